@@ -1,0 +1,57 @@
+"""Named refusals of the statistics: each says what is missing, none comes with a number."""
+
+
+class StatisticsError(ValueError):
+    """The figures handed in do not allow the computation asked for."""
+
+
+class TooFewTesters(StatisticsError):
+    """A pooled figure was asked of fewer testers than it can rest on."""
+
+
+class TooFewSets(StatisticsError):
+    """There are not enough pull sets for what was asked."""
+
+
+class TooFewPulls(StatisticsError):
+    """There are not enough pulls (or not enough failures) for what was asked."""
+
+
+class ShapeMismatch(StatisticsError):
+    """Arrays that describe the same rows have different lengths."""
+
+
+class NotFinite(StatisticsError):
+    """A value is missing, not a number, or infinite."""
+
+
+class NotPositive(StatisticsError):
+    """A mean, load, variance or count that must be above zero is not."""
+
+
+class NoScatter(StatisticsError):
+    """All values are the same, so a scatter can be neither estimated nor divided by."""
+
+
+class NotPositiveDefinite(StatisticsError):
+    """A covariance matrix given for the errors is not symmetric positive definite."""
+
+
+class NotNested(StatisticsError):
+    """A baseline lies in two sessions, or a session in two testers."""
+
+
+class Collinear(StatisticsError):
+    """A moderator is constant or can be written by the others, so it has no coefficient."""
+
+
+class TooManyModerators(StatisticsError):
+    """More moderators were asked for than the pool's sets can carry."""
+
+
+class Disconnected(StatisticsError):
+    """Two joins are linked by no chain of contrasts, so they cannot be compared."""
+
+
+class NoConvergence(StatisticsError):
+    """A search for a maximum or a root did not end."""
