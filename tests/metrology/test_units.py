@@ -1,0 +1,94 @@
+"""A tester writes a quantity the way the scale shows it and gets newtons and metres."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from rigs.metrology import units
+
+# WGS 84, CGPM 1901 and the 1959 pound, as collected in the file.
+EXPECTED = json.loads(
+    (Path(__file__).parents[1] / "data/metrology/force-and-units.json").read_text()
+)["expected"]
+
+
+@pytest.mark.parametrize(
+    ("unit", "key"),
+    [("lbf", "lbf_in_N"), ("lb", "lbf_in_N"), ("lbs", "lbf_in_N"), ("LB", "lbf_in_N"),
+     ("kgf", "kgf_in_N"), ("kg", "kgf_in_N"), ("oz", "ozf_in_N"), ("ozf", "ozf_in_N")],
+)  # fmt: skip
+def test_a_unit_of_a_reading_is_a_force_at_standard_gravity(unit, key):
+    assert units.force_newtons(1.0, unit) == pytest.approx(EXPECTED[key], rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit", "newtons"),
+    [
+        ("15 lbf", 15, "lbf", 15 * 4.4482216152605),
+        ("15lb", 15, "lbf", 15 * 4.4482216152605),
+        ("15 lbs.", 15, "lbf", 15 * 4.4482216152605),
+        ("7 kg", 7, "kgf", 7 * 9.80665),
+        ("7kgf", 7, "kgf", 7 * 9.80665),
+        ("30 N", 30, "N", 30),
+        ("66,7 n", 66.7, "N", 66.7),
+        ("40 oz", 40, "ozf", 40 * 0.2780138509537812),
+        (" 1.2 kN ", 1.2, "kN", 1200),
+        (".5 kg", 0.5, "kgf", 0.5 * 9.80665),
+        ("1e2N", 100, "N", 100),
+        ("-0.5 N", -0.5, "N", -0.5),
+    ],
+)
+def test_a_force_is_read_as_people_write_it_and_what_was_written_is_kept(
+    text, value, unit, newtons
+):
+    force = units.parse_force(text)
+    assert (force.value, force.unit) == (value, unit)
+    assert force.newtons == pytest.approx(newtons, rel=1e-14)
+
+
+def test_the_declared_unit_stands_where_none_is_written_and_yields_to_one_that_is():
+    assert units.parse_force("15", "lb").unit == "lbf"
+    assert units.parse_force("15 N", "lb").unit == "N"
+
+
+# The pound is 0.45359237 kg and the inch 25.4 mm, exactly (international agreement of 1959).
+def test_masses_and_lengths_are_read_the_same_way():
+    assert units.parse_mass("10 lb").kilograms == pytest.approx(4.5359237, rel=1e-14)
+    assert units.parse_mass("16 oz").kilograms == pytest.approx(0.45359237, rel=1e-14)
+    assert units.parse_mass("500g").kilograms == pytest.approx(0.5, rel=1e-14)
+    assert units.parse_length("0,014 in").metres == pytest.approx(0.0003556, rel=1e-14)
+    assert units.parse_length('2"').metres == pytest.approx(0.0508, rel=1e-14)
+    assert units.parse_length("3 ft").metres == pytest.approx(0.9144, rel=1e-14)
+    assert units.parse_length("35 cm").metres == pytest.approx(0.35, rel=1e-14)
+    assert units.parse_length("0.35 mm").metres == pytest.approx(0.00035, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "lbf", "15", "15 stone", "nan N", "inf N", "1e999 N", "15 lbf 3", "1,200 N", "1.2.3 N",
+     "15\x00N", "٣ parsecs", "15 mm"],
+)  # fmt: skip
+def test_what_cannot_be_read_is_refused_with_what_was_found_and_what_is_expected(text):
+    with pytest.raises(units.UnitError) as refusal:
+        units.parse_force(text)
+    assert refusal.value.found in text
+    assert refusal.value.expected
+    assert repr(refusal.value.found) in str(refusal.value)
+
+
+def test_an_unknown_unit_is_answered_with_the_list_of_accepted_ones():
+    with pytest.raises(units.UnitError, match=r"'stone'.*N, kN, lbf, kgf"):
+        units.force_newtons(15.0, "stone")
+
+
+def test_a_comma_that_could_mark_thousands_is_asked_about_rather_than_guessed():
+    with pytest.raises(units.UnitError, match=r"1200 or 1\.200"):
+        units.parse_force("1,200 N")
+    assert units.parse_length("0,356 mm").value == 0.356
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf")])
+def test_a_reading_that_is_no_number_is_refused(value):
+    with pytest.raises(units.UnitError, match="finite"):
+        units.force_newtons(value, "N")
