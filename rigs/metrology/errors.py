@@ -14,3 +14,23 @@ class NotFinite(MetrologyError):
 
 class UnequalLengths(MetrologyError):
     """Two columns that belong together differ in length."""
+
+
+class TooFewCheckWeights(MetrologyError):
+    """Fewer than three different check weights: no line with an uncertainty."""
+
+
+class AllTheSameMass(MetrologyError):
+    """Every reading was taken with the same check weight: no slope."""
+
+
+class ReadingFallsWithForce(MetrologyError):
+    """The reading does not rise with the force: columns swapped, or a fault of the scale."""
+
+
+class NotPositive(MetrologyError):
+    """A quantity that must be above zero is not."""
+
+
+class TooFewValues(MetrologyError):
+    """Not enough values for what was asked."""

@@ -1,16 +1,8 @@
 """A tester writes a quantity the way the scale shows it and gets newtons and metres."""
 
-import json
-from pathlib import Path
-
 import pytest
 
 from rigs.metrology import units
-
-# WGS 84, CGPM 1901 and the 1959 pound, as collected in the file.
-EXPECTED = json.loads(
-    (Path(__file__).parents[1] / "data/metrology/force-and-units.json").read_text()
-)["expected"]
 
 
 @pytest.mark.parametrize(
@@ -18,8 +10,9 @@ EXPECTED = json.loads(
     [("lbf", "lbf_in_N"), ("lb", "lbf_in_N"), ("lbs", "lbf_in_N"), ("LB", "lbf_in_N"),
      ("kgf", "kgf_in_N"), ("kg", "kgf_in_N"), ("oz", "ozf_in_N"), ("ozf", "ozf_in_N")],
 )  # fmt: skip
-def test_a_unit_of_a_reading_is_a_force_at_standard_gravity(unit, key):
-    assert units.force_newtons(1.0, unit) == pytest.approx(EXPECTED[key], rel=1e-14)
+def test_a_unit_of_a_reading_is_a_force_at_standard_gravity(reference, unit, key):
+    expected = reference("force-and-units")["expected"]  # CGPM 1901, the 1959 pound
+    assert units.force_newtons(1.0, unit) == pytest.approx(expected[key], rel=1e-14)
 
 
 @pytest.mark.parametrize(
