@@ -1,0 +1,168 @@
+"""Settings, from the environment alone.
+
+Without ``DATABASE_URL`` and ``REDIS_URL`` the service runs embedded: SQLite, and jobs drained
+inside the web process. With both it runs on PostgreSQL, and Celery on Redis drains the jobs.
+"""
+
+from pathlib import Path
+
+from django.core.exceptions import ImproperlyConfigured
+from environs import Env
+
+env = Env()
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(env.str("SAMESPOOL_VAR", str(BASE_DIR / "var")))
+
+DATABASE_URL = env.str("DATABASE_URL", "")
+REDIS_URL = env.str("REDIS_URL", "")
+if bool(DATABASE_URL) != bool(REDIS_URL):
+    raise ImproperlyConfigured(
+        "DATABASE_URL and REDIS_URL go together: set both (PostgreSQL and Redis) or neither "
+        "(SQLite, jobs inside the web process)."
+    )
+EMBEDDED = not DATABASE_URL
+
+DEBUG = env.bool("SAMESPOOL_DEBUG", False)
+TRY_KEY = "not-secret-only-for-trying-samespool-on-your-own-machine"
+SECRET_KEY = env.str("SAMESPOOL_SECRET_KEY", TRY_KEY if EMBEDDED else "")
+if not SECRET_KEY or (SECRET_KEY == TRY_KEY and not EMBEDDED):
+    raise ImproperlyConfigured(
+        "SAMESPOOL_SECRET_KEY is not set. On PostgreSQL the service starts only with a key of "
+        "its own: at least 50 random characters."
+    )
+ALLOWED_HOSTS = env.list("SAMESPOOL_HOSTS", ["127.0.0.1", "localhost", "[::1]", "testserver"])
+CSRF_TRUSTED_ORIGINS = env.list("SAMESPOOL_ORIGINS", [])
+
+INSTALLED_APPS = [
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "knox",
+    "rules",
+    "drf_spectacular",
+    "drf_spectacular_sidecar",
+    "rigs",
+    "results",
+    "api",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+]
+
+ROOT_URLCONF = "deploy.urls"
+WSGI_APPLICATION = "deploy.wsgi.application"
+AUTHENTICATION_BACKENDS = [
+    "rules.permissions.ObjectPermissionBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "results" / "pages" / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+if EMBEDDED:
+    VAR_DIR.mkdir(parents=True, exist_ok=True)
+    DATABASES = {
+        "default": {
+            "ENGINE": "django.db.backends.sqlite3",
+            "NAME": VAR_DIR / "samespool.sqlite3",
+            "OPTIONS": {
+                "timeout": 20,
+                "transaction_mode": "IMMEDIATE",
+                "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;",
+            },
+            # Threads must share the test database, so it is a file there as well.
+            "TEST": {"NAME": VAR_DIR / "test.sqlite3"},
+        }
+    }
+else:
+    DATABASES = {"default": env.dj_db_url("DATABASE_URL")}
+    DATABASES["default"].setdefault("OPTIONS", {})
+    # Celery's children must not share pooled connections, so only the web process pools.
+    if env.bool("SAMESPOOL_DATABASE_POOL", False):
+        DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 2, "max_size": 16, "timeout": 10}
+
+USE_TZ = True
+TIME_ZONE = "UTC"
+LANGUAGE_CODE = "en-gb"
+STATIC_URL = "static/"
+STATIC_ROOT = VAR_DIR / "static"
+STATICFILES_DIRS = [BASE_DIR / "results" / "pages" / "static"]
+WHITENOISE_USE_FINDERS = EMBEDDED
+
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": [
+        "knox.auth.TokenAuthentication",
+        "rest_framework.authentication.SessionAuthentication",
+    ],
+    "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_PAGINATION_CLASS": "api.paging.Pages",
+    "EXCEPTION_HANDLER": "api.problems.problem_response",
+}
+REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Samespool",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+}
+
+CELERY_BROKER_URL = REDIS_URL
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_TIME_LIMIT = 90
+CELERY_TASK_SOFT_TIME_LIMIT = 60
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# A hung Redis must not hang an upload: the row is already safe, the sweeper sends it again.
+CELERY_BROKER_TRANSPORT_OPTIONS = {"socket_timeout": 2, "socket_connect_timeout": 2}
+CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2}
+SAMESPOOL_SWEEP_SECONDS = env.float("SAMESPOOL_SWEEP_SECONDS", 5.0)
+SAMESPOOL_LEASE_SECONDS = env.float("SAMESPOOL_LEASE_SECONDS", 120.0)
+SAMESPOOL_JOB_ATTEMPTS = 5
+CELERY_BEAT_SCHEDULE = {
+    "sweep": {"task": "results.tasks.sweep", "schedule": SAMESPOOL_SWEEP_SECONDS},
+}
+CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
+
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if env.bool("SAMESPOOL_HTTPS", False):
+    SESSION_COOKIE_SECURE = True
+    CSRF_COOKIE_SECURE = True
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024

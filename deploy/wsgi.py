@@ -1,0 +1,14 @@
+"""The web process. In embedded mode it also drains the jobs."""
+
+import os
+
+from django.conf import settings
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
+application = get_wsgi_application()
+
+if settings.EMBEDDED:
+    from results.draining import start_draining
+
+    start_draining()

@@ -1,0 +1,27 @@
+"""Tables of what was measured and what it means."""
+
+from results.models.connections import Connection, ConnectionAlias, TieParameter
+from results.models.efficiencies import NormalisedSet, PairReference
+from results.models.jobs import Job
+from results.models.pools import Pool, PoolMembership, PoolVersion, StalePool
+from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
+from results.models.states import StateChange
+
+__all__ = [
+    "Baseline",
+    "Connection",
+    "ConnectionAlias",
+    "Job",
+    "NormalisedSet",
+    "PairReference",
+    "Pool",
+    "PoolMembership",
+    "PoolVersion",
+    "Pull",
+    "PullSet",
+    "Session",
+    "StalePool",
+    "StateChange",
+    "TieParameter",
+    "Upload",
+]

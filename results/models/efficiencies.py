@@ -1,0 +1,73 @@
+"""What normalising makes of a pull set: its efficiency against its own rig's straight line."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from results.models.pools import Pool
+from results.models.sessions import Baseline, PullSet
+from rigs.models import Calibration, Line
+
+
+class PairReference(models.Model):
+    """The reference line of a pair whose lines part within 5 percent of one another.
+
+    Fixed by the first session that pulls both, so that it can't flip from tester to tester.
+    """
+
+    main_line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="+")
+    leader_line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="+")
+    reference_line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["main_line", "leader_line"], name="pair_has_one_reference"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.main_line} to {self.leader_line}: {self.reference_line}"
+
+
+class NormalisedSet(models.Model):
+    """Strengths of a set and of its baseline in newtons, and their ratio.
+
+    ``log_ratio``, ``own_variance`` and ``shared_variance`` rest on the set's own scatter; the
+    pool replaces it by the scatter of all its sets (Doncaster & Spake 2018).
+    """
+
+    pull_set = models.OneToOneField(
+        PullSet, primary_key=True, on_delete=models.CASCADE, related_name="normalised"
+    )
+    pool = models.ForeignKey(Pool, on_delete=models.PROTECT, related_name="normalised_sets")
+    baseline = models.ForeignKey(Baseline, on_delete=models.PROTECT, related_name="normalised_sets")
+    calibration = models.ForeignKey(
+        Calibration, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    pulls = models.PositiveIntegerField(help_text="all, voids included")
+    counted = models.PositiveIntegerField(help_text="pulls that say something of the strength")
+    failure_modes = models.JSONField(help_text="pulls by failure mode")
+    mean_N = models.FloatField()
+    cv = models.FloatField()
+    n_effective = models.FloatField()
+    baseline_counted = models.PositiveIntegerField()
+    baseline_mean_N = models.FloatField()
+    baseline_cv = models.FloatField()
+    baseline_n_effective = models.FloatField()
+    log_ratio = models.FloatField()
+    own_variance = models.FloatField()
+    shared_variance = models.FloatField()
+    efficiency = models.FloatField()
+    interval_low = models.FloatField(null=True)
+    interval_high = models.FloatField(null=True)
+    interval_open = models.CharField(max_length=200, blank=True)
+    join_itself = models.JSONField(default=dict, help_text="the strength of the join apart")
+    notes = models.JSONField(default=list)
+    computed_at = models.DateTimeField(auto_now=True)
+
+    class Meta:
+        ordering = ["pull_set_id"]
+
+    def __str__(self) -> str:
+        return f"{self.pull_set}: {self.efficiency:.3f}"

@@ -1,0 +1,130 @@
+"""Pools: what all testers together say of one join on one kind of line pair."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from results.models.connections import Connection
+from results.models.sessions import PullSet
+from rigs.models import Material
+
+
+class Pool(models.Model):
+    """The key of a pool. Line size, turns and the like are moderators within it, not keys."""
+
+    connection = models.ForeignKey(Connection, on_delete=models.PROTECT, related_name="pools")
+    doubled = models.BooleanField(default=False)
+    main_material = models.CharField(max_length=40, choices=Material.choices)
+    leader_material = models.CharField(max_length=40, choices=Material.choices, blank=True)
+    terminal = models.CharField(max_length=60, blank=True)
+    wet = models.BooleanField(default=False)
+    shock = models.BooleanField(default=False)
+    current = models.OneToOneField(
+        "PoolVersion", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["main_material", "leader_material", "terminal", "wet", "shock", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=[
+                    "connection",
+                    "doubled",
+                    "main_material",
+                    "leader_material",
+                    "terminal",
+                    "wet",
+                    "shock",
+                ],
+                name="pool_key_is_unique",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.tie}, {self.line_pair}, {self.conditions}"
+
+    @property
+    def tie(self) -> str:
+        """The join and its variant, as a tester would say it."""
+        return f"{self.connection.name}, doubled" if self.doubled else self.connection.name
+
+    @property
+    def line_pair(self) -> str:
+        """The two materials, or the material and the terminal."""
+        return f"{self.main_material} to {self.leader_material or self.terminal}"
+
+    @property
+    def conditions(self) -> str:
+        """Wet or dry, and shock where it was."""
+        return ("wet" if self.wet else "dry") + (", shock" if self.shock else "")
+
+
+class PoolVersion(models.Model):
+    """One dated state of a pool. Without three testers it holds counts and no pooled figure."""
+
+    pool = models.ForeignKey(Pool, on_delete=models.PROTECT, related_name="versions")
+    number = models.PositiveIntegerField()
+    computed_at = models.DateTimeField(auto_now_add=True)
+    why = models.JSONField(default=list, help_text="what made the earlier version stale")
+    testers = models.PositiveIntegerField()
+    sessions = models.PositiveIntegerField()
+    sets = models.PositiveIntegerField()
+    pulls = models.PositiveIntegerField()
+    efficiency = models.FloatField(null=True)
+    interval_low = models.FloatField(null=True)
+    interval_high = models.FloatField(null=True)
+    prediction_low = models.FloatField(null=True)
+    prediction_high = models.FloatField(null=True)
+    i2 = models.FloatField(null=True, help_text="share of variation that is not sampling error")
+    cv_join = models.FloatField(null=True, help_text="scatter within sets, pooled over the sets")
+    cv_baseline = models.FloatField(null=True, help_text="scatter of straight line, pooled")
+    figures = models.JSONField(default=dict, help_text="everything computed, on the log scale")
+    forest_light = models.TextField(blank=True)
+    forest_dark = models.TextField(blank=True)
+
+    class Meta:
+        ordering = ["pool_id", "-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["pool", "number"], name="pool_version_is_unique"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pool}, version {self.number}"
+
+
+class PoolMembership(models.Model):
+    """That a set counts in a pool, from one version of the pool until another."""
+
+    pool = models.ForeignKey(Pool, on_delete=models.PROTECT, related_name="memberships")
+    pull_set = models.ForeignKey(PullSet, on_delete=models.PROTECT, related_name="memberships")
+    since = models.ForeignKey(PoolVersion, on_delete=models.PROTECT, related_name="sets_added")
+    until = models.ForeignKey(
+        PoolVersion, null=True, blank=True, on_delete=models.PROTECT, related_name="sets_removed"
+    )
+
+    class Meta:
+        ordering = ["pool_id", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["pool", "pull_set"],
+                condition=models.Q(until__isnull=True),
+                name="set_counts_once_in_a_pool",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pull_set} in {self.pool}"
+
+
+class StalePool(models.Model):
+    """A mark that a pool no longer says what its sets say. Only ever inserted and deleted."""
+
+    pool = models.ForeignKey(Pool, on_delete=models.CASCADE, related_name="stale_marks")
+    why = models.CharField(max_length=300)
+    marked_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.pool}: {self.why}"

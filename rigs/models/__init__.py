@@ -1,0 +1,17 @@
+"""Tables of who measures with what."""
+
+from rigs.models.calibrations import Calibration, CalibrationReading
+from rigs.models.contributors import Club, Contributor
+from rigs.models.lines import Line, Material
+from rigs.models.rigs import Rig, RigRevision
+
+__all__ = [
+    "Calibration",
+    "CalibrationReading",
+    "Club",
+    "Contributor",
+    "Line",
+    "Material",
+    "Rig",
+    "RigRevision",
+]

@@ -1,0 +1,121 @@
+"""Rigs and their revisions: a changed grip or scale is a new revision."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models.functions import Lower
+
+from rigs.models.contributors import Contributor
+
+
+class Rig(models.Model):
+    """A pull rig, as its owner names it."""
+
+    owner = models.ForeignKey(Contributor, on_delete=models.PROTECT, related_name="rigs")
+    name = models.CharField(max_length=120)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["owner_id", "name"]
+        constraints = [
+            models.UniqueConstraint("owner", Lower("name"), name="rig_name_is_unique_to_its_owner"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.owner.handle})"
+
+
+class RigRevision(models.Model):
+    """One state of a rig. Never changed: a change of the rig makes the next revision."""
+
+    class LoadGeneration(models.TextChoices):
+        WATER = "water or sand run into a container"
+        WEIGHTS = "weights added"
+        HAND_WINCH = "hand winch"
+        LEVER = "lever"
+        SCREW = "screw"
+        HYDRAULIC = "hydraulic"
+        MOTOR = "motor"
+        TESTING_MACHINE = "testing machine"
+
+    class Indicator(models.TextChoices):
+        SPRING = "spring scale"
+        DIAL = "dial scale"
+        DIGITAL = "digital scale"
+        LOAD_CELL = "load cell"
+        PLATFORM = "platform scale"
+        SUM_OF_WEIGHTS = "sum of weights"
+        PRESSURE = "pressure gauge"
+
+    class PeakCapture(models.TextChoices):
+        PEAK_HOLD = "peak hold"
+        VIDEO = "video"
+        BY_EYE = "read by eye"
+        LAST_WEIGHT = "last weight added"
+
+    class Grip(models.TextChoices):
+        BOLLARD = "bollard"
+        JAWS = "jaws"
+        CLEAT = "cleat"
+        EYE = "eye"
+        KNOT = "knot"
+        CRIMP = "crimp"
+        HOOK = "hook or swivel"
+        SPOOL = "spool"
+
+    rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="revisions")
+    number = models.PositiveIntegerField()
+    made_on = models.DateField()
+    what_changed = models.TextField(blank=True)
+    why = models.TextField(blank=True)
+    load_generation = models.CharField(max_length=40, choices=LoadGeneration.choices)
+    load_path = models.CharField(max_length=300, blank=True)
+    pulleys_between = models.PositiveSmallIntegerField(default=0)
+    lever_ratio = models.FloatField(default=1.0)
+    indicator = models.CharField(max_length=20, choices=Indicator.choices)
+    peak_capture = models.CharField(max_length=20, choices=PeakCapture.choices)
+    resolution_N = models.FloatField()
+    resolution_written = models.CharField(max_length=40)
+    capacity_N = models.FloatField(null=True, blank=True)
+    capacity_written = models.CharField(max_length=40, blank=True)
+    sample_rate_Hz = models.FloatField(null=True, blank=True)
+    first_grip = models.CharField(max_length=20, choices=Grip.choices)
+    second_grip = models.CharField(max_length=20, choices=Grip.choices)
+    grip_cover = models.CharField(max_length=120, blank=True)
+    free_length_m = models.FloatField(null=True, blank=True)
+    free_length_written = models.CharField(max_length=40, blank=True)
+    time_to_break_s = models.FloatField(null=True, blank=True)
+    place = models.CharField(max_length=120, blank=True)
+    latitude_deg = models.FloatField(null=True, blank=True)
+    height_m = models.FloatField(null=True, blank=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ["rig_id", "number"]
+        constraints = [
+            models.UniqueConstraint(fields=["rig", "number"], name="revision_number_is_unique"),
+            models.CheckConstraint(
+                condition=models.Q(resolution_N__gt=0), name="revision_resolution_is_positive"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(capacity_N__isnull=True) | models.Q(capacity_N__gt=0),
+                name="revision_capacity_is_positive",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(lever_ratio__gte=0.01, lever_ratio__lte=100),
+                name="revision_lever_ratio_is_0.01_to_100",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(free_length_m__isnull=True)
+                | models.Q(free_length_m__gte=0.05, free_length_m__lte=50),
+                name="revision_free_length_is_0.05_to_50_m",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(latitude_deg__isnull=True)
+                | models.Q(latitude_deg__gte=-90, latitude_deg__lte=90),
+                name="revision_latitude_is_on_earth",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.rig.name}, revision {self.number}"

@@ -1,0 +1,75 @@
+"""Refusals as data: what was wrong, where, and what was expected instead.
+
+They are raised where the knowledge is, and turned into HTTP in one place (``api.problems``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing wrong with what was sent.
+
+    ``row`` is the row of a sheet (the header is row 1) or the place in a document such as
+    ``pull_sets[0].pulls[3]``; it is empty where the whole is meant. ``field`` is the column or
+    the member, ``found`` what stood there and ``expected`` what should have.
+    """
+
+    row: str
+    field: str
+    found: str
+    expected: str
+
+    def __str__(self) -> str:
+        place = ", ".join(part for part in (self.row, self.field) if part)
+        return f"{place}: found {self.found}, expected {self.expected}"
+
+
+class Refused(Exception):
+    """What was asked can't be done; nothing was stored. ``kind`` names the sort of refusal."""
+
+    kind = "refused"
+    title = "This can't be done"
+
+    def __init__(self, detail: str, findings: Sequence[Finding] = ()) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.findings = tuple(findings)
+
+
+class Unreadable(Refused):
+    """The bytes are not the form they claim to be."""
+
+    kind = "unreadable"
+    title = "This can't be read"
+
+
+class Invalid(Refused):
+    """It can be read, and something in it is wrong."""
+
+    kind = "invalid"
+    title = "Something in this needs correcting"
+
+
+class Forbidden(Refused):
+    """It is someone else's, or the role does not allow it."""
+
+    kind = "forbidden"
+    title = "This is not yours to do"
+
+
+class Conflict(Refused):
+    """It collides with what is already there."""
+
+    kind = "conflict"
+    title = "This collides with what is already stored"
+
+
+class TooLarge(Refused):
+    """It is larger than the service takes in one piece."""
+
+    kind = "too-large"
+    title = "This is more than can be taken at once"
