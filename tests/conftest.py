@@ -1,0 +1,75 @@
+"""The people of the stories, and the runs' own databases.
+
+Four people appear: ``owner`` and ``other`` are testers with accounts, ``moderator`` is a tester
+who also reviews, and the stranger only reads, without an account.
+"""
+
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.contrib.auth.models import Group, User
+from django.db import connections
+from knox.models import AuthToken
+from rest_framework.test import APIClient
+
+from rigs.models import Contributor
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix, tmp_path_factory):
+    """Give each embedded run a database file of its own, so that runs don't meet."""
+    if settings.EMBEDDED:
+        folder: Path = tmp_path_factory.mktemp("database")
+        test_settings = connections["default"].settings_dict["TEST"]
+        test_settings["NAME"] = str(folder / "test.sqlite3")
+
+
+def contributor(handle: str) -> Contributor:
+    """A tester with an account, who signs in by token only."""
+    return Contributor.objects.create(user=User.objects.create_user(handle), handle=handle)
+
+
+def client_of(person: Contributor) -> APIClient:
+    """A client that carries a real token of this person."""
+    _, token = AuthToken.objects.create(person.user)
+    client = APIClient()
+    client.credentials(HTTP_AUTHORIZATION=f"Token {token}")
+    return client
+
+
+@pytest.fixture
+def owner(db) -> Contributor:
+    return contributor("owner")
+
+
+@pytest.fixture
+def other(db) -> Contributor:
+    return contributor("other")
+
+
+@pytest.fixture
+def moderator(db) -> Contributor:
+    person = contributor("moderator")
+    person.user.groups.add(Group.objects.get_or_create(name="moderators")[0])
+    return person
+
+
+@pytest.fixture
+def as_owner(owner) -> APIClient:
+    return client_of(owner)
+
+
+@pytest.fixture
+def as_other(other) -> APIClient:
+    return client_of(other)
+
+
+@pytest.fixture
+def as_moderator(moderator) -> APIClient:
+    return client_of(moderator)
+
+
+@pytest.fixture
+def as_stranger(db) -> APIClient:
+    return APIClient()
