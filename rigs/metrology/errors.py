@@ -34,3 +34,11 @@ class NotPositive(MetrologyError):
 
 class TooFewValues(MetrologyError):
     """Not enough values for what was asked."""
+
+
+class NotOnEarth(MetrologyError):
+    """A latitude or height where nobody pulls line."""
+
+
+class OutsideTheFormula(MetrologyError):
+    """A value outside the range for which the formula was made."""
