@@ -1,0 +1,49 @@
+"""How much more the sets differ than their sampling errors say.
+
+Sources: Cochran (1954), Biometrics 10:101-129 (Q); Higgins & Thompson (2002), Statistics in
+Medicine 21:1539-1558 (H2, I2 and the typical sampling variance); Nakagawa & Santos (2012),
+Evolutionary Ecology 26:1253-1274 (I2 by level).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import chi2
+
+from results.statistics.block_sums import SET, ErrorModel
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Homogeneity:
+    """Q on df = k - p with its p value, and the typical sampling variance (k-p)/tr(P).
+
+    `beta` (p,) and `covariance` (p, p) are those of the common-effect fit.
+    """
+
+    Q: float
+    df: int
+    p: float
+    typical_sampling_variance: float
+    beta: Floats
+    covariance: Floats
+
+
+def homogeneity(model: ErrorModel) -> Homogeneity:
+    """Test of one common value, and the typical variance, from the sampling covariance V alone."""
+    total = model.sums(np.zeros(3)).total()
+    cross = total.cross[0]
+    covariance = np.linalg.inv(cross[:-1, :-1])
+    beta = covariance @ cross[:-1, -1]
+    residual = np.append(-beta, 1.0)
+    q = float(residual @ cross @ residual)
+    df = model.sets - beta.size
+    trace = total.trace[0, SET] - np.trace(covariance @ total.slope[0, SET, :-1, :-1])
+    return Homogeneity(q, df, float(chi2.sf(q, df)), float(df / trace), beta, covariance)
+
+
+def share(component: float, total: float, typical_sampling_variance: float) -> float:
+    """I2 of one level: its part of the variance of a single set of typical precision."""
+    return component / (total + typical_sampling_variance)

@@ -1,0 +1,237 @@
+"""The pool: what a join holds, how sure that is, and how much testers disagree.
+
+y = mu + tester + session(tester) + set + e on the log scale, e ~ N(0, V) with the variance of a
+baseline shared by its sets; restricted maximum likelihood (Patterson & Thompson 1971; Harville
+1977; three levels as in Konstantopoulos 2011, Research Synthesis Methods 2:61-76). The interval
+of mu is cluster-robust, CR2 with Satterthwaite degrees of freedom (Pustejovsky & Tipton 2018),
+so that it holds where the working model does not.
+
+A component is fitted where the data can tell it from the one below or above: sessions where a
+tester has several, sets where a session has several. Otherwise it stays at zero and its scatter
+is part of the neighbouring level.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import t as student_t
+
+from results.statistics.block_sums import LEVELS, SESSION, SET, TESTER
+from results.statistics.cluster_robust import cluster_robust
+from results.statistics.components import Booleans, likelihood_at, maximise
+from results.statistics.errors import (
+    NoScatter,
+    NotFinite,
+    NotNested,
+    NotPositive,
+    ShapeMismatch,
+    TooFewTesters,
+)
+from results.statistics.heterogeneity import homogeneity, share
+from results.statistics.marginal import marginal_blocks
+from results.statistics.nested_errors import NestedErrors
+from results.statistics.nesting import Nesting, nest
+from results.statistics.profile import profile_interval
+
+Floats = NDArray[np.float64]
+
+LEAST_TESTERS = 3
+
+
+@dataclass(frozen=True)
+class TesterEffects:
+    """Shrunken (best linear unbiased) effects, one a tester, each array (T,).
+
+    `effect` is the tester's distance from mu, `value` is mu + effect; `*_se` are the standard
+    errors of prediction given the variance components (Henderson 1975, Biometrics 31:423-447).
+    """
+
+    tester: NDArray[np.int64]
+    effect: Floats
+    effect_se: Floats
+    value: Floats
+    value_se: Floats
+
+
+@dataclass(frozen=True)
+class Pooled:
+    """A pool on the log scale. Intervals are at 95 percent; I2 are fractions of one.
+
+    `fitted` and `at_boundary` name levels ('tester', 'session', 'set'): the components that were
+    estimated, and those of them whose estimate is zero.
+    """
+
+    k: int
+    testers: int
+    sessions: int
+    mu: float
+    se_model: float
+    se_robust: float
+    df_satterthwaite: float
+    ci_low: float
+    ci_high: float
+    tau2_tester: float
+    tau2_session: float
+    tau2_set: float
+    tau2_tester_interval: tuple[float, float]
+    tau2_session_interval: tuple[float, float]
+    tau2_set_interval: tuple[float, float]
+    fitted: tuple[str, ...]
+    at_boundary: tuple[str, ...]
+    restricted_loglik: float
+    Q: float
+    Q_df: int
+    Q_p: float
+    H2: float
+    I2_tester: float
+    I2_session: float
+    I2_set: float
+    I2_total: float
+    typical_sampling_variance: float
+    prediction_low: float
+    prediction_high: float
+    prediction_df: float
+    tester_effects: TesterEffects
+
+
+def pool(
+    y: ArrayLike,
+    own_variance: ArrayLike,
+    shared_variance: ArrayLike,
+    tester: ArrayLike,
+    session: ArrayLike,
+    baseline: ArrayLike,
+) -> Pooled:
+    """Pool k log efficiencies y with their sampling variances, all arguments (k,).
+
+    `shared_variance` is the same for all sets of one baseline. `tester`, `session` and `baseline`
+    are integer codes, baselines nested in sessions nested in testers.
+
+    Raises ShapeMismatch, NotFinite, NotPositive, NotNested, TooFewTesters (fewer than three),
+    NoScatter (all y the same) and NoConvergence.
+    """
+    model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
+    nesting = model.nesting
+    fitted = identifiable(nesting)
+    at = likelihood_at(model)
+    common = homogeneity(model)
+    scale = max(float(np.var(model.columns[:, -1])), common.typical_sampling_variance)
+    best = maximise(at, np.where(fitted, scale / fitted.sum(), 0.0), fitted)
+    theta, mu = best.theta, float(best.likelihood.beta[0])
+    variance = float(best.likelihood.covariance[0, 0])
+    intervals = [
+        profile_interval(at, best, fitted, level, scale) if fitted[level] else (0.0, 0.0)
+        for level in (TESTER, SESSION, SET)
+    ]
+    robust = cluster_robust(
+        marginal_blocks(model, theta),
+        model.design,
+        model.columns[:, -1] - mu,
+        best.likelihood.covariance,
+    )
+    se, df = float(robust.standard_error[0]), float(robust.degrees_of_freedom[0])
+    reach = float(student_t.ppf(0.975, df)) * se
+    total, typical = float(theta.sum()), common.typical_sampling_variance
+    testers = nesting.testers.size
+    ahead = float(student_t.ppf(0.975, testers - 1) * np.sqrt(variance + total))
+    return Pooled(
+        k=model.sets,
+        testers=testers,
+        sessions=nesting.tester_of_session.size,
+        mu=centre + mu,
+        se_model=float(np.sqrt(variance)),
+        se_robust=se,
+        df_satterthwaite=df,
+        ci_low=centre + mu - reach,
+        ci_high=centre + mu + reach,
+        tau2_tester=float(theta[TESTER]),
+        tau2_session=float(theta[SESSION]),
+        tau2_set=float(theta[SET]),
+        tau2_tester_interval=intervals[TESTER],
+        tau2_session_interval=intervals[SESSION],
+        tau2_set_interval=intervals[SET],
+        fitted=_names(fitted),
+        at_boundary=_names(fitted & (theta == 0)),
+        restricted_loglik=best.likelihood.value,
+        Q=common.Q,
+        Q_df=common.df,
+        Q_p=common.p,
+        H2=1 + total / typical,
+        I2_tester=share(theta[TESTER], total, typical),
+        I2_session=share(theta[SESSION], total, typical),
+        I2_set=share(theta[SET], total, typical),
+        I2_total=share(total, total, typical),
+        typical_sampling_variance=typical,
+        prediction_low=centre + mu - ahead,
+        prediction_high=centre + mu + ahead,
+        prediction_df=testers - 1,
+        tester_effects=_tester_effects(model, theta, centre, mu, variance),
+    )
+
+
+def nested_errors(
+    y: ArrayLike,
+    own_variance: ArrayLike,
+    shared_variance: ArrayLike,
+    tester: ArrayLike,
+    session: ArrayLike,
+    baseline: ArrayLike,
+) -> tuple[NestedErrors, float]:
+    """The checked model of a pool, intercept only, y centred on its weighted mean; and that mean.
+
+    Raises as `pool` does.
+    """
+    values, own, shared = (
+        np.asarray(numbers, dtype=np.float64) for numbers in (y, own_variance, shared_variance)
+    )
+    if values.ndim != 1 or own.shape != values.shape or shared.shape != values.shape:
+        raise ShapeMismatch("y, own_variance and shared_variance must be lists of one length")
+    nesting = nest(tester, session, baseline)
+    if nesting.baseline_of_set.size != values.size:
+        raise ShapeMismatch(f"{values.size} sets, but {nesting.baseline_of_set.size} codes")
+    if nesting.testers.size < LEAST_TESTERS:
+        raise TooFewTesters(
+            f"a pooled figure needs {LEAST_TESTERS} testers; there are {nesting.testers.size}"
+        )
+    for name, numbers in (("y", values), ("own variance", own), ("shared variance", shared)):
+        if not np.isfinite(numbers).all():
+            raise NotFinite(f"{name} of set {int(np.argmin(np.isfinite(numbers)))} is missing")
+    if (own <= 0).any() or (shared < 0).any():
+        raise NotPositive("an own variance must be above zero, a shared one not below")
+    if np.ptp(values) == 0:
+        raise NoScatter("all sets have the same value, so nothing can be said of their scatter")
+    of_baseline = np.empty(nesting.session_of_baseline.size)
+    of_baseline[nesting.baseline_of_set] = shared
+    if not np.array_equal(of_baseline[nesting.baseline_of_set], shared):
+        raise NotNested("sets of one baseline were given different shared variances")
+    centre = float(np.average(values, weights=1 / (own + shared)))
+    columns = np.column_stack((np.ones(values.size), values - centre))
+    return NestedErrors(nesting, own, of_baseline, columns), centre
+
+
+def identifiable(nesting: Nesting) -> Booleans:
+    """Which of tester, session and set the data can tell apart, (3,)."""
+    testers, sessions = nesting.testers.size, nesting.tester_of_session.size
+    return np.array([True, sessions > testers, nesting.baseline_of_set.size > sessions])
+
+
+def _names(levels: Booleans) -> tuple[str, ...]:
+    return tuple(name for name, named in zip(LEVELS, levels, strict=True) if named)
+
+
+def _tester_effects(
+    model: NestedErrors, theta: Floats, centre: float, mu: float, variance: float
+) -> TesterEffects:
+    cross, tau2 = model.sums(theta).cross, float(theta[TESTER])
+    q = cross[:, 0, 0]
+    effect = tau2 * (cross[:, 0, 1] - mu * q)
+    spared = tau2 - tau2**2 * (q - q**2 * variance)
+    together = variance * (1 - 2 * tau2 * q)
+    return TesterEffects(
+        tester=model.nesting.testers,
+        effect=effect,
+        effect_se=np.sqrt(np.maximum(spared, 0)),
+        value=centre + mu + effect,
+        value_se=np.sqrt(np.maximum(spared + together, 0)),
+    )
