@@ -23,6 +23,10 @@ class Pool(models.Model):
         "PoolVersion", null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
 
+    failures = models.PositiveIntegerField(
+        default=0, help_text="times in a row that computing it broke off"
+    )
+
     class Meta:
         ordering = ["main_material", "leader_material", "terminal", "wet", "shock", "id"]
         constraints = [
@@ -78,6 +82,7 @@ class PoolVersion(models.Model):
     i2 = models.FloatField(null=True, help_text="share of variation that is not sampling error")
     cv_join = models.FloatField(null=True, help_text="scatter within sets, pooled over the sets")
     cv_baseline = models.FloatField(null=True, help_text="scatter of straight line, pooled")
+    no_figure = models.CharField(max_length=300, blank=True, help_text="why none is pooled")
     figures = models.JSONField(default=dict, help_text="everything computed, on the log scale")
     forest_light = models.TextField(blank=True)
     forest_dark = models.TextField(blank=True)

@@ -38,9 +38,7 @@ class Session(models.Model):
     replaces = models.OneToOneField(
         "self", null=True, blank=True, on_delete=models.PROTECT, related_name="replaced_by"
     )
-    standing = models.CharField(
-        max_length=10, choices=Standing.choices, default=Standing.CURRENT
-    )
+    standing = models.CharField(max_length=10, choices=Standing.choices, default=Standing.CURRENT)
     standing_reason = models.TextField(blank=True)
     fingerprint = models.CharField(max_length=64)
     received_at = models.DateTimeField(auto_now_add=True)
@@ -104,9 +102,7 @@ class Baseline(models.Model):
     session = models.ForeignKey(Session, on_delete=models.CASCADE, related_name="baselines")
     line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="baselines")
     spool = models.CharField(max_length=60, blank=True)
-    position = models.CharField(
-        max_length=10, choices=Position.choices, default=Position.BEFORE
-    )
+    position = models.CharField(max_length=10, choices=Position.choices, default=Position.BEFORE)
 
     class Meta:
         ordering = ["session_id", "id"]
@@ -149,6 +145,9 @@ class PullSet(models.Model):
     discarded_ties = models.PositiveIntegerField(default=0)
     note = models.TextField(blank=True)
     state = models.CharField(max_length=12, choices=State.choices, default=State.RECEIVED)
+    not_normalised = models.CharField(
+        max_length=300, blank=True, help_text="why no efficiency can be given"
+    )
 
     class Meta:
         ordering = ["session_id", "id"]

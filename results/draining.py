@@ -1,0 +1,53 @@
+"""Embedded mode: one thread of the web process drains the jobs, by the same verbs as a worker."""
+
+from __future__ import annotations
+
+import threading
+import uuid
+
+import structlog
+from django.conf import settings
+from django.db import close_old_connections
+
+from results import jobs, pooling
+from results.models import Job, StalePool
+from results.waking import work_waits
+
+log = structlog.get_logger(__name__)
+
+
+def start_draining() -> threading.Thread:
+    """Start the draining thread of this process."""
+    thread = threading.Thread(target=_drain_for_ever, name="draining", daemon=True)
+    thread.start()
+    return thread
+
+
+def drain() -> None:
+    """Run every waiting job, then recompute every stale pool once."""
+    while job_ids := _waiting_jobs():
+        for job_id in job_ids:
+            jobs.run(job_id)
+    tries = settings.SAMESPOOL_JOB_ATTEMPTS
+    stale = StalePool.objects.filter(pool__failures__lt=tries).order_by("pool_id")
+    for pool_id in stale.values_list("pool_id", flat=True).distinct():
+        pooling.refresh_pool(pool_id)
+    jobs.finish_pooled()
+
+
+def _waiting_jobs() -> list[uuid.UUID]:
+    waiting = Job.objects.filter(state=Job.State.QUEUED).order_by("created_at")
+    return list(waiting.values_list("pk", flat=True))
+
+
+def _drain_for_ever() -> None:
+    while True:
+        work_waits.wait(timeout=settings.SAMESPOOL_SWEEP_SECONDS)
+        work_waits.clear()
+        close_old_connections()
+        try:
+            jobs.sweep()
+            drain()
+        except Exception:
+            log.exception("draining broke off; it goes on at the next sweep")
+        close_old_connections()

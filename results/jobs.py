@@ -1,0 +1,145 @@
+"""Jobs: made with the upload, claimed by one worker at a time, never lost, never done twice."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import timedelta
+from typing import Any
+
+import structlog
+from django.conf import settings
+from django.db import transaction
+from django.db.models import DateTimeField, ExpressionWrapper, F, Q, Value
+from django.db.models.functions import Coalesce, Now
+from django.utils import timezone
+
+from results import waking
+from results.models import Job, Session, StalePool
+from results.normalising import normalise_session
+
+log = structlog.get_logger(__name__)
+
+
+def enqueue(session: Session) -> Job:
+    """Make the job of a session in the caller's transaction; a worker is woken on commit."""
+    job = Job.objects.create(session=session)
+    transaction.on_commit(lambda: waking.wake_job(job.pk), robust=True)
+    return job
+
+
+def claim(job_id: uuid.UUID) -> Job | None:
+    """Take a job to run, by one conditional UPDATE; None where it is done or someone else's.
+
+    The lease is on the database's clock, so that workers need not agree on the time.
+    """
+    free = Q(state=Job.State.QUEUED) | Q(state=Job.State.RUNNING, lease_expires_at__lt=Now())
+    taken = Job.objects.filter(
+        free, pk=job_id, attempts__lt=settings.SAMESPOOL_JOB_ATTEMPTS
+    ).update(
+        state=Job.State.RUNNING,
+        step=Job.Step.NORMALISING,
+        attempts=F("attempts") + 1,
+        lease_expires_at=_from_now(settings.SAMESPOOL_LEASE_SECONDS),
+        started_at=Coalesce(F("started_at"), Now()),
+    )
+    return Job.objects.get(pk=job_id) if taken else None
+
+
+def run(job_id: uuid.UUID) -> None:
+    """Run one job to its end, if it can be claimed. A failure is kept with the job."""
+    job = claim(job_id)
+    if job is None:
+        return
+    try:
+        normalise_session(job.session_id, still_ours=lambda: _still_ours(job))
+    except Exception as error:
+        log.exception("job failed", job=str(job.pk), attempt=job.attempts)
+        _give_back(job, error)
+
+
+def finish_pooled() -> None:
+    """Finish every job whose session has no set left in a stale pool."""
+    waiting = Job.objects.filter(state=Job.State.RUNNING, step=Job.Step.POOLING).exclude(
+        session__pull_sets__normalised__pool__stale_marks__isnull=False
+    )
+    Job.objects.filter(
+        pk__in=list(waiting.values_list("pk", flat=True)), state=Job.State.RUNNING
+    ).update(
+        state=Job.State.DONE,
+        step=Job.Step.FINISHED,
+        lease_expires_at=None,
+        problem=None,
+        finished_at=Now(),
+    )
+
+
+def sweep() -> None:
+    """Send again what was lost, and fail what has had all its attempts.
+
+    A job is lost when it has waited through a whole sweep or its lease has run out; a stale pool
+    when its mark has waited that long.
+    """
+    patience = timezone.now() - timedelta(seconds=settings.SAMESPOOL_SWEEP_SECONDS)
+    unfinished = Job.objects.filter(
+        Q(state=Job.State.QUEUED, created_at__lt=patience)
+        | Q(state=Job.State.RUNNING, lease_expires_at__lt=Now())
+    )
+    unfinished.filter(attempts__gte=settings.SAMESPOOL_JOB_ATTEMPTS).update(
+        state=Job.State.FAILED,
+        finished_at=Now(),
+        problem=_problem("The worker stopped before it could say why, each time it was tried."),
+    )
+    for job_id in unfinished.values_list("pk", flat=True)[:500]:
+        waking.wake_job(job_id)
+    waiting = StalePool.objects.filter(marked_at__lt=patience)
+    tries = settings.SAMESPOOL_JOB_ATTEMPTS
+    for pool_id in (
+        waiting.filter(pool__failures__lt=tries).values_list("pool_id", flat=True).distinct()
+    ):
+        waking.wake_pool(pool_id)
+    Job.objects.filter(
+        state=Job.State.RUNNING,
+        step=Job.Step.POOLING,
+        session__pull_sets__normalised__pool__failures__gte=tries,
+    ).update(
+        state=Job.State.FAILED,
+        finished_at=Now(),
+        problem=_problem(
+            "A pool that this session belongs to could not be computed; the session itself is stored."
+        ),
+    )
+    finish_pooled()
+
+
+def _from_now(seconds: float) -> ExpressionWrapper:
+    return ExpressionWrapper(
+        Now() + Value(timedelta(seconds=seconds)), output_field=DateTimeField()
+    )
+
+
+def _still_ours(job: Job) -> bool:
+    """Within the writing transaction: whether no one else has claimed the job meanwhile.
+
+    From here on the marks on its pools stand for what is left to do, so the lease is given up.
+    """
+    ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
+    return bool(ours.update(step=Job.Step.POOLING, lease_expires_at=None))
+
+
+def _give_back(job: Job, error: Exception) -> None:
+    last = job.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
+    Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts).update(
+        state=Job.State.FAILED if last else Job.State.QUEUED,
+        lease_expires_at=None,
+        problem=_problem(f"{type(error).__name__} while the session was being worked out."),
+        **({"finished_at": Now()} if last else {}),
+    )
+
+
+def _problem(detail: str) -> dict[str, Any]:
+    return {
+        "type": "/problems/job-failed",
+        "title": "This session could not be worked out",
+        "status": 500,
+        "detail": detail,
+    }

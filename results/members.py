@@ -1,0 +1,116 @@
+"""The sets that count in a pool, as columns, and their log ratios at the pool's own scatter."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.models import NormalisedSet
+from results.states import COUNTING
+from results.statistics.ratio import (
+    corrected_log_ratio,
+    pooled_coefficient_of_variation,
+    relative_variance,
+)
+
+Floats = NDArray[np.float64]
+Ids = NDArray[np.int64]
+
+COLUMNS = (
+    "pull_set_id",
+    "pull_set__session__contributor_id",
+    "pull_set__session_id",
+    "baseline_id",
+    "counted",
+    "mean_N",
+    "cv",
+    "n_effective",
+    "degrees_of_freedom",
+    "baseline_mean_N",
+    "baseline_cv",
+    "baseline_n_effective",
+    "baseline_degrees_of_freedom",
+)
+
+
+@dataclass(frozen=True)
+class Members:
+    """One row a set, ordered by set: ids, and strengths in newtons, all of shape (k,)."""
+
+    pull_set: Ids
+    tester: Ids
+    session: Ids
+    baseline: Ids
+    pulls: Ids
+    mean_N: Floats
+    cv: Floats
+    n_effective: Floats
+    degrees_of_freedom: Floats
+    baseline_mean_N: Floats
+    baseline_cv: Floats
+    baseline_n_effective: Floats
+    baseline_degrees_of_freedom: Floats
+
+    def __len__(self) -> int:
+        return len(self.pull_set)
+
+    def without_tester(self, tester: int) -> Members:
+        """The same sets but those of one tester."""
+        return self._where(self.tester != tester)
+
+    def of_tester(self, tester: int) -> Members:
+        """The sets of one tester alone."""
+        return self._where(self.tester == tester)
+
+    def without_set(self, pull_set: int) -> Members:
+        """The same sets but one."""
+        return self._where(self.pull_set != pull_set)
+
+    def _where(self, rows: NDArray[np.bool_]) -> Members:
+        return Members(**{name: column[rows] for name, column in vars(self).items()})
+
+
+@dataclass(frozen=True)
+class LogRatios:
+    """Log ratios (k,) with own and shared variance, and the pooled scatter these rest on."""
+
+    y: Floats
+    own_variance: Floats
+    shared_variance: Floats
+    cv_join: float
+    cv_baseline: float
+
+
+def members_of(pool_id: int) -> Members:
+    """The sets that count in a pool now."""
+    rows = list(
+        NormalisedSet.objects.filter(pool_id=pool_id, pull_set__state__in=COUNTING)
+        .order_by("pull_set_id")
+        .values_list(*COLUMNS)
+    )
+    columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
+    ids = [np.array(column, dtype=np.int64) for column in columns[:5]]
+    figures = [np.array(column, dtype=np.float64) for column in columns[5:]]
+    return Members(*ids, *figures)
+
+
+def log_ratios(members: Members) -> LogRatios:
+    """Corrected log ratios at CVs pooled over all sets, and over all baselines once each.
+
+    A CV from five pulls makes weights of noise (Doncaster & Spake 2018; Nakagawa et al. 2023).
+    Raises StatisticsError where there is no set, or none with scatter.
+    """
+    _, once = np.unique(members.baseline, return_index=True)
+    cv_join = pooled_coefficient_of_variation(members.cv, members.degrees_of_freedom)
+    cv_baseline = pooled_coefficient_of_variation(
+        members.baseline_cv[once], members.baseline_degrees_of_freedom[once]
+    )
+    ratios = corrected_log_ratio(
+        members.mean_N,
+        members.baseline_mean_N,
+        relative_variance(cv_join, members.n_effective),
+        relative_variance(cv_baseline, members.baseline_n_effective),
+    )
+    return LogRatios(ratios.y, ratios.own_variance, ratios.shared_variance, cv_join, cv_baseline)

@@ -1,0 +1,161 @@
+"""Normalising: from the pulls of a session to the efficiency of each of its sets."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable
+from dataclasses import asdict
+from typing import Any
+
+from django.db import transaction
+
+from results import stale
+from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
+from results.referencing import Specimen
+from results.states import State, move
+from results.working_out import (
+    NoFigures,
+    Pulls,
+    Scale,
+    SetFigures,
+    contested_pairs,
+    straight_strengths,
+    work_out,
+)
+
+
+def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> None:
+    """Work out every set of a session, and mark the pools it touches as stale.
+
+    Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
+    yes within it. Run twice it leaves the same rows. Locks: the rows of this session's sets.
+    """
+    session = Session.objects.select_related("revision", "contributor").get(pk=session_id)
+    sets = list(
+        session.pull_sets.select_related("main_line", "leader_line").exclude(state=State.WITHDRAWN)
+    )
+    scale = scale_of(session)
+    baselines = _baselines(session)
+    straight = {
+        specimen: [pull for baseline in found for pull in baseline.pulls.all()]
+        for specimen, found in baselines.items()
+    }
+    fixed = _fix_references(contested_pairs(sets, straight_strengths(scale, straight)))
+    figures = work_out(scale, straight, _with_pulls(session, sets), fixed)
+    with transaction.atomic():
+        if still_ours():
+            _store(session, scale, baselines, dict(zip(sets, figures, strict=True)))
+
+
+def scale_of(session: Session) -> Scale:
+    """The rig's scale as it stood on the day: by its newest calibration up to that date."""
+    calibrations = session.revision.calibrations.filter(made_on__lte=session.pulled_on)
+    return Scale(calibrations.order_by("made_on", "id").last(), session.revision.resolution_N)
+
+
+def _baselines(session: Session) -> dict[Specimen, list[Baseline]]:
+    """Baselines by what was pulled: those before, between and after count together."""
+    found: dict[Specimen, list[Baseline]] = defaultdict(list)
+    for baseline in (
+        session.baselines.select_related("line").prefetch_related("pulls").order_by("pk")
+    ):
+        found[Specimen(baseline.line, baseline.spool)].append(baseline)
+    return found
+
+
+def _with_pulls(session: Session, sets: list[PullSet]) -> list[tuple[PullSet, Pulls]]:
+    pulls: dict[int | None, list[Pull]] = defaultdict(list)
+    for pull in Pull.objects.filter(pull_set__session=session).order_by("pk"):
+        pulls[pull.pull_set_id].append(pull)
+    return [(pull_set, pulls[pull_set.pk]) for pull_set in sets]
+
+
+def _fix_references(pairs: dict[tuple[int, int], int]) -> dict[tuple[int, int], int]:
+    """The reference line of each contested pair: the first session to meet a pair fixes it."""
+    fixed = {}
+    for (main_id, leader_id), line_id in pairs.items():
+        pair, _ = PairReference.objects.get_or_create(
+            main_line_id=main_id,
+            leader_line_id=leader_id,
+            defaults={"reference_line_id": line_id},
+        )
+        fixed[main_id, leader_id] = pair.reference_line_id
+    return fixed
+
+
+def _store(
+    session: Session,
+    scale: Scale,
+    baselines: dict[Specimen, list[Baseline]],
+    figures: dict[PullSet, SetFigures | NoFigures],
+) -> None:
+    touched = set()
+    for pull_set, found in figures.items():
+        if isinstance(found, NoFigures):
+            PullSet.objects.filter(pk=pull_set.pk).update(not_normalised=found.why[:300])
+            continue
+        pool = _pool_of(session, pull_set)
+        touched.add(pool.pk)
+        NormalisedSet.objects.update_or_create(
+            pull_set=pull_set,
+            defaults={
+                "pool": pool,
+                "baseline": baselines[found.reference.specimen][0],
+                "calibration": scale.calibration,
+                **_columns(pull_set, found),
+            },
+        )
+    fresh = [
+        pull_set
+        for pull_set, found in figures.items()
+        if isinstance(found, SetFigures) and pull_set.state == State.RECEIVED
+    ]
+    move(fresh, State.NORMALISED, reason="worked out from its pulls and baseline")
+    stale.mark(touched, f"session {session.pk} of {session.contributor.handle} was added")
+
+
+def _pool_of(session: Session, pull_set: PullSet) -> Pool:
+    leader = pull_set.leader_line
+    pool, _ = Pool.objects.get_or_create(
+        connection_id=pull_set.connection_id,
+        doubled=pull_set.doubled,
+        main_material=pull_set.main_line.material,
+        leader_material=leader.material if leader else "",
+        terminal="" if leader else pull_set.terminal,
+        wet=session.state != Session.State.DRY,
+        shock=session.loading == Session.Loading.SHOCK,
+    )
+    return pool
+
+
+def _columns(pull_set: PullSet, found: SetFigures) -> dict[str, Any]:
+    modes = Counter(pull_set.pulls.values_list("failure_mode", flat=True))
+    join, baseline, ratio = found.join, found.baseline, found.efficiency
+    return {
+        "pulls": sum(modes.values()),
+        "counted": join.n,
+        "failure_modes": modes,
+        "mean_N": join.mean_N,
+        "cv": join.cv,
+        "n_effective": join.n_effective,
+        "degrees_of_freedom": join.degrees_of_freedom,
+        "baseline_counted": baseline.n,
+        "baseline_mean_N": baseline.mean_N,
+        "baseline_cv": baseline.cv,
+        "baseline_n_effective": baseline.n_effective,
+        "baseline_degrees_of_freedom": baseline.degrees_of_freedom,
+        "log_ratio": ratio.log_ratio,
+        "own_variance": ratio.own_variance,
+        "shared_variance": ratio.shared_variance,
+        "efficiency": ratio.ratio,
+        "interval_low": ratio.fieller_low,
+        "interval_high": ratio.fieller_high,
+        "interval_open": ratio.interval_open or "",
+        "u_offset_log": ratio.offset_log_uncertainty,
+        "join_itself": {
+            "failures": found.join_failures,
+            "outlasted": join.n - found.join_failures,
+            **(asdict(found.join_itself) if found.join_itself else {}),
+        },
+        "notes": list(found.notes),
+    }

@@ -1,0 +1,150 @@
+"""Pooling: from the efficiencies of a pool's sets to its next version."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+import structlog
+from django.db import transaction
+from django.db.models import F
+
+from results.drawing import draw_forest
+from results.jobs import finish_pooled
+from results.members import LogRatios, Members, log_ratios, members_of
+from results.models import Pool, PoolMembership, PoolVersion, PullSet, StalePool
+from results.states import State, move
+from results.statistics.errors import StatisticsError
+from results.statistics.pooling import Pooled, pool
+
+log = structlog.get_logger(__name__)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the members of a pool come to: a pooled figure, or why there is none."""
+
+    ratios: LogRatios | None
+    pooled: Pooled | None
+    no_figure: str = ""
+
+
+def refresh_pool(pool_id: int) -> None:
+    """Recompute a pool until no mark says that it is stale, and draw it.
+
+    However many sessions marked it, each pass clears all the marks it read. Where another worker
+    holds the pool, that one will see our marks, so there is nothing to do. What breaks off is
+    counted with the pool, and the sweeper tries again a few times.
+    """
+    try:
+        while (version := _next_version(pool_id)) is not None:
+            draw_forest(version)
+    except Exception:
+        log.exception("pool not computed", pool=pool_id)
+        Pool.objects.filter(pk=pool_id).update(failures=F("failures") + 1)
+    finish_pooled()
+
+
+def pooled_from(members: Members) -> Outcome:
+    """Pool the members, or say why they can't be pooled."""
+    try:
+        ratios = log_ratios(members)
+    except StatisticsError as error:
+        return Outcome(None, None, str(error))
+    try:
+        pooled = pool(
+            ratios.y,
+            ratios.own_variance,
+            ratios.shared_variance,
+            members.tester,
+            members.session,
+            members.baseline,
+        )
+    except StatisticsError as error:
+        return Outcome(ratios, None, str(error))
+    return Outcome(ratios, pooled)
+
+
+def _next_version(pool_id: int) -> PoolVersion | None:
+    """One pass in one transaction; None where nothing is stale or another worker is at it.
+
+    Locks: the pool's row, skipped where held, and not against rows that only point at it, so that
+    no upload waits.
+    """
+    with transaction.atomic():
+        locked = (
+            Pool.objects.select_for_update(skip_locked=True, no_key=True).filter(pk=pool_id).first()
+        )
+        marks = list(StalePool.objects.filter(pool_id=pool_id)) if locked else []
+        if not locked or not marks:
+            return None
+        members = members_of(pool_id)
+        version = _store(locked, members, pooled_from(members), [mark.why for mark in marks])
+        StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()
+        return version
+
+
+def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion:
+    latest = locked.versions.order_by("-number").first()
+    version = PoolVersion.objects.create(
+        pool=locked,
+        number=latest.number + 1 if latest else 1,
+        why=sorted(set(why)),
+        testers=np.unique(members.tester).size,
+        sessions=np.unique(members.session).size,
+        sets=len(members),
+        pulls=int(members.pulls.sum()),
+        no_figure=outcome.no_figure,
+        **(_columns(outcome.pooled) if outcome.pooled else {}),
+        **(
+            {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
+            if outcome.ratios
+            else {}
+        ),
+    )
+    locked.current = version
+    locked.failures = 0
+    locked.save(update_fields=["current", "failures"])
+    _change_members(version, members)
+    return version
+
+
+def _columns(pooled: Pooled) -> dict[str, Any]:
+    """The figures that readers sort and filter by, as efficiencies, and all of them as computed."""
+    return {
+        "efficiency": math.exp(pooled.mu),
+        "interval_low": math.exp(pooled.ci_low),
+        "interval_high": math.exp(pooled.ci_high),
+        "prediction_low": math.exp(pooled.prediction_low),
+        "prediction_high": math.exp(pooled.prediction_high),
+        "i2": pooled.I2_total,
+        "figures": plain(asdict(pooled)),
+    }
+
+
+def _change_members(version: PoolVersion, members: Members) -> None:
+    now = set(members.pull_set.tolist())
+    current = PoolMembership.objects.filter(pool_id=version.pool_id, until__isnull=True)
+    before = set(current.values_list("pull_set_id", flat=True))
+    current.filter(pull_set_id__in=before - now).update(until=version)
+    PoolMembership.objects.bulk_create(
+        PoolMembership(pool_id=version.pool_id, pull_set_id=pull_set_id, since=version)
+        for pull_set_id in sorted(now - before)
+    )
+    newly_pooled = PullSet.objects.filter(pk__in=now, state=State.NORMALISED)
+    move(newly_pooled, State.POOLED, reason=f"counted in version {version.number} of its pool")
+
+
+def plain(value: Any) -> Any:
+    """Figures as JSON knows them: arrays as lists, what is not finite as nothing."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, np.ndarray | list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

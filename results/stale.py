@@ -1,0 +1,21 @@
+"""Marks on pools whose sets have changed since they were last computed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db import transaction
+
+from results import waking
+from results.models import StalePool
+
+
+def mark(pool_ids: Iterable[int], why: str) -> None:
+    """Mark pools as stale in the caller's transaction, and wake a worker once it commits.
+
+    Only inserts: it takes no lock on a pool that would wait for a running recomputation.
+    """
+    pools = sorted(set(pool_ids))
+    StalePool.objects.bulk_create(StalePool(pool_id=pool_id, why=why[:300]) for pool_id in pools)
+    for pool_id in pools:
+        transaction.on_commit(lambda pool_id=pool_id: waking.wake_pool(pool_id), robust=True)

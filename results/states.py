@@ -1,0 +1,53 @@
+"""The states of a pull set, and the one way to move between them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from django.contrib.auth.models import User
+from django.db import transaction
+
+from results.models import PullSet, StateChange
+from rigs.refusals import Conflict
+
+State = PullSet.State
+
+ALLOWED: dict[State, frozenset[State]] = {
+    State.RECEIVED: frozenset({State.NORMALISED, State.HELD, State.WITHDRAWN}),
+    State.NORMALISED: frozenset({State.POOLED, State.HELD, State.REJECTED, State.WITHDRAWN}),
+    State.POOLED: frozenset({State.HELD, State.REJECTED, State.WITHDRAWN}),
+    State.HELD: frozenset({State.RELEASED, State.REJECTED, State.WITHDRAWN}),
+    State.RELEASED: frozenset({State.HELD, State.REJECTED, State.WITHDRAWN}),
+    State.REJECTED: frozenset({State.RELEASED, State.WITHDRAWN}),
+    State.WITHDRAWN: frozenset(),
+}
+COUNTING = (State.NORMALISED, State.POOLED, State.RELEASED)
+
+
+def move(
+    pull_sets: Iterable[PullSet], to: State, *, by: User | None = None, reason: str = ""
+) -> int:
+    """Move pull sets to one state and keep who, when and why; returns how many moved.
+
+    Sets already there stay as they are. Each move is a conditional UPDATE on the state last
+    seen, so two movers can't both win. Raises Conflict, moving none, where the step is not
+    allowed or another mover was first.
+    """
+    seen: dict[State, list[int]] = defaultdict(list)
+    for pull_set in pull_sets:
+        if pull_set.state != to:
+            seen[State(pull_set.state)].append(pull_set.pk)
+    with transaction.atomic():
+        for state, ids in seen.items():
+            if to not in ALLOWED[state]:
+                allowed = ", ".join(sorted(ALLOWED[state])) or "nothing"
+                raise Conflict(f"A pull set that is {state} can become {allowed}, not {to}.")
+            moved = PullSet.objects.filter(pk__in=ids, state=state).update(state=to)
+            if moved != len(ids):
+                raise Conflict(f"A pull set is no longer {state}: someone else was first.")
+            StateChange.objects.bulk_create(
+                StateChange(pull_set_id=pk, from_state=state, to_state=to, by=by, reason=reason)
+                for pk in ids
+            )
+    return sum(len(ids) for ids in seen.values())

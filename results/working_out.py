@@ -1,0 +1,212 @@
+"""The figures of a session's sets, from its pulls: no queries, so a dry run gets the same ones."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.models import Pull, PullSet
+from results.referencing import NoReference, Reference, Specimen, reference_of
+from results.statistics.censored import Strength, strength
+from results.statistics.efficiency import Efficiency, efficiency
+from results.statistics.errors import StatisticsError
+from results.statistics.failure_modes import (
+    counted,
+    exact_for_assembly,
+    exact_for_join,
+    exact_for_line,
+)
+from rigs.models import Calibration
+
+UNCALIBRATED_ZERO = 0.03
+"""Half-width, as a share of the straight strength, within which the zero of a scale that was
+never calibrated is taken to lie; common practice, no source."""
+
+LEAST_BASELINE_PULLS = 3
+"""Pulls parted in the free length that a baseline needs; common practice, no source."""
+
+Pulls: TypeAlias = Sequence[Pull]
+Floats: TypeAlias = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What turns readings into loads: the rig's calibration, if any, and its resolution."""
+
+    calibration: Calibration | None
+    resolution_N: float
+
+    def loads_N(self, pulls: Pulls) -> Floats:
+        """Loads in newtons behind the readings; the readings themselves if not calibrated."""
+        readings_N = np.array([pull.reading_N for pull in pulls], dtype=float)
+        if self.calibration is None:
+            return readings_N
+        return (readings_N - self.calibration.offset_N) / self.calibration.gain
+
+    def u_offset_N(self, straight_N: float) -> float:
+        """Standard uncertainty of the zero, in newtons of load."""
+        if self.calibration is None:
+            return float(UNCALIBRATED_ZERO * straight_N / np.sqrt(3))
+        return self.calibration.u_offset_N / self.calibration.gain
+
+
+@dataclass(frozen=True)
+class SetFigures:
+    """What a set and its reference line come to.
+
+    ``join`` is the strength of the whole assembly, ``join_itself`` that of the join apart, where
+    breaks elsewhere say only 'at least'; it is None with fewer than three failures of the join.
+    """
+
+    reference: Reference
+    join: Strength
+    baseline: Strength
+    efficiency: Efficiency
+    join_itself: Efficiency | None
+    join_failures: int
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class NoFigures:
+    """Why a set has no efficiency, in a sentence for its tester."""
+
+    why: str
+
+
+def work_out(
+    scale: Scale,
+    straight: Mapping[Specimen, Pulls],
+    sets: Sequence[tuple[PullSet, Pulls]],
+    fixed: Mapping[tuple[int, int], int],
+) -> list[SetFigures | NoFigures]:
+    """Figures of each set of one session, in order.
+
+    ``straight`` holds the baseline pulls of each specimen, ``fixed`` the reference line of each
+    pair of line ids that has one.
+    """
+    strengths = straight_strengths(scale, straight)
+    return [_figures(scale, pull_set, pulls, strengths, fixed) for pull_set, pulls in sets]
+
+
+def straight_strengths(
+    scale: Scale, straight: Mapping[Specimen, Pulls]
+) -> dict[Specimen, Strength | NoFigures]:
+    """Straight strength of each specimen, breaks at the grip counted as 'at least'."""
+    return {specimen: _straight(scale, specimen, pulls) for specimen, pulls in straight.items()}
+
+
+def contested_pairs(
+    sets: Sequence[PullSet], strengths: Mapping[Specimen, Strength | NoFigures]
+) -> dict[tuple[int, int], int]:
+    """Reference line, by this session, of each pair of lines that part near one another."""
+    straight_N = _means(strengths)
+    pairs: dict[tuple[int, int], int] = {}
+    for pull_set in sets:
+        main, leader = specimens(pull_set)
+        if leader is None:
+            continue
+        try:
+            reference = reference_of(main, leader, straight_N, {})
+        except NoReference:
+            continue
+        if reference.contested:
+            pairs.setdefault((main.line.pk, leader.line.pk), reference.specimen.line.pk)
+    return pairs
+
+
+def specimens(pull_set: PullSet) -> tuple[Specimen, Specimen | None]:
+    """Main line of a set, and its leader where it has one."""
+    main = Specimen(pull_set.main_line, pull_set.main_spool)
+    if pull_set.leader_line is None:
+        return main, None
+    return main, Specimen(pull_set.leader_line, pull_set.leader_spool)
+
+
+def _straight(scale: Scale, specimen: Specimen, pulls: Pulls) -> Strength | NoFigures:
+    kept = _counted(pulls)
+    exact = exact_for_line([pull.failure_mode for pull in kept])
+    if exact.sum() < LEAST_BASELINE_PULLS:
+        return NoFigures(
+            f"the baseline of {specimen} has {int(exact.sum())} pulls that parted in the free "
+            f"length; at least {LEAST_BASELINE_PULLS} are needed"
+        )
+    try:
+        return strength(scale.loads_N(kept), ~exact, scale.resolution_N)
+    except StatisticsError as error:
+        return NoFigures(f"the baseline of {specimen} gives no strength: {error}")
+
+
+def _figures(
+    scale: Scale,
+    pull_set: PullSet,
+    pulls: Pulls,
+    strengths: Mapping[Specimen, Strength | NoFigures],
+    fixed: Mapping[tuple[int, int], int],
+) -> SetFigures | NoFigures:
+    try:
+        reference = reference_of(*specimens(pull_set), _means(strengths), fixed)
+    except NoReference as missing:
+        reasons = [found.why for found in strengths.values() if isinstance(found, NoFigures)]
+        return NoFigures("; ".join([str(missing), *reasons]))
+    baseline = strengths[reference.specimen]
+    assert isinstance(baseline, Strength)
+    kept = _counted(pulls)
+    modes = [pull.failure_mode for pull in kept]
+    loads_N, of_join = scale.loads_N(kept), exact_for_join(modes)
+    try:
+        join = strength(loads_N, ~exact_for_assembly(modes), scale.resolution_N)
+        found = efficiency(join, baseline, scale.u_offset_N(baseline.mean_N))
+    except StatisticsError as error:
+        return NoFigures(f"these pulls give no strength: {error}")
+    return SetFigures(
+        reference=reference,
+        join=join,
+        baseline=baseline,
+        efficiency=found,
+        join_itself=_join_itself(loads_N, of_join, baseline, scale),
+        join_failures=int(of_join.sum()),
+        notes=_notes(scale, reference, kept, pulls),
+    )
+
+
+def _join_itself(
+    loads_N: Floats, of_join: NDArray[np.bool_], baseline: Strength, scale: Scale
+) -> Efficiency | None:
+    try:
+        return efficiency(strength(loads_N, ~of_join, scale.resolution_N), baseline)
+    except StatisticsError:
+        return None
+
+
+def _notes(scale: Scale, reference: Reference, kept: Pulls, pulls: Pulls) -> tuple[str, ...]:
+    notes = []
+    if scale.calibration is None:
+        notes.append(
+            "The rig was not calibrated by that day: its zero is unknown, and the efficiency less "
+            "certain for it."
+        )
+    if reference.note:
+        notes.append(reference.note[0].upper() + reference.note[1:] + ".")
+    if reference.contested:
+        notes.append("The two lines part within 5 percent of one another; the reference is fixed.")
+    if len(kept) < len(pulls):
+        notes.append(f"{len(pulls) - len(kept)} of {len(pulls)} pulls are void and not counted.")
+    return tuple(notes)
+
+
+def _counted(pulls: Pulls) -> list[Pull]:
+    counts = counted([pull.failure_mode for pull in pulls])
+    return [pull for pull, counts_too in zip(pulls, counts, strict=True) if counts_too]
+
+
+def _means(strengths: Mapping[Specimen, Strength | NoFigures]) -> dict[Specimen, float]:
+    return {
+        specimen: found.mean_N
+        for specimen, found in strengths.items()
+        if isinstance(found, Strength)
+    }
