@@ -31,7 +31,7 @@ if not SECRET_KEY or (SECRET_KEY == TRY_KEY and not EMBEDDED):
         "its own: at least 50 random characters."
     )
 ALLOWED_HOSTS = env.list("SAMESPOOL_HOSTS", ["127.0.0.1", "localhost", "[::1]", "testserver"])
-CSRF_TRUSTED_ORIGINS = env.list("SAMESPOOL_ORIGINS", [])
+CSRF_TRUSTED_ORIGINS: list[str] = env.list("SAMESPOOL_ORIGINS", [])
 
 INSTALLED_APPS = [
     "django.contrib.admin",
@@ -55,6 +55,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "api.middleware.refuse_unstorable_text",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -125,7 +126,7 @@ REST_FRAMEWORK = {
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["api.reading.StorableJSON"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "api.paging.Pages",
     "EXCEPTION_HANDLER": "api.problems.problem_response",

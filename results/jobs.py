@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from datetime import timedelta
+from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 import structlog
@@ -23,7 +24,7 @@ log = structlog.get_logger(__name__)
 def enqueue(session: Session) -> Job:
     """Make the job of a session in the caller's transaction; a worker is woken on commit."""
     job = Job.objects.create(session=session)
-    transaction.on_commit(lambda: waking.wake_job(job.pk), robust=True)
+    transaction.on_commit(partial(waking.wake_job, job.pk), robust=True)
     return job
 
 
@@ -91,24 +92,26 @@ def sweep() -> None:
     )
     for job_id in unfinished.values_list("pk", flat=True)[:500]:
         waking.wake_job(job_id)
-    waiting = StalePool.objects.filter(marked_at__lt=patience)
-    tries = settings.SAMESPOOL_JOB_ATTEMPTS
-    for pool_id in (
-        waiting.filter(pool__failures__lt=tries).values_list("pool_id", flat=True).distinct()
-    ):
+    for pool_id in _pools_left_waiting(patience):
         waking.wake_pool(pool_id)
     Job.objects.filter(
         state=Job.State.RUNNING,
         step=Job.Step.POOLING,
-        session__pull_sets__normalised__pool__failures__gte=tries,
+        session__pull_sets__normalised__pool__failures__gte=settings.SAMESPOOL_JOB_ATTEMPTS,
     ).update(
         state=Job.State.FAILED,
         finished_at=Now(),
-        problem=_problem(
-            "A pool that this session belongs to could not be computed; the session itself is stored."
-        ),
+        problem=_problem("A pool of this session could not be computed; the session is stored."),
     )
     finish_pooled()
+
+
+def _pools_left_waiting(since: datetime) -> list[int]:
+    """Stale pools marked before ``since``, but those that broke off time after time."""
+    stale = StalePool.objects.filter(
+        marked_at__lt=since, pool__failures__lt=settings.SAMESPOOL_JOB_ATTEMPTS
+    )
+    return list(stale.values_list("pool_id", flat=True).distinct().order_by("pool_id"))
 
 
 def _from_now(seconds: float) -> ExpressionWrapper:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,9 +91,14 @@ def members_of(pool_id: int) -> Members:
         .values_list(*COLUMNS)
     )
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
-    ids = [np.array(column, dtype=np.int64) for column in columns[:5]]
-    figures = [np.array(column, dtype=np.float64) for column in columns[5:]]
-    return Members(*ids, *figures)
+    names = [field.name for field in fields(Members)]
+    types = [np.int64] * 5 + [np.float64] * 8
+    return Members(
+        **{
+            name: np.array(column, dtype=type_)
+            for name, column, type_ in zip(names, columns, types, strict=True)
+        }
+    )
 
 
 def log_ratios(members: Members) -> LogRatios:

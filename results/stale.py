@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 
 from django.db import transaction
 
@@ -18,4 +19,4 @@ def mark(pool_ids: Iterable[int], why: str) -> None:
     pools = sorted(set(pool_ids))
     StalePool.objects.bulk_create(StalePool(pool_id=pool_id, why=why[:300]) for pool_id in pools)
     for pool_id in pools:
-        transaction.on_commit(lambda pool_id=pool_id: waking.wake_pool(pool_id), robust=True)
+        transaction.on_commit(partial(waking.wake_pool, pool_id), robust=True)
