@@ -1,10 +1,13 @@
-"""Where everything is: the API under /api/v1/, the admin, and the pages."""
+"""Where everything is: the API under /api/v1/, what its problems mean, the admin, and the pages."""
 
 from django.contrib import admin
 from django.urls import include, path
 
+from api.problem_kinds import explain
+
 urlpatterns = [
     path("api/v1/", include("api.urls")),
+    path("problems/<slug:kind>", explain, name="problem"),
     path("admin/", admin.site.urls),
     path("", include("results.pages.urls")),
 ]

@@ -1,0 +1,136 @@
+"""What documents are made of: strict serializers, quantities as written, finite numbers."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from django.db import models
+from rest_framework import serializers
+
+from rigs.metrology import units
+
+LONGEST_WRITTEN = 40
+
+
+class Number(serializers.FloatField):
+    """A finite number: DRF's own field would let ``"nan"`` and ``"inf"`` through."""
+
+    def to_internal_value(self, data: Any) -> float:
+        number = super().to_internal_value(data)
+        if not math.isfinite(number):
+            raise serializers.ValidationError("a finite number")
+        return number
+
+
+class Choice(serializers.ChoiceField):
+    """One of a few words, which the refusal lists."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = ", ".join(str(word) for word in self.choices)
+        self.error_messages["invalid_choice"] = f"one of: {words}"
+
+
+class Quantity(serializers.Field):
+    """A quantity: ``"15 lbf"`` comes in, ``{"written": "15 lbf", "N": 66.72}`` goes out.
+
+    It stands for two columns of the model, ``<base>_<symbol>`` and ``<base>_written``. Without
+    ``lowest``, in the symbol's unit, it has to be more than nothing.
+    """
+
+    symbol: str
+    example: str
+
+    def __init__(
+        self, base: str, lowest: float | None = None, highest: float = math.inf, **kwargs: Any
+    ) -> None:
+        super().__init__(source="*", **kwargs)
+        self.number, self.written = f"{base}_{self.symbol}", f"{base}_written"
+        self.lowest, self.highest = lowest, highest
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        if data is None:
+            return {self.number: None, self.written: ""}
+        if not isinstance(data, str) or len(data) > LONGEST_WRITTEN:
+            raise serializers.ValidationError(f"text of number and unit, as in {self.example}")
+        try:
+            value = self.in_symbol(data)
+        except units.UnitError as error:
+            raise serializers.ValidationError(error.expected) from None
+        if self.lowest is None and value <= 0:
+            raise serializers.ValidationError(f"more than nothing, as in {self.example}")
+        if self.lowest is not None and not self.lowest <= value <= self.highest:
+            raise serializers.ValidationError(self._range())
+        return {self.number: value, self.written: data}
+
+    def to_representation(self, instance: models.Model) -> dict[str, Any] | None:
+        value = getattr(instance, self.number)
+        if value is None:
+            return None
+        return {"written": getattr(instance, self.written), self.symbol: value}
+
+    def in_symbol(self, written: str) -> float:
+        """The value of what was written, in the symbol's unit. Raises units.UnitError."""
+        raise NotImplementedError
+
+    def _range(self) -> str:
+        upper = "" if math.isinf(self.highest) else f" to {self.highest:g}"
+        return f"{'from ' if upper else 'at least '}{self.lowest:g}{upper} {self.symbol}"
+
+
+class ForceField(Quantity):
+    """A force or the reading of a scale; kg and lb of a reading are kgf and lbf."""
+
+    symbol, example = "N", "15 lbf, 7 kg or 66.7 N"
+
+    def in_symbol(self, written: str) -> float:
+        return units.parse_force(written).newtons
+
+
+class MassField(Quantity):
+    """A mass, as of a check weight."""
+
+    symbol, example = "kg", "5 kg, 500 g or 2.5 lb"
+
+    def in_symbol(self, written: str) -> float:
+        return units.parse_mass(written).kilograms
+
+
+class LengthField(Quantity):
+    """A length, as of a line's diameter."""
+
+    symbol, example = "m", "0.35 mm, 1.2 m or 0.014 in"
+
+    def in_symbol(self, written: str) -> float:
+        return units.parse_length(written).metres
+
+
+class Strict(serializers.Serializer):
+    """A document that refuses members it doesn't know, so that a misspelt one is not lost."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        errors: dict[str, Any] = {}
+        if isinstance(data, Mapping):
+            known = [name for name, field in self.fields.items() if not field.read_only]
+            expected = f"no member of this name; known are {', '.join(known)}"
+            errors = {name: [expected] for name in data if name not in known}
+        try:
+            value = super().to_internal_value(data)
+        except serializers.ValidationError as error:
+            found = error.detail if isinstance(error.detail, dict) else {}
+            raise serializers.ValidationError({**found, **errors}) from None
+        if errors:
+            raise serializers.ValidationError(errors)
+        return value
+
+
+class Document(Strict, serializers.ModelSerializer):
+    """A strict document of one table."""
+
+    serializer_field_mapping = {
+        **serializers.ModelSerializer.serializer_field_mapping,
+        models.FloatField: Number,
+    }
+    serializer_choice_field = Choice

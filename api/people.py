@@ -1,0 +1,102 @@
+"""Who measures: clubs, testers' public profiles, and oneself."""
+
+from __future__ import annotations
+
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import generics, serializers
+from rest_framework.permissions import IsAuthenticated
+
+from rigs import lookups
+from rigs.models import Club, Contributor, Rig
+from rigs.permissions import contributor_of, is_moderator
+
+
+class ClubDocument(serializers.ModelSerializer):
+    """A club and how many of its members have an account here."""
+
+    members = serializers.IntegerField(source="member_count")
+
+    class Meta:
+        model = Club
+        fields = ["id", "name", "members"]
+
+
+class NamedRig(serializers.ModelSerializer):
+    """A rig by number and name."""
+
+    class Meta:
+        model = Rig
+        fields = ["id", "name"]
+
+
+class ContributorDocument(serializers.ModelSerializer):
+    """What everyone may see of a tester."""
+
+    club = serializers.CharField(source="club.name", default=None)
+    rigs = NamedRig(many=True)
+
+    class Meta:
+        model = Contributor
+        fields = ["id", "handle", "club", "joined_at", "rigs"]
+
+
+class MeDocument(ContributorDocument):
+    """What a tester sees of their own account."""
+
+    moderator = serializers.SerializerMethodField()
+
+    class Meta(ContributorDocument.Meta):
+        fields = [*ContributorDocument.Meta.fields, "moderator"]
+
+    def get_moderator(self, contributor: Contributor) -> bool:
+        return is_moderator(contributor.user)
+
+
+@extend_schema(tags=["people"])
+class Clubs(generics.ListAPIView):
+    """Every club."""
+
+    serializer_class = ClubDocument
+    queryset = lookups.clubs()
+
+
+@extend_schema(tags=["people"])
+class Contributors(generics.ListAPIView):
+    """Every tester's public profile."""
+
+    serializer_class = ContributorDocument
+    queryset = lookups.contributors()
+
+
+@extend_schema(tags=["people"])
+class OneContributor(generics.RetrieveAPIView):
+    """One tester's public profile."""
+
+    serializer_class = ContributorDocument
+    queryset = lookups.contributors()
+
+
+@extend_schema(
+    tags=["people"],
+    examples=[
+        OpenApiExample(
+            "A tester",
+            {
+                "id": 7,
+                "handle": "sandgrain",
+                "club": "Skerrow Bar Surf Club",
+                "joined_at": "2025-10-04T18:20:00Z",
+                "rigs": [{"id": 3, "name": "garage winch"}],
+                "moderator": False,
+            },
+        )
+    ],
+)
+class Me(generics.RetrieveAPIView):
+    """The tester whose token this is."""
+
+    serializer_class = MeDocument
+    permission_classes = [IsAuthenticated]
+
+    def get_object(self) -> Contributor:
+        return contributor_of(self.request.user)

@@ -1,0 +1,103 @@
+"""The sorts of problem the API answers with, and a page for each of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from http import HTTPStatus
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+
+@dataclass(frozen=True)
+class Kind:
+    """One sort of problem: its status, its title, and what a reader should know of it."""
+
+    status: int
+    title: str
+    meaning: str
+
+
+KINDS: dict[str, Kind] = {
+    "unreadable": Kind(
+        400,
+        "This can't be read",
+        "The body is not the form that its Content-Type says, or it holds characters that can't "
+        "be stored. Nothing was stored.",
+    ),
+    "bad-request": Kind(400, "This can't be understood", "The request itself is malformed."),
+    "not-signed-in": Kind(
+        401,
+        "Sign in first",
+        "Reading is open; writing needs a token. Get one by POST to /api/v1/tokens with HTTP "
+        "Basic authentication and send it as 'Authorization: Token ...'.",
+    ),
+    "forbidden": Kind(
+        403,
+        "This is not yours to do",
+        "It is someone else's, or your role does not allow it.",
+    ),
+    "not-found": Kind(404, "Not found", "Nothing is at this address, or nothing that you may see."),
+    "not-allowed": Kind(
+        405, "Not possible here", "This address does not take this method; 'Allow' lists its own."
+    ),
+    "not-acceptable": Kind(
+        406, "No such form", "The answer can't be given in the form that 'Accept' asks for."
+    ),
+    "conflict": Kind(
+        409,
+        "This collides with what is already stored",
+        "What you sent is already there, or a name is taken. The detail points to the first one.",
+    ),
+    "too-large": Kind(
+        413,
+        "This is more than can be taken at once",
+        "Send it in smaller parts.",
+    ),
+    "unsupported-media-type": Kind(
+        415, "This form is not taken", "The detail and the documentation list the forms taken here."
+    ),
+    "invalid": Kind(
+        422,
+        "Something in this needs correcting",
+        "It can be read, and something in it is wrong. 'findings' lists every mistake: the row of "
+        "the sheet or the place in the document, the field, what was found and what was expected. "
+        "Nothing was stored.",
+    ),
+    "too-many-requests": Kind(
+        429, "Too many requests", "Wait for as many seconds as 'Retry-After' says."
+    ),
+    "unexpected": Kind(
+        500,
+        "Something went wrong in here",
+        "Not your doing. Try again later; if it stays, tell the operators when it happened.",
+    ),
+    "job-failed": Kind(
+        500,
+        "This session could not be worked out",
+        "The session is stored as it was sent; working out its efficiencies broke off every time "
+        "it was tried. The operators see it, and it can be tried again.",
+    ),
+}
+
+_BY_STATUS = {
+    kind.status: name for name, kind in KINDS.items() if name not in ("unreadable", "job-failed")
+}
+
+
+def kind_of_status(status: int) -> str:
+    """The kind for a bare status code; 4xx without one of its own is a bad request."""
+    return _BY_STATUS.get(status, "bad-request" if status < 500 else "unexpected")
+
+
+@require_safe
+def explain(_request: HttpRequest, kind: str) -> HttpResponse:
+    """The page that the ``type`` of a problem points to, in plain text."""
+    if kind not in KINDS:
+        raise Http404
+    known = KINDS[kind]
+    phrase = HTTPStatus(known.status).phrase
+    return HttpResponse(
+        f"{known.title}\n\nStatus {known.status} ({phrase}).\n\n{known.meaning}\n",
+        content_type="text/plain; charset=utf-8",
+    )

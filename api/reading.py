@@ -1,0 +1,59 @@
+"""Bodies of JSON that can be stored.
+
+PostgreSQL stores no NUL and UTF-8 has no lone surrogates, so both are refused at the door.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import IO, Any
+
+import msgspec
+from rest_framework.parsers import BaseParser
+
+from rigs.refusals import Finding, TooLarge, Unreadable
+
+LARGEST_BODY = 1024 * 1024
+DEEPEST = 32
+
+
+class StorableJSON(BaseParser):
+    """JSON of at most a mebibyte and 32 levels, without NUL, lone surrogates, NaN or infinity."""
+
+    media_type = "application/json"
+
+    def parse(
+        self,
+        stream: IO[bytes],
+        media_type: str | None = None,  # noqa: ARG002
+        parser_context: Mapping[str, Any] | None = None,  # noqa: ARG002
+    ) -> Any:
+        body = stream.read(LARGEST_BODY + 1)
+        if len(body) > LARGEST_BODY:
+            raise TooLarge(f"The body is longer than {LARGEST_BODY} bytes.")
+        try:
+            document = msgspec.json.decode(body)
+        except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+            raise Unreadable(f"The body is not JSON: {error}.") from error
+        for place, text in _texts(document):
+            if "\x00" in text:
+                raise Unreadable(
+                    "The body holds a NUL character, which can't be stored.",
+                    [Finding(row=place, field="", found="a NUL character", expected="text")],
+                )
+        return document
+
+
+def _texts(document: Any, place: str = "", depth: int = 0) -> Iterator[tuple[str, str]]:
+    """Every string in a document with its place, member names included."""
+    if depth > DEEPEST:
+        raise Unreadable(f"The body is nested more than {DEEPEST} levels deep.")
+    if isinstance(document, str):
+        yield place, document
+    elif isinstance(document, dict):
+        for name, value in document.items():
+            yield place, name
+            yield from _texts(value, f"{place}.{name}" if place else name, depth + 1)
+    elif isinstance(document, list):
+        for index, value in enumerate(document):
+            yield from _texts(value, f"{place}[{index}]", depth + 1)

@@ -1,0 +1,77 @@
+"""Tokens: name and password once, by HTTP Basic authentication; from then on a token."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.contrib.auth.signals import user_logged_in, user_logged_out
+from django.http import HttpRequest
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from knox.auth import TokenAuthentication
+from knox.models import AuthToken
+from rest_framework import serializers, status
+from rest_framework.authentication import BasicAuthentication
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+
+class NameAndPassword(BasicAuthentication):
+    """HTTP Basic authentication (RFC 7617), which allows no control characters."""
+
+    www_authenticate_realm = "samespool"
+
+    def authenticate_credentials(
+        self, userid: str, password: str, request: HttpRequest | None = None
+    ) -> tuple[Any, None]:
+        if "\x00" in userid + password:
+            raise AuthenticationFailed("Name or password holds a control character.")
+        return super().authenticate_credentials(userid, password, request)
+
+
+class TokenDocument(serializers.Serializer):
+    """A token is shown once and kept only as a hash."""
+
+    token = serializers.CharField()
+    expiry = serializers.DateTimeField(allow_null=True)
+
+
+class Tokens(APIView):
+    """Get a token."""
+
+    authentication_classes = [NameAndPassword]
+    permission_classes = [IsAuthenticated]
+
+    @extend_schema(
+        operation_id="tokens_create",
+        tags=["tokens"],
+        request=None,
+        responses={201: TokenDocument},
+        examples=[
+            OpenApiExample("A token", {"token": "5d1f0e…", "expiry": None}, response_only=True)
+        ],
+    )
+    def post(self, request: Request) -> Response:
+        """Trade name and password (HTTP Basic) for a token to send as 'Authorization: Token …'."""
+        stored, token = AuthToken.objects.create(user=request.user)
+        user_logged_in.send(sender=type(request.user), request=request, user=request.user)
+        document = TokenDocument({"token": token, "expiry": stored.expiry})
+        return Response(
+            document.data, status.HTTP_201_CREATED, headers={"Cache-Control": "no-store"}
+        )
+
+
+class CurrentToken(APIView):
+    """The token that a request carries."""
+
+    authentication_classes = [TokenAuthentication]
+    permission_classes = [IsAuthenticated]
+
+    @extend_schema(operation_id="tokens_delete", tags=["tokens"], responses={204: None})
+    def delete(self, request: Request) -> Response:
+        """End this token; it works no more."""
+        request.auth.delete()
+        user_logged_out.send(sender=type(request.user), request=request, user=request.user)
+        return Response(status=status.HTTP_204_NO_CONTENT)

@@ -1,0 +1,55 @@
+"""What can be read of rigs, lines and testers, and by whom."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AnonymousUser, User
+from django.db.models import Count, Prefetch, Q, QuerySet
+
+from rigs.models import Calibration, Club, Contributor, Line, Rig, RigRevision
+from rigs.permissions import is_moderator
+
+
+def clubs() -> QuerySet[Club]:
+    """Every club, with its number of members."""
+    return Club.objects.annotate(member_count=Count("members")).order_by("name", "id")
+
+
+def contributors() -> QuerySet[Contributor]:
+    """Every tester's public profile: handle, club, rigs."""
+    return (
+        Contributor.objects.filter(user__is_active=True)
+        .select_related("club")
+        .prefetch_related("rigs")
+        .order_by("handle", "id")
+    )
+
+
+def rigs() -> QuerySet[Rig]:
+    """Every rig with its revisions, oldest first. Rigs are public; where they stand is not."""
+    return (
+        Rig.objects.select_related("owner__user")
+        .prefetch_related(Prefetch("revisions", revisions().order_by("number")))
+        .order_by("owner__handle", "name", "id")
+    )
+
+
+def revisions() -> QuerySet[RigRevision]:
+    """Every revision, with its rig and its rig's owner."""
+    return RigRevision.objects.select_related("rig__owner__user").order_by("rig_id", "number")
+
+
+def calibrations() -> QuerySet[Calibration]:
+    """Every calibration with its readings, newest first."""
+    return (
+        Calibration.objects.select_related("revision__rig__owner__user")
+        .prefetch_related("readings")
+        .order_by("-made_on", "-id")
+    )
+
+
+def lines_visible_to(user: User | AnonymousUser) -> QuerySet[Line]:
+    """Accepted lines, one's own proposals, and all proposals for a moderator."""
+    lines = Line.objects.select_related("proposed_by").order_by("name", "id")
+    if is_moderator(user):
+        return lines
+    return lines.filter(Q(accepted=True) | Q(proposed_by__user_id=user.pk))
