@@ -42,7 +42,7 @@ def test_a_place_that_is_not_on_earth_is_refused():
 def test_air_carries_a_part_of_each_weight(reference):
     factors = reference("force-gravity-buoyancy-friction")["buoyancy"]["factor"]  # OIML R 111
     for material, factor in factors.items():
-        density = float(material.split("_")[1])
+        density = float(material.split("_")[-1])
         assert check_weight_force(1.0, gravity=1.0, density=density).newtons == pytest.approx(
             factor, abs=5e-7
         )
