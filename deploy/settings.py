@@ -5,6 +5,7 @@ inside the web process. With both it runs on PostgreSQL, and Celery on Redis dra
 """
 
 from pathlib import Path
+from typing import Any
 
 from django.core.exceptions import ImproperlyConfigured
 from environs import Env
@@ -91,7 +92,7 @@ TEMPLATES = [
 
 if EMBEDDED:
     VAR_DIR.mkdir(parents=True, exist_ok=True)
-    DATABASES = {
+    DATABASES: dict[str, dict[str, Any]] = {
         "default": {
             "ENGINE": "django.db.backends.sqlite3",
             "NAME": VAR_DIR / "samespool.sqlite3",

@@ -1,0 +1,122 @@
+"""The admin's view of who measures with what; what results rest on can't be changed here."""
+
+from __future__ import annotations
+
+from django.contrib import admin
+
+from rigs.models import (
+    Calibration,
+    CalibrationReading,
+    Club,
+    Contributor,
+    Line,
+    Rig,
+    RigRevision,
+)
+
+
+class ReadOnly:
+    """Part of an admin that shows everything and changes nothing."""
+
+    def _never(self, *_asked: object) -> bool:
+        return False
+
+    has_add_permission = has_change_permission = has_delete_permission = _never
+
+
+@admin.register(Club)
+class ClubAdmin(admin.ModelAdmin):
+    """Clubs."""
+
+    list_display = ["name"]
+    search_fields = ["name"]
+
+
+@admin.register(Contributor)
+class ContributorAdmin(admin.ModelAdmin):
+    """Testers and their accounts."""
+
+    list_display = ["handle", "user", "club", "joined_at"]
+    list_filter = ["club", "joined_at"]
+    list_select_related = ["user", "club"]
+    search_fields = ["handle", "user__username", "user__email"]
+    autocomplete_fields = ["user", "club"]
+
+
+@admin.register(Line)
+class LineAdmin(admin.ModelAdmin):
+    """The catalogue of lines."""
+
+    list_display = [
+        "name",
+        "material",
+        "label_strength_written",
+        "diameter_written",
+        "accepted",
+        "proposed_by",
+    ]
+    list_filter = ["accepted", "material", "label_basis"]
+    list_select_related = ["proposed_by"]
+    search_fields = ["name", "proposed_by__handle"]
+    autocomplete_fields = ["proposed_by"]
+
+
+class RevisionInline(ReadOnly, admin.TabularInline):
+    """The revisions of a rig, one row each."""
+
+    model = RigRevision
+    fields = ["number", "made_on", "what_changed", "load_generation", "indicator"]
+    show_change_link = True
+    extra = 0
+
+
+@admin.register(Rig)
+class RigAdmin(ReadOnly, admin.ModelAdmin):
+    """Rigs."""
+
+    list_display = ["name", "owner", "created_at"]
+    list_filter = ["created_at"]
+    list_select_related = ["owner"]
+    search_fields = ["name", "owner__handle"]
+    inlines = [RevisionInline]
+
+
+@admin.register(RigRevision)
+class RigRevisionAdmin(ReadOnly, admin.ModelAdmin):
+    """Revisions: results never mix two, so none is ever changed."""
+
+    list_display = ["rig", "number", "made_on", "load_generation", "indicator", "peak_capture"]
+    list_filter = ["load_generation", "indicator", "peak_capture", "first_grip", "made_on"]
+    list_select_related = ["rig__owner"]
+    search_fields = ["rig__name", "rig__owner__handle", "what_changed"]
+
+
+class CalibrationReadingInline(ReadOnly, admin.TabularInline):
+    """The check weights of a calibration."""
+
+    model = CalibrationReading
+    extra = 0
+
+
+@admin.register(Calibration)
+class CalibrationAdmin(ReadOnly, admin.ModelAdmin):
+    """Calibrations."""
+
+    list_display = ["revision", "made_on", "gain", "offset_N", "residual_sd_N", "created_at"]
+    list_filter = ["made_on"]
+    list_select_related = ["revision__rig__owner"]
+    search_fields = ["revision__rig__name", "revision__rig__owner__handle", "note"]
+    inlines = [CalibrationReadingInline]
+
+
+@admin.register(CalibrationReading)
+class CalibrationReadingAdmin(ReadOnly, admin.ModelAdmin):
+    """Check weights and what the rig read under them."""
+
+    list_display = ["calibration", "number", "mass_written", "reading_written", "direction"]
+    list_filter = ["how_known", "direction"]
+    list_select_related = ["calibration__revision__rig__owner"]
+    search_fields = [
+        "calibration__revision__rig__name",
+        "calibration__revision__rig__owner__handle",
+    ]

@@ -1,0 +1,46 @@
+"""Processes of one's own: start them, wait for them, and leave none behind."""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import socket
+import subprocess
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
+
+PATIENCE_S = 30.0
+
+
+def free_port() -> int:
+    """A TCP port of this machine that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def wait_until(ready: Callable[[], bool], what: str, patience_s: float = PATIENCE_S) -> None:
+    """Ask again and again until it is ready; raises TimeoutError that names what was not."""
+    last_moment = time.monotonic() + patience_s
+    while not ready():
+        if time.monotonic() > last_moment:
+            raise TimeoutError(f"{what} was not ready within {patience_s:.0f} s")
+        time.sleep(0.05)
+
+
+@contextlib.contextmanager
+def running(
+    command: list[str], *, stop_by: signal.Signals = signal.SIGTERM, **options: Any
+) -> Iterator[subprocess.Popen[bytes]]:
+    """A process that is ended when the block is left, whichever way it is left."""
+    process = subprocess.Popen(command, **options)
+    try:
+        yield process
+    finally:
+        process.send_signal(stop_by)
+        try:
+            process.wait(timeout=PATIENCE_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()

@@ -1,0 +1,254 @@
+"""The admin's view of results: all of it findable, and history as it happened.
+
+Only the catalogue of connections is edited here. Sessions, pulls, what was made of them and who
+decided what change by the verbs alone.
+"""
+
+from __future__ import annotations
+
+from django.contrib import admin
+
+from results.models import (
+    Baseline,
+    Connection,
+    ConnectionAlias,
+    Job,
+    NormalisedSet,
+    PairReference,
+    Pool,
+    PoolMembership,
+    PoolVersion,
+    Pull,
+    PullSet,
+    Session,
+    StalePool,
+    StateChange,
+    TieParameter,
+    Upload,
+)
+from rigs.admin import ReadOnly
+
+
+class AliasInline(admin.TabularInline):
+    """Other names of a connection."""
+
+    model = ConnectionAlias
+    extra = 0
+
+
+class TieParameterInline(admin.TabularInline):
+    """What is to be said of how a connection is tied."""
+
+    model = TieParameter
+    extra = 0
+
+
+@admin.register(Connection)
+class ConnectionAdmin(admin.ModelAdmin):
+    """The catalogue of connections."""
+
+    list_display = ["name", "kind", "accepted", "proposed_by"]
+    list_filter = ["accepted", "kind"]
+    list_select_related = ["proposed_by"]
+    search_fields = ["name", "aliases__name", "proposed_by__handle"]
+    autocomplete_fields = ["proposed_by"]
+    inlines = [AliasInline, TieParameterInline]
+
+
+@admin.register(ConnectionAlias)
+class ConnectionAliasAdmin(admin.ModelAdmin):
+    """Other names of connections."""
+
+    list_display = ["name", "connection"]
+    list_select_related = ["connection"]
+    search_fields = ["name", "connection__name"]
+    autocomplete_fields = ["connection"]
+
+
+@admin.register(TieParameter)
+class TieParameterAdmin(admin.ModelAdmin):
+    """Tie parameters with their types and ranges."""
+
+    list_display = ["connection", "name", "type", "unit", "lowest", "highest"]
+    list_filter = ["type"]
+    list_select_related = ["connection"]
+    search_fields = ["name", "connection__name"]
+    autocomplete_fields = ["connection"]
+
+
+class BaselineInline(ReadOnly, admin.TabularInline):
+    """The baselines of a session."""
+
+    model = Baseline
+    show_change_link = True
+    extra = 0
+
+
+class PullSetInline(ReadOnly, admin.TabularInline):
+    """The pull sets of a session."""
+
+    model = PullSet
+    fields = ["label", "connection", "main_line", "leader_line", "terminal", "state"]
+    show_change_link = True
+    extra = 0
+
+
+@admin.register(Session)
+class SessionAdmin(ReadOnly, admin.ModelAdmin):
+    """Sessions, every version of them."""
+
+    list_display = [
+        "id",
+        "contributor",
+        "pulled_on",
+        "revision",
+        "state",
+        "version",
+        "standing",
+        "received_at",
+    ]
+    list_filter = ["standing", "state", "loading", "pulled_on"]
+    list_select_related = ["contributor", "revision__rig__owner"]
+    search_fields = ["=id", "contributor__handle", "revision__rig__name", "fingerprint"]
+    inlines = [BaselineInline, PullSetInline]
+
+
+@admin.register(Upload)
+class UploadAdmin(ReadOnly, admin.ModelAdmin):
+    """Uploads; their bytes are served by the API."""
+
+    list_display = ["session", "contributor", "content_type", "idempotency_key", "received_at"]
+    list_filter = ["content_type", "received_at"]
+    list_select_related = ["session__contributor", "contributor"]
+    search_fields = ["contributor__handle", "idempotency_key", "sha256"]
+    exclude = ["body"]
+
+
+class PullInline(ReadOnly, admin.TabularInline):
+    """Pulls, in the order they were pulled."""
+
+    model = Pull
+    fields = ["number", "reading_written", "unit", "reading_N", "failure_mode", "place"]
+    extra = 0
+
+
+@admin.register(Baseline)
+class BaselineAdmin(ReadOnly, admin.ModelAdmin):
+    """Baselines of straight line."""
+
+    list_display = ["id", "session", "line", "spool", "position"]
+    list_filter = ["position", "line__material"]
+    list_select_related = ["session__contributor", "line"]
+    search_fields = ["line__name", "spool", "session__contributor__handle"]
+    inlines = [PullInline]
+
+
+@admin.register(PullSet)
+class PullSetAdmin(ReadOnly, admin.ModelAdmin):
+    """Pull sets."""
+
+    list_display = ["id", "session", "label", "connection", "main_line", "leader_line", "state"]
+    list_filter = ["state", "connection", "doubled"]
+    list_select_related = ["session__contributor", "connection", "main_line", "leader_line"]
+    search_fields = ["=id", "label", "connection__name", "session__contributor__handle"]
+    inlines = [PullInline]
+
+
+@admin.register(Pull)
+class PullAdmin(ReadOnly, admin.ModelAdmin):
+    """Single pulls."""
+
+    list_display = ["id", "baseline", "pull_set", "reading_written", "unit", "failure_mode"]
+    list_filter = ["failure_mode", "unit", "slipped_first"]
+    list_select_related = ["baseline__line", "pull_set__connection"]
+    search_fields = [
+        "=id",
+        "baseline__session__contributor__handle",
+        "pull_set__session__contributor__handle",
+    ]
+    show_full_result_count = False
+
+
+@admin.register(Job)
+class JobAdmin(ReadOnly, admin.ModelAdmin):
+    """Jobs."""
+
+    list_display = ["id", "session", "state", "step", "attempts", "created_at", "finished_at"]
+    list_filter = ["state", "step", "created_at"]
+    list_select_related = ["session__contributor"]
+    search_fields = ["=id", "=session__id", "session__contributor__handle"]
+
+
+@admin.register(NormalisedSet)
+class NormalisedSetAdmin(ReadOnly, admin.ModelAdmin):
+    """Efficiencies of single sets."""
+
+    list_display = ["pull_set", "pool", "efficiency", "interval_low", "interval_high", "counted"]
+    list_filter = ["pool__connection", "computed_at"]
+    list_select_related = ["pull_set__connection", "pool__connection"]
+    search_fields = ["pull_set__connection__name", "pull_set__session__contributor__handle"]
+
+
+@admin.register(PairReference)
+class PairReferenceAdmin(ReadOnly, admin.ModelAdmin):
+    """Reference lines of pairs that part close to one another."""
+
+    list_display = ["main_line", "leader_line", "reference_line"]
+    list_select_related = ["main_line", "leader_line", "reference_line"]
+    search_fields = ["main_line__name", "leader_line__name"]
+
+
+@admin.register(Pool)
+class PoolAdmin(ReadOnly, admin.ModelAdmin):
+    """Pools."""
+
+    list_display = ["tie", "line_pair", "conditions", "failures"]
+    list_filter = ["connection", "main_material", "leader_material", "wet", "shock"]
+    list_select_related = ["connection"]
+    search_fields = ["connection__name", "connection__aliases__name", "terminal"]
+
+
+@admin.register(PoolVersion)
+class PoolVersionAdmin(ReadOnly, admin.ModelAdmin):
+    """Every state a pool has had."""
+
+    list_display = ["pool", "number", "testers", "pulls", "efficiency", "i2", "computed_at"]
+    list_filter = ["computed_at", "pool__connection"]
+    list_select_related = ["pool__connection"]
+    search_fields = ["pool__connection__name"]
+    exclude = ["forest_light", "forest_dark"]
+
+
+@admin.register(PoolMembership)
+class PoolMembershipAdmin(ReadOnly, admin.ModelAdmin):
+    """Which set counted in a pool, from which version until which."""
+
+    list_display = ["pull_set", "pool", "since", "until"]
+    list_filter = ["pool__connection"]
+    list_select_related = [
+        "pull_set__connection",
+        "pool__connection",
+        "since__pool__connection",
+        "until__pool__connection",
+    ]
+    search_fields = ["pool__connection__name", "pull_set__session__contributor__handle"]
+
+
+@admin.register(StalePool)
+class StalePoolAdmin(ReadOnly, admin.ModelAdmin):
+    """Pools that wait to be computed again."""
+
+    list_display = ["pool", "why", "marked_at"]
+    list_filter = ["marked_at"]
+    list_select_related = ["pool__connection"]
+    search_fields = ["pool__connection__name", "why"]
+
+
+@admin.register(StateChange)
+class StateChangeAdmin(ReadOnly, admin.ModelAdmin):
+    """Every change of a pull set's state."""
+
+    list_display = ["pull_set", "from_state", "to_state", "by", "reason", "at"]
+    list_filter = ["to_state", "at"]
+    list_select_related = ["pull_set__connection", "by"]
+    search_fields = ["=pull_set__id", "by__username", "reason"]
