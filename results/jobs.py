@@ -52,7 +52,7 @@ def run(job_id: uuid.UUID) -> None:
     if job is None:
         return
     try:
-        normalise_session(job.session_id, still_ours=lambda: _still_ours(job))
+        normalise_session(job.session_id, still_ours=lambda: still_ours(job))
     except Exception as error:
         log.exception("job failed", job=str(job.pk), attempt=job.attempts)
         _give_back(job, error)
@@ -120,7 +120,7 @@ def _from_now(seconds: float) -> ExpressionWrapper:
     )
 
 
-def _still_ours(job: Job) -> bool:
+def still_ours(job: Job) -> bool:
     """Within the writing transaction: whether no one else has claimed the job meanwhile.
 
     From here on the marks on its pools stand for what is left to do, so the lease is given up.

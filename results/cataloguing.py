@@ -1,0 +1,78 @@
+"""The catalogue of connections: testers propose, moderators accept."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import rules
+from django.contrib.auth.models import AnonymousUser, User
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
+
+from results.models import Connection, ConnectionAlias, TieParameter
+from rigs.permissions import contributor_of, is_moderator
+from rigs.refusals import Conflict, Finding, Forbidden
+
+rules.add_perm("results.accept_connection", is_moderator)
+
+
+def connections_visible_to(user: User | AnonymousUser) -> QuerySet[Connection]:
+    """Accepted connections, one's own proposals, and all proposals for a moderator."""
+    connections = (
+        Connection.objects.select_related("proposed_by")
+        .prefetch_related("aliases", "parameters")
+        .order_by("name", "id")
+    )
+    if is_moderator(user):
+        return connections
+    return connections.filter(Q(accepted=True) | Q(proposed_by__user_id=user.pk))
+
+
+def propose_connection(
+    by: User,
+    connection: Connection,
+    aliases: Sequence[str] = (),
+    parameters: Sequence[TieParameter] = (),
+) -> Connection:
+    """Store a connection, which comes unsaved, with its other names and its tie parameters.
+
+    A moderator's is accepted at once; its proposer may use it before. Raises Conflict where the
+    name, or another name, is that of a connection already.
+    """
+    connection.proposed_by = contributor_of(by)
+    connection.accepted = is_moderator(by)
+    names = [connection.name, *aliases]
+    for name in names:
+        _check_free(name)
+    try:
+        with transaction.atomic():
+            connection.save(force_insert=True)
+            ConnectionAlias.objects.bulk_create(
+                ConnectionAlias(connection=connection, name=name) for name in aliases
+            )
+            for parameter in parameters:
+                parameter.connection = connection
+            TieParameter.objects.bulk_create(parameters)
+    except IntegrityError:
+        raise Conflict(
+            "A name of this connection was taken a moment ago, or is told twice."
+        ) from None
+    return connection
+
+
+def accept_connection(by: User, connection: Connection) -> Connection:
+    """Open a proposed connection to everyone. Raises Forbidden unless ``by`` is a moderator."""
+    if not by.has_perm("results.accept_connection"):
+        raise Forbidden("Only a moderator accepts a connection into the catalogue.")
+    connection.accepted = True
+    connection.save(update_fields=["accepted"])
+    return connection
+
+
+def _check_free(name: str) -> None:
+    taken = Connection.objects.filter(Q(name__iexact=name) | Q(aliases__name__iexact=name)).first()
+    if taken is not None:
+        raise Conflict(
+            f"'{name}' is a name of connection number {taken.pk}, {taken.name}, already.",
+            [Finding("", "name", name, "a name that no connection has, nor as its other name")],
+        )
