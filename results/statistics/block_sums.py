@@ -43,9 +43,6 @@ class BlockSums:
     trace_of_pair: Floats
     bend: Floats
 
-    def total(self) -> "BlockSums":
-        return self._each(lambda term: term.sum(axis=0, keepdims=True))
-
     def of(self, tester: int) -> "BlockSums":
         return self._each(lambda term: term[tester : tester + 1])
 
@@ -80,6 +77,10 @@ class ErrorModel(Protocol):
         """X, (k, p)."""
         ...
 
-    def sums(self, theta: Floats) -> BlockSums:
-        """Sums at theta = (s2_tester, s2_session, s2_set)."""
+    def total(self, theta: Floats) -> BlockSums:
+        """Sums over all testers at theta = (s2_tester, s2_session, s2_set), first axis 1."""
+        ...
+
+    def by_tester(self, theta: Floats) -> BlockSums:
+        """The same, one term a tester, first axis T."""
         ...

@@ -22,6 +22,7 @@ At = Callable[[Floats], RestrictedLikelihood]
 
 STEPS = 200
 HALVINGS = 60
+ROUNDING = 1e-8  # of a log-likelihood of some 1e5; below it only the score can tell
 CLOSE = 1e-11  # squared length of a Newton step in standard errors; the step taken then squares it
 
 
@@ -36,7 +37,7 @@ class Maximum:
 def likelihood_at(model: ErrorModel) -> At:
     """The restricted likelihood of a model as a function of theta."""
     determinant = float(np.linalg.slogdet(model.design.T @ model.design)[1])
-    return lambda theta: restricted_likelihood(model.sums(theta).total(), model.sets, determinant)
+    return lambda theta: restricted_likelihood(model.total(theta), model.sets, determinant)
 
 
 def maximise(at: At, start: Floats, fitted: Booleans) -> Maximum:
@@ -91,7 +92,7 @@ def _climb(
     for _ in range(HALVINGS):
         there = np.maximum(theta + share * step, 0)
         found = at(there)
-        if found.value >= here.value:
+        if found.value >= here.value - ROUNDING:
             return there, found
         share /= 2
     raise NoConvergence("the restricted likelihood does not rise along its own score")

@@ -33,7 +33,7 @@ class Homogeneity:
 
 def homogeneity(model: ErrorModel) -> Homogeneity:
     """Test of one common value, and the typical variance, from the sampling covariance V alone."""
-    total = model.sums(np.zeros(3)).total()
+    total = model.total(np.zeros(3))
     cross = total.cross[0]
     covariance = np.linalg.inv(cross[:-1, :-1])
     beta = covariance @ cross[:-1, -1]

@@ -1,6 +1,7 @@
 """Who shares what: sets within baselines within sessions within testers."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,6 +19,7 @@ class Nesting:
 
     `baseline_of_set` (k,), `session_of_baseline` (J,), `tester_of_session` (S,) lead upwards;
     `to_baseline` (J, k), `to_session` (S, J), `to_tester` (T, S) sum over the members of a group.
+    `of_set` (T, k), `of_baseline` (T, J), `of_session` (T, S), `of_tester` (T, T) sum by tester.
     `testers` (T,) holds the testers' own codes.
     """
 
@@ -28,6 +30,22 @@ class Nesting:
     to_baseline: csr_array
     to_session: csr_array
     to_tester: csr_array
+
+    @cached_property
+    def of_tester(self) -> csr_array:
+        return _summation(np.arange(self.testers.size), self.testers.size)
+
+    @property
+    def of_session(self) -> csr_array:
+        return self.to_tester
+
+    @cached_property
+    def of_baseline(self) -> csr_array:
+        return _summation(self.tester_of_baseline, self.testers.size)
+
+    @cached_property
+    def of_set(self) -> csr_array:
+        return _summation(self.tester_of_set, self.testers.size)
 
     @property
     def session_of_set(self) -> Codes:

@@ -223,7 +223,7 @@ def _names(levels: Booleans) -> tuple[str, ...]:
 def _tester_effects(
     model: NestedErrors, theta: Floats, centre: float, mu: float, variance: float
 ) -> TesterEffects:
-    cross, tau2 = model.sums(theta).cross, float(theta[TESTER])
+    cross, tau2 = model.by_tester(theta).cross, float(theta[TESTER])
     q = cross[:, 0, 0]
     effect = tau2 * (cross[:, 0, 1] - mu * q)
     spared = tau2 - tau2**2 * (q - q**2 * variance)
