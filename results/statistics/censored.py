@@ -36,9 +36,6 @@ Family = Literal["normal", "lognormal", "weibull"]
 LEAST_FAILURES = 3
 """Below this many failures no location and scale are estimated; common practice, no source."""
 
-CHI_SQUARE_95 = 3.841458820694124
-"""The 95 percent point of chi-square with 1 degree of freedom, for profile intervals."""
-
 LOG_SQRT_2PI = 0.5 * np.log(2.0 * np.pi)
 
 
@@ -50,15 +47,13 @@ class TooFewFailures(TooFewPulls):
 class CensoredFit:
     """A fitted family; ``covariance`` is of (location, ln scale), from the observed information.
 
-    ``location`` and ``scale`` are of the load for ``normal``, of its logarithm otherwise;
-    ``loglik`` is of the loads themselves, so that families compare.  ``y`` and ``failed`` are what
-    was fitted.
+    ``location`` and ``scale`` are of ``y``, which is the load for ``normal``, its logarithm
+    otherwise; ``loglik`` is of the loads themselves, so that families compare.
     """
 
     family: Family
     location: float
     scale: float
-    loglik: float
     covariance: FloatArray
     y: FloatArray
     failed: BoolArray
@@ -66,6 +61,16 @@ class CensoredFit:
     @property
     def failures(self) -> int:
         return int(self.failed.sum())
+
+    @property
+    def loglik(self) -> float:
+        return self.loglik_at(self.location, self.scale)
+
+    def loglik_at(self, location: float, scale: float) -> float:
+        """Log-likelihood of the loads at other values; where y is ln load, less the sum of y."""
+        value, _, _ = terms_of(self.family)((self.y - location) / scale, self.failed)
+        of_load = 0.0 if self.family == "normal" else float(self.y[self.failed].sum())
+        return float(value.sum()) - self.failures * float(np.log(scale)) - of_load
 
 
 Terms = tuple[FloatArray, FloatArray, FloatArray]
@@ -88,7 +93,8 @@ def _smallest_extreme_value(z: FloatArray, failed: BoolArray) -> Terms:
     return np.where(failed, z - grown, -grown), np.where(failed, 1.0 - grown, -grown), -grown
 
 
-def _terms(family: Family) -> Callable[[FloatArray, BoolArray], Terms]:
+def terms_of(family: Family) -> Callable[[FloatArray, BoolArray], Terms]:
+    """Value, first and second derivative in z of each row's log-likelihood, less ln scale."""
     return _smallest_extreme_value if family == "weibull" else _normal
 
 
@@ -131,21 +137,11 @@ def _need_failures(failed: BoolArray) -> None:
 def _maximum(y: FloatArray, failed: BoolArray, family: Family) -> CensoredFit:
     """Newton in (a, b) on standardised y, then back to location and scale."""
     centre, spread = float(y.mean()), float(y.std())
-    a, b, information = _newton((y - centre) / spread, failed, _terms(family))
+    a, b, information = _newton((y - centre) / spread, failed, terms_of(family))
     location, scale = centre + spread * a / b, spread / b
     jacobian = np.array([[spread / b, -spread * a / b**2], [0.0, -1.0 / b]])
     covariance = jacobian @ np.linalg.inv(information) @ jacobian.T
-    loglik = _loglik(y, failed, family, location, scale)
-    return CensoredFit(family, location, scale, loglik, covariance, y, failed)
-
-
-def _loglik(
-    y: FloatArray, failed: BoolArray, family: Family, location: float, scale: float
-) -> float:
-    """Log-likelihood of the loads: where y is their logarithm, less the sum of ln load."""
-    value, _, _ = _terms(family)((y - location) / scale, failed)
-    of_load = 0.0 if family == "normal" else float(y[failed].sum())
-    return float(value.sum() - failed.sum() * np.log(scale)) - of_load
+    return CensoredFit(family, location, scale, covariance, y, failed)
 
 
 def _newton(
@@ -181,7 +177,7 @@ def _newton(
 
 def location_at_scale(y: FloatArray, failed: BoolArray, family: Family, scale: float) -> float:
     """The location of most likelihood when the scale is given, in the unit of y."""
-    terms = _terms(family)
+    terms = terms_of(family)
 
     def score(location: float) -> float:
         _, slope, _ = terms((y - location) / scale, failed)
