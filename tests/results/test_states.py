@@ -1,6 +1,7 @@
 """States of a pull set: which steps there are, who took them, and that two can't both win."""
 
 import pytest
+from django.db import IntegrityError, transaction
 
 from results.models import PullSet
 from results.states import ALLOWED, State, move
@@ -55,7 +56,5 @@ def test_nothing_leads_out_of_withdrawn():
 
 
 def test_the_database_itself_refuses_an_unknown_state(pull_set):
-    from django.db import IntegrityError, transaction
-
     with pytest.raises(IntegrityError), transaction.atomic():
         PullSet.objects.filter(pk=pull_set.pk).update(state="lost")

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from results.models import Session
+from results.models import Pull, Session
 from results.normalising import normalise_session
 from results.working_out import Scale
 from tests import making
@@ -128,8 +128,6 @@ def test_a_join_that_outlasts_the_line_has_no_strength_of_its_own_but_is_counted
 
 
 def test_a_scale_that_was_never_calibrated_takes_the_reading_for_the_load():
-    from results.models import Pull
-
     loads = Scale(None, 0.5).loads_N([Pull(reading_N=12.5), Pull(reading_N=13.0)])
 
     assert loads.tolist() == [12.5, 13.0]
