@@ -86,9 +86,10 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         return version
 
 
-def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion:
+def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
+    """Store the next version; None where it would say what the latest says already."""
     latest = locked.versions.order_by("-number").first()
-    version = PoolVersion.objects.create(
+    version = PoolVersion(
         pool=locked,
         number=latest.number + 1 if latest else 1,
         why=sorted(set(why)),
@@ -96,44 +97,55 @@ def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> 
         sessions=np.unique(members.session).size,
         sets=len(members),
         pulls=int(members.pulls.sum()),
-        no_figure=outcome.no_figure,
-        **(_columns(outcome.pooled) if outcome.pooled else {}),
-        **(
-            {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
-            if outcome.ratios
-            else {}
-        ),
+        **_columns(outcome),
     )
+    joined, left = _changes(locked, members)
+    if latest and not joined and not left and latest.figures == version.figures:
+        return None
+    version.save()
+    _change_members(version, joined, left)
     locked.current = version
     locked.failures = 0
     locked.save(update_fields=["current", "failures"])
-    _change_members(version, members)
     return version
 
 
-def _columns(pooled: Pooled) -> dict[str, Any]:
+def _columns(outcome: Outcome) -> dict[str, Any]:
     """The figures that readers sort and filter by, as efficiencies, and all of them as computed."""
-    return {
-        "efficiency": math.exp(pooled.mu),
-        "interval_low": math.exp(pooled.ci_low),
-        "interval_high": math.exp(pooled.ci_high),
-        "prediction_low": math.exp(pooled.prediction_low),
-        "prediction_high": math.exp(pooled.prediction_high),
-        "i2": pooled.I2_total,
-        "figures": plain(asdict(pooled)),
-    }
+    columns: dict[str, Any] = {"no_figure": outcome.no_figure}
+    if outcome.ratios:
+        columns |= {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
+    if pooled := outcome.pooled:
+        columns |= {
+            "efficiency": math.exp(pooled.mu),
+            "interval_low": math.exp(pooled.ci_low),
+            "interval_high": math.exp(pooled.ci_high),
+            "prediction_low": math.exp(pooled.prediction_low),
+            "prediction_high": math.exp(pooled.prediction_high),
+            "i2": pooled.I2_total,
+            "figures": plain(asdict(pooled)),
+        }
+    return columns
 
 
-def _change_members(version: PoolVersion, members: Members) -> None:
+def _changes(locked: Pool, members: Members) -> tuple[set[int], set[int]]:
+    """Ids of the sets that come to the pool and of those that leave it."""
     now = set(members.pull_set.tolist())
-    current = PoolMembership.objects.filter(pool_id=version.pool_id, until__isnull=True)
-    before = set(current.values_list("pull_set_id", flat=True))
-    current.filter(pull_set_id__in=before - now).update(until=version)
-    PoolMembership.objects.bulk_create(
-        PoolMembership(pool_id=version.pool_id, pull_set_id=pull_set_id, since=version)
-        for pull_set_id in sorted(now - before)
+    counted = locked.memberships.filter(until__isnull=True)
+    before = set(counted.values_list("pull_set_id", flat=True))
+    return now - before, before - now
+
+
+def _change_members(version: PoolVersion, joined: set[int], left: set[int]) -> None:
+    pool_id = version.pool_id
+    PoolMembership.objects.filter(pool_id=pool_id, until__isnull=True, pull_set_id__in=left).update(
+        until=version
     )
-    newly_pooled = PullSet.objects.filter(pk__in=now, state=State.NORMALISED)
+    PoolMembership.objects.bulk_create(
+        PoolMembership(pool_id=pool_id, pull_set_id=pull_set_id, since=version)
+        for pull_set_id in sorted(joined)
+    )
+    newly_pooled = PullSet.objects.filter(pk__in=joined, state=State.NORMALISED)
     move(newly_pooled, State.POOLED, reason=f"counted in version {version.number} of its pool")
 
 

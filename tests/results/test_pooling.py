@@ -125,6 +125,18 @@ def test_without_a_mark_nothing_is_recomputed(db, rng):
     assert Pool.objects.get().versions.count() == 1
 
 
+def test_a_recomputation_that_changes_nothing_adds_no_version(db, rng):
+    league(rng, 3)
+    drain()
+    pool = Pool.objects.get()
+    stale.mark([pool.pk], "the same session once more")
+
+    pooling.refresh_pool(pool.pk)
+
+    assert pool.versions.count() == 1
+    assert not pool.stale_marks.exists()
+
+
 def test_wet_pulls_never_meet_dry_ones(db, rng, owner):
     league(rng, 3)
     main, leader = making.line("thin"), making.line("thick", label_N=180)
