@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db import models
 from rest_framework import serializers
+from rest_framework.request import Request
 
 from rigs.metrology import units
+from rigs.refusals import Finding, Invalid
 
 LONGEST_WRITTEN = 40
 
@@ -134,3 +136,12 @@ class Document(Strict, serializers.ModelSerializer):
         models.FloatField: Number,
     }
     serializer_choice_field = Choice
+
+
+def chosen(request: Request, name: str, words: Sequence[str]) -> str | None:
+    """The word of a filter in the query, or None where it is not used. Raises Invalid."""
+    word = request.query_params.get(name)
+    if word is None or word in words:
+        return word
+    expected = f"one of: {', '.join(words)}"
+    raise Invalid(f"The filter {name} is unknown here.", [Finding("query", name, word, expected)])

@@ -7,7 +7,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -110,25 +110,20 @@ def _sent(request: Any) -> object:
 
 def _findings(detail: Any, sent: object, row: str = "", field: str = "") -> Iterator[Finding]:
     """Walk the nested errors of a serializer beside the document they are about."""
-    if isinstance(detail, Mapping):
-        for name, errors in detail.items():
-            inner = "" if name == "non_field_errors" else str(name)
-            place = f"{row}.{field}" if row and field else row or field
-            yield from _findings(errors, _member(sent, inner), place, inner)
-    elif isinstance(detail, Sequence) and not isinstance(detail, str):
-        for index, errors in enumerate(detail):
-            if isinstance(errors, str):
-                yield from _findings(errors, sent, row, field)
-            elif errors:
-                place = f"{row}.{field}" if row and field else row or field
-                yield from _findings(errors, _member(sent, index), f"{place}[{index}]")
-    else:
-        yield Finding(row=row, field=field, found=_found(sent), expected=str(detail))
+    if isinstance(detail, str):
+        yield Finding(row=row, field=field, found=_found(sent), expected=detail)
+        return
+    named = detail.items() if isinstance(detail, Mapping) else enumerate(detail)
+    for name, errors in named:
+        if isinstance(errors, str) or name == "non_field_errors":
+            yield from _findings(errors, sent, row, field)
+            continue
+        outer = ".".join(part for part in (row, field) if part)
+        place = (f"{outer}[{name}]", "") if isinstance(name, int) else (outer, str(name))
+        yield from _findings(errors, _member(sent, name), *place)
 
 
 def _member(sent: object, name: str | int) -> object:
-    if name == "":
-        return sent
     try:
         return sent[name]  # type: ignore[index]
     except (KeyError, IndexError, TypeError):

@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from api import people, tokens
+from api import calibrations, connections, jobs, lines, people, rigs, tokens
 from api.problems import Nothing
 
 app_name = "api"
@@ -13,5 +13,22 @@ urlpatterns = [
     path("clubs", people.Clubs.as_view(), name="clubs"),
     path("contributors", people.Contributors.as_view(), name="contributors"),
     path("contributors/<int:pk>", people.OneContributor.as_view(), name="contributor"),
+    path("rigs", rigs.Rigs.as_view(), name="rigs"),
+    path("rigs/<int:pk>", rigs.OneRig.as_view(), name="rig"),
+    path("rigs/<int:pk>/revisions", rigs.Revisions.as_view(), name="revisions"),
+    path("revisions/<int:pk>", rigs.OneRevision.as_view(), name="revision"),
+    path(
+        "revisions/<int:pk>/calibrations",
+        calibrations.Calibrations.as_view(),
+        name="calibrations",
+    ),
+    path("calibrations/<int:pk>", calibrations.OneCalibration.as_view(), name="calibration"),
+    path("lines", lines.Lines.as_view(), name="lines"),
+    path("lines/<int:pk>", lines.OneLine.as_view(), name="line"),
+    path("connections", connections.Connections.as_view(), name="connections"),
+    path("connections/<int:pk>", connections.OneConnection.as_view(), name="connection"),
+    path("jobs/<uuid:pk>", jobs.OneJob.as_view(), name="job"),
+    path("sessions/<int:pk>", Nothing.as_view(), name="session"),
+    path("pools/<int:pk>", Nothing.as_view(), name="pool"),
     re_path("", Nothing.as_view(), name="nothing"),
 ]

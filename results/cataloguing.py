@@ -11,7 +11,7 @@ from django.db.models import Q, QuerySet
 
 from results.models import Connection, ConnectionAlias, TieParameter
 from rigs.permissions import contributor_of, is_moderator
-from rigs.refusals import Conflict, Finding, Forbidden
+from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 rules.add_perm("results.accept_connection", is_moderator)
 
@@ -37,13 +37,11 @@ def propose_connection(
     """Store a connection, which comes unsaved, with its other names and its tie parameters.
 
     A moderator's is accepted at once; its proposer may use it before. Raises Conflict where the
-    name, or another name, is that of a connection already.
+    name, or an alias, is that of a connection already, and Invalid for a name told twice.
     """
     connection.proposed_by = contributor_of(by)
     connection.accepted = is_moderator(by)
-    names = [connection.name, *aliases]
-    for name in names:
-        _check_free(name)
+    _check_names([connection.name, *aliases])
     try:
         with transaction.atomic():
             connection.save(force_insert=True)
@@ -69,10 +67,15 @@ def accept_connection(by: User, connection: Connection) -> Connection:
     return connection
 
 
-def _check_free(name: str) -> None:
-    taken = Connection.objects.filter(Q(name__iexact=name) | Q(aliases__name__iexact=name)).first()
-    if taken is not None:
-        raise Conflict(
-            f"'{name}' is a name of connection number {taken.pk}, {taken.name}, already.",
-            [Finding("", "name", name, "a name that no connection has, nor as its other name")],
-        )
+def _check_names(names: Sequence[str]) -> None:
+    if len({name.casefold() for name in names}) < len(names):
+        found, expected = ", ".join(names), "each name told once, in small or capital letters"
+        raise Invalid("A name is told twice.", [Finding("", "aliases", found, expected)])
+    for name in names:
+        theirs = Q(name__iexact=name) | Q(aliases__name__iexact=name)
+        taken = Connection.objects.filter(theirs).first()
+        if taken is not None:
+            raise Conflict(
+                f"'{name}' is a name of connection number {taken.pk}, {taken.name}, already.",
+                [Finding("", "name", name, "a name that no connection has, nor as an alias")],
+            )

@@ -1,0 +1,138 @@
+"""Calibrations: what a rig reads under check weights."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import generics, serializers
+
+from api.documents import Document, ForceField, MassField, Number
+from rigs import lookups
+from rigs.calibrating import calibrate
+from rigs.metrology.check_weight import tolerance_uncertainty
+from rigs.models import Calibration, CalibrationReading
+
+EXAMPLE = {
+    "made_on": "2025-10-04",
+    "points": [
+        {"mass": "0 kg", "how_known": "bought as", "reading": "0.2 lbf"},
+        {"mass": "5 kg", "tolerance": "10 g", "how_known": "bought as", "reading": "11.2 lbf"},
+        {"mass": "10 kg", "tolerance": "20 g", "how_known": "bought as", "reading": "22.1 lbf"},
+        {"mass": "20 kg", "tolerance": "40 g", "how_known": "bought as", "reading": "44.2 lbf"},
+    ],
+}
+
+
+class ToleranceField(MassField):
+    """The tolerance of a check weight, kept as the standard uncertainty it means."""
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        tolerance = super().to_internal_value(data)[self.number]
+        return {"u_mass_kg": None if tolerance is None else tolerance_uncertainty(tolerance)}
+
+
+class PointDocument(Document):
+    """One check weight, and what the rig read."""
+
+    mass = MassField("mass", lowest=0, highest=5000)
+    tolerance = ToleranceField("tolerance", required=False, allow_null=True, write_only=True)
+    reading = ForceField("reading", lowest=-100, highest=50_000)
+    force_N = serializers.FloatField(read_only=True)
+    residual_N = serializers.SerializerMethodField()
+
+    class Meta:
+        model = CalibrationReading
+        fields = [
+            "mass",
+            "tolerance",
+            "u_mass_kg",
+            "how_known",
+            "direction",
+            "reading",
+            "force_N",
+            "residual_N",
+        ]
+        read_only_fields = ["u_mass_kg"]
+
+    def get_residual_N(self, point: CalibrationReading) -> float:
+        line = point.calibration
+        return point.reading_N - (line.offset_N + line.gain * point.force_N)
+
+
+class CalibrationDocument(Document):
+    """A calibration: check weights in, the fitted line and its uncertainties out."""
+
+    latitude_deg = Number(min_value=-90, max_value=90, required=False, write_only=True)
+    height_m = Number(min_value=-500, max_value=6000, required=False, write_only=True)
+    points = PointDocument(many=True, source="readings")
+    url = serializers.HyperlinkedIdentityField(view_name="api:calibration")
+    revision = serializers.HyperlinkedRelatedField(view_name="api:revision", read_only=True)
+
+    class Meta:
+        model = Calibration
+        computed = [
+            "local_gravity",
+            "gain",
+            "offset_N",
+            "u_gain",
+            "u_offset_N",
+            "correlation",
+            "residual_sd_N",
+            "degrees_of_freedom",
+            "lowest_N",
+            "highest_N",
+            "created_at",
+        ]
+        fields = [
+            "id",
+            "url",
+            "revision",
+            "made_on",
+            "note",
+            "latitude_deg",
+            "height_m",
+            *computed,
+            "points",
+        ]
+        read_only_fields = computed
+
+    def create(self, validated_data: dict[str, Any]) -> Calibration:
+        readings = [CalibrationReading(**told) for told in validated_data.pop("readings")]
+        by, revision = self.context["request"].user, self.context["revision"]
+        return calibrate(by, revision, validated_data.pop("made_on"), readings, **validated_data)
+
+
+@extend_schema(tags=["rigs"])
+class Calibrations(generics.ListCreateAPIView):
+    """The calibrations of a rig's revision, newest first, and the way to send one."""
+
+    serializer_class = CalibrationDocument
+    queryset = lookups.calibrations()
+
+    def revision(self) -> Any:
+        return generics.get_object_or_404(lookups.revisions(), pk=self.kwargs["pk"])
+
+    def get_queryset(self) -> Any:
+        return super().get_queryset().filter(revision=self.revision())
+
+    def get_serializer_context(self) -> dict[str, Any]:
+        context = super().get_serializer_context()
+        if self.request is not None and self.request.method == "POST":
+            context["revision"] = self.revision()
+        return context
+
+    @extend_schema(
+        examples=[OpenApiExample("Four check weights in pounds", EXAMPLE, request_only=True)]
+    )
+    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Send readings under at least three different check weights."""
+        return super().post(request, *args, **kwargs)
+
+
+@extend_schema(tags=["rigs"])
+class OneCalibration(generics.RetrieveAPIView):
+    """One calibration with its readings and their residuals."""
+
+    serializer_class = CalibrationDocument
+    queryset = lookups.calibrations()

@@ -1,0 +1,129 @@
+"""The catalogue of connections: trade name, other names, how each is tied."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from rest_framework import generics, serializers
+
+from api.documents import Document, chosen
+from api.lines import AcceptanceDocument
+from results.cataloguing import accept_connection, connections_visible_to, propose_connection
+from results.models import Connection, TieParameter
+
+EXAMPLE = {
+    "name": "Double uni",
+    "kind": "line to line",
+    "description": "Two uni knots, each tied around the other line, drawn together.",
+    "aliases": ["Uni to uni"],
+    "parameters": [
+        {"name": "turns_main", "type": "integer", "lowest": 1, "highest": 20},
+        {"name": "turns_leader", "type": "integer", "lowest": 1, "highest": 20},
+    ],
+}
+
+
+class TieParameterDocument(Document):
+    """One thing to say of how it is tied; only a choice lists its words."""
+
+    choices = serializers.ListField(
+        child=serializers.CharField(max_length=60), max_length=50, required=False
+    )
+
+    class Meta:
+        model = TieParameter
+        fields = ["name", "type", "unit", "lowest", "highest", "choices"]
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        lowest, highest = attrs.get("lowest"), attrs.get("highest")
+        if lowest is not None and highest is not None and lowest > highest:
+            raise serializers.ValidationError({"highest": f"at least the lowest, {lowest:g}"})
+        is_choice = attrs["type"] == TieParameter.Type.CHOICE
+        if is_choice != bool(attrs.get("choices")):
+            expected = "one word or more" if is_choice else "nothing: only a choice lists words"
+            raise serializers.ValidationError({"choices": expected})
+        return attrs
+
+
+class Names(serializers.ListField):
+    """Plain names, of rows that hold a name each."""
+
+    def to_representation(self, data: Any) -> list[str]:
+        return [row.name for row in data.all()]
+
+
+class ConnectionDocument(Document):
+    """A join by its trade name."""
+
+    aliases = Names(
+        child=serializers.CharField(max_length=120),
+        max_length=20,
+        required=False,
+        help_text="its other names",
+    )
+    parameters = TieParameterDocument(many=True, required=False)
+    proposed_by = serializers.CharField(source="proposed_by.handle", default=None, read_only=True)
+    url = serializers.HyperlinkedIdentityField(view_name="api:connection")
+
+    class Meta:
+        model = Connection
+        fields = [
+            "id",
+            "url",
+            "name",
+            "kind",
+            "description",
+            "aliases",
+            "parameters",
+            "proposed_by",
+            "accepted",
+        ]
+        read_only_fields = ["accepted"]
+
+    def create(self, validated_data: dict[str, Any]) -> Connection:
+        aliases = validated_data.pop("aliases", [])
+        parameters = [TieParameter(**told) for told in validated_data.pop("parameters", [])]
+        by = self.context["request"].user
+        return propose_connection(by, Connection(**validated_data), aliases, parameters)
+
+
+@extend_schema(tags=["catalogue"])
+class Connections(generics.ListCreateAPIView):
+    """The catalogue of connections."""
+
+    serializer_class = ConnectionDocument
+    queryset = Connection.objects.none()
+
+    def get_queryset(self) -> Any:
+        connections = connections_visible_to(self.request.user)
+        kind = chosen(self.request, "kind", Connection.Kind.values)
+        return connections.filter(kind=kind) if kind else connections
+
+    @extend_schema(parameters=[OpenApiParameter("kind", str, enum=Connection.Kind.values)])
+    def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Accepted connections, and one's own proposals."""
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(examples=[OpenApiExample("A join of two lines", EXAMPLE, request_only=True)])
+    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Propose a connection; everyone can use it once a moderator accepts it."""
+        return super().post(request, *args, **kwargs)
+
+
+@extend_schema(tags=["catalogue"])
+class OneConnection(generics.RetrieveAPIView):
+    """One connection."""
+
+    serializer_class = ConnectionDocument
+    queryset = Connection.objects.none()
+
+    def get_queryset(self) -> Any:
+        return connections_visible_to(self.request.user)
+
+    @extend_schema(request=AcceptanceDocument)
+    def patch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Accept a proposed connection: moderators only."""
+        AcceptanceDocument(data=request.data).is_valid(raise_exception=True)
+        accept_connection(request.user, self.get_object())
+        return self.retrieve(request, *args, **kwargs)

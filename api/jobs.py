@@ -1,0 +1,57 @@
+"""Jobs: how far the working out of a session has come."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.reverse import reverse
+
+from results.models import Job, Pool
+
+UNFINISHED = (Job.State.QUEUED, Job.State.RUNNING)
+ASK_AGAIN_AFTER_S = 1
+
+
+class JobDocument(serializers.ModelSerializer):
+    """A job, the session it works out and the pools that session's sets are in."""
+
+    url = serializers.HyperlinkedIdentityField(view_name="api:job")
+    session = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    pools = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Job
+        fields = [
+            "id",
+            "url",
+            "state",
+            "step",
+            "attempts",
+            "problem",
+            "created_at",
+            "started_at",
+            "finished_at",
+            "session",
+            "pools",
+        ]
+
+    def get_pools(self, job: Job) -> list[str]:
+        pools = Pool.objects.filter(normalised_sets__pull_set__session=job.session_id).distinct()
+        request = self.context["request"]
+        return [reverse("api:pool", [pool.pk], request=request) for pool in pools.order_by("pk")]
+
+
+@extend_schema(tags=["sessions"])
+class OneJob(generics.RetrieveAPIView):
+    """One job. While it is unfinished, 'Retry-After' says when to ask again."""
+
+    serializer_class = JobDocument
+    queryset = Job.objects.all()
+
+    def retrieve(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        response = super().retrieve(request, *args, **kwargs)
+        if response.data["state"] in UNFINISHED:
+            response["Retry-After"] = str(ASK_AGAIN_AFTER_S)
+        return response

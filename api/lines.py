@@ -1,0 +1,99 @@
+"""Lines: the products that are joined and pulled."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from rest_framework import generics, serializers
+
+from api.documents import Document, ForceField, LengthField, chosen
+from rigs import lookups
+from rigs.models import Line, Material
+from rigs.registering import accept_line, propose_line
+
+EXAMPLE = {
+    "name": "veyra-mono-35",
+    "material": "nylon monofilament",
+    "label_strength": "15 lbf",
+    "label_basis": "test",
+    "diameter": "0.35 mm",
+}
+
+
+class LineDocument(Document):
+    """A line as sold."""
+
+    label_strength = ForceField(
+        "label_strength", lowest=1, highest=5000, required=False, allow_null=True
+    )
+    diameter = LengthField(
+        "diameter", lowest=0.00005, highest=0.003, required=False, allow_null=True
+    )
+    proposed_by = serializers.CharField(source="proposed_by.handle", default=None, read_only=True)
+    url = serializers.HyperlinkedIdentityField(view_name="api:line")
+
+    class Meta:
+        model = Line
+        fields = [
+            "id",
+            "url",
+            "name",
+            "material",
+            "label_strength",
+            "label_basis",
+            "diameter",
+            "proposed_by",
+            "accepted",
+        ]
+        read_only_fields = ["accepted"]
+
+    def create(self, validated_data: dict[str, Any]) -> Line:
+        return propose_line(self.context["request"].user, Line(**validated_data))
+
+
+class AcceptanceDocument(serializers.Serializer):
+    """A moderator's yes to a proposal."""
+
+    accepted = serializers.ChoiceField(choices=[True])
+
+
+@extend_schema(tags=["catalogue"])
+class Lines(generics.ListCreateAPIView):
+    """The catalogue of lines."""
+
+    serializer_class = LineDocument
+    queryset = Line.objects.none()
+
+    def get_queryset(self) -> Any:
+        lines = lookups.lines_visible_to(self.request.user)
+        material = chosen(self.request, "material", Material.values)
+        return lines.filter(material=material) if material else lines
+
+    @extend_schema(parameters=[OpenApiParameter("material", str, enum=Material.values)])
+    def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Accepted lines, and one's own proposals."""
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(examples=[OpenApiExample("A nylon line", EXAMPLE, request_only=True)])
+    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Propose a line; its proposer can use it at once, everyone once a moderator accepts it."""
+        return super().post(request, *args, **kwargs)
+
+
+@extend_schema(tags=["catalogue"])
+class OneLine(generics.RetrieveAPIView):
+    """One line."""
+
+    serializer_class = LineDocument
+    queryset = Line.objects.none()
+
+    def get_queryset(self) -> Any:
+        return lookups.lines_visible_to(self.request.user)
+
+    @extend_schema(request=AcceptanceDocument)
+    def patch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Accept a proposed line: moderators only."""
+        AcceptanceDocument(data=request.data).is_valid(raise_exception=True)
+        accept_line(request.user, self.get_object())
+        return self.retrieve(request, *args, **kwargs)

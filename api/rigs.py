@@ -1,0 +1,204 @@
+"""Rigs and their revisions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import generics, serializers
+from rest_framework.permissions import IsAuthenticatedOrReadOnly
+
+from api.documents import Document, ForceField, LengthField, Strict
+from rigs import lookups
+from rigs.models import Rig, RigRevision
+from rigs.registering import register_rig, revise_rig
+
+WHERE_IT_STANDS = ("place", "latitude_deg", "height_m")
+
+EXAMPLE_REVISION = {
+    "made_on": "2025-10-04",
+    "load_generation": "hand winch",
+    "load_path": "bollard, line, bollard, scale in series",
+    "indicator": "digital scale",
+    "peak_capture": "peak hold",
+    "resolution": "0.1 lbf",
+    "capacity": "110 lbf",
+    "first_grip": "bollard",
+    "second_grip": "bollard",
+    "grip_cover": "cork tape",
+    "free_length": "60 cm",
+    "time_to_break_s": 20,
+    "place": "garage",
+    "latitude_deg": 55.2,
+}
+
+
+class RevisionDocument(Document):
+    """One state of a rig. Where it stands is shown to its owner and to moderators only."""
+
+    resolution = ForceField("resolution")
+    capacity = ForceField("capacity", required=False, allow_null=True)
+    free_length = LengthField(
+        "free_length", lowest=0.05, highest=50, required=False, allow_null=True
+    )
+    url = serializers.HyperlinkedIdentityField(view_name="api:revision")
+
+    class Meta:
+        model = RigRevision
+        fields = [
+            "id",
+            "url",
+            "number",
+            "made_on",
+            "what_changed",
+            "why",
+            "load_generation",
+            "load_path",
+            "pulleys_between",
+            "lever_ratio",
+            "indicator",
+            "peak_capture",
+            "resolution",
+            "capacity",
+            "sample_rate_Hz",
+            "first_grip",
+            "second_grip",
+            "grip_cover",
+            "free_length",
+            "time_to_break_s",
+            "place",
+            "latitude_deg",
+            "height_m",
+            "created_at",
+        ]
+        read_only_fields = ["number", "what_changed", "why", "created_at"]
+        extra_kwargs = {
+            "pulleys_between": {"max_value": 10},
+            "lever_ratio": {"min_value": 0.01, "max_value": 100},
+            "sample_rate_Hz": {"min_value": 0.1, "max_value": 1e6},
+            "time_to_break_s": {"min_value": 1, "max_value": 3600},
+            "latitude_deg": {"min_value": -90, "max_value": 90},
+            "height_m": {"min_value": -500, "max_value": 6000},
+        }
+
+    def to_representation(self, instance: RigRevision) -> dict[str, Any]:
+        shown = super().to_representation(instance)
+        reader = self.context["request"].user
+        if not reader.has_perm("rigs.locate_rig", instance.rig):
+            for field in WHERE_IT_STANDS:
+                del shown[field]
+        return shown
+
+
+class NextRevisionDocument(RevisionDocument):
+    """What changed of a rig and why; what is not said stays as it was."""
+
+    class Meta(RevisionDocument.Meta):
+        read_only_fields = ["number", "created_at"]
+        extra_kwargs = {
+            **RevisionDocument.Meta.extra_kwargs,
+            "what_changed": {"required": True, "allow_blank": False},
+            "why": {"required": True, "allow_blank": False},
+        }
+
+    def get_fields(self) -> dict[str, serializers.Field]:
+        fields = super().get_fields()
+        for name, field in fields.items():
+            if not field.read_only:
+                field.required = name in ("made_on", "what_changed", "why")
+        return fields
+
+
+class RigDocument(Strict):
+    """A rig with the history of its revisions, which reads as a story."""
+
+    id = serializers.IntegerField(read_only=True)
+    url = serializers.HyperlinkedIdentityField(view_name="api:rig")
+    name = serializers.CharField(max_length=120)
+    owner = serializers.CharField(source="owner.handle", read_only=True)
+    revision = RevisionDocument(write_only=True)
+    revisions = RevisionDocument(many=True, read_only=True)
+
+    def create(self, validated_data: dict[str, Any]) -> Rig:
+        first = RigRevision(**validated_data["revision"])
+        return register_rig(self.context["request"].user, validated_data["name"], first)
+
+
+@extend_schema(tags=["rigs"])
+class Rigs(generics.ListCreateAPIView):
+    """Every rig, and the way to register one with its first revision."""
+
+    serializer_class = RigDocument
+    queryset = lookups.rigs()
+
+    @extend_schema(
+        examples=[
+            OpenApiExample(
+                "A hand winch with a hanging scale",
+                {"name": "garage winch", "revision": EXAMPLE_REVISION},
+                request_only=True,
+            )
+        ]
+    )
+    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        return super().post(request, *args, **kwargs)
+
+
+@extend_schema(tags=["rigs"])
+class OneRig(generics.RetrieveAPIView):
+    """One rig with all its revisions."""
+
+    serializer_class = RigDocument
+    queryset = lookups.rigs()
+
+
+@extend_schema(tags=["rigs"])
+class Revisions(generics.ListCreateAPIView):
+    """The revisions of a rig, oldest first, and the way to tell a change."""
+
+    permission_classes = [IsAuthenticatedOrReadOnly]
+    queryset = lookups.revisions()
+
+    def get_serializer_class(self) -> type[RevisionDocument]:
+        return NextRevisionDocument if self.request.method == "POST" else RevisionDocument
+
+    def get_queryset(self) -> Any:
+        rig = generics.get_object_or_404(lookups.rigs(), pk=self.kwargs["pk"])
+        return super().get_queryset().filter(rig=rig)
+
+    @extend_schema(
+        examples=[
+            OpenApiExample(
+                "A new cover on the bollards",
+                {
+                    "made_on": "2025-12-01",
+                    "what_changed": "rubber tape in place of cork on both bollards",
+                    "why": "braid slid on the cork",
+                    "grip_cover": "rubber tape",
+                },
+                request_only=True,
+            )
+        ]
+    )
+    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        return super().post(request, *args, **kwargs)
+
+    def perform_create(self, serializer: Any) -> None:
+        rig = generics.get_object_or_404(lookups.rigs(), pk=self.kwargs["pk"])
+        told = dict(serializer.validated_data)
+        serializer.instance = revise_rig(
+            self.request.user,
+            rig,
+            told.pop("made_on"),
+            told.pop("what_changed"),
+            told.pop("why"),
+            changes=told,
+        )
+
+
+@extend_schema(tags=["rigs"])
+class OneRevision(generics.RetrieveAPIView):
+    """One revision of a rig."""
+
+    serializer_class = RevisionDocument
+    queryset = lookups.revisions()

@@ -1,0 +1,125 @@
+"""Calibrating: check weights hung on a rig become its line of reading on force."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from datetime import date
+
+from django.contrib.auth.models import User
+from django.db import transaction
+from django.utils import timezone
+
+from rigs.metrology.calibration import CalibrationLine, calibration_line
+from rigs.metrology.check_weight import DENSITIES, CheckWeightForce, check_weight_force
+from rigs.metrology.errors import MetrologyError, ReadingFallsWithForce
+from rigs.metrology.gravity import STANDARD_GRAVITY, local_gravity
+from rigs.models import Calibration, CalibrationReading, RigRevision
+from rigs.refusals import Finding, Forbidden, Invalid
+
+MOST_READINGS = 500
+
+
+def calibrate(
+    by: User,
+    revision: RigRevision,
+    made_on: date,
+    readings: Sequence[CalibrationReading],
+    *,
+    latitude_deg: float | None = None,
+    height_m: float | None = None,
+    note: str = "",
+) -> Calibration:
+    """Fit and store the calibration line of a revision from its readings, which come unsaved.
+
+    A latitude and height given here go before those of the revision; without either the standard
+    gravity stands in, with the uncertainty of not knowing the place. Raises Forbidden for someone
+    else's rig and Invalid, with the row of ``points``, for readings no line can be fitted to.
+    """
+    if not by.has_perm("rigs.calibrate_rig", revision.rig):
+        raise Forbidden("This rig is someone else's: only its owner can calibrate it.")
+    findings = list(_findings(revision, made_on, readings))
+    if findings:
+        raise Invalid("This calibration can't be right.", findings)
+    gravity = _gravity(revision, latitude_deg, height_m)
+    forces = [_force(reading, gravity) for reading in readings]
+    line = _fit(forces, readings)
+    for number, (reading, force) in enumerate(zip(readings, forces, strict=True), start=1):
+        reading.number, reading.force_N = number, force.newtons
+    calibration = _calibration(revision, made_on, line, gravity or STANDARD_GRAVITY, note)
+    with transaction.atomic():
+        calibration.save(force_insert=True)
+        for reading in readings:
+            reading.calibration = calibration
+        CalibrationReading.objects.bulk_create(readings)
+    return calibration
+
+
+def _gravity(
+    revision: RigRevision, latitude_deg: float | None, height_m: float | None
+) -> float | None:
+    latitude = revision.latitude_deg if latitude_deg is None else latitude_deg
+    height = revision.height_m if height_m is None else height_m
+    return None if latitude is None else local_gravity(latitude, height or 0.0)
+
+
+def _force(reading: CalibrationReading, gravity: float | None) -> CheckWeightForce:
+    if reading.mass_kg == 0:
+        return CheckWeightForce(0.0, 0.0)
+    water = reading.how_known == CalibrationReading.HowKnown.WATER
+    density = DENSITIES["water" if water else "steel"]
+    return check_weight_force(reading.mass_kg, reading.u_mass_kg or 0.0, gravity, density)
+
+
+def _fit(
+    forces: Sequence[CheckWeightForce], readings: Sequence[CalibrationReading]
+) -> CalibrationLine:
+    try:
+        return calibration_line(
+            [force.newtons for force in forces],
+            [reading.reading_N for reading in readings],
+            [force.u_newtons for force in forces],
+        )
+    except MetrologyError as error:
+        field = "reading" if isinstance(error, ReadingFallsWithForce) else "mass"
+        found = f"{len({reading.mass_kg for reading in readings})} different masses"
+        expected = "readings that rise with the force of three different check weights or more"
+        raise Invalid(
+            f"No line can be fitted: {error}.", [Finding("points", field, found, expected)]
+        ) from error
+
+
+def _calibration(
+    revision: RigRevision, made_on: date, line: CalibrationLine, gravity: float, note: str
+) -> Calibration:
+    return Calibration(
+        revision=revision,
+        made_on=made_on,
+        note=note,
+        local_gravity=gravity,
+        gain=line.gain,
+        offset_N=line.offset_N,
+        u_gain=line.u_gain,
+        u_offset_N=line.u_offset_N,
+        correlation=line.correlation,
+        residual_sd_N=line.residual_sd_N,
+        degrees_of_freedom=line.df,
+        lowest_N=line.lowest_N,
+        highest_N=line.highest_N,
+    )
+
+
+def _findings(
+    revision: RigRevision, made_on: date, readings: Sequence[CalibrationReading]
+) -> Iterator[Finding]:
+    written, today = f"{made_on:%Y-%m-%d}", timezone.now().date()
+    if made_on > today:
+        yield Finding("", "made_on", written, f"a day not after today, {today:%Y-%m-%d}")
+    if made_on < revision.made_on:
+        expected = f"a day not before the revision itself, {revision.made_on:%Y-%m-%d}"
+        yield Finding("", "made_on", written, expected)
+    if len(readings) > MOST_READINGS:
+        yield Finding("", "points", f"{len(readings)} points", f"at most {MOST_READINGS}")
+    for index, reading in enumerate(readings):
+        if revision.capacity_N is not None and reading.reading_N > revision.capacity_N:
+            expected = f"at most the rig's capacity, {revision.capacity_written}"
+            yield Finding(f"points[{index}]", "reading", reading.reading_written, expected)
