@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -91,14 +92,12 @@ def members_of(pool_id: int) -> Members:
         .values_list(*COLUMNS)
     )
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
-    names = [field.name for field in fields(Members)]
     types = [np.int64] * 5 + [np.float64] * 8
-    return Members(
-        **{
-            name: np.array(column, dtype=type_)
-            for name, column, type_ in zip(names, columns, types, strict=True)
-        }
-    )
+    arrays: dict[str, Any] = {
+        field.name: np.array(column, dtype=type_)
+        for field, column, type_ in zip(fields(Members), columns, types, strict=True)
+    }
+    return Members(**arrays)
 
 
 def log_ratios(members: Members) -> LogRatios:

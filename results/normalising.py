@@ -152,10 +152,22 @@ def _columns(pull_set: PullSet, found: SetFigures) -> dict[str, Any]:
         "interval_high": ratio.fieller_high,
         "interval_open": ratio.interval_open or "",
         "u_offset_log": ratio.offset_log_uncertainty,
-        "join_itself": {
-            "failures": found.join_failures,
-            "outlasted": join.n - found.join_failures,
-            **(asdict(found.join_itself) if found.join_itself else {}),
-        },
+        "join_itself": _join_itself(found),
         "notes": list(found.notes),
     }
+
+
+def _join_itself(found: SetFigures) -> dict[str, Any]:
+    """How often the join outlasted the rest, and its own strength where that can be told."""
+    told: dict[str, Any] = {
+        "failures": found.join.n - found.outlasted,
+        "outlasted": found.outlasted,
+    }
+    if found.join_itself:
+        told["outlasting_share_low"] = found.join_itself.outlasting_share_low
+    if found.join_itself and found.join_itself.estimate:
+        told["strength_N"] = asdict(found.join_itself.estimate)
+    if found.join_efficiency:
+        told["efficiency"] = found.join_efficiency.ratio
+        told["interval"] = [found.join_efficiency.fieller_low, found.join_efficiency.fieller_high]
+    return told

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from results.statistics.failure_modes import (
     exact_for_join,
     exact_for_line,
 )
+from results.statistics.join_strength import JoinStrength, join_strength
 from rigs.models import Calibration
 
 UNCALIBRATED_ZERO = 0.03
@@ -31,6 +32,7 @@ LEAST_BASELINE_PULLS = 3
 
 Pulls: TypeAlias = Sequence[Pull]
 Floats: TypeAlias = NDArray[np.float64]
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -58,16 +60,18 @@ class Scale:
 class SetFigures:
     """What a set and its reference line come to.
 
-    ``join`` is the strength of the whole assembly, ``join_itself`` that of the join apart, where
-    breaks elsewhere say only 'at least'; it is None with fewer than three failures of the join.
+    ``join`` is the strength of the whole assembly. ``join_itself`` is that of the join apart,
+    where breaks elsewhere say only 'at least', and ``join_efficiency`` that over the straight
+    line: both are None where the failures of the join are too few or too alike.
     """
 
     reference: Reference
     join: Strength
     baseline: Strength
     efficiency: Efficiency
-    join_itself: Efficiency | None
-    join_failures: int
+    outlasted: int
+    join_itself: JoinStrength | None
+    join_efficiency: Efficiency | None
     notes: tuple[str, ...]
 
 
@@ -157,7 +161,7 @@ def _figures(
     assert isinstance(baseline, Strength)
     kept = _counted(pulls)
     modes = [pull.failure_mode for pull in kept]
-    loads_N, of_join = scale.loads_N(kept), exact_for_join(modes)
+    loads_N, beyond_join = scale.loads_N(kept), ~exact_for_join(modes)
     try:
         join = strength(loads_N, ~exact_for_assembly(modes), scale.resolution_N)
         found = efficiency(join, baseline, scale.u_offset_N(baseline.mean_N))
@@ -168,17 +172,18 @@ def _figures(
         join=join,
         baseline=baseline,
         efficiency=found,
-        join_itself=_join_itself(loads_N, of_join, baseline, scale),
-        join_failures=int(of_join.sum()),
+        outlasted=int(beyond_join.sum()),
+        join_itself=_given(lambda: join_strength(loads_N, beyond_join)),
+        join_efficiency=_given(
+            lambda: efficiency(strength(loads_N, beyond_join, scale.resolution_N), baseline)
+        ),
         notes=_notes(scale, reference, kept, pulls),
     )
 
 
-def _join_itself(
-    loads_N: Floats, of_join: NDArray[np.bool_], baseline: Strength, scale: Scale
-) -> Efficiency | None:
+def _given(compute: Callable[[], T]) -> T | None:
     try:
-        return efficiency(strength(loads_N, ~of_join, scale.resolution_N), baseline)
+        return compute()
     except StatisticsError:
         return None
 
