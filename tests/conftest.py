@@ -4,6 +4,7 @@ Four people appear: ``owner`` and ``other`` are testers with accounts, ``moderat
 who also reviews, and the stranger only reads, without an account.
 """
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,16 @@ from django.db import connections
 from knox.models import AuthToken
 from rest_framework.test import APIClient
 
+from results import draining
 from rigs.models import Contributor
+from tests.workers import empty_queue, wait_for_worker, working
+
+
+def pytest_collection_modifyitems(config, items):
+    """Leave out the stories of a real worker where the run is embedded and has no queue."""
+    left_out = [item for item in items if settings.EMBEDDED and item.get_closest_marker("worker")]
+    items[:] = [item for item in items if item not in left_out]
+    config.hook.pytest_deselected(items=left_out)
 
 
 @pytest.fixture(scope="session")
@@ -73,3 +83,22 @@ def as_moderator(moderator) -> APIClient:
 @pytest.fixture
 def as_stranger(db) -> APIClient:
     return APIClient()
+
+
+@pytest.fixture
+def queue(transactional_db) -> None:
+    """An empty queue, for a story that starts workers by itself."""
+    empty_queue()
+
+
+@pytest.fixture
+def worker(queue, tmp_path):
+    """A real worker on this test's database."""
+    with working(tmp_path) as process:
+        yield process
+
+
+@pytest.fixture
+def drain(request, db) -> Callable[[], None]:
+    """Brings every waiting job and stale pool to its end: by the worker, where there is one."""
+    return wait_for_worker if "worker" in request.fixturenames else draining.drain

@@ -1,0 +1,36 @@
+"""Accounts of the demo: the scenario's testers, a moderator and an administrator."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from django.contrib.auth.hashers import make_password
+from django.contrib.auth.models import Group, User
+from django.db import transaction
+
+from rigs.models import Club, Contributor
+
+PASSWORD = "winter-bench-league"
+MODERATOR = "benchwarden"
+ADMINISTRATOR = "keeper"
+
+
+@transaction.atomic
+def make_accounts(club_of: Mapping[str, str]) -> None:
+    """Make what is missing of the accounts of these testers, given by handle with their club.
+
+    They all have the one PASSWORD, which everybody can read here: for one's own machine only.
+    """
+    hashed = make_password(PASSWORD)
+    for handle, club in club_of.items():
+        _contributor(handle, hashed, Club.objects.get_or_create(name=club)[0])
+    moderator = _contributor(MODERATOR, hashed, None)
+    moderator.user.groups.add(Group.objects.get_or_create(name="moderators")[0])
+    rights = {"password": hashed, "is_staff": True, "is_superuser": True}
+    User.objects.get_or_create(username=ADMINISTRATOR, defaults=rights)
+
+
+def _contributor(handle: str, hashed: str, club: Club | None) -> Contributor:
+    user, _ = User.objects.get_or_create(username=handle, defaults={"password": hashed})
+    profile = {"handle": handle, "club": club}
+    return Contributor.objects.get_or_create(user=user, defaults=profile)[0]

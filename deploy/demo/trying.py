@@ -1,0 +1,118 @@
+"""Samespool on one's own machine: prepare, send the demo league, show its pools, serve."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import requests
+from django.conf import settings
+from django.core.management import call_command
+
+from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD, make_accounts
+from deploy.demo.client import Client, Refusal
+from deploy.demo.send import send_league
+from deploy.demo.simulate import draw_world
+from deploy.demo.table import pool_table
+from deploy.processes import running, wait_until
+
+SERVER = ["granian", "--interface", "wsgi", "--workers", "1", "--blocking-threads", "8"]
+APPLICATION = "deploy.wsgi:application"
+WINTER = 2025
+"""Random state of the league's draw: the same winter for everybody."""
+EXAMPLE_SENDER, EXAMPLE = "sandgrain", "deploy/example-session.csv"
+
+
+def main() -> int:
+    """Do it all; returns the exit code."""
+    options = _options()
+    if not _is_free(options.port):
+        return _stop(
+            f"Port {options.port} is taken. Stop what listens there, or choose another port: "
+            f"deploy/try --port {options.port + 1}"
+        )
+    call_command("migrate", verbosity=0)
+    world = draw_world(np.random.default_rng(WINTER))
+    make_accounts({submission["handle"]: submission["club"] for submission in world})
+    try:
+        with _serving(options.port) as (server, address):
+            print("Sending the demo league's winter through the API ...", flush=True)
+            send_league(address, world)
+            print(f"\n{pool_table(Client(address).each('/pools'))}\n", flush=True)
+            if not options.no_serve:
+                _say_where(address)
+                server.wait()
+    except KeyboardInterrupt:
+        return 0
+    except (Refusal, TimeoutError) as error:
+        return _stop(f"{error} ({_log()} says more)")
+    return 0
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="deploy/try", description=__doc__)
+    parser.add_argument("--port", type=int, default=8000, help="port on 127.0.0.1 (default 8000)")
+    parser.add_argument("--no-serve", action="store_true", help="stop after the table")
+    return parser.parse_args()
+
+
+def _stop(why: str) -> int:
+    print(why, file=sys.stderr)
+    return 1
+
+
+def _log() -> Path:
+    return Path(settings.VAR_DIR) / "server.log"
+
+
+def _is_free(port: int) -> bool:
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True
+
+
+@contextlib.contextmanager
+def _serving(port: int) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
+    """The web process from its first answer on, and its address."""
+    address = f"http://127.0.0.1:{port}"
+    program = Path(sys.executable).with_name(SERVER[0])
+    command = [str(program), *SERVER[1:], "--host", "127.0.0.1", "--port", str(port), APPLICATION]
+    with _log().open("wb") as out, running(command, stdout=out, stderr=out) as server:
+        wait_until(lambda: server.poll() is not None or _answers(address), "The service")
+        if server.poll() is not None:
+            raise TimeoutError("The service stopped as soon as it was started")
+        yield server, address
+
+
+def _answers(address: str) -> bool:
+    try:
+        Client(address).get("/pools")
+    except requests.ConnectionError:
+        return False
+    return True
+
+
+def _say_where(address: str) -> None:
+    token = Client(address, EXAMPLE_SENDER, PASSWORD).token
+    print(
+        f"Pools         {address}/\n"
+        f"API           {address}/api/v1/docs\n"
+        f"Admin         {address}/admin/   (name {ADMINISTRATOR}, password {PASSWORD})\n"
+        f"Testers       {EXAMPLE_SENDER} and the others of the table, moderator {MODERATOR}; "
+        f"password {PASSWORD}\n\n"
+        f"Upload a session:\n"
+        f"curl -H 'Authorization: Token {token}' -H 'Content-Type: text/csv' "
+        f"--data-binary @{EXAMPLE} {address}/api/v1/sessions\n\n"
+        f"Ctrl-C stops it; what is stored stays in {settings.VAR_DIR}.",
+        flush=True,
+    )

@@ -1,0 +1,58 @@
+"""A real worker, on a real queue: what is sent is worked out once, whatever is lost on the way."""
+
+import pytest
+from django.db import transaction
+
+from deploy.processes import wait_until
+from results import jobs
+from results.models import Job, PoolMembership
+from tests import making
+from tests.workers import empty_queue, kill, wait_for_worker, working
+
+pytestmark = pytest.mark.worker
+PROMPT = {"SAMESPOOL_SWEEP_SECONDS": "0.5", "SAMESPOOL_LEASE_SECONDS": "1"}
+
+
+def send(owner, sessions: int) -> None:
+    """Store sessions of one pull set each, with their jobs, as an upload does."""
+    revision = making.revision_of(owner)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    for _ in range(sessions):
+        with transaction.atomic():
+            session = making.session(revision)
+            making.straight(session, main)
+            making.joined(session, main, leader, [78, 82, 80, 81, 79])
+            jobs.enqueue(session)
+
+
+def test_what_is_sent_is_worked_out_and_pooled_by_the_worker(owner, worker, drain):
+    send(owner, sessions=3)
+
+    drain()
+
+    assert set(Job.objects.values_list("state", "attempts")) == {("done", 1)}
+    assert PoolMembership.objects.filter(until=None).count() == 3
+
+
+def test_a_job_whose_message_was_lost_is_found_by_the_sweeper(owner, queue, tmp_path):
+    send(owner, sessions=2)
+    empty_queue()
+
+    with working(tmp_path, **PROMPT):
+        wait_for_worker()
+
+    assert set(Job.objects.values_list("state", flat=True)) == {"done"}
+
+
+def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(owner, queue, tmp_path):
+    with working(tmp_path, **PROMPT) as worker:
+        send(owner, sessions=20)
+        wait_until(lambda: Job.objects.filter(attempts=1).exists(), "The first job")
+        kill(worker)
+
+    with working(tmp_path, **PROMPT):
+        wait_for_worker()
+
+    assert set(Job.objects.values_list("state", flat=True)) == {"done"}
+    pooled = PoolMembership.objects.filter(until=None).values_list("pull_set", flat=True)
+    assert len(pooled) == len(set(pooled)) == 20
