@@ -102,7 +102,7 @@ def _calibration(rng: np.random.Generator, tester: Document) -> Document:
         "calibrated_on": (WINTER_BEGINS - timedelta(days=5)).isoformat(),
         "unit": tester["unit"],
         "tolerance_percent": 0.2,
-        "how_known": "bought weights, class stated",
+        "how_known": "bought as",
         "rows": rows,
     }
 

@@ -42,3 +42,7 @@ class NotOnEarth(MetrologyError):
 
 class OutsideTheFormula(MetrologyError):
     """A value outside the range for which the formula was made."""
+
+
+class NoScatter(MetrologyError):
+    """All values are alike, so that nothing can be said of their scatter."""
