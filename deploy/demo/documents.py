@@ -20,7 +20,7 @@ LOAD_GENERATION = {
     "lever and screw": "screw",
     "weights added by hand": "weights added",
 }
-READING = {
+READING: dict[str, Document] = {
     "digital hanging scale, peak hold": {"indicator": "digital scale", "peak_capture": "peak hold"},
     "dial scale": {"indicator": "dial scale", "peak_capture": "read by eye"},
     "S-type load cell at 50 Hz": {
