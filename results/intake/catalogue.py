@@ -1,0 +1,73 @@
+"""Rigs, lines and connections by the names that testers use for them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from django.db.models import Q
+
+from results.intake.cells import folded
+from results.intake.walk import nearest, shown
+from results.models import Connection, ConnectionAlias
+from rigs.models import Contributor, Line
+from rigs.refusals import Finding
+
+Entry = TypeVar("Entry", Line, Connection)
+
+
+@dataclass(frozen=True)
+class Catalogue(Generic[Entry]):
+    """Entries by folded name, those that the names asked for meant; ``names`` holds them all."""
+
+    what: str
+    entries: Mapping[str, Entry]
+    names: tuple[str, ...]
+
+    def find(self, name: str, place: str, field: str, findings: list[Finding]) -> Entry | None:
+        """The entry of this name, or None and a finding; a blank name was refused before."""
+        entry = self.entries.get(folded(name))
+        if entry is None and name:
+            expected = nearest(name, list(self.names)) if self.names else "a name"
+            findings.append(
+                Finding(place, field, shown(name), f"a {self.what} of the catalogue: {expected}")
+            )
+        return entry
+
+
+def usable_by(contributor: Contributor) -> Q:
+    """What is accepted, and what this contributor has proposed."""
+    return Q(accepted=True) | Q(proposed_by=contributor)
+
+
+def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]:
+    """The lines of these names that this contributor may use."""
+    usable = Line.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
+    written = list(usable.values_list("name", "pk"))
+    by_name = {folded(name): pk for name, pk in written}
+    wanted = {folded(name) for name in names} & by_name.keys()
+    found = Line.objects.in_bulk([by_name[name] for name in wanted])
+    return Catalogue(
+        "line",
+        {name: found[by_name[name]] for name in wanted},
+        tuple(sorted(name for name, _ in written)),
+    )
+
+
+def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Connection]:
+    """The connections of these names or aliases, with their parameters at hand."""
+    usable = Connection.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
+    written = list(usable.values_list("name", "pk"))
+    aliases = ConnectionAlias.objects.filter(connection__in=usable)
+    by_name = {folded(name): pk for name, pk in aliases.values_list("name", "connection_id")}
+    by_name |= {folded(name): pk for name, pk in written}
+    wanted = {folded(name) for name in names} & by_name.keys()
+    found = Connection.objects.prefetch_related("parameters").in_bulk(
+        {by_name[name] for name in wanted}
+    )
+    return Catalogue(
+        "connection",
+        {name: found[by_name[name]] for name in wanted},
+        tuple(sorted({name for name, _ in written} | set(aliases.values_list("name", flat=True)))),
+    )

@@ -1,0 +1,70 @@
+"""What is odd in an upload and yet may be so: told to its sender, and stored all the same."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from results.intake.parts import Joined, Pulled, Straight
+from results.intake.sufficiency import by_specimen
+from rigs.metrology.units import FORCE_UNITS
+from rigs.models import Line
+from rigs.refusals import Finding
+
+MIXED_UNITS = {
+    "pounds-force and newtons": FORCE_UNITS["lbf"],
+    "kilograms-force and newtons": FORCE_UNITS["kgf"],
+}
+NEAR = 0.15
+"""How near, on the log scale, a factor has to be to one of ``MIXED_UNITS``: joins on the same
+lines differ by less than a factor of two; common practice, no source."""
+
+
+def warnings_of(straight: Sequence[Straight], joined: Sequence[Joined]) -> list[Finding]:
+    """Every warning of one session."""
+    return [*_below_label(straight), *_factor_between_sets(joined)]
+
+
+def _below_label(straight: Sequence[Straight]) -> Iterator[Finding]:
+    for specimen, parts in by_specimen(straight).items():
+        label_N = specimen.line.label_strength_N
+        parted = np.concatenate([part.readings.newtons[part.parted_in_line] for part in parts])
+        if label_N is not None and parted.mean() < label_N:
+            yield Finding(
+                parts[0].place,
+                "reading",
+                f"{specimen} parts at {parted.mean():.4g} N",
+                f"at least its label strength, {specimen.line.label_strength_written or label_N}",
+            )
+
+
+def _factor_between_sets(joined: Sequence[Joined]) -> Iterator[Finding]:
+    """Sets on the same lines whose means differ as two units do."""
+    same_lines: dict[tuple[Line, Line | None], list[Joined]] = defaultdict(list)
+    for part in joined:
+        if part.row is not None:
+            same_lines[part.row.main_line, part.row.leader_line].append(part)
+    for parts in same_lines.values():
+        parts.sort(key=_mean)
+        logs = np.log([_mean(part) for part in parts])
+        for units, factor in MIXED_UNITS.items():
+            sought = logs - np.log(factor)
+            first, after = np.searchsorted(logs, [sought - NEAR, sought + NEAR])
+            for high in np.flatnonzero(after > first):
+                low = first[high]
+                yield Finding(
+                    parts[high].place,
+                    "reading",
+                    f"{np.exp(logs[high] - logs[low]):.3g} times '{_label(parts[low])}'",
+                    f"sets on the same lines to be nearer; were {units} mixed?",
+                )
+
+
+def _mean(part: Pulled) -> float:
+    return float(part.readings.newtons[part.counted].mean())
+
+
+def _label(part: Joined) -> str:
+    return part.row.label if part.row is not None else part.place

@@ -1,0 +1,8 @@
+"""How much one upload may hold, so that checking it takes bounded memory."""
+
+MOST_BYTES = 10 * 1024 * 1024
+MOST_PULLS = 20_000
+MOST_UNPACKED_BYTES = 64 * 1024 * 1024
+"""What all parts of an XLSX file may come to once unpacked: about six times the largest body."""
+MOST_COLUMNS = 100
+MOST_FINDINGS = 1_000

@@ -1,0 +1,83 @@
+"""What a checked upload is made of: rows not yet stored, and the columns of their pulls."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.intake.document import PullDocument
+from results.intake.readings import Readings
+from results.models import Baseline, Pull, PullSet
+from results.referencing import Specimen
+from results.statistics.failure_modes import counted, exact_for_line
+from rigs.models import Line
+
+
+@dataclass(frozen=True)
+class Pulled:
+    """Pulls of one part, with the place of the part in the upload."""
+
+    place: str
+    pulls: Sequence[PullDocument]
+    readings: Readings
+
+    @cached_property
+    def counted(self) -> NDArray[np.bool_]:
+        """(n,) True where the pull was read at all."""
+        return counted([pull.failure_mode for pull in self.pulls])
+
+    @cached_property
+    def parted_in_line(self) -> NDArray[np.bool_]:
+        """(n,) True where the pull gives the strength of straight line."""
+        return exact_for_line([pull.failure_mode for pull in self.pulls])
+
+    def rows(self, **parent: Baseline | PullSet) -> list[Pull]:
+        """The pulls as rows of ``parent``, not stored."""
+        return [
+            Pull(
+                number=number,
+                reading_written=written,
+                unit=unit,
+                reading_N=force,
+                failure_mode=pull.failure_mode,
+                place=pull.place.strip(),
+                slipped_first=pull.slipped_first,
+                time_to_break_s=pull.time_to_break_s,
+                note=pull.note,
+                **parent,
+            )
+            for number, (pull, written, unit, force) in enumerate(
+                zip(
+                    self.pulls,
+                    self.readings.written,
+                    self.readings.units,
+                    self.readings.forces(),
+                    strict=True,
+                ),
+                start=1,
+            )
+        ]
+
+
+@dataclass(frozen=True)
+class Straight(Pulled):
+    """A baseline; ``line`` is None where its name is not in the catalogue."""
+
+    line: Line | None
+    spool: str
+    position: str
+
+    @property
+    def specimen(self) -> Specimen | None:
+        return None if self.line is None else Specimen(self.line, self.spool)
+
+
+@dataclass(frozen=True)
+class Joined(Pulled):
+    """A pull set; None where its row could not be made."""
+
+    row: PullSet | None

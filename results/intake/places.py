@@ -1,0 +1,38 @@
+"""Where a finding stands on a sheet: its row, and its column by the heading's words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from rigs.refusals import Finding
+
+_HEADINGS = {
+    "pulled_on": "date",
+    "temperature_C": "temperature",
+    "soak_hours": "soak",
+    "time_to_break_s": "time to break",
+    "leader": "leader line",
+    "main": "main line",
+}
+_ANSWERS = ("doubled", "slipped_first")
+
+
+def on_sheet(finding: Finding, rows: Mapping[str, str]) -> Finding:
+    """The finding with its place in a document turned into a row; as it is without ``rows``."""
+    if not rows or (finding.row not in rows and _part(finding.row) not in rows):
+        return finding
+    heading = _HEADINGS.get(finding.field, finding.field.replace("_", " "))
+    end = finding.row.rpartition(".")[2]
+    if end in ("main", "leader"):
+        heading = f"{end} {heading}"
+    elif finding.row.startswith("baselines") and finding.field in ("line", "spool"):
+        heading = f"main {heading}"
+    row = rows.get(finding.row, rows[_part(finding.row)])
+    expected = "yes or no" if finding.field in _ANSWERS else finding.expected
+    return replace(finding, row=row, field=heading, expected=expected)
+
+
+def _part(place: str) -> str:
+    """The baseline, pull set or session that a place is in."""
+    return place.partition(".")[0]

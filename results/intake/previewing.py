@@ -1,0 +1,107 @@
+"""A dry run: what an upload would become, with its efficiencies, storing nothing."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+from results.intake.checking import Checked, check
+from results.intake.parts import Joined
+from results.intake.reading import read
+from results.intake.sufficiency import by_specimen
+from results.models import PairReference, Session
+from results.normalising import scale_of
+from results.working_out import NoFigures, SetFigures, contested_pairs, straight_strengths, work_out
+from rigs.models import Contributor
+from rigs.refusals import Finding
+
+
+@dataclass(frozen=True)
+class SetPreview:
+    """One set as it would come out; ``why_not`` says why it would have no efficiency."""
+
+    label: str
+    connection: str
+    lines: str
+    pulls: int
+    failure_modes: dict[str, int]
+    reference: str = ""
+    efficiency: float | None = None
+    interval_low: float | None = None
+    interval_high: float | None = None
+    why_not: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Preview:
+    """What would be stored."""
+
+    rig: str
+    revision: int
+    baselines: int
+    pull_sets: int
+    pulls: int
+    sets: tuple[SetPreview, ...]
+    warnings: tuple[Finding, ...]
+
+
+def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:
+    """Check an upload and work out its sets. Reads only; raises as ``receive`` does."""
+    checked = check(contributor, read(body, content_type))
+    figures = _figures(checked)
+    parts = [*checked.straight, *checked.joined]
+    return Preview(
+        rig=checked.revision.rig.name,
+        revision=checked.revision.number,
+        baselines=len(checked.straight),
+        pull_sets=len(checked.joined),
+        pulls=sum(len(part.pulls) for part in parts),
+        sets=tuple(map(_set, checked.joined, figures)),
+        warnings=checked.warnings,
+    )
+
+
+def _figures(checked: Checked) -> list[SetFigures | NoFigures]:
+    scale = scale_of(Session(revision=checked.revision, pulled_on=checked.document.pulled_on))
+    straight = {
+        specimen: [row for part in parts for row in part.rows()]
+        for specimen, parts in by_specimen(checked.straight).items()
+    }
+    sets = [(part.row, part.rows()) for part in checked.joined if part.row is not None]
+    strengths = straight_strengths(scale, straight)
+    pairs = contested_pairs([row for row, _ in sets], strengths)
+    return work_out(scale, straight, sets, pairs | _fixed(pairs))
+
+
+def _fixed(pairs: dict[tuple[int, int], int]) -> dict[tuple[int, int], int]:
+    """References that earlier sessions fixed for these pairs of lines."""
+    mains = {main for main, _ in pairs}
+    known = PairReference.objects.filter(main_line_id__in=mains)
+    return {
+        (pair.main_line_id, pair.leader_line_id): pair.reference_line_id
+        for pair in known
+        if (pair.main_line_id, pair.leader_line_id) in pairs
+    }
+
+
+def _set(part: Joined, found: SetFigures | NoFigures) -> SetPreview:
+    assert part.row is not None
+    said: dict[str, Any] = {
+        "label": part.row.label,
+        "connection": part.row.connection.name,
+        "lines": f"{part.row.main_line} to {part.row.leader_line or part.row.terminal}",
+        "pulls": len(part.pulls),
+        "failure_modes": Counter(pull.failure_mode for pull in part.pulls),
+    }
+    if isinstance(found, NoFigures):
+        return SetPreview(**said, why_not=found.why)
+    return SetPreview(
+        **said,
+        reference=str(found.reference.specimen),
+        efficiency=found.efficiency.ratio,
+        interval_low=found.efficiency.fieller_low,
+        interval_high=found.efficiency.fieller_high,
+        notes=found.notes,
+    )

@@ -1,0 +1,93 @@
+"""From the bytes of an upload to a document, whatever form they came in."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+
+import msgspec
+
+from results.intake import sheets, tables
+from results.intake.document import SessionDocument
+from results.intake.limits import MOST_BYTES, MOST_PULLS
+from results.intake.walk import Walk
+from rigs.refusals import Finding, TooLarge, Unreadable
+
+JSON = "application/json"
+CSV = "text/csv"
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+FORMS = (JSON, CSV, XLSX)
+
+
+@dataclass(frozen=True)
+class Read:
+    """A document, what is wrong with its form, and where on a sheet its parts stood.
+
+    ``rows`` maps places such as ``pull_sets[0].pulls[3]`` to rows of a sheet, and is empty for
+    JSON. Parts in ``broken`` hold stand-ins.
+    """
+
+    document: SessionDocument
+    findings: tuple[Finding, ...] = ()
+    broken: frozenset[str] = frozenset()
+    rows: dict[str, str] = field(default_factory=dict)
+
+
+def read(body: bytes, content_type: str) -> Read:
+    """Read an upload in any of ``FORMS``. Raises Unreadable, Invalid and TooLarge."""
+    if len(body) > MOST_BYTES:
+        raise TooLarge(f"The upload has {len(body)} bytes; at most {MOST_BYTES} are taken.")
+    form = content_type.partition(";")[0].strip().lower()
+    if form == JSON:
+        found = _read_json(body)
+    elif form == CSV:
+        found = _read_sheet(tables.csv_rows(body))
+    elif form == XLSX:
+        found = _read_sheet(tables.xlsx_rows(body))
+    else:
+        raise Unreadable(
+            f"A session is sent as one of {', '.join(FORMS)}, not {form or 'nothing'}."
+        )
+    pulls = sum(len(part.pulls) for part in found.document.parts())
+    if pulls > MOST_PULLS:
+        raise TooLarge(f"The session has {pulls} pulls; at most {MOST_PULLS} are taken at once.")
+    return found
+
+
+def _read_json(body: bytes) -> Read:
+    try:
+        return Read(msgspec.json.decode(body, type=SessionDocument))
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return _walked(_loaded(body))
+
+
+def _loaded(body: bytes) -> object:
+    """The document without its form; NaN and Infinity are let through, to be named in place."""
+    try:
+        return json.loads(body.decode("utf-8-sig"))
+    except RecursionError as error:
+        raise Unreadable("The JSON is nested too deep to be a session.") from error
+    except UnicodeDecodeError as error:
+        raise Unreadable(f"The JSON is not UTF-8 text at byte {error.start + 1}.") from error
+    except json.JSONDecodeError as error:
+        place = f"line {error.lineno}, column {error.colno}"
+        raise Unreadable(
+            f"This is not JSON: {error.msg.lower()} at {place}.",
+            [Finding(place, "", error.msg.lower(), "JSON (RFC 8259)")],
+        ) from error
+    except ValueError as error:
+        raise Unreadable("The JSON holds a number of thousands of digits.") from error
+
+
+def _walked(value: object) -> Read:
+    walk = Walk()
+    document = walk.document(value, SessionDocument)
+    return Read(document, tuple(walk.findings), frozenset(walk.broken))
+
+
+def _read_sheet(rows: tables.Rows) -> Read:
+    sheet = sheets.document_of(rows)
+    walk = Walk()
+    document = walk.document(sheet.value, SessionDocument)
+    findings = (*sheet.findings, *walk.findings)
+    return Read(document, findings, frozenset(walk.broken), sheet.rows)

@@ -1,0 +1,133 @@
+"""Readings of one baseline or pull set, as written and in newtons."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.intake.document import PullDocument
+from results.intake.walk import shown
+from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit, parse_force
+from rigs.refusals import Finding
+
+LARGEST_N = 20_000.0
+"""Four times the largest label strength that the catalogue takes."""
+
+BEYOND_CAPACITY = 2.0
+"""A scale that shows more than so many times its capacity was read in another unit; common
+practice, no source."""
+
+
+@dataclass(frozen=True)
+class Readings:
+    """The column of readings; ``newtons`` is NaN where a void pull has none."""
+
+    written: list[str]
+    units: list[str]
+    newtons: NDArray[np.float64]
+
+    def forces(self) -> list[float | None]:
+        """Newtons as a database takes them, None where a void pull has none."""
+        return [None if math.isnan(force) else force for force in self.newtons.tolist()]
+
+
+def unit_of(written: str, place: str, findings: list[Finding]) -> str:
+    """The symbol of a unit as written; newton, and a finding, where it is none."""
+    try:
+        return force_unit(written)
+    except UnitError as error:
+        findings.append(Finding(place, "unit", shown(written), error.expected))
+        return "N"
+
+
+def readings_of(
+    pulls: Sequence[PullDocument], unit: str, place: str, findings: list[Finding]
+) -> Readings:
+    """Read the readings of one part; ``unit`` is the symbol where a pull names none."""
+    written, units, newtons = [], [], []
+    factor = FORCE_UNITS[unit]
+    for index, pull in enumerate(pulls):
+        reading = pull.reading
+        if type(reading) is float and pull.unit is None:
+            written.append(repr(reading))
+            units.append(unit)
+            newtons.append(reading * factor)
+            continue
+        text, symbol, force = _one(pull, unit, f"{place}.pulls[{index}]", findings)
+        written.append(text)
+        units.append(symbol)
+        newtons.append(force)
+    column = Readings(written, units, np.array(newtons, dtype=np.float64))
+    findings += _impossible(column, place)
+    return column
+
+
+def capacity_findings(
+    readings: Readings, capacity_N: float | None, place: str
+) -> tuple[list[Finding], list[Finding]]:
+    """Readings that can't have been read on a rig of this capacity, and those that surprise."""
+    if capacity_N is None:
+        return [], []
+    impossible: list[Finding] = []
+    surprising: list[Finding] = []
+    for index in np.flatnonzero(readings.newtons > capacity_N):
+        beyond = readings.newtons[index] > BEYOND_CAPACITY * capacity_N
+        expected = f"at most {capacity_N:.4g} N, the rig's capacity"
+        (impossible if beyond else surprising).append(
+            Finding(
+                f"{place}.pulls[{index}]",
+                "reading",
+                _in_newtons(readings, int(index)),
+                f"{expected}; is the unit right?" if beyond else expected,
+            )
+        )
+    return impossible, surprising
+
+
+def _one(
+    pull: PullDocument, unit: str, place: str, findings: list[Finding]
+) -> tuple[str, str, float]:
+    """A reading as text, its unit, and newtons; NaN where there is none or it can't be read."""
+    symbol = unit if pull.unit is None else unit_of(pull.unit, place, findings)
+    reading = pull.reading
+    if reading is None or reading == "":
+        if pull.failure_mode != "void":
+            expected = "a number above zero; only a void pull may have none"
+            findings.append(Finding(place, "reading", "nothing", expected))
+        return "", symbol, math.nan
+    if isinstance(reading, str):
+        try:
+            force = parse_force(reading, symbol)
+        except UnitError as error:
+            findings.append(Finding(place, "reading", shown(reading), error.expected))
+            return "", symbol, math.nan
+        return reading.strip(), force.unit, force.newtons
+    try:
+        return f"{reading}", symbol, float(reading) * FORCE_UNITS[symbol]
+    except OverflowError:
+        return shown(reading), symbol, math.inf
+
+
+def _impossible(column: Readings, place: str) -> list[Finding]:
+    """Forces that are not above zero, or that no line holds."""
+    told = np.array([text != "" for text in column.written], dtype=bool)
+    bad = told & ~((column.newtons > 0) & (column.newtons <= LARGEST_N))
+    return [
+        Finding(
+            f"{place}.pulls[{index}]",
+            "reading",
+            _in_newtons(column, int(index)),
+            f"a force above zero and at most {LARGEST_N:.0f} N",
+        )
+        for index in np.flatnonzero(bad)
+    ]
+
+
+def _in_newtons(column: Readings, index: int) -> str:
+    written, unit, force = column.written[index], column.units[index], column.newtons[index]
+    said = written if written.lower().endswith(unit.lower()) else f"{written} {unit}"
+    return said if unit == "N" else f"{said} ({force:.4g} N)"

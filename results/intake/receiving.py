@@ -1,0 +1,128 @@
+"""Receiving a session: read, checked and stored whole, or refused whole."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+
+from django.db import IntegrityError, transaction
+
+from results import amending, jobs
+from results.intake.checking import Checked, check
+from results.intake.fingerprint import fingerprint
+from results.intake.reading import read
+from results.intake.storing import store_session, store_upload
+from results.models import Job, Session, Upload
+from rigs.models import Contributor
+from rigs.refusals import Conflict, Finding, Invalid
+
+LONGEST_KEY = 200
+
+
+@dataclass(frozen=True)
+class Receipt:
+    """What became of an upload; ``created`` is False where it had been received before."""
+
+    session: Session
+    job: Job
+    created: bool
+    warnings: tuple[Finding, ...] = ()
+
+
+def receive(
+    contributor: Contributor,
+    body: bytes,
+    content_type: str,
+    idempotency_key: str | None,
+    *,
+    replaces: Session | None = None,
+    reason: str = "",
+) -> Receipt:
+    """Store a session and its job, or find them where the same upload came before.
+
+    Reading and checking come first and lock nothing. One transaction then inserts everything; two
+    uploads of the same session meet at the unique constraints on the idempotency key and the
+    fingerprint, where the later waits for the earlier and is answered from it. With ``replaces``
+    the row of the earlier version and those of its pull sets are updated, and so locked, in the
+    same transaction.
+
+    Raises Unreadable, TooLarge, Invalid, Forbidden, and Conflict where the session is stored
+    under another key.
+    """
+    key = _checked_key(idempotency_key)
+    sha256 = hashlib.sha256(body).hexdigest()
+    earlier = _by_key(contributor, key, sha256, replaces)
+    if earlier is not None:
+        return earlier
+    checked = check(contributor, read(body, content_type))
+    mark = fingerprint(checked)
+    _refuse_twin(contributor, mark, replaces)
+    try:
+        with transaction.atomic():
+            if replaces is not None:
+                amending.retire(replaces, contributor, Session.Standing.REPLACED, reason)
+            session, job = _stored(contributor, checked, mark, replaces)
+            store_upload(session, body, content_type, sha256, key)
+    except (IntegrityError, Conflict):
+        # A twin committed between the look-up and the insert: answer as if it had come before.
+        earlier = _by_key(contributor, key, sha256, replaces)
+        if earlier is not None:
+            return earlier
+        _refuse_twin(contributor, mark, replaces)
+        raise
+    return Receipt(session, job, created=True, warnings=checked.warnings)
+
+
+def _stored(
+    contributor: Contributor, checked: Checked, mark: str, replaces: Session | None
+) -> tuple[Session, Job]:
+    session = store_session(contributor, checked, mark, replaces)
+    return session, jobs.enqueue(session)
+
+
+def _checked_key(key: str | None) -> str | None:
+    if key is None:
+        return None
+    if not key.strip() or len(key) > LONGEST_KEY or not (key.isascii() and key.isprintable()):
+        expected = f"1 to {LONGEST_KEY} printable ASCII characters, new for each upload"
+        found = f"{len(key)} characters" if key.strip() else "a blank"
+        raise Invalid(
+            "The Idempotency-Key can't be used.",
+            [Finding("header", "Idempotency-Key", found, expected)],
+        )
+    return key
+
+
+def _by_key(
+    contributor: Contributor, key: str | None, sha256: str, replaces: Session | None
+) -> Receipt | None:
+    """The receipt of the upload that came under this key. Raises Invalid if it was another."""
+    if key is None:
+        return None
+    upload = (
+        Upload.objects.filter(contributor=contributor, idempotency_key=key)
+        .select_related("session__contributor")
+        .defer("body")
+        .first()
+    )
+    if upload is None:
+        return None
+    if upload.sha256 != sha256 or upload.session.replaces_id != (replaces.pk if replaces else None):
+        raise Invalid(
+            f"The Idempotency-Key was used for another upload, which became session "
+            f"{upload.session_id}.",
+            [Finding("header", "Idempotency-Key", "a key used before", "a new key")],
+        )
+    job = upload.session.jobs.earliest("created_at")
+    return Receipt(upload.session, job, created=False)
+
+
+def _refuse_twin(contributor: Contributor, mark: str, replaces: Session | None) -> None:
+    twin = contributor.sessions.filter(fingerprint=mark, standing=Session.Standing.CURRENT).first()
+    if twin is None or twin == replaces:
+        return
+    raise Conflict(
+        f"This session is already stored as session {twin.pk}, of {twin.pulled_on}: the same "
+        f"pulls on the same day. Amend that one, or withdraw it first.",
+        [Finding("", "", f"the same pulls as session {twin.pk}", "a session not yet stored")],
+    )

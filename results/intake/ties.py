@@ -1,0 +1,91 @@
+"""How a set was tied: that its connection joins such ends, and its parameters by type and range."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from results.intake.cells import folded
+from results.intake.document import PullSetDocument
+from results.intake.walk import nearest, shown
+from results.models import Connection, TieParameter
+from rigs.refusals import Finding
+
+Kind = Connection.Kind
+Type = TieParameter.Type
+
+
+def ends_findings(connection: Connection, said: PullSetDocument, place: str) -> list[Finding]:
+    """Whether the set names what its connection joins: a leader line, or a terminal."""
+    joins = f"{connection.name} joins {connection.get_kind_display()}"
+    if said.leader is not None and said.terminal.strip():
+        found = f"{shown(said.terminal)} beside a leader line"
+        return [Finding(place, "terminal", found, "either a leader line or a terminal")]
+    if connection.kind == Kind.LINE_TO_LINE and said.leader is None:
+        return [Finding(place, "leader", "nothing", f"the line joined to: {joins}")]
+    if connection.kind == Kind.LINE_TO_TERMINAL and said.leader is not None:
+        return [Finding(place, "leader", shown(said.leader.line), f"a terminal: {joins}")]
+    if said.leader is None and not said.terminal.strip():
+        expected = "a leader line or a terminal, such as hook, ring or pin"
+        return [Finding(place, "terminal", "nothing", expected)]
+    return []
+
+
+def parameters_of(
+    declared: Sequence[TieParameter],
+    said: dict[str, bool | int | float | str],
+    place: str,
+    findings: list[Finding],
+) -> dict[str, bool | int | float | str]:
+    """Parameters under their names in the catalogue; findings for unknown ones and wrong values."""
+    by_name = {_folded(parameter.name): parameter for parameter in declared}
+    kept: dict[str, bool | int | float | str] = {}
+    for name, value in said.items():
+        parameter = by_name.get(_folded(name))
+        if parameter is None:
+            known = [each.name for each in declared]
+            expected = nearest(name, known) if known else "none: the connection has no parameters"
+            findings.append(Finding(place, "parameters", shown(name), expected))
+        elif not _fits(parameter, value):
+            found = f"{parameter.name} = {shown(value)}"
+            findings.append(Finding(place, "parameters", found, _expected(parameter)))
+        elif parameter.type == Type.CHOICE:
+            kept[parameter.name] = next(
+                choice for choice in parameter.choices if folded(choice) == folded(str(value))
+            )
+        else:
+            kept[parameter.name] = value
+    return kept
+
+
+def _folded(name: str) -> str:
+    return folded(name.replace("_", " "))
+
+
+def _fits(parameter: TieParameter, value: bool | int | float | str) -> bool:
+    if parameter.type == Type.YES_NO:
+        return isinstance(value, bool)
+    if parameter.type == Type.CHOICE:
+        return folded(str(value)) in {folded(choice) for choice in parameter.choices}
+    if isinstance(value, bool | str) or not math.isfinite(value):
+        return False
+    if parameter.type == Type.INTEGER and value != int(value):
+        return False
+    above = parameter.lowest is None or value >= parameter.lowest
+    below = parameter.highest is None or value <= parameter.highest
+    return above and below
+
+
+def _expected(parameter: TieParameter) -> str:
+    if parameter.type == Type.YES_NO:
+        return "true or false"
+    if parameter.type == Type.CHOICE:
+        return f"one of {', '.join(parameter.choices)}"
+    expected = "a whole number" if parameter.type == Type.INTEGER else "a number"
+    if parameter.lowest is not None and parameter.highest is not None:
+        expected += f" from {parameter.lowest:g} to {parameter.highest:g}"
+    elif parameter.lowest is not None:
+        expected += f" of at least {parameter.lowest:g}"
+    elif parameter.highest is not None:
+        expected += f" of at most {parameter.highest:g}"
+    return f"{expected} {parameter.unit}".rstrip()

@@ -1,0 +1,162 @@
+"""Going through a document field by field, to name everything that is not of its form.
+
+It is the slow path, taken once ``msgspec`` has refused the document as a whole. What can't be
+used is replaced by a stand-in that no later check remarks on, so that one answer can name the
+mistakes of form and those of fact together.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import types
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
+
+import msgspec
+from msgspec import NODEFAULT, Struct
+from msgspec.structs import FieldInfo
+
+from results.intake.document import PullDocument
+from rigs.refusals import Finding
+
+Form = TypeVar("Form", bound=Struct)
+
+ILLEGIBLE = PullDocument(failure_mode="void")
+"""Stands for a pull that can't be used."""
+
+
+@dataclass
+class Walk:
+    """What was found on the way; ``broken`` holds the places whose content was replaced."""
+
+    findings: list[Finding] = field(default_factory=list)
+    broken: set[str] = field(default_factory=set)
+
+    def document(self, value: object, form: type[Form], place: str = "") -> Form:
+        """A document of this form, mistakes replaced; ``value`` is as a JSON reader gives it."""
+        if not isinstance(value, dict):
+            self._refuse(place, "", shown(value), "an object with named members")
+            return form(**{info.name: _stand_in(info) for info in msgspec.structs.fields(form)})
+        fields = {info.name: info for info in msgspec.structs.fields(form)}
+        for name in value.keys() - fields.keys():
+            self._refuse(
+                place, shown(name, quoted=False), "an unknown field", _nearest(name, fields)
+            )
+        members = {name: self._member(value, info, place) for name, info in fields.items()}
+        return form(**members)
+
+    def _member(self, value: dict[str, Any], info: FieldInfo, place: str) -> Any:
+        if info.name not in value:
+            if info.required:
+                self._refuse(place, info.name, "nothing", expected_of(info))
+                return _stand_in(info)
+            return _default(info)
+        found, form = value[info.name], _plain(info.type)
+        inner = f"{place}.{info.name}" if place else info.name
+        if _is_struct(form) and isinstance(found, dict):
+            return self.document(found, form, inner)
+        if get_origin(form) is list and isinstance(found, list):
+            return list(self._items(found, get_args(form)[0], inner))
+        try:
+            return msgspec.convert(found, info.type)
+        except (msgspec.ValidationError, RecursionError):
+            self._refuse(place, info.name, shown(found), expected_of(info))
+            return _stand_in(info)
+
+    def _items(self, found: list[Any], form: type[Struct], place: str) -> Iterator[Struct]:
+        for index, item in enumerate(found):
+            before = len(self.findings)
+            inner = f"{place}[{index}]"
+            converted = self.document(item, form, inner)
+            illegible = form is PullDocument and len(self.findings) > before
+            yield ILLEGIBLE if illegible else converted
+
+    def _refuse(self, place: str, name: str, found: str, expected: str) -> None:
+        self.findings.append(Finding(row=place, field=name, found=found, expected=expected))
+        self.broken.add(place.partition(".pulls[")[0])
+        if not name or name in ("baselines", "pull_sets"):
+            self.broken.add("")
+
+
+def shown(value: object, *, quoted: bool = True) -> str:
+    """A value as a finding shows it: short, and with what can't be printed escaped."""
+    if isinstance(value, dict | list):
+        return "an object" if isinstance(value, dict) else "a list"
+    if value is None:
+        return "nothing"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        if math.isnan(value):
+            return "not a number (NaN)"
+        return f"{value:.12g}" if abs(value) < 1e300 else "an infinite or huge number"
+    text = str(value)
+    short = text if len(text) <= 60 else f"{text[:57]}..."
+    escaped = "".join(
+        letter if letter.isprintable() else letter.encode("unicode_escape").decode("ascii")
+        for letter in short
+    )
+    return f"'{escaped}'" if quoted else escaped
+
+
+def expected_of(info: FieldInfo) -> str:
+    """What a field's annotation says is expected."""
+    return next(
+        meta.description
+        for meta in _metas(info.type)
+        if isinstance(meta, msgspec.Meta) and meta.description
+    )
+
+
+def nearest(name: str, known: list[str]) -> str:
+    """The known names that a misspelt one may have meant, as words for a finding; or all."""
+    by_folded = {"".join(each.split()).casefold(): each for each in known}
+    close = difflib.get_close_matches("".join(name.split()).casefold(), by_folded, 3, 0.6)
+    if close:
+        return "perhaps " + " or ".join(f"'{by_folded[each]}'" for each in close)
+    return f"one of {', '.join(known[:12])}{', ...' if len(known) > 12 else ''}"
+
+
+def _nearest(name: object, fields: dict[str, FieldInfo]) -> str:
+    return nearest(str(name)[:120], list(fields))
+
+
+def _metas(annotated: Any) -> Iterator[Any]:
+    if get_origin(annotated) is Annotated:
+        yield from annotated.__metadata__
+    for inner in get_args(annotated):
+        yield from _metas(inner)
+
+
+def _plain(annotated: Any) -> Any:
+    """The type without its annotations and without None."""
+    if get_origin(annotated) is Annotated:
+        return _plain(get_args(annotated)[0])
+    if get_origin(annotated) in (Union, types.UnionType):
+        kinds = [kind for kind in get_args(annotated) if kind is not type(None)]
+        return _plain(kinds[0]) if len(kinds) == 1 else annotated
+    return annotated
+
+
+def _is_struct(form: Any) -> bool:
+    return isinstance(form, type) and issubclass(form, Struct)
+
+
+def _default(info: FieldInfo) -> Any:
+    return info.default if info.default is not NODEFAULT else info.default_factory()
+
+
+def _stand_in(info: FieldInfo) -> Any:
+    if not info.required:
+        return _default(info)
+    form = _plain(info.type)
+    if get_origin(form) is Literal:
+        return get_args(form)[0]
+    if get_origin(form) is list:
+        return []
+    if _is_struct(form):
+        return form(**{each.name: _stand_in(each) for each in msgspec.structs.fields(form)})
+    return {str: "", int: 0, date: date.min}[form]
