@@ -15,7 +15,7 @@ alpha (u - shift) with one constant shift.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,7 +23,7 @@ from scipy.sparse import csr_array
 
 from results.statistics.block_sums import SESSION, SET, TESTER, BlockSums
 from results.statistics.nested_traces import Levels, Node, traces
-from results.statistics.nesting import Nesting
+from results.statistics.nesting import Nesting, nest
 
 Floats = NDArray[np.float64]
 Collect = Callable[[csr_array, Floats, Floats], Floats]
@@ -65,6 +65,23 @@ class NestedErrors:
 
     def by_tester(self, theta: Floats) -> BlockSums:
         return self._sums(theta, _by_tester)
+
+    def without(self, tester: int) -> "NestedErrors":
+        """The model of the sets of all testers but one, counted from 0."""
+        nesting = self.nesting
+        kept = nesting.tester_of_set != tester
+        rest = nest(
+            nesting.tester_of_set[kept],
+            nesting.session_of_set[kept],
+            nesting.baseline_of_set[kept],
+        )
+        return replace(
+            self,
+            nesting=rest,
+            own_variance=self.own_variance[kept],
+            shared_variance=self.shared_variance[nesting.tester_of_baseline != tester],
+            columns=self.columns[kept],
+        )
 
     def _sums(self, theta: Floats, collect: Collect) -> BlockSums:
         levels = self._levels(theta)

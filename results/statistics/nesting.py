@@ -85,6 +85,15 @@ def nest(tester: ArrayLike, session: ArrayLike, baseline: ArrayLike) -> Nesting:
     )
 
 
+def identifiable(nesting: Nesting) -> NDArray[np.bool_]:
+    """Which scatter the data can tell apart, (3,): of testers, of sessions, of sets.
+
+    Sessions where a tester has several, sets where a session has several.
+    """
+    testers, sessions = nesting.testers.size, nesting.tester_of_session.size
+    return np.array([True, sessions > testers, nesting.baseline_of_set.size > sessions])
+
+
 def _parent(
     child: Codes, parent: Codes, labels: NDArray[np.int64], child_name: str, parent_name: str
 ) -> Codes:

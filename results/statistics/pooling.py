@@ -31,7 +31,7 @@ from results.statistics.errors import (
 from results.statistics.heterogeneity import homogeneity, share
 from results.statistics.marginal import marginal_blocks
 from results.statistics.nested_errors import NestedErrors
-from results.statistics.nesting import Nesting, nest
+from results.statistics.nesting import identifiable, nest
 from results.statistics.profile import profile_interval
 
 Floats = NDArray[np.float64]
@@ -208,12 +208,6 @@ def nested_errors(
     centre = float(np.average(values, weights=1 / (own + shared)))
     columns = np.column_stack((np.ones(values.size), values - centre))
     return NestedErrors(nesting, own, of_baseline, columns), centre
-
-
-def identifiable(nesting: Nesting) -> Booleans:
-    """Which of tester, session and set the data can tell apart, (3,)."""
-    testers, sessions = nesting.testers.size, nesting.tester_of_session.size
-    return np.array([True, sessions > testers, nesting.baseline_of_set.size > sessions])
 
 
 def _names(levels: Booleans) -> tuple[str, ...]:

@@ -2,15 +2,14 @@
 
 An end is where twice the fall of the restricted likelihood, the other components maximised
 again, reaches the 95 percent point of chi-square on one degree of freedom (Venzon & Moolgavkar
-1988, Applied Statistics 37:87-94). Where it is not reached on the way down to zero the interval
-starts at zero.
+1988, Applied Statistics 37:87-94). The slope of the profile is the component's own score there.
+Where the fall is not reached on the way down to zero, the interval starts at zero.
 """
 
-from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import toms748
 from scipy.stats import chi2
 
 from results.statistics.components import At, Booleans, Maximum, maximise
@@ -20,7 +19,8 @@ Floats = NDArray[np.float64]
 
 DROP = float(chi2.ppf(0.95, 1))
 DOUBLINGS = 200
-RELATIVE_TOLERANCE = 1e-11
+STEPS = 200
+TOLERANCE = 1e-9  # relative, of the last step of Newton's method, which then squares it
 
 
 def profile_interval(
@@ -30,32 +30,61 @@ def profile_interval(
 
     Raises NoConvergence where the likelihood does not fall however large the component.
     """
-    others = fitted.copy()
-    others[component] = False
-    latest = best.theta.copy()
-
-    def excess(value: float) -> float:
-        start = latest.copy()
-        start[component] = value
-        held = maximise(at, start, others)
-        latest[others] = held.theta[others]
-        return 2 * (best.likelihood.value - held.likelihood.value) - DROP
-
+    profile = _Profile(at, best, fitted, component)
     estimate = float(best.theta[component])
     low = 0.0
-    if estimate > 0 and excess(0.0) > 0:
-        low = _end(excess, 0.0, estimate, estimate)
-    latest[:] = best.theta
-    inside = estimate
-    outside = max(2 * estimate, scale)
+    if estimate > 0 and profile.excess(0.0, best)[0] > 0:
+        low = profile.crossing(estimate, 0.0)
+    inside, outside = estimate, max(2 * estimate, scale)
     for _ in range(DOUBLINGS):
-        if excess(outside) > 0:
-            return low, _end(excess, inside, outside, outside)
+        if profile.excess(outside, best)[0] > 0:
+            return low, profile.crossing(inside, outside)
         inside, outside = outside, 2 * outside
     raise NoConvergence("the likelihood of a variance component has no upper end")
 
 
-def _end(excess: Callable[[float], float], low: float, high: float, size: float) -> float:
-    return float(
-        toms748(excess, low, high, xtol=RELATIVE_TOLERANCE * size, rtol=RELATIVE_TOLERANCE)
-    )
+@dataclass(frozen=True)
+class _Profile:
+    at: At
+    best: Maximum
+    fitted: Booleans
+    component: int
+
+    def excess(self, value: float, near: Maximum) -> tuple[float, float, Maximum]:
+        """Fall beyond the chi-square point with the component held at `value`, and its slope."""
+        others = self.fitted.copy()
+        others[self.component] = False
+        held = maximise(self.at, self._along(near, value, others), others)
+        fall = 2 * (self.best.likelihood.value - held.likelihood.value)
+        return fall - DROP, -2 * float(held.likelihood.score[self.component]), held
+
+    def crossing(self, inside: float, outside: float) -> float:
+        """Newton's method kept between a value within the interval and one beyond its end."""
+        value, near = outside, self.best
+        for _ in range(STEPS):
+            excess, slope, near = self.excess(value, near)
+            if excess > 0:
+                outside = value
+            else:
+                inside = value
+            ahead = value - excess / slope if slope else np.inf
+            if not min(inside, outside) <= ahead <= max(inside, outside):
+                ahead = (inside + outside) / 2
+            if abs(ahead - value) <= TOLERANCE * abs(ahead):
+                return float(ahead)
+            value = ahead
+        raise NoConvergence("the end of a profile interval was not found")
+
+    def _along(self, near: Maximum, value: float, others: Booleans) -> Floats:
+        """Where the others' maximum moves to, to first order, when the component moves."""
+        start = near.theta.copy()
+        start[self.component] = value
+        moving = others & (near.theta > 0)
+        if moving.any():
+            observed = near.likelihood.observed
+            turn = np.linalg.lstsq(
+                observed[np.ix_(moving, moving)], observed[moving, self.component]
+            )[0]
+            moved = start[moving] - turn * (value - near.theta[self.component])
+            start[moving] = np.where(moved > 0, moved, start[moving])
+        return start

@@ -23,7 +23,10 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class RestrictedLikelihood:
-    """l at one theta, with beta (p,), its model covariance (p, p), score (3,), informations."""
+    """l at one theta, with beta (p,), its model covariance (p, p), score (3,), informations.
+
+    `observed` and `average` are (3, 3).
+    """
 
     value: float
     beta: Floats
@@ -34,42 +37,52 @@ class RestrictedLikelihood:
 
     @property
     def expected(self) -> Floats:
-        """Fisher information 1/2 tr(P K_c P K_d), (3, 3): the average is the mean of the two."""
+        """Fisher information 1/2 tr(P K_c P K_d): the average is the mean of the other two."""
         return 2 * self.average - self.observed
 
 
 def restricted_likelihood(
-    total: BlockSums, sets: int, log_determinant_design: float
+    sums: BlockSums, sets: int, log_determinant_design: float
 ) -> RestrictedLikelihood:
     """l and its derivatives from the sums over all testers, for k sets and ln|X'X|."""
-    cross, slope, bend = total.cross[0], total.slope[0], total.bend[0]
+    cross = sums.cross[0]
     covariance = np.linalg.inv(cross[:-1, :-1])
     beta = covariance @ cross[:-1, -1]
     residual = np.append(-beta, 1.0)
-    quadratic = residual @ cross @ residual
-    p = beta.size
     value = -0.5 * (
-        (sets - p) * np.log(2 * np.pi)
-        + total.log_determinant[0]
+        (sets - beta.size) * np.log(2 * np.pi)
+        + sums.log_determinant[0]
         - np.linalg.slogdet(covariance)[1]
         - log_determinant_design
-        + quadratic
+        + residual @ cross @ residual
     )
-    leaning = slope @ residual
-    scattered = covariance @ slope[:, :-1, :-1]
-    score = 0.5 * (leaning @ residual - total.trace[0] + np.trace(scattered, axis1=1, axis2=2))
-    twice_average = (bend @ residual) @ residual - (
-        leaning[:, :-1] @ covariance @ leaning[:, :-1].T
+    score, observed, average = derivatives(sums, covariance[None], residual[None])
+    return RestrictedLikelihood(float(value), beta, covariance, score[0], observed[0], average[0])
+
+
+def derivatives(
+    sums: BlockSums, covariance: Floats, residual: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Score (n, 3), observed and average information (n, 3, 3) of n sets of sums.
+
+    `covariance` (n, p, p) is (X'M^-1 X)^-1 and `residual` (n, p + 1) is (-beta, 1), so that
+    U residual = y - X beta.
+    """
+    leaning = np.einsum("ncij,nj->nci", sums.slope, residual)
+    scattered = covariance[:, None] @ sums.slope[:, :, :-1, :-1]
+    score = 0.5 * (
+        np.einsum("nci,ni->nc", leaning, residual)
+        - sums.trace
+        + np.trace(scattered, axis1=2, axis2=3)
     )
-    bent = np.einsum("ij,cdji->cd", covariance, bend[:, :, :-1, :-1])
-    twice_expected = (
-        total.trace_of_pair[0] - 2 * bent + np.einsum("cij,dji->cd", scattered, scattered)
+    towards = leaning[:, :, :-1]
+    average = 0.5 * (
+        np.einsum("ncdij,ni,nj->ncd", sums.bend, residual, residual)
+        - towards @ covariance @ towards.transpose(0, 2, 1)
     )
-    return RestrictedLikelihood(
-        float(value),
-        beta,
-        covariance,
-        score,
-        twice_average - twice_expected / 2,
-        twice_average / 2,
+    expected = 0.5 * (
+        sums.trace_of_pair
+        - 2 * np.einsum("nij,ncdji->ncd", covariance, sums.bend[:, :, :, :-1, :-1])
+        + np.einsum("ncij,ndji->ncd", scattered, scattered)
     )
+    return score, 2 * average - expected, average

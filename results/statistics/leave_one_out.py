@@ -1,0 +1,106 @@
+"""The pool without each tester in turn.
+
+The sums of the restricted likelihood are sums over testers (see block_sums), so those without
+a tester are the total less the tester's own. From the whole pool's maximum one Newton step on
+the remaining sums gives the variance components without that tester, and the sums there follow
+by their own second-order expansion: no pass over the data. Where the step is not small against
+the standard error of the components, or meets zero, the climb goes on from there over the
+remaining sets: the testers that matter are refitted, the many of a large pool are not. (Worlds
+of 100 to 1000 sets: the short way is within 3e-4 standard errors of mu and 1 percent of tau2.)
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.statistics.block_sums import SESSION, SET, BlockSums
+from results.statistics.components import Booleans, Maximum, likelihood_at, maximise
+from results.statistics.nested_errors import NestedErrors
+from results.statistics.nesting import identifiable
+from results.statistics.restricted_likelihood import derivatives
+
+Floats = NDArray[np.float64]
+
+SMALL = 0.02  # squared length of the Newton step, in standard errors of the components
+FEW = 50  # testers; a pool of no more is refitted for each of them
+
+
+@dataclass(frozen=True)
+class LeaveOneOut:
+    """The pool without tester t, each array (T,): mu, its model standard error, components."""
+
+    tester: NDArray[np.int64]
+    mu: Floats
+    se_model: Floats
+    tau2_tester: Floats
+    tau2_session: Floats
+    tau2_set: Floats
+
+
+def leave_one_out(model: NestedErrors, best: Maximum, fitted: Booleans) -> LeaveOneOut:
+    """Pool without each tester, from the maximum of the whole; mu on the model's own centre."""
+    mine = model.by_tester(best.theta)
+    rest = model.total(best.theta).without(mine)
+    step, last = _one_step(rest, best.theta, fitted)
+    theta = best.theta + step
+    inside = (theta >= 0).all(axis=1)
+    mu, variance = _expanded(rest, step)
+    for tester in np.flatnonzero(
+        ~(last & _same_levels(model, fitted)) | (mine.trace.shape[0] <= FEW)
+    ):
+        near = theta[tester] if inside[tester] else best.theta
+        refit = _refit(model, int(tester), near, fitted)
+        theta[tester] = refit.theta
+        mu[tester] = refit.likelihood.beta[0]
+        variance[tester] = refit.likelihood.covariance[0, 0]
+    return LeaveOneOut(model.nesting.testers, mu, np.sqrt(variance), *theta.T)
+
+
+def _one_step(rest: BlockSums, theta: Floats, fitted: Booleans) -> tuple[Floats, Booleans]:
+    """Newton steps (T, 3) and whether each is small enough to be the last."""
+    covariance = 1 / rest.cross[:, :1, :1]
+    beta = covariance[:, 0, 0] * rest.cross[:, 0, 1]
+    residual = np.column_stack((-beta, np.ones_like(beta)))
+    score, observed, _ = derivatives(rest, covariance, residual)
+    free = fitted & ((theta > 0) | (score > 0))
+    observed = np.where(free[:, :, None] & free[:, None, :], observed, np.eye(theta.size))
+    score = np.where(free, score, 0)
+    step = np.linalg.solve(observed, score[:, :, None])[:, :, 0]
+    length = np.einsum("nc,nc->n", step, score)
+    concave = np.linalg.eigvalsh(_scaled(observed))[:, 0] > 0
+    inside = ((theta + step > 0) | (theta == 0) & (step == 0)).all(axis=1)
+    return step, concave & inside & (length < SMALL)
+
+
+def _scaled(information: Floats) -> Floats:
+    size = np.sqrt(np.abs(np.einsum("ncc->nc", information)))
+    return information / (size[:, :, None] * size[:, None, :])
+
+
+def _expanded(rest: BlockSums, step: Floats) -> tuple[Floats, Floats]:
+    """mu and its variance after a step, from U'M^-1 U to second order in the step."""
+    cross = (
+        rest.cross
+        - np.einsum("nc,ncij->nij", step, rest.slope)
+        + np.einsum("nc,nd,ncdij->nij", step, step, rest.bend)
+    )
+    variance = 1 / cross[:, 0, 0]
+    return variance * cross[:, 0, 1], variance
+
+
+def _same_levels(model: NestedErrors, fitted: Booleans) -> Booleans:
+    """Whether the components fitted to all could be fitted without each tester, (T,)."""
+    nesting = model.nesting
+    testers = nesting.testers.size
+    sessions = np.bincount(nesting.tester_of_session, minlength=testers)
+    sets = np.bincount(nesting.tester_of_set, minlength=testers)
+    several_sessions = sessions.sum() - sessions > testers - 1
+    several_sets = sets.sum() - sets > sessions.sum() - sessions
+    return np.asarray((several_sessions | ~fitted[SESSION]) & (several_sets | ~fitted[SET]))
+
+
+def _refit(model: NestedErrors, tester: int, start: Floats, fitted: Booleans) -> Maximum:
+    rest = model.without(tester)
+    still = fitted & identifiable(rest.nesting)
+    return maximise(likelihood_at(rest), np.where(still, start, 0.0), still)
