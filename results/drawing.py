@@ -2,8 +2,131 @@
 
 from __future__ import annotations
 
-from results.models import PoolVersion
+import math
+from typing import Any
+
+import structlog
+
+from results.forest import Forest, PooledRow, Row, darkened, svg
+from results.lookups import sets_of
+from results.members import Members, log_ratios, members_of
+from results.models import Pool, PoolVersion
+from results.statistics.tester_means import TesterMeans, tester_means
+from rigs.models import Contributor
+
+MOST_ROWS = 40
+"""A drawing shows the rows with the most pulls; the table behind it has them all."""
+
+log = structlog.get_logger(__name__)
 
 
 def draw_forest(version: PoolVersion) -> None:
-    """Draw the forest plot of a version, light and dark, and store both."""
+    """Draw the forest plot of a version, light and dark, and store both.
+
+    A pool without sets is not drawn. Nor is one whose drawing breaks off: its figures stand, and
+    the page shows their table alone.
+    """
+    try:
+        forest = forest_of(version)
+        if forest is None:
+            return
+        light = svg(forest)
+    except Exception:
+        log.exception("forest plot not drawn", pool=version.pool_id, version=version.number)
+        return
+    version.forest_light, version.forest_dark = light, darkened(light)
+    version.save(update_fields=["forest_light", "forest_dark"])
+
+
+def forest_of(version: PoolVersion) -> Forest | None:
+    """What the plot of a version shows: testers and the pool, or where none is pooled, the sets."""
+    rows = _testers(version) if version.figures else _sets(version.pool)
+    if not rows:
+        return None
+    shown = sorted(rows, key=lambda row: row[0], reverse=True)[:MOST_ROWS]
+    pool = version.pool
+    return Forest(
+        title=pool.tie,
+        subtitle=(f"{pool.line_pair}, {pool.conditions}", _counts(version, len(rows))),
+        rows=sorted((row for _, row in shown), key=lambda row: row.value, reverse=True),
+        pooled=_pooled(version.figures) if version.figures else None,
+    )
+
+
+def _testers(version: PoolVersion) -> list[tuple[int, Row]]:
+    """The pulls and the row of each tester."""
+    members, effects = members_of(version.pool_id), version.figures["tester_effects"]
+    shrunken = dict(zip(effects["tester"], effects["value"], strict=True))
+    means = _means(members, version)
+    handles = Contributor.objects.in_bulk(means.tester.tolist())
+    rows = []
+    for place, tester in enumerate(means.tester.tolist()):
+        own = members.of_tester(tester)
+        row = Row(
+            label=f"{handles[tester].handle}, {_counted(len(own), 'set')}",
+            value=_percent(means.mean[place]),
+            low=_percent(means.low[place]),
+            high=_percent(means.high[place]),
+            shrunken=_percent(shrunken[tester]) if tester in shrunken else None,
+        )
+        rows.append((int(own.pulls.sum()), row))
+    return rows
+
+
+def _means(members: Members, version: PoolVersion) -> TesterMeans:
+    ratios = log_ratios(members)
+    return tester_means(
+        ratios.y,
+        ratios.own_variance,
+        ratios.shared_variance,
+        members.tester,
+        members.session,
+        members.baseline,
+        tau2_session=version.figures["tau2_session"],
+        tau2_set=version.figures["tau2_set"],
+    )
+
+
+def _sets(pool: Pool) -> list[tuple[int, Row]]:
+    """The pulls and the row of each set."""
+    rows = []
+    for found in sets_of(pool):
+        session = found.pull_set.session
+        row = Row(
+            label=f"{session.contributor.handle}, {session.pulled_on:%Y-%m-%d}",
+            value=100 * found.efficiency,
+            low=None if found.interval_low is None else 100 * found.interval_low,
+            high=None if found.interval_high is None else 100 * found.interval_high,
+        )
+        rows.append((found.counted, row))
+    return rows
+
+
+def _pooled(figures: dict[str, Any]) -> PooledRow:
+    return PooledRow(
+        value=_percent(figures["mu"]),
+        low=_percent(figures["ci_low"]),
+        high=_percent(figures["ci_high"]),
+        prediction_low=_percent(figures["prediction_low"]),
+        prediction_high=_percent(figures["prediction_high"]),
+    )
+
+
+def _counts(version: PoolVersion, rows: int) -> str:
+    """How much is behind the drawing, and how much of it is left out."""
+    counts = ", ".join(
+        (
+            _counted(version.testers, "tester"),
+            _counted(version.sets, "set"),
+            _counted(version.pulls, "pull"),
+        )
+    )
+    return f"{counts}; {MOST_ROWS} of {rows} rows" if rows > MOST_ROWS else counts
+
+
+def _counted(number: int, thing: str) -> str:
+    return f"{number} {thing}" if number == 1 else f"{number} {thing}s"
+
+
+def _percent(on_log_scale: float) -> float:
+    return 100 * math.exp(on_log_scale)

@@ -16,6 +16,7 @@ def pools() -> QuerySet[Pool]:
     return (
         Pool.objects.filter(current__isnull=False)
         .select_related("connection", "current")
+        .defer("current__forest_light", "current__forest_dark")
         .order_by(
             "main_material",
             "leader_material",
