@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Document, chosen
+from api.documents import Choice, Document, Filters
 from api.lines import AcceptanceDocument
 from results.cataloguing import accept_connection, connections_visible_to, propose_connection
 from results.models import Connection, TieParameter
@@ -88,6 +88,12 @@ class ConnectionDocument(Document):
         return propose_connection(by, Connection(**validated_data), aliases, parameters)
 
 
+class ConnectionFilters(Filters):
+    """Which connections."""
+
+    kind = Choice(Connection.Kind.choices, required=False)
+
+
 @extend_schema(tags=["catalogue"])
 class Connections(generics.ListCreateAPIView):
     """The catalogue of connections."""
@@ -97,10 +103,9 @@ class Connections(generics.ListCreateAPIView):
 
     def get_queryset(self) -> Any:
         connections = connections_visible_to(self.request.user)
-        kind = chosen(self.request, "kind", Connection.Kind.values)
-        return connections.filter(kind=kind) if kind else connections
+        return connections.filter(**ConnectionFilters.conditions(self.request))
 
-    @extend_schema(parameters=[OpenApiParameter("kind", str, enum=Connection.Kind.values)])
+    @extend_schema(parameters=[ConnectionFilters])
     def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         """Accepted connections, and one's own proposals."""
         return super().get(request, *args, **kwargs)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from django.db import models
@@ -11,7 +11,6 @@ from rest_framework import serializers
 from rest_framework.request import Request
 
 from rigs.metrology import units
-from rigs.refusals import Finding, Invalid
 
 LONGEST_WRITTEN = 40
 
@@ -138,10 +137,13 @@ class Document(Strict, serializers.ModelSerializer):
     serializer_choice_field = Choice
 
 
-def chosen(request: Request, name: str, words: Sequence[str]) -> str | None:
-    """The word of a filter in the query, or None where it is not used. Raises Invalid."""
-    word = request.query_params.get(name)
-    if word is None or word in words:
-        return word
-    expected = f"one of: {', '.join(words)}"
-    raise Invalid(f"The filter {name} is unknown here.", [Finding("query", name, word, expected)])
+class Filters(Strict):
+    """What may stand in the query of a list; the source of a field is the condition it means."""
+
+    @classmethod
+    def conditions(cls, request: Request) -> dict[str, Any]:
+        """The conditions asked for, as a queryset filters by. Raises ValidationError."""
+        asked = {k: v for k, v in request.query_params.items() if k not in ("limit", "offset")}
+        filters = cls(data=asked)
+        filters.is_valid(raise_exception=True)
+        return filters.validated_data

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Document, ForceField, LengthField, chosen
+from api.documents import Choice, Document, Filters, ForceField, LengthField
 from rigs import lookups
 from rigs.models import Line, Material
 from rigs.registering import accept_line, propose_line
@@ -58,6 +58,12 @@ class AcceptanceDocument(serializers.Serializer):
     accepted = serializers.ChoiceField(choices=[True])
 
 
+class LineFilters(Filters):
+    """Which lines."""
+
+    material = Choice(Material.choices, required=False)
+
+
 @extend_schema(tags=["catalogue"])
 class Lines(generics.ListCreateAPIView):
     """The catalogue of lines."""
@@ -67,10 +73,9 @@ class Lines(generics.ListCreateAPIView):
 
     def get_queryset(self) -> Any:
         lines = lookups.lines_visible_to(self.request.user)
-        material = chosen(self.request, "material", Material.values)
-        return lines.filter(material=material) if material else lines
+        return lines.filter(**LineFilters.conditions(self.request))
 
-    @extend_schema(parameters=[OpenApiParameter("material", str, enum=Material.values)])
+    @extend_schema(parameters=[LineFilters])
     def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         """Accepted lines, and one's own proposals."""
         return super().get(request, *args, **kwargs)

@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from api import calibrations, connections, jobs, lines, people, rigs, tokens
+from api import calibrations, connections, jobs, lines, people, pools, pull_sets, rigs, tokens
 from api.problems import Nothing
 
 app_name = "api"
@@ -29,6 +29,11 @@ urlpatterns = [
     path("connections/<int:pk>", connections.OneConnection.as_view(), name="connection"),
     path("jobs/<uuid:pk>", jobs.OneJob.as_view(), name="job"),
     path("sessions/<int:pk>", Nothing.as_view(), name="session"),
-    path("pools/<int:pk>", Nothing.as_view(), name="pool"),
+    path("pools", pools.Pools.as_view(), name="pools"),
+    path("pools/<int:pk>", pools.OnePool.as_view(), name="pool"),
+    path("pools/<int:pk>/versions", pools.Versions.as_view(), name="pool-versions"),
+    path("pools/<int:pk>/comparison", Nothing.as_view(), name="comparison"),
+    path("pull-sets/<int:pk>", pull_sets.OnePullSet.as_view(), name="pull-set"),
+    path("pull-sets/<int:pk>/decisions", pull_sets.Decisions.as_view(), name="decisions"),
     re_path("", Nothing.as_view(), name="nothing"),
 ]

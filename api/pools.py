@@ -1,0 +1,252 @@
+"""Pools: what all testers together say of one join on one kind of line pair."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Prefetch, Q
+from django.http import HttpRequest
+from django.utils.decorators import method_decorator
+from django.views.decorators.http import condition
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import generics, serializers
+from rest_framework.reverse import reverse
+
+from api.documents import Choice, Filters
+from api.pull_sets import FiguresDocument, Interval
+from results import lookups
+from results.models import Connection, NormalisedSet, Pool, PoolMembership, PoolVersion
+from rigs.models import Contributor, Material
+
+
+class ConnectionNamed(serializers.CharField):
+    """A connection by its name or one of its other names, as a condition on rows."""
+
+    def to_internal_value(self, data: Any) -> Any:
+        name = super().to_internal_value(data)
+        return Connection.objects.filter(Q(name__iexact=name) | Q(aliases__name__iexact=name))
+
+
+class PoolFilters(Filters):
+    """Which pools; each field's source is the condition it stands for."""
+
+    main = Choice(Material.choices, source="main_material", required=False)
+    leader = Choice(Material.choices, source="leader_material", required=False)
+    terminal = serializers.CharField(
+        source="terminal__iexact",
+        required=False,
+        allow_blank=True,
+        help_text="empty for joins of two lines",
+    )
+    connection = ConnectionNamed(
+        source="connection__in", required=False, help_text="its name or one of its other names"
+    )
+    doubled = serializers.BooleanField(required=False)
+    wet = serializers.BooleanField(required=False)
+    shock = serializers.BooleanField(required=False)
+    least_testers = serializers.IntegerField(
+        source="current__testers__gte", min_value=1, max_value=100_000, required=False
+    )
+
+
+class VersionDocument(serializers.ModelSerializer):
+    """One dated state of a pool: the efficiency as a ratio, its intervals at 95 percent.
+
+    Below three testers there are counts only, and ``no_figure`` says why.
+    """
+
+    interval = Interval()
+    prediction = Interval("prediction", help_text="what to expect of a new tester")
+
+    class Meta:
+        model = PoolVersion
+        figures = [
+            "testers",
+            "sessions",
+            "sets",
+            "pulls",
+            "efficiency",
+            "interval",
+            "prediction",
+            "i2",
+            "cv_join",
+            "cv_baseline",
+            "no_figure",
+        ]
+        fields = ["number", "computed_at", *figures]
+
+
+class PoolDocument(serializers.ModelSerializer):
+    """A pool's key and its current version."""
+
+    url = serializers.HyperlinkedIdentityField(view_name="api:pool")
+    connection = serializers.CharField(source="connection.name")
+    current = VersionDocument()
+
+    class Meta:
+        model = Pool
+        fields = [
+            "id",
+            "url",
+            "tie",
+            "line_pair",
+            "conditions",
+            "connection",
+            "doubled",
+            "main_material",
+            "leader_material",
+            "terminal",
+            "wet",
+            "shock",
+            "current",
+        ]
+
+
+class PooledSetDocument(FiguresDocument):
+    """A set that counts in the pool, and whose it is."""
+
+    pull_set = serializers.HyperlinkedRelatedField(view_name="api:pull-set", read_only=True)
+    tester = serializers.CharField(source="pull_set.session.contributor.handle")
+    pulled_on = serializers.DateField(source="pull_set.session.pulled_on")
+    rig = serializers.CharField(source="pull_set.session.revision.rig.name")
+    main_line = serializers.CharField(source="pull_set.main_line.name")
+    leader_line = serializers.CharField(source="pull_set.leader_line.name", default=None)
+    parameters = serializers.DictField(source="pull_set.parameters")
+
+    class Meta(FiguresDocument.Meta):
+        model = NormalisedSet
+        fields = [
+            "pull_set",
+            "tester",
+            "pulled_on",
+            "rig",
+            "main_line",
+            "leader_line",
+            "parameters",
+            *FiguresDocument.Meta.fields,
+        ]
+
+
+class TesterEffectDocument(serializers.Serializer):
+    """How far one tester's ties lie from the pool, shrunken towards it; log scale."""
+
+    tester = serializers.CharField()
+    effect = serializers.FloatField()
+    effect_se = serializers.FloatField()
+    value = serializers.FloatField()
+    value_se = serializers.FloatField()
+
+
+class OnePoolDocument(PoolDocument):
+    """A pool with everything computed of it, its testers, its sets and its history."""
+
+    why = serializers.ListField(source="current.why", child=serializers.CharField())
+    figures = serializers.SerializerMethodField()
+    tester_effects = serializers.SerializerMethodField()
+    sets = serializers.SerializerMethodField()
+    versions = serializers.HyperlinkedIdentityField(view_name="api:pool-versions")
+    comparison = serializers.HyperlinkedIdentityField(view_name="api:comparison")
+
+    class Meta(PoolDocument.Meta):
+        fields = [
+            *PoolDocument.Meta.fields,
+            "why",
+            "figures",
+            "tester_effects",
+            "sets",
+            "versions",
+            "comparison",
+        ]
+
+    def get_figures(self, pool: Pool) -> dict[str, Any]:
+        figures = pool.current.figures
+        return {name: figure for name, figure in figures.items() if name != "tester_effects"}
+
+    @extend_schema_field(TesterEffectDocument(many=True))
+    def get_tester_effects(self, pool: Pool) -> list[dict[str, Any]]:
+        columns = pool.current.figures.get("tester_effects", {})
+        handles = Contributor.objects.in_bulk(columns.get("tester", []))
+        rows = zip(*columns.values(), strict=True)
+        effects = [dict(zip(columns, row, strict=True)) for row in rows]
+        return [effect | {"tester": handles[effect["tester"]].handle} for effect in effects]
+
+    @extend_schema_field(PooledSetDocument(many=True))
+    def get_sets(self, pool: Pool) -> list[dict[str, Any]]:
+        return PooledSetDocument(lookups.sets_of(pool), many=True, context=self.context).data
+
+
+class PastVersionDocument(VersionDocument):
+    """A version of a pool, why it was computed, and the sets that came and went with it."""
+
+    sets_added = serializers.SerializerMethodField()
+    sets_removed = serializers.SerializerMethodField()
+
+    class Meta(VersionDocument.Meta):
+        fields = [*VersionDocument.Meta.fields, "why", "sets_added", "sets_removed"]
+
+    def get_sets_added(self, version: PoolVersion) -> list[str]:
+        return self._links(version.sets_added.all())
+
+    def get_sets_removed(self, version: PoolVersion) -> list[str]:
+        return self._links(version.sets_removed.all())
+
+    def _links(self, memberships: Any) -> list[str]:
+        request = self.context["request"]
+        return [
+            reverse("api:pull-set", [membership.pull_set_id], request=request)
+            for membership in memberships
+        ]
+
+
+def newest_version(_request: HttpRequest) -> str:
+    """The tag of the list: it changes with every new version of any pool."""
+    newest = PoolVersion.objects.order_by("-pk").values_list("pk", flat=True).first()
+    return f'"{newest or 0}"'
+
+
+def version_of_pool(_request: HttpRequest, pk: int) -> str | None:
+    """The tag of one pool: its current version."""
+    version = Pool.objects.filter(pk=pk).values_list("current_id", flat=True).first()
+    return f'"{pk}-{version}"' if version else None
+
+
+@method_decorator(condition(newest_version), name="dispatch")
+@extend_schema(tags=["pools"], parameters=[PoolFilters])
+class Pools(generics.ListAPIView):
+    """Pools by line pair, the strongest join of each first."""
+
+    serializer_class = PoolDocument
+    queryset = lookups.pools().defer(
+        "current__figures", "current__forest_light", "current__forest_dark"
+    )
+
+    def get_queryset(self) -> Any:
+        return super().get_queryset().filter(**PoolFilters.conditions(self.request))
+
+
+@method_decorator(condition(version_of_pool), name="dispatch")
+@extend_schema(tags=["pools"])
+class OnePool(generics.RetrieveAPIView):
+    """One pool: its figures, heterogeneity, testers and sets."""
+
+    serializer_class = OnePoolDocument
+    queryset = lookups.pools().defer("current__forest_light", "current__forest_dark")
+
+
+@extend_schema(tags=["pools"])
+class Versions(generics.ListAPIView):
+    """The dated versions of a pool, newest first."""
+
+    serializer_class = PastVersionDocument
+    queryset = PoolVersion.objects.none()
+
+    def get_queryset(self) -> Any:
+        pool = generics.get_object_or_404(Pool, pk=self.kwargs["pk"])
+        memberships = PoolMembership.objects.order_by("pull_set_id")
+        return (
+            lookups.versions_of(pool)
+            .defer("figures")
+            .prefetch_related(
+                Prefetch("sets_added", memberships), Prefetch("sets_removed", memberships)
+            )
+        )

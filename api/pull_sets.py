@@ -1,0 +1,168 @@
+"""Pull sets: what each came to, how it stands, and a moderator's decision on it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import generics, serializers, status
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.documents import Strict
+from results.models import NormalisedSet, PullSet, StateChange
+from results.reviewing import decide
+
+PULL_SETS = PullSet.objects.select_related(
+    "connection", "main_line", "leader_line", "session__contributor", "normalised"
+).prefetch_related("state_changes")
+
+
+class Interval(serializers.Serializer):
+    """An interval of the columns ``<base>_low`` and ``<base>_high``; null where there is none."""
+
+    def __init__(self, base: str = "interval", **kwargs: Any) -> None:
+        super().__init__(source="*", read_only=True, **kwargs)
+        self.base = base
+
+    def get_fields(self) -> dict[str, serializers.Field]:
+        return {
+            end: serializers.FloatField(source=f"{self.base}_{end}", allow_null=True)
+            for end in ("low", "high")
+        }
+
+
+class FiguresDocument(serializers.ModelSerializer):
+    """Strengths of a set and of its straight line in newtons, and their ratio."""
+
+    interval = Interval()
+    failure_modes = serializers.DictField(child=serializers.IntegerField())
+    notes = serializers.ListField(child=serializers.CharField())
+    calibration = serializers.HyperlinkedRelatedField(
+        view_name="api:calibration", read_only=True, allow_null=True
+    )
+
+    class Meta:
+        model = NormalisedSet
+        fields = [
+            "pulls",
+            "counted",
+            "failure_modes",
+            "mean_N",
+            "cv",
+            "baseline_counted",
+            "baseline_mean_N",
+            "baseline_cv",
+            "efficiency",
+            "interval",
+            "interval_open",
+            "log_ratio",
+            "own_variance",
+            "shared_variance",
+            "u_offset_log",
+            "join_itself",
+            "calibration",
+            "notes",
+            "computed_at",
+        ]
+
+
+class StateChangeDocument(serializers.ModelSerializer):
+    """One step of a set from state to state; whoever took it is told by role."""
+
+    by = serializers.SerializerMethodField()
+
+    class Meta:
+        model = StateChange
+        fields = ["from_state", "to_state", "by", "reason", "at"]
+
+    def get_by(self, change: StateChange) -> str:
+        if change.by_id is None:
+            return "service"
+        own = change.by_id == change.pull_set.session.contributor.user_id
+        return "contributor" if own else "moderator"
+
+
+class PullSetDocument(serializers.ModelSerializer):
+    """A pull set as it was told, what it came to, and every change of its state."""
+
+    url = serializers.HyperlinkedIdentityField(view_name="api:pull-set")
+    session = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    tester = serializers.CharField(source="session.contributor.handle")
+    connection = serializers.CharField(source="connection.name")
+    main_line = serializers.CharField(source="main_line.name")
+    leader_line = serializers.CharField(source="leader_line.name", default=None)
+    pool = serializers.HyperlinkedRelatedField(
+        source="normalised.pool", view_name="api:pool", read_only=True, default=None
+    )
+    figures = FiguresDocument(source="normalised", default=None)
+    state_changes = StateChangeDocument(many=True)
+
+    class Meta:
+        model = PullSet
+        fields = [
+            "id",
+            "url",
+            "session",
+            "tester",
+            "label",
+            "connection",
+            "doubled",
+            "main_line",
+            "leader_line",
+            "terminal",
+            "parameters",
+            "tyer",
+            "discarded_ties",
+            "note",
+            "state",
+            "pool",
+            "figures",
+            "not_normalised",
+            "state_changes",
+        ]
+
+
+class DecisionDocument(Strict):
+    """A moderator's decision, with the reason its contributor will read."""
+
+    decision = serializers.CharField(max_length=20, help_text="hold, release or reject")
+    reason = serializers.CharField(max_length=2000, allow_blank=True)
+
+
+@extend_schema(tags=["sessions"])
+class OnePullSet(generics.RetrieveAPIView):
+    """One pull set with its figures and its history."""
+
+    serializer_class = PullSetDocument
+    queryset = PULL_SETS
+
+
+class Decisions(generics.GenericAPIView):
+    """Decisions on a pull set."""
+
+    serializer_class = DecisionDocument
+    permission_classes = [IsAuthenticated]
+    queryset = PULL_SETS
+
+    @extend_schema(
+        tags=["review"],
+        operation_id="pull_sets_decide",
+        request=DecisionDocument,
+        responses={201: StateChangeDocument},
+        examples=[
+            OpenApiExample(
+                "Held for a question",
+                {"decision": "hold", "reason": "The baseline reads as kilograms: pounds?"},
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Hold, release or reject a set with a reason: moderators only, never their own."""
+        pull_set = self.get_object()
+        told = self.get_serializer(data=request.data)
+        told.is_valid(raise_exception=True)
+        change = decide(by=request.user, pull_set=pull_set, **told.validated_data)
+        return Response(StateChangeDocument(change).data, status.HTTP_201_CREATED)

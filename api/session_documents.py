@@ -1,0 +1,219 @@
+"""What the API says of sessions: in short, in full, as received and as they would come out."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from api.documents import Choice, Filters
+from api.pull_sets import Interval
+from results.models import Baseline, Job, Pull, PullSet, Session
+
+
+class SessionFilters(Filters):
+    """Which sessions; each field's source is the condition it stands for."""
+
+    contributor = serializers.CharField(source="contributor__handle__iexact", required=False)
+    rig = serializers.IntegerField(source="revision__rig", required=False, min_value=1)
+    since = serializers.DateField(source="pulled_on__gte", required=False)
+    until = serializers.DateField(source="pulled_on__lte", required=False)
+    standing = Choice(Session.Standing.choices, required=False)
+
+
+class SessionInShort(serializers.ModelSerializer):
+    """One day at one rig, without its pulls."""
+
+    url = serializers.HyperlinkedIdentityField(view_name="api:session")
+    contributor = serializers.CharField(source="contributor.handle")
+    rig = serializers.CharField(source="revision.rig.name")
+    revision = serializers.IntegerField(source="revision.number")
+    replaces = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    replaced_by = serializers.SerializerMethodField()
+    baselines = serializers.IntegerField(source="baseline_count")
+    pull_sets = serializers.IntegerField(source="pull_set_count")
+    pulls = serializers.IntegerField(source="pull_count", help_text="voids included")
+    discarded_ties = serializers.IntegerField(source="discarded_count")
+
+    class Meta:
+        model = Session
+        fields = [
+            "id",
+            "url",
+            "contributor",
+            "rig",
+            "revision",
+            "pulled_on",
+            "state",
+            "loading",
+            "unit",
+            "temperature_C",
+            "soak_hours",
+            "note",
+            "version",
+            "standing",
+            "standing_reason",
+            "replaces",
+            "replaced_by",
+            "received_at",
+            "baselines",
+            "pull_sets",
+            "pulls",
+            "discarded_ties",
+        ]
+
+    def get_replaced_by(self, session: Session) -> str | None:
+        later = getattr(session, "replaced_by", None)
+        return self.fields["replaces"].get_url(later, "api:session", self.context["request"], None) if later else None
+
+
+class PulledReading(serializers.Serializer):
+    """A reading as its tester wrote it, and in newtons; null where it was lost."""
+
+    written = serializers.CharField(source="reading_written")
+    unit = serializers.CharField()
+    N = serializers.FloatField(source="reading_N")
+
+
+class OnePull(serializers.ModelSerializer):
+    """One pull, in the order in which it was pulled."""
+
+    reading = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Pull
+        fields = [
+            "number",
+            "reading",
+            "failure_mode",
+            "place",
+            "slipped_first",
+            "time_to_break_s",
+            "note",
+        ]
+
+    def get_reading(self, pull: Pull) -> PulledReading | None:
+        if pull.reading_N is None:
+            return None
+        return {"written": pull.reading_written, "unit": pull.unit, "N": pull.reading_N}  # type: ignore[return-value]
+
+
+class SessionBaseline(serializers.ModelSerializer):
+    """Straight-line pulls of one line from one spool."""
+
+    line = serializers.CharField(source="line.name")
+    pulls = OnePull(many=True)
+
+    class Meta:
+        model = Baseline
+        fields = ["line", "spool", "position", "pulls"]
+
+
+class SessionPullSet(serializers.ModelSerializer):
+    """Pulls of one join, with the efficiency they came to once the job is done."""
+
+    url = serializers.HyperlinkedIdentityField(view_name="api:pull-set")
+    connection = serializers.CharField(source="connection.name")
+    main_line = serializers.CharField(source="main_line.name")
+    leader_line = serializers.CharField(source="leader_line.name", default=None)
+    efficiency = serializers.FloatField(source="normalised.efficiency", default=None)
+    interval = Interval(source="normalised", default=None)
+    pulls = OnePull(many=True)
+
+    class Meta:
+        model = PullSet
+        fields = [
+            "id",
+            "url",
+            "label",
+            "connection",
+            "doubled",
+            "main_line",
+            "main_spool",
+            "leader_line",
+            "leader_spool",
+            "terminal",
+            "parameters",
+            "tyer",
+            "discarded_ties",
+            "note",
+            "state",
+            "not_normalised",
+            "efficiency",
+            "interval",
+            "pulls",
+        ]
+
+
+class JobNamed(serializers.ModelSerializer):
+    """A job: how far the working out of a session has come."""
+
+    url = serializers.HyperlinkedIdentityField(view_name="api:job")
+
+    class Meta:
+        model = Job
+        fields = ["id", "state", "url"]
+
+
+class SessionInFull(SessionInShort):
+    """A session with every pull, voids included."""
+
+    baselines = SessionBaseline(many=True)
+    pull_sets = SessionPullSet(many=True)
+    jobs = JobNamed(many=True)
+
+    class Meta(SessionInShort.Meta):
+        fields = [*SessionInShort.Meta.fields, "jobs"]
+
+
+class FindingDocument(serializers.Serializer):
+    """Something odd: the row or place, the field, what was found and what was expected."""
+
+    row = serializers.CharField()
+    field = serializers.CharField()
+    found = serializers.CharField()
+    expected = serializers.CharField()
+
+
+class ReceiptDocument(serializers.Serializer):
+    """What became of an upload: the session as stored, and the job that works it out."""
+
+    session = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    job = JobNamed()
+    warnings = FindingDocument(many=True)
+
+
+class SetPreviewDocument(serializers.Serializer):
+    """A set as it would come out; ``why_not`` where there would be no efficiency."""
+
+    label = serializers.CharField()
+    connection = serializers.CharField()
+    lines = serializers.CharField()
+    pulls = serializers.IntegerField()
+    failure_modes = serializers.DictField(child=serializers.IntegerField())
+    reference = serializers.CharField()
+    efficiency = serializers.FloatField(allow_null=True)
+    interval = Interval()
+    why_not = serializers.CharField()
+    notes = serializers.ListField(child=serializers.CharField())
+
+
+class PreviewDocument(serializers.Serializer):
+    """What a dry run found; nothing of it was stored."""
+
+    rig = serializers.CharField()
+    revision = serializers.IntegerField()
+    baselines = serializers.IntegerField()
+    pull_sets = serializers.IntegerField()
+    pulls = serializers.IntegerField()
+    sets = SetPreviewDocument(many=True)
+    warnings = FindingDocument(many=True)
+
+
+class WithdrawalDocument(serializers.Serializer):
+    """Why a session is taken out of every figure."""
+
+    reason = serializers.CharField(max_length=1000)
+
+    def to_internal_value(self, data: Any) -> Any:
+        return super().to_internal_value(data)

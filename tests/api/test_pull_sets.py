@@ -1,0 +1,100 @@
+"""Pull sets over the API, and a moderator's decisions on them."""
+
+import pytest
+
+from results import draining
+from results.jobs import enqueue
+from results.models import PullSet
+from tests import making
+
+
+def send(person) -> PullSet:
+    """A session of one set, worked out."""
+    revision = making.revision_of(person)
+    session = making.session(revision)
+    making.straight(session, making.line("thin"))
+    readings_N = [80.0, 84.0, 78.0, 82.0]
+    pull_set = making.joined(
+        session, making.line("thin"), making.line("thick", label_N=180), readings_N
+    )
+    enqueue(session)
+    draining.drain()
+    return pull_set
+
+
+def decide(client, pull_set, decision="hold", reason="The baseline reads as kilograms: pounds?"):
+    return client.post(
+        f"/api/v1/pull-sets/{pull_set.pk}/decisions",
+        {"decision": decision, "reason": reason},
+        format="json",
+    )
+
+
+def test_a_set_shows_what_it_came_to_and_how_it_stands(owner, as_stranger):
+    pull_set = send(owner)
+    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert (told["tester"], told["connection"], told["state"]) == ("owner", "Blood", "pooled")
+    # means of 81 N and of 100 N; the small-sample correction is below one in a thousand
+    assert told["figures"]["efficiency"] == pytest.approx(0.81, abs=0.001)
+    assert told["figures"]["interval"]["low"] < 0.81 < told["figures"]["interval"]["high"]
+    assert told["pool"].startswith("http://testserver/api/v1/pools/")
+    assert [(c["to_state"], c["by"]) for c in told["state_changes"]] == [
+        ("normalised", "service"),
+        ("pooled", "service"),
+    ]
+
+
+def test_a_set_that_can_not_be_worked_out_says_why(owner, as_stranger):
+    session = making.session(making.revision_of(owner))
+    pull_set = making.joined(session, making.line("thin"), making.line("thick"), [80.0, 84.0])
+    enqueue(session)
+    draining.drain()
+    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert (told["figures"], told["pool"]) == (None, None)
+    assert told["not_normalised"]
+
+
+def test_a_moderator_holds_a_set_with_a_reason_that_is_kept(owner, as_moderator, as_stranger):
+    pull_set = send(owner)
+    answer = decide(as_moderator, pull_set)
+    assert answer.status_code == 201
+    assert answer.json()["to_state"] == "held"
+    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert told["state"] == "held"
+    assert told["state_changes"][-1]["by"] == "moderator"
+    assert told["state_changes"][-1]["reason"] == "The baseline reads as kilograms: pounds?"
+
+
+def test_a_moderator_does_not_decide_on_their_own_submission(moderator, as_moderator):
+    answer = decide(as_moderator, send(moderator))
+    assert answer.status_code == 403
+    assert "your own submission" in answer.json()["detail"]
+
+
+def test_nobody_but_a_moderator_decides(owner, as_owner, as_other, as_stranger):
+    pull_set = send(owner)
+    assert decide(as_owner, pull_set).status_code == 403
+    assert decide(as_other, pull_set).status_code == 403
+    assert decide(as_stranger, pull_set).status_code == 401
+    pull_set.refresh_from_db()
+    assert pull_set.state == "pooled"
+
+
+@pytest.mark.parametrize(
+    ("told", "field"), [({"decision": "burn"}, "decision"), ({"reason": " "}, "reason")]
+)
+def test_a_decision_needs_a_known_word_and_a_reason(owner, as_moderator, told, field):
+    answer = decide(as_moderator, send(owner), **told)
+    assert answer.status_code == 422
+    assert [finding["field"] for finding in answer.json()["findings"]] == [field]
+
+
+def test_a_step_that_the_state_does_not_allow_is_a_conflict(owner, as_moderator):
+    answer = decide(as_moderator, send(owner), decision="release")
+    assert answer.status_code == 409
+
+
+def test_a_set_is_read_in_two_queries(owner, as_stranger, django_assert_num_queries):
+    pull_set = send(owner)
+    with django_assert_num_queries(2):  # the set with all it points to, its state changes
+        as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}")
