@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from rigs.metrology.errors import NotFinite, NotPositive, UnequalLengths
+from rigs.metrology.errors import NotFinite, NotPositive, TooFewValues, UnequalLengths
 
 LEAST_FORCES, LEAST_READINGS = 5, 3
 
@@ -90,7 +90,8 @@ def reading_class(
     after unloading. The class is the worst over the forces, and none where fewer than five
     forces were hung or one has fewer than three rising readings.
 
-    Raises NotFinite, NotPositive (a force or the resolution) and UnequalLengths.
+    Raises NotFinite, NotPositive (a force or the resolution), UnequalLengths, and TooFewValues
+    where there is no rising reading.
     """
     force, reading = np.asarray(force_N, float).ravel(), np.asarray(reading_N, float).ravel()
     down = np.zeros(force.size, bool) if falling is None else np.asarray(falling, bool).ravel()
@@ -160,5 +161,7 @@ def _check(
         )
     if not (np.isfinite(force).all() and np.isfinite(reading).all() and np.isfinite(resolution_N)):
         raise NotFinite("a force, reading or the resolution is not a finite number")
-    if not (force > 0).all() or resolution_N <= 0 or not (~falling).any():
+    if falling.all():
+        raise TooFewValues("no rising readings, expected at least one")
+    if not (force > 0).all() or resolution_N <= 0:
         raise NotPositive("every force and the resolution are to be above zero")

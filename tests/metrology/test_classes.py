@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from rigs.metrology.classes import CLASSES, reading_class
-from rigs.metrology.errors import NotFinite, NotPositive, UnequalLengths
+from rigs.metrology.errors import NotFinite, NotPositive, TooFewValues, UnequalLengths
 
 FORCES = np.repeat([40.0, 80.0, 120.0, 160.0, 200.0], 3)
 
@@ -91,3 +91,5 @@ def test_readings_that_cannot_be_judged_are_refused():
         reading_class([0.0], [0.0], 0.1)
     with pytest.raises(NotPositive):
         reading_class(FORCES, FORCES, 0.0)
+    with pytest.raises(TooFewValues, match="no rising readings"):
+        reading_class([40.0], [40.0], 0.1, falling=[True])

@@ -10,6 +10,15 @@ from rigs.metrology.errors import NoScatter, NotFinite, NotPositive, TooFewValue
 FIRST = np.array([91.2, 92.8, 90.5, 93.1, 92.0, 91.4, 92.6, 91.9])
 
 
+def with_more_alike(first, last, more):
+    """The last round with further pulls of the same mean and of both rounds' pooled scatter."""
+    logs = np.log(first), np.log(last)
+    squares = sum(((x - x.mean()) ** 2).sum() for x in logs)
+    pattern = np.linspace(-1, 1, more) / np.linspace(-1, 1, more).std()
+    pooled = np.sqrt(squares / (first.size + last.size - 2))
+    return np.append(last, np.exp(logs[1].mean() + pooled * pattern))
+
+
 def test_the_two_one_sided_tests_agree_with_a_reference_implementation():
     last = FIRST[:6] * 1.02 + np.array([0.4, -0.9, 0.1, 1.2, -0.3, 0.6])
     edge = np.log(1.05)
@@ -35,12 +44,8 @@ def test_few_scattered_pulls_say_how_many_more_would_decide():
     first, last = FIRST, np.array([84.0, 97.0, 91.0])
     found = equivalence(first, last)
     assert found.verdict == "can't tell yet"
-    logs = np.log(first), np.log(last)
-    pooled = np.sqrt(sum(((x - x.mean()) ** 2).sum() for x in logs) / (first.size + last.size - 2))
-    alike = np.linspace(-1, 1, found.more_pulls)
-    alike = logs[1].mean() + pooled * alike / alike.std()
-    assert equivalence(first, np.append(last, np.exp(alike[1:-1]))).verdict == "can't tell yet"
-    assert equivalence(first, np.append(last, np.exp(alike))).verdict == "same"
+    for more, verdict in ((found.more_pulls - 1, "can't tell yet"), (found.more_pulls, "same")):
+        assert equivalence(first, with_more_alike(first, last, more)).verdict == verdict
 
 
 def test_a_ratio_right_at_the_margin_cannot_be_decided_by_fifty_more():
