@@ -19,7 +19,7 @@ J. American Statistical Association 72:320-338; Gilmour, Thompson & Cullis (1995
 51:1440-1450.
 """
 
-from collections.abc import Callable
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from typing import Protocol
 
@@ -43,8 +43,14 @@ class BlockSums:
     trace_of_pair: Floats
     bend: Floats
 
-    def of(self, tester: int) -> "BlockSums":
-        return self._each(lambda term: term[tester : tester + 1])
+    @classmethod
+    def stacked(cls, testers: Sequence["BlockSums"]) -> "BlockSums":
+        """From sums of single testers without a first axis."""
+        return cls(*(np.stack([getattr(t, f.name) for t in testers]) for f in fields(cls)))
+
+    def summed(self) -> "BlockSums":
+        terms = (getattr(self, f.name) for f in fields(self))
+        return BlockSums(*(term.sum(axis=0, keepdims=True) for term in terms))
 
     def without(self, left_out: "BlockSums") -> "BlockSums":
         pairs = ((getattr(self, f.name), getattr(left_out, f.name)) for f in fields(self))
@@ -61,9 +67,6 @@ class BlockSums:
             self.trace_of_pair,
             self.bend[:, :, :, keep, keep],
         )
-
-    def _each(self, change: Callable[[Floats], Floats]) -> "BlockSums":
-        return BlockSums(*(change(getattr(self, f.name)) for f in fields(self)))
 
 
 class ErrorModel(Protocol):
@@ -83,4 +86,8 @@ class ErrorModel(Protocol):
 
     def by_tester(self, theta: Floats) -> BlockSums:
         """The same, one term a tester, first axis T."""
+        ...
+
+    def blocks(self, theta: Floats) -> Iterator[tuple[NDArray[np.intp], Floats]]:
+        """Rows (c, n) and M (c, n, n) of c testers of n sets each, all testers in turn."""
         ...

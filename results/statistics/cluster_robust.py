@@ -29,7 +29,7 @@ RANK_TOLERANCE = 1e-10
 
 @dataclass(frozen=True)
 class ClusterRobust:
-    """Covariance (p, p) of the coefficients and the degrees of freedom of each (p,)."""
+    """Covariance (q, q) of the combinations and the degrees of freedom of each (q,)."""
 
     covariance: Floats
     degrees_of_freedom: Floats
@@ -45,15 +45,19 @@ def cluster_robust(
     residual: Floats,
     covariance: Floats,
     form: Form = "CR2",
+    combinations: Floats | None = None,
 ) -> ClusterRobust:
     """Robust variance from marginal covariance blocks, clusters of one size stacked.
 
     `blocks` yields row numbers (c, n) and M (c, n, n) of c clusters of n rows each; `design` X is
-    (k, p), `residual` (k,) is y - X beta, `covariance` is the model's C (p, p).
+    (k, p), `residual` (k,) is y - X beta, `covariance` is the model's C (p, p). `combinations`
+    (q, p) of the coefficients are wanted; without it, the coefficients themselves.
     """
     p = design.shape[1]
-    meat, crossed = np.zeros((p, p)), np.zeros((p, p, p))
-    trace, square = np.zeros(p), np.zeros(p)
+    wanted = np.eye(p) if combinations is None else combinations
+    q = wanted.shape[0]
+    meat, crossed = np.zeros((p, p)), np.zeros((q, p, p))
+    trace, square = np.zeros(q), np.zeros(q)
     clusters = 0
     for rows, marginal in blocks:
         clusters += rows.shape[0]
@@ -62,18 +66,19 @@ def cluster_robust(
         adjusted = _adjusted(form, marginal, x, weighted, covariance)
         score = np.einsum("cnp,cn->cp", adjusted, residual[rows])
         meat += score.T @ score
-        lever = adjusted @ covariance
-        alpha = np.einsum("cnp,cnp->cp", lever, marginal @ lever)
-        h = np.einsum("cnq,cnp->cpq", x, lever)
-        h_c_h = np.einsum("cpq,qr,cpr->cp", h, covariance, h)
+        lever = adjusted @ covariance @ wanted.T
+        alpha = np.einsum("cnq,cnq->cq", lever, marginal @ lever)
+        h = lever.transpose(0, 2, 1) @ x
+        h_c_h = np.einsum("cqp,cqp->cq", h @ covariance, h)
         trace += (alpha - h_c_h).sum(axis=0)
         square += (alpha**2 - 2 * alpha * h_c_h).sum(axis=0)
-        crossed += np.einsum("cpq,cpr->pqr", h, h)
+        crossed += np.einsum("cqi,cqj->qij", h, h)
     spread = covariance @ crossed
-    square += np.einsum("pij,pji->p", spread, spread)
+    square += np.einsum("qij,qji->q", spread, spread)
     if form == "CR1":
         meat *= clusters / (clusters - 1)
-    return ClusterRobust(covariance @ meat @ covariance, trace**2 / square)
+    bread = wanted @ covariance
+    return ClusterRobust(bread @ meat @ bread.T, trace**2 / square)
 
 
 def _adjusted(

@@ -7,7 +7,7 @@ not an interior point cut off.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,21 @@ def likelihood_at(model: ErrorModel) -> At:
     """The restricted likelihood of a model as a function of theta."""
     determinant = float(np.linalg.slogdet(model.design.T @ model.design)[1])
     return lambda theta: restricted_likelihood(model.total(theta), model.sets, determinant)
+
+
+def along(at: At, directions: Floats) -> At:
+    """The likelihood over weights phi (q,), theta = phi @ directions, directions (q, 3)."""
+
+    def there(phi: Floats) -> RestrictedLikelihood:
+        found = at(phi @ directions)
+        return replace(
+            found,
+            score=directions @ found.score,
+            observed=directions @ found.observed @ directions.T,
+            average=directions @ found.average @ directions.T,
+        )
+
+    return there
 
 
 def maximise(at: At, start: Floats, fitted: Booleans) -> Maximum:

@@ -14,7 +14,7 @@ w the sets' alpha divided by the s of the levels below the node. Within one base
 alpha (u - shift) with one constant shift.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,7 +23,7 @@ from scipy.sparse import csr_array
 
 from results.statistics.block_sums import SESSION, SET, TESTER, BlockSums
 from results.statistics.nested_traces import Levels, Node, traces
-from results.statistics.nesting import Nesting, nest
+from results.statistics.nesting import Codes, Nesting, nest, rows_by_size
 
 Floats = NDArray[np.float64]
 Collect = Callable[[csr_array, Floats, Floats], Floats]
@@ -65,6 +65,18 @@ class NestedErrors:
 
     def by_tester(self, theta: Floats) -> BlockSums:
         return self._sums(theta, _by_tester)
+
+    def blocks(self, theta: Floats) -> Iterator[tuple[Codes, Floats]]:
+        """Rows (c, n) and M (c, n, n) of the testers with n sets, for each n."""
+        baseline, session = self.nesting.baseline_of_set, self.nesting.session_of_set
+        for rows in rows_by_size(self.nesting.tester_of_set):
+            same_baseline = baseline[rows][:, :, None] == baseline[rows][:, None, :]
+            same_session = session[rows][:, :, None] == session[rows][:, None, :]
+            shared = self.shared_variance[baseline[rows]][:, :, None]
+            marginal = theta[TESTER] + theta[SESSION] * same_session + shared * same_baseline
+            diagonal = np.arange(rows.shape[1])
+            marginal[:, diagonal, diagonal] += self.own_variance[rows] + theta[SET]
+            yield rows, marginal
 
     def without(self, tester: int) -> "NestedErrors":
         """The model of the sets of all testers but one, counted from 0."""

@@ -1,5 +1,6 @@
 """Who shares what: sets within baselines within sessions within testers."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -92,6 +93,15 @@ def identifiable(nesting: Nesting) -> NDArray[np.bool_]:
     """
     testers, sessions = nesting.testers.size, nesting.tester_of_session.size
     return np.array([True, sessions > testers, nesting.baseline_of_set.size > sessions])
+
+
+def rows_by_size(cluster: Codes) -> Iterator[Codes]:
+    """Row numbers (c, n) of the c clusters of n rows, one stack for each n."""
+    order = np.argsort(cluster, kind="stable")
+    sizes = np.bincount(cluster)
+    starts = np.cumsum(sizes) - sizes
+    for size in np.unique(sizes):
+        yield order[starts[sizes == size][:, None] + np.arange(size)]
 
 
 def _parent(

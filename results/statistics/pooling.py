@@ -29,7 +29,6 @@ from results.statistics.errors import (
     TooFewTesters,
 )
 from results.statistics.heterogeneity import homogeneity, share
-from results.statistics.marginal import marginal_blocks
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import identifiable, nest
 from results.statistics.profile import profile_interval
@@ -125,7 +124,7 @@ def pool(
         for level in (TESTER, SESSION, SET)
     ]
     robust = cluster_robust(
-        marginal_blocks(model, theta),
+        model.blocks(theta),
         model.design,
         model.columns[:, -1] - mu,
         best.likelihood.covariance,
