@@ -1,6 +1,7 @@
 """Addresses of the API."""
 
 from django.urls import path, re_path
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
 from api import calibrations, connections, jobs, lines, people, pools, pull_sets, rigs, tokens
 from api.problems import Nothing
@@ -35,5 +36,7 @@ urlpatterns = [
     path("pools/<int:pk>/comparison", Nothing.as_view(), name="comparison"),
     path("pull-sets/<int:pk>", pull_sets.OnePullSet.as_view(), name="pull-set"),
     path("pull-sets/<int:pk>/decisions", pull_sets.Decisions.as_view(), name="decisions"),
+    path("schema", SpectacularAPIView.as_view(), name="schema"),
+    path("docs", SpectacularSwaggerView.as_view(url_name="api:schema"), name="docs"),
     re_path("", Nothing.as_view(), name="nothing"),
 ]

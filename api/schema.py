@@ -1,0 +1,87 @@
+"""What the description of the API (OpenAPI 3.1) says beyond the serializers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.authentication import BasicScheme
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+
+from api.documents import Quantity
+from api.problems import CONTENT_TYPE
+
+PROBLEM = {
+    "type": "object",
+    "description": "Problem details (RFC 9457).",
+    "required": ["type", "title", "status", "detail", "instance", "findings"],
+    "properties": {
+        "type": {"type": "string", "format": "uri-reference"},
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string"},
+        "instance": {"type": "string"},
+        "findings": {
+            "type": "array",
+            "items": {
+                "type": "object",
+                "required": ["row", "field", "found", "expected"],
+                "properties": {
+                    "row": {"type": "string", "description": "row of a sheet, or place"},
+                    "field": {"type": "string"},
+                    "found": {"type": "string"},
+                    "expected": {"type": "string"},
+                },
+            },
+        },
+    },
+    "example": {
+        "type": "/problems/invalid",
+        "title": "Something in this needs correcting",
+        "status": 422,
+        "detail": "1 to correct: see the findings.",
+        "instance": "/api/v1/rigs",
+        "findings": [
+            {
+                "row": "revision",
+                "field": "resolution",
+                "found": "0.1 stone",
+                "expected": "a unit: N, kN, lbf, kgf, gf, ozf",
+            }
+        ],
+    },
+}
+
+
+class QuantitySchema(OpenApiSerializerFieldExtension):
+    """A quantity goes in as text and comes out as text and value."""
+
+    target_class = Quantity
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:  # noqa: ARG002
+        nullable = {"type": ["string", "null"] if self.target.allow_null else "string"}
+        if direction == "request":
+            return {**nullable, "description": f"number and unit, as in {self.target.example}"}
+        written = {"written": {"type": "string"}, self.target.symbol: {"type": "number"}}
+        kind = ["object", "null"] if self.target.allow_null else "object"
+        return {"type": kind, "properties": written, "required": list(written)}
+
+
+class NameAndPasswordScheme(BasicScheme):
+    """Tokens are got with HTTP Basic authentication."""
+
+    target_class = "api.tokens.NameAndPassword"
+    priority = 1
+
+
+def add_problems(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
+    """Say of every operation that whatever else it answers is a problem."""
+    result["components"].setdefault("schemas", {})["Problem"] = PROBLEM
+    refusal = {
+        "description": "A problem; /problems/… explains its type.",
+        "content": {CONTENT_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+    }
+    for operations in result["paths"].values():
+        for operation in operations.values():
+            operation["responses"]["default"] = refusal
+    return result
