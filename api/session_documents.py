@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 from rest_framework import serializers
 
-from api.documents import Choice, Filters
+from api.documents import Choice, Filters, Strict
 from api.pull_sets import Interval
 from results.models import Baseline, Job, Pull, PullSet, Session
 
@@ -28,12 +26,16 @@ class SessionInShort(serializers.ModelSerializer):
     contributor = serializers.CharField(source="contributor.handle")
     rig = serializers.CharField(source="revision.rig.name")
     revision = serializers.IntegerField(source="revision.number")
-    replaces = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
-    replaced_by = serializers.SerializerMethodField()
-    baselines = serializers.IntegerField(source="baseline_count")
-    pull_sets = serializers.IntegerField(source="pull_set_count")
-    pulls = serializers.IntegerField(source="pull_count", help_text="voids included")
-    discarded_ties = serializers.IntegerField(source="discarded_count")
+    replaces: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
+        view_name="api:session", read_only=True
+    )
+    replaced_by: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
+        view_name="api:session", read_only=True, default=None
+    )
+    baseline_count = serializers.IntegerField()
+    pull_set_count = serializers.IntegerField()
+    pull_count = serializers.IntegerField(help_text="voids included")
+    discarded_count = serializers.IntegerField(help_text="ties thrown away unpulled")
 
     class Meta:
         model = Session
@@ -56,29 +58,25 @@ class SessionInShort(serializers.ModelSerializer):
             "replaces",
             "replaced_by",
             "received_at",
-            "baselines",
-            "pull_sets",
-            "pulls",
-            "discarded_ties",
+            "baseline_count",
+            "pull_set_count",
+            "pull_count",
+            "discarded_count",
         ]
-
-    def get_replaced_by(self, session: Session) -> str | None:
-        later = getattr(session, "replaced_by", None)
-        return self.fields["replaces"].get_url(later, "api:session", self.context["request"], None) if later else None
 
 
 class PulledReading(serializers.Serializer):
-    """A reading as its tester wrote it, and in newtons; null where it was lost."""
+    """A reading as its tester wrote it, and in newtons; N is null where it was lost."""
 
     written = serializers.CharField(source="reading_written")
     unit = serializers.CharField()
-    N = serializers.FloatField(source="reading_N")
+    N = serializers.FloatField(source="reading_N", allow_null=True)
 
 
 class OnePull(serializers.ModelSerializer):
     """One pull, in the order in which it was pulled."""
 
-    reading = serializers.SerializerMethodField()
+    reading = PulledReading(source="*")
 
     class Meta:
         model = Pull
@@ -92,11 +90,6 @@ class OnePull(serializers.ModelSerializer):
             "note",
         ]
 
-    def get_reading(self, pull: Pull) -> PulledReading | None:
-        if pull.reading_N is None:
-            return None
-        return {"written": pull.reading_written, "unit": pull.unit, "N": pull.reading_N}  # type: ignore[return-value]
-
 
 class SessionBaseline(serializers.ModelSerializer):
     """Straight-line pulls of one line from one spool."""
@@ -109,6 +102,13 @@ class SessionBaseline(serializers.ModelSerializer):
         fields = ["line", "spool", "position", "pulls"]
 
 
+class EfficiencyOfSet(serializers.Serializer):
+    """What a set came to against its own straight line."""
+
+    efficiency = serializers.FloatField()
+    interval = Interval()
+
+
 class SessionPullSet(serializers.ModelSerializer):
     """Pulls of one join, with the efficiency they came to once the job is done."""
 
@@ -116,8 +116,7 @@ class SessionPullSet(serializers.ModelSerializer):
     connection = serializers.CharField(source="connection.name")
     main_line = serializers.CharField(source="main_line.name")
     leader_line = serializers.CharField(source="leader_line.name", default=None)
-    efficiency = serializers.FloatField(source="normalised.efficiency", default=None)
-    interval = Interval(source="normalised", default=None)
+    figures = EfficiencyOfSet(source="normalised", default=None)
     pulls = OnePull(many=True)
 
     class Meta:
@@ -139,8 +138,7 @@ class SessionPullSet(serializers.ModelSerializer):
             "note",
             "state",
             "not_normalised",
-            "efficiency",
-            "interval",
+            "figures",
             "pulls",
         ]
 
@@ -163,7 +161,7 @@ class SessionInFull(SessionInShort):
     jobs = JobNamed(many=True)
 
     class Meta(SessionInShort.Meta):
-        fields = [*SessionInShort.Meta.fields, "jobs"]
+        fields = [*SessionInShort.Meta.fields, "baselines", "pull_sets", "jobs"]
 
 
 class FindingDocument(serializers.Serializer):
@@ -178,7 +176,9 @@ class FindingDocument(serializers.Serializer):
 class ReceiptDocument(serializers.Serializer):
     """What became of an upload: the session as stored, and the job that works it out."""
 
-    session = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    session: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
+        view_name="api:session", read_only=True
+    )
     job = JobNamed()
     warnings = FindingDocument(many=True)
 
@@ -186,7 +186,7 @@ class ReceiptDocument(serializers.Serializer):
 class SetPreviewDocument(serializers.Serializer):
     """A set as it would come out; ``why_not`` where there would be no efficiency."""
 
-    label = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment]
     connection = serializers.CharField()
     lines = serializers.CharField()
     pulls = serializers.IntegerField()
@@ -210,10 +210,7 @@ class PreviewDocument(serializers.Serializer):
     warnings = FindingDocument(many=True)
 
 
-class WithdrawalDocument(serializers.Serializer):
+class WithdrawalDocument(Strict):
     """Why a session is taken out of every figure."""
 
     reason = serializers.CharField(max_length=1000)
-
-    def to_internal_value(self, data: Any) -> Any:
-        return super().to_internal_value(data)

@@ -3,7 +3,18 @@
 from django.urls import path, re_path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
-from api import calibrations, connections, jobs, lines, people, pools, pull_sets, rigs, tokens
+from api import (
+    calibrations,
+    connections,
+    jobs,
+    lines,
+    people,
+    pools,
+    pull_sets,
+    rigs,
+    sessions,
+    tokens,
+)
 from api.problems import Nothing
 
 app_name = "api"
@@ -29,7 +40,7 @@ urlpatterns = [
     path("connections", connections.Connections.as_view(), name="connections"),
     path("connections/<int:pk>", connections.OneConnection.as_view(), name="connection"),
     path("jobs/<uuid:pk>", jobs.OneJob.as_view(), name="job"),
-    path("sessions/<int:pk>", Nothing.as_view(), name="session"),
+    *sessions.urlpatterns,
     path("pools", pools.Pools.as_view(), name="pools"),
     path("pools/<int:pk>", pools.OnePool.as_view(), name="pool"),
     path("pools/<int:pk>/versions", pools.Versions.as_view(), name="pool-versions"),

@@ -37,21 +37,25 @@ def read(body: bytes, content_type: str) -> Read:
     """Read an upload in any of ``FORMS``. Raises Unreadable, Invalid and TooLarge."""
     if len(body) > MOST_BYTES:
         raise TooLarge(f"The upload has {len(body)} bytes; at most {MOST_BYTES} are taken.")
-    form = content_type.partition(";")[0].strip().lower()
+    form = form_of(content_type)
     if form == JSON:
         found = _read_json(body)
     elif form == CSV:
         found = _read_sheet(tables.csv_rows(body))
-    elif form == XLSX:
-        found = _read_sheet(tables.xlsx_rows(body))
     else:
-        raise Unreadable(
-            f"A session is sent as one of {', '.join(FORMS)}, not {form or 'nothing'}."
-        )
+        found = _read_sheet(tables.xlsx_rows(body))
     pulls = sum(len(part.pulls) for part in found.document.parts())
     if pulls > MOST_PULLS:
         raise TooLarge(f"The session has {pulls} pulls; at most {MOST_PULLS} are taken at once.")
     return found
+
+
+def form_of(content_type: str) -> str:
+    """The one of ``FORMS`` that a Content-Type names. Raises Unreadable."""
+    form = content_type.partition(";")[0].strip().lower()
+    if form not in FORMS:
+        raise Unreadable(f"A session is sent as {' or '.join(FORMS)}, not {form or 'nothing'}.")
+    return form
 
 
 def _read_json(body: bytes) -> Read:

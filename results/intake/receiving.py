@@ -10,11 +10,11 @@ from django.db import IntegrityError, transaction
 from results import amending, jobs
 from results.intake.checking import Checked, check
 from results.intake.fingerprint import fingerprint
-from results.intake.reading import read
+from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
 from results.models import Job, Session, Upload
 from rigs.models import Contributor
-from rigs.refusals import Conflict, Finding, Invalid
+from rigs.refusals import Conflict, Finding, Invalid, Refused
 
 LONGEST_KEY = 200
 
@@ -62,7 +62,7 @@ def receive(
             if replaces is not None:
                 amending.retire(replaces, contributor, Session.Standing.REPLACED, reason)
             session, job = _stored(contributor, checked, mark, replaces)
-            store_upload(session, body, content_type, sha256, key)
+            store_upload(session, body, form_of(content_type), sha256, key)
     except (IntegrityError, Conflict):
         # A twin committed between the look-up and the insert: answer as if it had come before.
         earlier = _by_key(contributor, key, sha256, replaces)
@@ -101,8 +101,7 @@ def _by_key(
         return None
     upload = (
         Upload.objects.filter(contributor=contributor, idempotency_key=key)
-        .select_related("session__contributor")
-        .defer("body")
+        .select_related("session__contributor", "contributor")
         .first()
     )
     if upload is None:
@@ -114,7 +113,16 @@ def _by_key(
             [Finding("header", "Idempotency-Key", "a key used before", "a new key")],
         )
     job = upload.session.jobs.earliest("created_at")
-    return Receipt(upload.session, job, created=False)
+    return Receipt(upload.session, job, created=False, warnings=_warnings_again(upload))
+
+
+def _warnings_again(upload: Upload) -> tuple[Finding, ...]:
+    """The warnings of the first answer; none where the catalogue has since changed under it."""
+    try:
+        found = read(bytes(upload.body), upload.content_type)
+        return check(upload.contributor, found).warnings
+    except Refused:
+        return ()
 
 
 def _refuse_twin(contributor: Contributor, mark: str, replaces: Session | None) -> None:

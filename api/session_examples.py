@@ -1,0 +1,83 @@
+"""Examples of uploads for the schema; the same session as a document and as a sheet."""
+
+from __future__ import annotations
+
+import msgspec
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiExample
+
+from results.intake import CSV, JSON, XLSX
+from results.intake.document import SessionDocument
+
+DOCUMENT = {
+    "rig": "garage winch",
+    "revision": 1,
+    "pulled_on": "2026-01-10",
+    "state": "dry",
+    "unit": "lbf",
+    "baselines": [
+        {
+            "line": "veyra-mono-35",
+            "spool": "A",
+            "pulls": [
+                {"reading": 20.1, "failure_mode": "line"},
+                {"reading": 19.4, "failure_mode": "line"},
+                {"reading": 20.3, "failure_mode": "line"},
+                {"reading": 18.2, "failure_mode": "grip"},
+            ],
+        }
+    ],
+    "pull_sets": [
+        {
+            "label": "set 1",
+            "connection": "Double uni",
+            "main": {"line": "veyra-mono-35", "spool": "A"},
+            "leader": {"line": "veyra-mono-60", "spool": "A"},
+            "parameters": {"turns_main": 6, "turns_leader": 4},
+            "discarded_ties": 1,
+            "pulls": [
+                {"reading": 14.8, "failure_mode": "join"},
+                {"reading": 15.6, "failure_mode": "join"},
+                {"reading": "13,2", "failure_mode": "slip", "place": "leader"},
+                {"failure_mode": "void", "note": "grip slipped, reading lost"},
+            ],
+        }
+    ],
+}
+SHEET = """\
+rig,revision,date,state,kind,label,connection,main line,leader line,reading (lbf),failure mode
+garage winch,1,2026-01-10,dry,straight,,,veyra-mono-35,,20.1,line
+,,,,straight,,,veyra-mono-35,,19.4,line
+,,,,straight,,,veyra-mono-35,,20.3,line
+,,,,joined,set 1,Double uni,veyra-mono-35,veyra-mono-60,14.8,join
+,,,,joined,set 1,,,,15.6,join
+,,,,joined,set 1,,,,,void
+"""
+
+
+def _schema() -> dict[str, object]:
+    """JSON Schema of the document form, made from the structs that check it."""
+    schema = msgspec.json.schema(SessionDocument)
+    return _inlined(schema, schema["$defs"])
+
+
+def _inlined(node: object, definitions: dict[str, object]) -> dict[str, object]:
+    """The schema with every reference replaced by what it refers to."""
+    if isinstance(node, list):
+        return [_inlined(each, definitions) for each in node]  # type: ignore[return-value]
+    if not isinstance(node, dict):
+        return node  # type: ignore[return-value]
+    if "$ref" in node:
+        return _inlined(definitions[node["$ref"].rpartition("/")[2]], definitions)
+    return {
+        name: _inlined(each, definitions)
+        for name, each in node.items()
+        if name not in ("$defs", "pattern")
+    }
+
+
+UPLOAD_REQUEST = {JSON: _schema(), CSV: OpenApiTypes.STR, XLSX: OpenApiTypes.BINARY}
+UPLOADS = [
+    OpenApiExample("A session as a document", DOCUMENT, request_only=True, media_type=JSON),
+    OpenApiExample("The same as a sheet", SHEET, request_only=True, media_type=CSV),
+]

@@ -1,0 +1,225 @@
+"""Sessions: sent whole as JSON, CSV or XLSX, read by all, amended by their own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.urls import path
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework import generics, status
+from rest_framework.exceptions import PermissionDenied, UnsupportedMediaType
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.reverse import reverse
+from rest_framework.views import APIView
+
+from api.jobs import ASK_AGAIN_AFTER_S
+from api.session_documents import (
+    PreviewDocument,
+    ReceiptDocument,
+    SessionFilters,
+    SessionInFull,
+    SessionInShort,
+    WithdrawalDocument,
+)
+from api.session_examples import UPLOAD_REQUEST, UPLOADS
+from results import amending, intake
+from results.intake.template import template
+from results.models import Session
+from results.session_lookups import in_full, sessions_visible_to, with_counts
+from rigs.models import Contributor
+from rigs.permissions import contributor_of
+from rigs.refusals import Finding, Invalid
+
+KEY = OpenApiParameter(
+    "Idempotency-Key",
+    location=OpenApiParameter.HEADER,
+    description="new for each upload: sent again with the same body it answers the same, and "
+    "stores nothing twice",
+)
+DRY_RUN = OpenApiParameter(
+    "dry_run", OpenApiTypes.BOOL, description="check only: answers 200 with what would be stored"
+)
+REASON = OpenApiParameter("reason", required=True, description="what was wrong before")
+
+
+def _sent(request: Request) -> tuple[Contributor, bytes, str, str | None]:
+    """Sender, body, form and key of an upload. Raises UnsupportedMediaType."""
+    form = request.content_type.partition(";")[0].strip().lower()
+    if form not in intake.FORMS:
+        taken = ", ".join(intake.FORMS)
+        raise UnsupportedMediaType(form, f"A session is sent as one of {taken}.")
+    body: bytes = request.body
+    return contributor_of(request.user), body, form, request.headers.get("Idempotency-Key")
+
+
+def _is_dry_run(request: Request) -> bool:
+    asked = request.query_params.get("dry_run", "false").lower()
+    if asked not in ("true", "false"):
+        raise Invalid(
+            "It is not clear whether this is a dry run.",
+            [Finding("query", "dry_run", asked, "true or false")],
+        )
+    return asked == "true"
+
+
+def _accepted(request: Request, receipt: intake.Receipt) -> Response:
+    document = ReceiptDocument(receipt, context={"request": request}).data
+    headers = {
+        "Location": reverse("api:job", [receipt.job.pk], request=request),
+        "Retry-After": str(ASK_AGAIN_AFTER_S),
+    }
+    return Response(document, status.HTTP_202_ACCEPTED, headers=headers)
+
+
+@extend_schema(tags=["sessions"])
+class Sessions(generics.ListAPIView):
+    """Every session, newest first, and the way to send one."""
+
+    serializer_class = SessionInShort
+    queryset = Session.objects.none()
+
+    def get_queryset(self) -> Any:
+        asked = SessionFilters.conditions(self.request)
+        asked.setdefault("standing", Session.Standing.CURRENT)
+        return with_counts(sessions_visible_to(self.request.user)).filter(**asked)
+
+    @extend_schema(parameters=[SessionFilters])
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Current sessions; with ``standing`` those replaced, or one's own withdrawn."""
+        return super().get(request, *args, **kwargs)
+
+    @extend_schema(
+        parameters=[KEY, DRY_RUN],
+        request=UPLOAD_REQUEST,
+        responses={
+            202: ReceiptDocument,
+            200: OpenApiResponse(PreviewDocument, "dry run: nothing was stored"),
+        },
+        examples=UPLOADS,
+    )
+    def post(self, request: Request) -> Response:
+        """Send a session whole. It is stored whole, or refused with every mistake named."""
+        contributor, body, form, key = _sent(request)
+        if _is_dry_run(request):
+            preview = intake.dry_run(contributor, body, form)
+            return Response(PreviewDocument(preview).data)
+        return _accepted(request, intake.receive(contributor, body, form, key))
+
+
+class OneSessionView(generics.GenericAPIView):
+    """What hangs off one session."""
+
+    def get_queryset(self) -> Any:
+        return sessions_visible_to(self.request.user)
+
+
+@extend_schema(tags=["sessions"])
+class OneSession(generics.RetrieveAPIView):
+    """One session with every pull."""
+
+    serializer_class = SessionInFull
+    queryset = Session.objects.none()
+
+    def get_queryset(self) -> Any:
+        return in_full(sessions_visible_to(self.request.user))
+
+
+class Original(OneSessionView):
+    """The file as it was sent."""
+
+    permission_classes = [IsAuthenticated]
+    serializer_class = None
+
+    @extend_schema(tags=["sessions"], responses={(200, form): bytes for form in intake.FORMS})
+    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> HttpResponse:
+        """The upload byte for byte: for its owner, and for moderators."""
+        session = self.get_object()
+        if not request.user.has_perm("results.read_original", session):
+            raise PermissionDenied
+        upload = session.upload
+        ending = {intake.JSON: "json", intake.CSV: "csv"}.get(upload.content_type, "xlsx")
+        response = HttpResponse(bytes(upload.body), content_type=upload.content_type)
+        response["Content-Disposition"] = f'attachment; filename="session-{session.pk}.{ending}"'
+        response["ETag"] = f'"{upload.sha256}"'
+        return response
+
+
+class Versions(OneSessionView):
+    """Telling a session anew."""
+
+    permission_classes = [IsAuthenticated]
+    serializer_class = ReceiptDocument
+
+    @extend_schema(
+        tags=["sessions"],
+        operation_id="sessions_amend",
+        parameters=[KEY, REASON],
+        request=UPLOAD_REQUEST,
+        responses={202: ReceiptDocument},
+        examples=UPLOADS,
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Replace a session of one's own by a corrected one; the old version stays readable."""
+        replaces = self.get_object()
+        contributor, body, form, key = _sent(request)
+        reason = request.query_params.get("reason", "")
+        return _accepted(
+            request,
+            intake.receive(contributor, body, form, key, replaces=replaces, reason=reason),
+        )
+
+
+class Withdrawal(OneSessionView):
+    """Taking a session back."""
+
+    permission_classes = [IsAuthenticated]
+    serializer_class = WithdrawalDocument
+
+    @extend_schema(
+        tags=["sessions"],
+        operation_id="sessions_withdraw",
+        request=WithdrawalDocument,
+        responses={200: SessionInShort},
+        examples=[
+            OpenApiExample(
+                "A rig at fault",
+                {"reason": "the scale was found to stick above 20 lbf"},
+                request_only=True,
+            )
+        ],
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Take a session of one's own, in all its versions, out of every figure."""
+        session = self.get_object()
+        told = WithdrawalDocument(data=request.data)
+        told.is_valid(raise_exception=True)
+        amending.withdraw(session, contributor_of(request.user), **told.validated_data)
+        now = with_counts(sessions_visible_to(request.user)).get(pk=session.pk)
+        return Response(SessionInShort(now, context={"request": request}).data)
+
+
+class Template(APIView):
+    """A sheet to fill in."""
+
+    @extend_schema(tags=["sessions"], responses={(200, "text/csv"): str})
+    def get(self, request: Request) -> HttpResponse:
+        """A CSV sheet; signed in, with one's own rig, lines and joins already written."""
+        user = request.user
+        contributor = Contributor.objects.filter(user=user).first() if user.pk else None
+        response = HttpResponse(template(contributor), content_type="text/csv; charset=utf-8")
+        response["Content-Disposition"] = 'attachment; filename="session.csv"'
+        return response
+
+
+urlpatterns = [
+    path("sessions", Sessions.as_view(), name="sessions"),
+    path("sessions/template.csv", Template.as_view(), name="session-template"),
+    path("sessions/<int:pk>", OneSession.as_view(), name="session"),
+    path("sessions/<int:pk>/original", Original.as_view(), name="session-original"),
+    path("sessions/<int:pk>/versions", Versions.as_view(), name="session-versions"),
+    path("sessions/<int:pk>/withdrawal", Withdrawal.as_view(), name="session-withdrawal"),
+]
