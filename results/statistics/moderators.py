@@ -1,0 +1,159 @@
+"""Moderators: what of the scatter between sets goes with turns, line size ratio, rate and the like.
+
+Meta-regression within one pool: y = X beta + tester + session + set + e by restricted likelihood,
+the coefficients' intervals by CR2 with Satterthwaite degrees of freedom, testers as clusters
+(Tipton 2015, Psychological Methods 20:375-393; Pustejovsky & Tipton 2018). All moderators tried
+stand in one model and are reported together, their p values adjusted by Holm's method; at most
+one for every ten sets (Borenstein et al. 2009, Introduction to Meta-Analysis, chapter 20).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.stats import t as student_t
+
+from results.statistics.cluster_robust import cluster_robust
+from results.statistics.components import likelihood_at, maximise
+from results.statistics.errors import (
+    Collinear,
+    NotFinite,
+    ShapeMismatch,
+    TooFewSets,
+    TooManyModerators,
+)
+from results.statistics.heterogeneity import homogeneity
+from results.statistics.multiplicity import holm
+from results.statistics.nesting import identifiable
+from results.statistics.pooling import nested_errors
+
+Floats = NDArray[np.float64]
+
+SETS_A_MODERATOR = 10
+
+
+@dataclass(frozen=True)
+class Moderator:
+    """Change of y (log efficiency) for one unit more; 95 percent interval; p plain and by Holm."""
+
+    name: str
+    coefficient: float
+    se: float
+    df: float
+    ci_low: float
+    ci_high: float
+    p: float
+    p_adjusted: float
+
+
+@dataclass(frozen=True)
+class Moderated:
+    """A pool with moderators: `mu` is y where every moderator is at its mean (`centre`).
+
+    tau2 of each level is what the moderators leave; QE on `QE_df` tests what is left.
+    """
+
+    mu: float
+    se: float
+    df: float
+    moderators: tuple[Moderator, ...]
+    centre: dict[str, float]
+    tau2_tester: float
+    tau2_session: float
+    tau2_set: float
+    restricted_loglik: float
+    QE: float
+    QE_df: int
+    QE_p: float
+
+
+def moderate(
+    y: ArrayLike,
+    own_variance: ArrayLike,
+    shared_variance: ArrayLike,
+    tester: ArrayLike,
+    session: ArrayLike,
+    baseline: ArrayLike,
+    moderators: Mapping[str, ArrayLike],
+) -> Moderated:
+    """Fit all `moderators` (name to values (k,)) at once; the other arguments as for `pool`.
+
+    Raises what `pool` raises, and TooFewSets (none can be carried), TooManyModerators,
+    Collinear, NotFinite, ShapeMismatch.
+    """
+    model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
+    named = _checked(moderators, model.sets)
+    means = {name: float(values.mean()) for name, values in named.items()}
+    spread = {name: float(values.std()) for name, values in named.items()}
+    scaled = [(values - means[name]) / spread[name] for name, values in named.items()]
+    model = replace(
+        model, columns=np.column_stack((model.columns[:, 0], *scaled, model.columns[:, -1]))
+    )
+    if np.linalg.matrix_rank(model.design) < model.design.shape[1]:
+        raise Collinear(f"{', '.join(named)}: one of them can be written by the others")
+    fitted = identifiable(model.nesting)
+    start = float(np.var(model.columns[:, -1])) / fitted.sum()
+    best = maximise(likelihood_at(model), np.where(fitted, start, 0.0), fitted)
+    beta = best.likelihood.beta
+    robust = cluster_robust(
+        model.blocks(best.theta),
+        model.design,
+        model.columns[:, -1] - model.design @ beta,
+        best.likelihood.covariance,
+    )
+    left = homogeneity(model)
+    return Moderated(
+        mu=centre + float(beta[0]),
+        se=float(robust.standard_error[0]),
+        df=float(robust.degrees_of_freedom[0]),
+        moderators=_report(
+            spread, beta[1:], robust.standard_error[1:], robust.degrees_of_freedom[1:]
+        ),
+        centre=means,
+        tau2_tester=float(best.theta[0]),
+        tau2_session=float(best.theta[1]),
+        tau2_set=float(best.theta[2]),
+        restricted_loglik=best.likelihood.value,
+        QE=left.Q,
+        QE_df=left.df,
+        QE_p=left.p,
+    )
+
+
+def _checked(moderators: Mapping[str, ArrayLike], sets: int) -> dict[str, Floats]:
+    allowed = sets // SETS_A_MODERATOR
+    if not allowed:
+        raise TooFewSets(f"a moderator needs {SETS_A_MODERATOR} sets; there are {sets}")
+    if len(moderators) > allowed:
+        raise TooManyModerators(f"{len(moderators)} moderators; {sets} sets carry {allowed}")
+    named = {name: np.asarray(values, dtype=np.float64) for name, values in moderators.items()}
+    for name, values in named.items():
+        if values.shape != (sets,):
+            raise ShapeMismatch(f"moderator {name} has {values.size} values for {sets} sets")
+        if not np.isfinite(values).all():
+            raise NotFinite(f"moderator {name} is missing for a set")
+        if np.ptp(values) == 0:
+            raise Collinear(f"moderator {name} is the same for all sets")
+    return named
+
+
+def _report(
+    spread: Mapping[str, float], beta: Floats, se: Floats, df: Floats
+) -> tuple[Moderator, ...]:
+    p = 2 * student_t.sf(np.abs(beta / se), df)
+    reach = student_t.ppf(0.975, df) * se
+    columns = zip(spread.items(), beta, se, df, reach, p, holm(p), strict=True)
+    return tuple(
+        Moderator(
+            name=name,
+            coefficient=float(b / unit),
+            se=float(error / unit),
+            df=float(freedom),
+            ci_low=float((b - half) / unit),
+            ci_high=float((b + half) / unit),
+            p=float(plain),
+            p_adjusted=float(adjusted),
+        )
+        for (name, unit), b, error, freedom, half, plain, adjusted in columns
+    )
