@@ -1,0 +1,115 @@
+"""Efficiencies that can't be right: above the line itself, or out of reach of the pool.
+
+Below the pool is another matter: a weak tyer's pulls are valid data, so that side only marks.
+"""
+
+import math
+
+from scipy.stats import t as student
+
+from results.statistics.screening.check import Check, Level
+from results.statistics.screening.straight_line import UNIT_TOLERANCE, nearest_mix_up
+
+ASK_ABOVE = 1.15
+LOOK_BELOW = 0.40
+"""Efficiency: look below 40 percent, ask above 115 (common practice, no source)."""
+
+NO_WEAK_TIE = 1 / 3
+"""A tie at less than a third of what others reach may be a mix-up of units rather than a weak tie;
+above that it may well be weak (common practice, no source)."""
+
+TRADE = "common practice, no source"
+RATIO = "one-sided t of the log ratio of means (Lajeunesse 2015)"
+POOL = "t of the difference from the pool without this tester, heterogeneity included (Mandel's h)"
+UNITS = "1 lbf = 4.4482216152605 N (international pound, 1959), 1 kgf = 9.80665 N (CGPM 1901)"
+
+
+def plausible_efficiency(applies_to: str, efficiency: float) -> Check:
+    """Held above 1.15, marked below 0.40."""
+    high = efficiency > ASK_ABOVE
+    low = efficiency < LOOK_BELOW
+    return Check(
+        "plausible efficiency",
+        applies_to,
+        efficiency,
+        LOOK_BELOW if low else ASK_ABOVE,
+        None,
+        Level.HOLD if high else Level.MARK if low else Level.NONE,
+        f"The join held {100 * efficiency:.0f} percent of the straight line. Above "
+        f"{100 * ASK_ABOVE:.0f} percent it is usually the straight line that was pulled too weak: "
+        "it slipped, broke at the grip, or came off another spool.",
+        TRADE,
+    )
+
+
+def above_the_line(
+    applies_to: str, log_ratio: float, se: float, degrees_of_freedom: float, alpha: float = 0.01
+) -> Check:
+    """Whether the join is stronger than the straight line beyond chance, which no join is."""
+    p = float(student.sf(log_ratio / se, degrees_of_freedom))
+    return Check(
+        "stronger than the line",
+        applies_to,
+        math.exp(log_ratio),
+        math.exp(float(student.isf(alpha, degrees_of_freedom)) * se),
+        p,
+        Level.NONE,
+        f"The join held {100 * math.exp(log_ratio):.0f} percent of the straight line; a join can "
+        "outlast its line, but the pull then ends with the line, at 100 percent.",
+        RATIO,
+        alpha=alpha,
+    )
+
+
+def against_pool(
+    applies_to: str,
+    log_ratio: float,
+    pooled_log_ratio: float,
+    prediction_sd: float,
+    degrees_of_freedom: float,
+    alpha: float = 0.01,
+) -> Check:
+    """Whether a set lies where the pool, without its tester, expects a new tester's next set.
+
+    ``prediction_sd`` holds the scatter between testers, sessions and sets, the pool's own
+    uncertainty and the set's sampling error. Above the pool may hold, below only marks.
+    """
+    difference = log_ratio - pooled_log_ratio
+    t = difference / prediction_sd
+    times = math.exp(difference)
+    return Check(
+        "efficiency against the pool",
+        applies_to,
+        t,
+        float(student.isf(alpha / 2, degrees_of_freedom)) * (1 if t >= 0 else -1),
+        2 * float(student.sf(abs(t), degrees_of_freedom)),
+        Level.NONE,
+        f"This join held {times:.2f} times what other testers reach, "
+        f"{100 * math.exp(log_ratio):.0f} against {100 * math.exp(pooled_log_ratio):.0f} percent.",
+        POOL,
+        at_most=Level.HOLD if t > 0 else Level.MARK,
+        alpha=alpha,
+    )
+
+
+def mixed_units_in_set(applies_to: str, efficiency: float, pooled_efficiency: float) -> Check:
+    """Whether joined pulls and straight pulls seem to be in different units.
+
+    Near a half of what others reach a weak tie is as likely as kilograms for pounds: it marks.
+    """
+    ratio = efficiency / pooled_efficiency
+    near = nearest_mix_up(ratio)
+    level = Level.NONE
+    if near.distance <= UNIT_TOLERANCE:
+        level = Level.MARK if NO_WEAK_TIE < ratio < 1 else Level.HOLD
+    return Check(
+        "units of joined and straight pulls",
+        applies_to,
+        near.distance,
+        UNIT_TOLERANCE,
+        None,
+        level,
+        f"This join held {ratio:.2f} times what other testers reach; {near.explanation} in one of "
+        f"the two series would give {near.factor:.2f}.",
+        UNITS,
+    )

@@ -1,0 +1,133 @@
+"""Values that come again: equal readings within sets, and runs of readings copied between sets.
+
+Number of equal pairs among normal readings on the scale's grid: for n readings with standard
+deviation s on a grid of d it is about n(n-1)/2 d/(2 s sqrt(pi)) (Simonsohn's number bunching).
+Here the chance of a pair is summed over the grid's cells, which holds for coarse scales as well,
+and the count's variance carries the triples that pairs share, so that its tail is a negative
+binomial's rather than a Poisson's.
+"""
+
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+from scipy.stats import nbinom
+
+from results.statistics.screening.check import Check, Level
+
+LEAST_PULLS = 8
+LEAST_RUN = 4
+ALPHA = 0.001
+BUNCHING = "Simonsohn (2019), number bunching; expected pairs of normal readings on a grid"
+COPIED = "Carlisle (2017) and general practice: runs of equal ordered readings"
+
+
+def cell_probabilities(mean: float, sd: float) -> NDArray[np.float64]:
+    """Chance of each whole step within six sd of the mean, for normal readings in steps."""
+    cells = np.arange(np.floor(mean - 6 * sd - 1), np.ceil(mean + 6 * sd + 2))
+    edges = (np.append(cells, cells[-1] + 1) - 0.5 - mean) / sd
+    return np.diff(ndtr(edges))
+
+
+def scatter_in_steps(steps: ArrayLike) -> float:
+    """Standard deviation in steps of the scale, at least that of rounding, 1/sqrt(12)."""
+    return max(float(np.std(np.asarray(steps, dtype=float), ddof=1)), 12**-0.5)
+
+
+def expected_pairs(steps: ArrayLike) -> tuple[float, float]:
+    """Mean and variance of the number of equal pairs that chance gives readings like these."""
+    values = np.asarray(steps, dtype=float)
+    cells = cell_probabilities(float(values.mean()), scatter_in_steps(values))
+    two, three = float((cells**2).sum()), float((cells**3).sum())
+    pairs = values.size * (values.size - 1) / 2
+    meeting = values.size * (values.size - 1) * (values.size - 2)
+    return pairs * two, pairs * two * (1 - two) + meeting * (three - two**2)
+
+
+def equal_pairs(steps: ArrayLike) -> int:
+    """Number of pairs of equal readings."""
+    _, counts = np.unique(np.asarray(steps), return_counts=True)
+    return int((counts * (counts - 1) // 2).sum())
+
+
+def repeated_values(
+    applies_to: str, sets: Iterable[ArrayLike], alpha: float = ALPHA
+) -> Check | None:
+    """Whether equal readings are too many, added over sets of eight pulls or more."""
+    kept = [steps for steps in map(np.asarray, sets) if steps.size >= LEAST_PULLS]
+    if not kept:
+        return None
+    observed = sum(equal_pairs(steps) for steps in kept)
+    mean, variance = np.sum([expected_pairs(steps) for steps in kept], axis=0).tolist()
+    # A negative binomial of this mean and variance; near a Poisson's it is all but one.
+    spread = max(variance, mean * (1 + 1e-6))
+    tail = nbinom(mean**2 / (spread - mean), mean / spread)
+    return Check(
+        "repeated values",
+        applies_to,
+        float(observed),
+        float(tail.isf(alpha)),
+        float(tail.sf(observed - 1)),
+        Level.NONE,
+        f"{observed} pairs of pulls in the same set show exactly the same reading; with this "
+        f"scatter and this scale chance gives about {mean:.1f}.",
+        BUNCHING,
+        alpha=alpha,
+    )
+
+
+def longest_common_run(first: Sequence[int], second: Sequence[int]) -> int:
+    """Length of the longest run of readings that stands in both, in order."""
+    best, above = 0, [0] * (len(second) + 1)
+    for one in first:
+        row = [0] * (len(second) + 1)
+        for place, other in enumerate(second, start=1):
+            if one == other:
+                row[place] = above[place - 1] + 1
+                best = max(best, row[place])
+        above = row
+    return best
+
+
+def copied_run(
+    applies_to: str,
+    steps: Sequence[int],
+    others: Sequence[tuple[str, Sequence[int]]],
+    alpha: float = ALPHA,
+) -> Check | None:
+    """Whether a run of these readings stands in another set as well; others are (name, readings).
+
+    The chance of a run of r between two sets of n and m readings is at most n m P^r, with P the
+    chance that two readings agree; times the number of sets looked at.
+    """
+    if len(steps) < LEAST_RUN or not others:
+        return None
+    starts = {tuple(steps[i : i + LEAST_RUN]) for i in range(len(steps) - LEAST_RUN + 1)}
+    found, run, other = "", 0, 0
+    for name, readings in others:
+        if _shares_a_start(readings, starts):
+            length = longest_common_run(steps, readings)
+            if length > run:
+                found, run, other = name, length, len(readings)
+    agree = float((cell_probabilities(float(np.mean(steps)), scatter_in_steps(steps)) ** 2).sum())
+    chance = min(1.0, len(steps) * other * agree**run * len(others)) if run else 1.0
+    told = f"{run} readings in a row are the same as in {found}" if run else "No run of readings"
+    return Check(
+        "copied readings",
+        applies_to,
+        float(run),
+        float(LEAST_RUN),
+        chance,
+        Level.NONE,
+        f"{told}; chance alone would do that in {chance:.2g} of cases."
+        if run
+        else f"{told} is the same as in any of the {len(others)} sets it was compared with.",
+        COPIED,
+        alpha=alpha,
+    )
+
+
+def _shares_a_start(readings: Sequence[int], starts: set[tuple[int, ...]]) -> bool:
+    last = len(readings) - LEAST_RUN
+    return any(tuple(readings[i : i + LEAST_RUN]) in starts for i in range(last + 1))

@@ -1,0 +1,191 @@
+"""The rig and the day: calibration, drift, pace, and times that can't be.
+
+None of these is a fault of the pulls by itself, so they mark; what no rig and no day can do is
+held.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.stats import t as student
+
+from results.statistics.screening.check import Check, Level
+
+STALE_DAYS = 26 * 365.25 / 12
+"""ISO 7500-1:2018, 10: recalibrate after at most 26 months."""
+
+NO_CLASS = 4.0
+"""What stands for 'none' beside the classes 0.5, 1, 2 and 3."""
+
+LEAST_SESSIONS = 3
+CHART_SESSIONS = 8
+LEAST_SESSION_SD = 0.018
+"""On the log scale: 0.05/(1.96 sqrt 2), as two rounds of straight line on an unchanged rig agree
+within about 5 percent (common practice, no source)."""
+
+MOST_PACE_RATIO = 2.0
+MINUTES_A_DAY = 1440
+
+ISO_7500 = "ISO 7500-1:2018"
+TRADE = "common practice, no source"
+DRIFT = "t prediction from the earlier sessions; 5 percent: common practice, no source"
+EWMA = "exponentially weighted moving average, 3 sd limits (NIST/SEMATECH 6.3.2.4)"
+PACE = "ASTM D2256, ISO 2062: time to break of what is compared alike; a factor of two is ours"
+CLOCK = "a pull takes a minute at least, a day has 1440 (arithmetic)"
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """The calibration in force: age in days on the day, and the range of its weights in newtons.
+
+    ``force_class`` is its class of ISO 7500-1, None where it meets none.
+    """
+
+    age_days: float
+    lowest_N: float
+    highest_N: float
+    force_class: float | None
+
+
+def calibration(applies_to: str, known: Calibrated | None, highest_load_N: float) -> list[Check]:
+    """Missing, stale, out of range, or of no class; all of them mark."""
+    if known is None:
+        return [
+            _rig_mark(
+                "calibration missing", applies_to, 0.0, 1.0, True,
+                "The rig had not been calibrated by that day: its zero is unknown.",
+            )
+        ]  # fmt: skip
+    return [
+        _rig_mark(
+            "calibration stale", applies_to, known.age_days, STALE_DAYS,
+            known.age_days > STALE_DAYS,
+            f"The rig was calibrated {known.age_days:.0f} days before; after 26 months it should "
+            "be again.",
+        ),
+        _rig_mark(
+            "beyond the calibration", applies_to, highest_load_N, known.highest_N,
+            highest_load_N > known.highest_N,
+            f"The highest load was {highest_load_N:.0f} N; check weights went up to "
+            f"{known.highest_N:.0f} N.",
+        ),
+        _rig_mark(
+            "calibration class", applies_to, known.force_class or NO_CLASS, 3.0,
+            known.force_class is None,
+            f"The calibration meets class {known.force_class:g}." if known.force_class else
+            "The calibration meets no class: it has fewer weights or readings than a class takes, "
+            "or errors above 3 percent.",
+        ),
+    ]  # fmt: skip
+
+
+def _rig_mark(
+    name: str, applies_to: str, figure: float, threshold: float, marked: bool, sentence: str
+) -> Check:
+    level = Level.MARK if marked else Level.NONE
+    return Check(name, applies_to, figure, threshold, None, level, sentence, ISO_7500)
+
+
+def moved_since(
+    applies_to: str, straight_N: float, earlier_N: ArrayLike, alpha: float = 0.01
+) -> Check | None:
+    """Whether straight line now parts elsewhere than in earlier sessions (k,) of this revision.
+
+    None with fewer than three. The day's own baseline keeps an efficiency right, so it marks.
+    """
+    earlier = np.log(np.asarray(earlier_N, dtype=float))
+    k = earlier.size
+    if k < LEAST_SESSIONS:
+        return None
+    sd = max(float(earlier.std(ddof=1)), LEAST_SESSION_SD) * math.sqrt(1 + 1 / k)
+    difference = math.log(straight_N) - float(earlier.mean())
+    return Check(
+        "rig drift",
+        applies_to,
+        100 * math.expm1(difference),
+        math.copysign(100 * math.expm1(float(student.isf(alpha / 2, k - 1)) * sd), difference),
+        2 * float(student.sf(abs(difference) / sd, k - 1)),
+        Level.NONE,
+        f"This line parts {100 * math.expm1(difference):+.1f} percent from the {k} earlier "
+        "sessions on this rig: a drifting scale, another lot of line, or the weather.",
+        DRIFT,
+        at_most=Level.MARK,
+        alpha=alpha,
+    )
+
+
+def off_the_chart(
+    applies_to: str, average_N: float, lower_limit_N: float, upper_limit_N: float
+) -> Check:
+    """Whether the rig's control chart signals at this session; the caller draws the chart."""
+    outside = not lower_limit_N <= average_N <= upper_limit_N
+    limit = lower_limit_N if average_N < (lower_limit_N + upper_limit_N) / 2 else upper_limit_N
+    return Check(
+        "control chart of the rig",
+        applies_to,
+        average_N,
+        limit,
+        None,
+        Level.MARK if outside else Level.NONE,
+        f"The running average of straight strength stands at {average_N:.1f} N; by the earlier "
+        f"sessions it should lie from {lower_limit_N:.1f} to {upper_limit_N:.1f} N.",
+        EWMA,
+    )
+
+
+def like_pace(applies_to: str, joined_s: float, straight_s: float) -> Check:
+    """Whether joins and straight line broke in like times, within a factor of two."""
+    ratio = joined_s / straight_s
+    far = not 1 / MOST_PACE_RATIO <= ratio <= MOST_PACE_RATIO
+    return Check(
+        "time to break",
+        applies_to,
+        ratio,
+        MOST_PACE_RATIO if ratio > 1 else 1 / MOST_PACE_RATIO,
+        None,
+        Level.MARK if far else Level.NONE,
+        f"Joined pulls took {joined_s:.0f} s to break, straight ones {straight_s:.0f} s; line gets "
+        "stronger when pulled faster, so the two should be pulled alike.",
+        PACE,
+    )
+
+
+def within_capacity(applies_to: str, highest_reading_N: float, capacity_N: float) -> Check:
+    """Whether the scale can show what was read on it."""
+    beyond = highest_reading_N > capacity_N
+    return Check(
+        "reading above capacity",
+        applies_to,
+        highest_reading_N,
+        capacity_N,
+        None,
+        Level.HOLD if beyond else Level.NONE,
+        f"The highest reading is {highest_reading_N:.0f} N; this scale shows at most "
+        f"{capacity_N:.0f} N.",
+        "capacity as registered for the rig",
+    )
+
+
+def possible_times(applies_to: str, pulls: int, seconds_told: float, days_ahead: int) -> Check:
+    """Whether a day was long enough, and had come.
+
+    ``pulls`` are the tester's of that date, ``seconds_told`` the sum of their times to break,
+    ``days_ahead`` how far the date lies after the day it was sent (a day for time zones is free).
+    """
+    minutes = max(float(pulls), seconds_told / 60)
+    impossible = minutes > MINUTES_A_DAY or days_ahead > 1
+    told = f"{pulls} pulls on one day take at least {minutes:.0f} of its {MINUTES_A_DAY} minutes."
+    if days_ahead > 1:
+        told = f"The day of the pulls lies {days_ahead} days after the day they were sent."
+    return Check(
+        "impossible times",
+        applies_to,
+        minutes,
+        float(MINUTES_A_DAY),
+        None,
+        Level.HOLD if impossible else Level.NONE,
+        told,
+        CLOCK,
+    )
