@@ -16,6 +16,7 @@ from django.core.signals import got_request_exception
 from django.http import Http404, UnreadablePostError
 from django.urls import reverse
 from rest_framework import exceptions
+from rest_framework.permissions import SAFE_METHODS
 from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler, set_rollback
 
@@ -105,7 +106,12 @@ def _problem(kind: str, detail: str, findings: tuple[Finding, ...] = ()) -> Prob
 
 
 def _sent(request: Any) -> object:
-    return request.data if request.method in ("POST", "PUT", "PATCH") else request.query_params
+    if request.method in SAFE_METHODS:
+        return request.query_params
+    try:
+        return request.data
+    except exceptions.APIException:
+        return None
 
 
 def _findings(detail: Any, sent: object, row: str = "", field: str = "") -> Iterator[Finding]:

@@ -13,10 +13,7 @@ from rest_framework.response import Response
 from api.documents import Strict
 from results.models import NormalisedSet, PullSet, StateChange
 from results.reviewing import decide
-
-PULL_SETS = PullSet.objects.select_related(
-    "connection", "main_line", "leader_line", "session__contributor", "normalised"
-).prefetch_related("state_changes")
+from results.session_lookups import sessions_visible_to
 
 
 class Interval(serializers.Serializer):
@@ -131,20 +128,33 @@ class DecisionDocument(Strict):
     reason = serializers.CharField(max_length=2000, allow_blank=True)
 
 
+class Visible(generics.GenericAPIView):
+    """Pull sets of the sessions that whoever asks may see."""
+
+    def get_queryset(self) -> Any:
+        sessions = sessions_visible_to(self.request.user)
+        return (
+            PullSet.objects.filter(session__in=sessions.values("pk"))
+            .select_related(
+                "connection", "main_line", "leader_line", "session__contributor", "normalised"
+            )
+            .prefetch_related("state_changes")
+        )
+
+
 @extend_schema(tags=["sessions"])
-class OnePullSet(generics.RetrieveAPIView):
+class OnePullSet(generics.RetrieveAPIView, Visible):
     """One pull set with its figures and its history."""
 
     serializer_class = PullSetDocument
-    queryset = PULL_SETS
+    queryset = PullSet.objects.none()
 
 
-class Decisions(generics.GenericAPIView):
+class Decisions(Visible):
     """Decisions on a pull set."""
 
     serializer_class = DecisionDocument
     permission_classes = [IsAuthenticated]
-    queryset = PULL_SETS
 
     @extend_schema(
         tags=["review"],

@@ -59,12 +59,11 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
     match_subclasses = True
 
     def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:  # noqa: ARG002
-        nullable = {"type": ["string", "null"] if self.target.allow_null else "string"}
         if direction == "request":
-            return {**nullable, "description": f"number and unit, as in {self.target.example}"}
+            example = self.target.example
+            return {"type": "string", "description": f"number and unit, as in {example}"}
         written = {"written": {"type": "string"}, self.target.symbol: {"type": "number"}}
-        kind = ["object", "null"] if self.target.allow_null else "object"
-        return {"type": kind, "properties": written, "required": list(written)}
+        return {"type": "object", "properties": written, "required": list(written)}
 
 
 class NameAndPasswordScheme(BasicScheme):
