@@ -1,0 +1,91 @@
+"""Comparing one's own tying with everyone else's (stories 4, 5 and 6)."""
+
+import numpy as np
+import pytest
+
+from results.comparing import compare_with_pool
+from results.draining import drain
+from results.models import Pool
+from rigs.refusals import Conflict
+from tests.conftest import contributor
+from tests.results.test_pooling import league, send
+
+
+@pytest.fixture
+def rng() -> np.random.Generator:
+    return np.random.default_rng(11)
+
+
+def test_a_tester_whose_ties_are_weak_stands_below_the_others(db, rng):
+    league(rng, 8)
+    weak = contributor("weak hands")
+    for _ in range(3):
+        send(weak, rng, tester_effect=-0.25)
+    drain()
+
+    standing = compare_with_pool(weak, Pool.objects.get())
+
+    assert standing.comparison.place == "below"
+    assert standing.comparison.differs
+    assert standing.comparison.ratio == pytest.approx(np.exp(-0.25), abs=0.06)
+    assert standing.own.sessions == 3
+    assert standing.own_pulls == 24
+
+
+def test_the_pool_one_is_compared_with_leaves_oneself_out(db, rng):
+    league(rng, 5)
+    weak = contributor("weak hands")
+    send(weak, rng, tester_effect=-0.25)
+    drain()
+    pool = Pool.objects.get()
+
+    standing = compare_with_pool(weak, pool)
+
+    assert standing.others.testers == pool.current.testers - 1
+    assert standing.others.mu > np.log(pool.current.efficiency)
+
+
+def test_one_of_the_crowd_stands_within_and_is_drawn_towards_the_pool(db, rng):
+    league(rng, 8)
+    drain()
+    someone = Pool.objects.get().memberships.first().pull_set.session.contributor
+
+    standing = compare_with_pool(someone, Pool.objects.get())
+
+    others = np.exp(standing.others.mu)
+    own, shrunken = standing.own_efficiency, standing.comparison.shrunken
+    assert standing.comparison.place == "within"
+    assert min(own, others) <= shrunken <= max(own, others)
+
+
+def test_the_plan_asks_for_more_sessions_the_smaller_the_difference(db, rng):
+    league(rng, 10)
+    drain()
+    someone = Pool.objects.get().memberships.first().pull_set.session.contributor
+
+    small, large = compare_with_pool(someone, Pool.objects.get()).plans
+
+    assert small.difference < large.difference
+    assert large.sessions is not None
+    assert small.sessions is None or small.sessions > large.sessions
+    assert (small.sessions is None) == bool(small.why_not)
+
+
+def test_without_a_set_of_ones_own_the_answer_says_what_to_pull(db, rng, owner):
+    league(rng, 4)
+    drain()
+
+    with pytest.raises(Conflict) as refusal:
+        compare_with_pool(owner, Pool.objects.get())
+
+    assert "no set that counts in this pool" in refusal.value.detail
+
+
+def test_two_others_are_too_few_to_compare_with(db, rng):
+    sets = league(rng, 3)
+    drain()
+
+    with pytest.raises(Conflict) as refusal:
+        compare_with_pool(sets[0].session.contributor, Pool.objects.get())
+
+    assert "needs 3 testers; there are 2" in refusal.value.detail
