@@ -8,6 +8,8 @@ of a whole sample stands: Student's t for a location, the noncentral t for a qua
 16269-6).  It is exact for whole lognormal samples and an approximation for the rest.
 """
 
+from functools import cache
+
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtri
@@ -19,6 +21,8 @@ from results.statistics.errors import NoConvergence
 CHI_SQUARE_95 = 3.841458820694124
 """The 95 percent point of chi-square with 1 degree of freedom."""
 
+STEPS = 100
+
 
 def quantile_shift(family: Family, probability: float) -> float:
     """z_p: how many scales the quantile with ``probability`` below it lies above the location."""
@@ -28,23 +32,24 @@ def quantile_shift(family: Family, probability: float) -> float:
 
 
 def profile_loglik(fit: CensoredFit, point: float, shift: float) -> float:
-    """Greatest log-likelihood with location + shift x scale held at ``point`` (unit of y)."""
-    terms = terms_of(fit.family)
-    distance = fit.y - point
-    failures = float(fit.failures)
+    """Greatest log-likelihood with location + shift x scale held at ``point`` (unit of y).
 
-    def score(log_b: float) -> float:
-        _, slope, _ = terms(np.exp(log_b) * distance + shift, fit.failed)
-        return failures + float(np.exp(log_b) * (slope @ distance))
-
-    centre = -float(np.log(fit.scale))
-    low, high = centre - 1.0, centre + 1.0
-    while score(low) < 0:
-        low -= 2.0
-    while score(high) > 0:
-        high += 2.0
-    scale = float(np.exp(-brentq(score, low, high, xtol=1e-13)))
-    return fit.loglik_at(point - shift * scale, scale)
+    Newton's steps for the root in b of the score, which falls with b, kept inside the bracket that
+    the signs seen so far give.
+    """
+    terms, distance, failures = terms_of(fit.family), fit.y - point, float(fit.failures)
+    b, low, high = 1.0 / fit.scale, 0.0, np.inf
+    for _ in range(STEPS):
+        _, slope, curvature = terms(b * distance + shift, fit.failed)
+        score = failures / b + float(slope @ distance)
+        low, high = (b, high) if score > 0 else (low, b)
+        step = score / (failures / b**2 - float(curvature @ distance**2))
+        # The likelihood is flat at its maximum: an error of 1e-8 in b is 1e-16 there.
+        if abs(step) < 1e-8 * b:
+            return fit.loglik_at(point - shift / b, 1.0 / b)
+        inside = low < b + step < high
+        b = b + step if inside else min((low + high) / 2.0, 2.0 * b)
+    raise NoConvergence("the scale of most likelihood was not found")
 
 
 def profile_end(fit: CensoredFit, shift: float, deviance: float, direction: int) -> float:
@@ -62,12 +67,13 @@ def profile_end(fit: CensoredFit, shift: float, deviance: float, direction: int)
     outside = estimate + stride
     for _ in range(60):
         if excess(outside) > 0:
-            return float(brentq(excess, estimate, outside, xtol=1e-13, rtol=1e-13))
+            return float(brentq(excess, estimate, outside, xtol=1e-12, rtol=1e-12))
         stride *= 2.0
         outside += stride
     raise NoConvergence("the profile likelihood is too flat for an interval end")
 
 
+@cache
 def small_sample_deviance(n: float, shift: float, confidence: float) -> float:
     """Deviance of the exact one-sided bound of location + shift x scale, whole normal sample of n.
 

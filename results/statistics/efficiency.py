@@ -14,8 +14,7 @@ from typing import Literal
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import chi2
-from scipy.stats import t as student
+from scipy.special import chdtri, stdtrit
 
 from results.statistics.censored import Strength
 from results.statistics.errors import NotPositive
@@ -64,7 +63,7 @@ def fieller(
         numerator, numerator_variance, denominator, denominator_variance, degrees_of_freedom
     )
     ratio = numerator / denominator
-    t = float(student.ppf(0.5 + confidence / 2.0, degrees_of_freedom))
+    t = float(stdtrit(degrees_of_freedom, 0.5 + confidence / 2.0))
     g = t**2 * denominator_variance / denominator**2
     if g >= 1.0:
         return RatioInterval(ratio, None, None, g, NO_UPPER_END)
@@ -119,11 +118,11 @@ def fieller_unequal(
         freedom = variance**2 / (
             numerator_variance**2 / numerator_freedom + of_denominator**2 / denominator_freedom
         )
-        t = float(student.ppf(tail, freedom))
+        t = float(stdtrit(freedom, tail))
         return abs(numerator - r * denominator) - t * float(np.sqrt(variance))
 
     ratio = numerator / denominator
-    g = float(student.ppf(tail, denominator_freedom)) ** 2 * denominator_variance / denominator**2
+    g = float(stdtrit(denominator_freedom, tail)) ** 2 * denominator_variance / denominator**2
     if g >= 1.0:
         return RatioInterval(ratio, None, None, g, NO_UPPER_END)
     outside = 2.0 * ratio
@@ -148,7 +147,7 @@ def coefficient_of_variation_interval(
     tail = (1.0 - confidence) / 2.0
 
     def limit(probability: float) -> float:
-        u = float(chi2.ppf(probability, degrees_of_freedom))
+        u = float(chdtri(degrees_of_freedom, 1.0 - probability))
         return float(cv / np.sqrt(((u + 2.0) / n - 1.0) * cv**2 + u / degrees_of_freedom))
 
     return limit(1.0 - tail), limit(tail)

@@ -51,7 +51,15 @@ class DoubleOutlier:
 
 @dataclass(frozen=True)
 class LargestVariance:
-    """The cell that scatters most, its share of the summed variances, and how unlikely that is."""
+    """The cell of greatest variance and Cochran's C, its share of the summed variances."""
+
+    index: int
+    statistic: float
+
+
+@dataclass(frozen=True)
+class LeastLikelyVariance:
+    """The cell whose variance is least likely, its share of the squares about cell means."""
 
     index: int
     statistic: float
@@ -121,28 +129,43 @@ def _double(x: FloatArray, pair: ArrayLike) -> DoubleOutlier:
     return DoubleOutlier((first, second), statistic, *DOUBLE_GRUBBS_CRITICAL[x.size])
 
 
-def cochran(sds: ArrayLike, sizes: ArrayLike) -> LargestVariance:
-    """Cochran's test of the greatest of p standard deviations (p,) from cells of ``sizes`` (p,).
+def cochran(sds: ArrayLike) -> LargestVariance:
+    """Cochran's C of p standard deviations (p,), to be held against `cochran_critical`."""
+    variances = _sds(sds) ** 2
+    index = int(variances.argmax())
+    return LargestVariance(index, float(variances[index] / variances.sum()))
 
-    The statistic is C = s_i^2 / sum s_j^2.  Where cells differ in size, the cell named is the least
-    probable one, judged by v_i s_i^2 / sum v_j s_j^2 with v = n - 1 ('t Lam 2010).
+
+def cochran_unequal(sds: ArrayLike, sizes: ArrayLike) -> LeastLikelyVariance:
+    """Cochran's test for p standard deviations (p,) from cells of unequal ``sizes`` (p,).
+
+    The statistic is v_i s_i^2 / sum v_j s_j^2, v = n - 1, of the cell where it is least probable;
+    with equal cells it is Cochran's C.
     """
-    sd, freedom = np.asarray(sds, dtype=float), np.asarray(sizes, dtype=float) - 1.0
-    if sd.shape != freedom.shape or sd.ndim != 1:
+    sd, freedom = _sds(sds), np.asarray(sizes, dtype=float) - 1.0
+    if sd.shape != freedom.shape:
         raise ShapeMismatch(f"{sd.shape} standard deviations come with {freedom.shape} sizes")
-    if sd.size < 2 or (freedom < 1).any():
-        raise TooFewTesters("Cochran's test needs at least 2 cells of two results or more")
+    if (freedom < 1).any():
+        raise TooFewPulls("Cochran's test needs two results or more in every cell")
     squares = freedom * sd**2
-    if squares.sum() <= 0:
-        raise NoScatter("no cell scatters, so none can scatter most")
     share = squares / squares.sum()
     rest = freedom.sum() - freedom
     with np.errstate(divide="ignore"):
         ratio = (share / freedom) / ((1.0 - share) / rest)
     probability = sd.size * np.asarray(fisher.sf(ratio, freedom, rest), dtype=float)
     index = int(probability.argmin())
-    statistic = float(sd[index] ** 2 / (sd**2).sum())
-    return LargestVariance(index, statistic, min(1.0, float(probability[index])))
+    return LeastLikelyVariance(index, float(share[index]), min(1.0, float(probability[index])))
+
+
+def _sds(sds: ArrayLike) -> FloatArray:
+    sd = np.asarray(sds, dtype=float)
+    if sd.ndim != 1 or not np.isfinite(sd).all():
+        raise NotFinite("a standard deviation is missing, not a number or infinite")
+    if sd.size < 2:
+        raise TooFewTesters(f"{sd.size} cell: Cochran's test needs at least 2")
+    if (sd <= 0).all():
+        raise NoScatter("no cell scatters, so none can scatter most")
+    return sd
 
 
 def cochran_critical(cells: int, results: int, alpha: float) -> float:

@@ -17,6 +17,7 @@ from scipy.stats import t as student
 from results.statistics.errors import NotFinite, NotPositive, StatisticsError
 
 ALPHA = 0.05
+FAR = 6.0  # standard errors from which a significant result of the wrong sign is one in 1e9
 MOST_PULLS = 100_000
 MOST_SESSIONS = 10_000
 
@@ -43,9 +44,10 @@ def power_of_t(difference: float, standard_error: float, degrees_of_freedom: flo
     """Probability that a two-sided 5 percent t test finds ``difference`` at this standard error."""
     critical = float(student.ppf(1.0 - ALPHA / 2.0, degrees_of_freedom))
     shift = abs(difference) / standard_error
-    missed_low = float(nct.cdf(critical, degrees_of_freedom, shift))
-    missed_high = float(nct.cdf(-critical, degrees_of_freedom, shift))
-    return 1.0 - missed_low + missed_high
+    found = 1.0 - float(nct.cdf(critical, degrees_of_freedom, shift))
+    if shift > FAR:
+        return found
+    return found + float(nct.cdf(-critical, degrees_of_freedom, shift))
 
 
 def pulls_for_difference(difference: float, cv: float, power: float = 0.8) -> int:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from results.statistics.errors import NotFinite, NotPositive, ShapeMismatch, TooFewSets
 from results.statistics.groups import grouped
@@ -57,10 +57,10 @@ class Component:
 
 @dataclass(frozen=True)
 class FurtherPulls:
-    """How many more pulls of what would tell the tie's scatter from the rig's, if it is as seen."""
+    """How many more pulls of which kind would tell the tie's scatter from the rig's, as seen."""
 
-    pulls: int
-    of: str
+    of_join: int
+    of_straight_line: int
 
 
 @dataclass(frozen=True)
@@ -85,8 +85,8 @@ def variance_interval(
 ) -> tuple[float, float]:
     """Chi-square interval of a variance of normal values."""
     tail = (1.0 - confidence) / 2.0
-    low = degrees_of_freedom * variance / float(chi2.ppf(1.0 - tail, degrees_of_freedom))
-    return low, degrees_of_freedom * variance / float(chi2.ppf(tail, degrees_of_freedom))
+    low = degrees_of_freedom * variance / float(chdtri(degrees_of_freedom, tail))
+    return low, degrees_of_freedom * variance / float(chdtri(degrees_of_freedom, 1.0 - tail))
 
 
 def combine(*signed: tuple[int, Scatter], confidence: float = 0.95) -> Component:
@@ -119,17 +119,19 @@ def split_scatter(
 
 
 def further_pulls(join: Scatter, baseline: Scatter) -> FurtherPulls | None:
-    """Fewest further pulls, of the join or of straight line, that would separate the two scatters.
+    """Fewest further pulls, of one kind or half of each, that would separate the two scatters.
 
-    None where the join scatters no more than the line, or where no number up to 500 of one kind
-    would do at the scatters seen.
+    None where the join scatters no more than the line, or where 500 would not do at the scatters
+    seen.
     """
+    if join.cv <= baseline.cv:
+        return None
     for pulls in range(1, MOST_FURTHER_PULLS + 1):
-        for of, added_join, added_baseline in (("join", pulls, 0), ("straight line", 0, pulls)):
-            more_join = Scatter(join.cv, join.degrees_of_freedom + added_join)
-            more_baseline = Scatter(baseline.cv, baseline.degrees_of_freedom + added_baseline)
+        for of_join in (pulls, 0, pulls // 2):
+            more_join = Scatter(join.cv, join.degrees_of_freedom + of_join)
+            more_baseline = Scatter(baseline.cv, baseline.degrees_of_freedom + pulls - of_join)
             if combine((1, more_join), (-1, more_baseline)).low > 0:
-                return FurtherPulls(pulls, of)
+                return FurtherPulls(of_join, pulls - of_join)
     return None
 
 

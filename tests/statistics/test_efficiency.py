@@ -97,8 +97,8 @@ def test_a_join_too_uncertain_has_an_upper_end_and_no_lower_one():
 
 def test_fiellers_interval_covers_the_true_efficiency_19_times_in_20():
     random = np.random.default_rng(31)
-    joined = random.normal(80.0, 6.0, (1500, 5))
-    straight = random.normal(100.0, 3.0, (1500, 5))
+    joined = random.normal(80.0, 6.0, (2000, 5))
+    straight = random.normal(100.0, 3.0, (2000, 5))
     hits = [
         found.fieller_low <= 0.8 <= found.fieller_high
         for j, s in zip(joined, straight, strict=True)

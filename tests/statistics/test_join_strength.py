@@ -55,8 +55,8 @@ def test_a_join_that_never_failed_in_ten_pulls_outlasts_the_line_in_seven_of_ten
 
 def test_half_the_pulls_censored_leave_the_joins_mean_within_one_percent():
     random = np.random.default_rng(26)
-    join = np.exp(random.normal(4.6, 0.07, (600, 12)))
-    line = np.exp(random.normal(4.6, 0.03, (600, 12)))
+    join = np.exp(random.normal(4.6, 0.07, (300, 12)))
+    line = np.exp(random.normal(4.6, 0.03, (300, 12)))
     means = []
     for own, other in zip(join, line, strict=True):
         estimate = join_strength(np.minimum(own, other), other < own).estimate

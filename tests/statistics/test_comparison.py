@@ -1,0 +1,133 @@
+"""Am I below the pool, and do I tie less evenly? One's own figures beside everyone else's."""
+
+import numpy as np
+import pytest
+from scipy.stats import t as student
+from scipy.stats import ttest_ind_from_stats
+
+from results.statistics.comparison import OwnMean, compare, compare_scatter, own_mean
+from results.statistics.errors import NotFinite, NotPositive, ShapeMismatch, TooFewSets
+from results.statistics.precision import precision
+from results.statistics.scatter import Scatter
+
+POOL = {
+    "mu": np.log(0.80),
+    "se": 0.015,
+    "degrees_of_freedom": 8.0,
+    "tau2_tester": 0.04**2,
+    "prediction_freedom": 8.0,
+}
+
+
+def own(ratio, se=0.02):
+    return OwnMean(float(np.log(ratio)), se**2, 4, 4)
+
+
+def test_a_weak_tyer_is_told_to_be_below_what_testers_differ_by():
+    found = compare(own(0.80 * np.exp(-0.17)), **POOL)
+    assert found.differs
+    assert found.place == "below"
+    assert found.ratio == pytest.approx(np.exp(-0.17))
+    assert found.ratio_low < found.ratio < found.ratio_high < 1.0
+
+
+def test_a_tester_off_the_pool_may_still_be_within_what_testers_differ_by():
+    found = compare(own(0.73, se=0.005), **POOL)
+    assert found.differs
+    assert found.place == "within"
+
+
+def test_at_the_pools_own_value_half_the_testers_are_below():
+    found = compare(own(0.80), **POOL)
+    assert found.share_below == pytest.approx(0.5)
+    assert not found.differs
+    assert found.shrunken == pytest.approx(0.80)
+
+
+def test_the_interval_of_the_difference_is_students_with_the_pools_freedom_grown():
+    found = compare(own(0.70), **POOL)
+    variance = 0.02**2 + 0.015**2
+    freedom = 8.0 * (variance / 0.015**2) ** 2
+    half = student.ppf(0.975, freedom) * np.sqrt(variance)
+    assert found.log_difference == pytest.approx(np.log(0.70 / 0.80))
+    assert np.log(found.ratio_high) == pytest.approx(np.log(0.70 / 0.80) + half, rel=1e-12)
+    assert found.degrees_of_freedom == pytest.approx(freedom)
+
+
+def test_few_own_pulls_are_drawn_to_the_pool_more_than_many():
+    few, many = compare(own(0.70, se=0.08), **POOL), compare(own(0.70, se=0.005), **POOL)
+    assert few.weight < 0.25
+    assert many.weight > 0.98
+    assert 0.70 < many.shrunken < few.shrunken < 0.80
+
+
+def test_shrunken_intervals_hold_the_true_value_19_times_in_20():
+    random = np.random.default_rng(41)
+    hits = []
+    for _ in range(4000):
+        truth = random.normal(POOL["mu"], 0.04)
+        pool = POOL | {
+            "mu": random.normal(POOL["mu"], 0.001),
+            "se": 0.001,
+            "prediction_freedom": 1e6,
+        }
+        found = compare(own(np.exp(random.normal(truth, 0.03)), se=0.03), **pool)
+        hits.append(found.shrunken_low <= np.exp(truth) <= found.shrunken_high)
+    assert np.mean(hits) == pytest.approx(0.95, abs=0.011)
+
+
+def test_own_sets_that_share_a_baseline_are_worth_less_than_as_many_sessions():
+    figures = ([-0.2, -0.25], [0.0004, 0.0004], [0.0003, 0.0003])
+    shared = own_mean(*figures, [1, 1], [1, 1], tau2_session=0.0001, tau2_set=0.0)
+    apart = own_mean(*figures, [1, 2], [1, 2], tau2_session=0.0001, tau2_set=0.0)
+    assert shared.log_ratio == pytest.approx(-0.225)
+    assert shared.variance == pytest.approx(0.0004 / 2 + 0.0003 + 0.0001)
+    assert apart.variance == pytest.approx((0.0004 + 0.0003 + 0.0001) / 2)
+    assert (shared.sessions, apart.sessions) == (1, 2)
+
+
+def test_own_scatter_beside_equal_others_has_the_k_of_an_interlaboratory_study():
+    random = np.random.default_rng(8)
+    values, tester = random.normal(80, 4, 20), np.repeat(["me", "b", "c", "d"], 5)
+    study = precision(values, tester)
+    others = Scatter(float(np.sqrt((study.sds[1:] ** 2).mean())), 12.0)
+    found = compare_scatter(Scatter(float(study.sds[0]), 4.0), others)
+    assert found.k == pytest.approx(study.k[0])
+    assert found.ratio_low < found.ratio < found.ratio_high
+
+
+def test_twice_the_scatter_of_the_pool_on_forty_pulls_is_beyond_chance():
+    found = compare_scatter(Scatter(0.12, 39), Scatter(0.06, 400))
+    assert found.k > found.k_critical_1_percent > found.k_critical_5_percent
+    assert found.f == pytest.approx(4.0)
+    assert found.probability < 1e-6
+
+
+def test_f_probabilities_are_two_sided_and_the_same_seen_from_either_side():
+    mine = compare_scatter(Scatter(0.05, 6), Scatter(0.06, 9))
+    theirs = compare_scatter(Scatter(0.06, 9), Scatter(0.05, 6))
+    assert mine.probability == pytest.approx(theirs.probability)
+    assert mine.ratio_low == pytest.approx(1 / theirs.ratio_high)
+
+
+def test_a_comparison_with_a_small_pool_is_welchs_test_when_ones_own_variance_is_certain():
+    welch = ttest_ind_from_stats(-0.30, 0.02, 10**7, -0.22, 0.05, 6, equal_var=False)
+    pool = POOL | {"mu": -0.22, "se": 0.05 / np.sqrt(6), "degrees_of_freedom": 5.0}
+    found = compare(OwnMean(-0.30, 0.02**2 / 10**7, 1, 1), **pool)
+    ours = 2 * student.sf(
+        abs(found.log_difference) / found.standard_error, found.degrees_of_freedom
+    )
+    assert ours == pytest.approx(welch.pvalue, rel=1e-4)
+
+
+def test_what_a_comparison_lacks_is_named():
+    with pytest.raises(TooFewSets, match="no set of one's own"):
+        own_mean([], [], [], [], [], tau2_session=0.0, tau2_set=0.0)
+    with pytest.raises(ShapeMismatch):
+        own_mean([-0.2], [0.1, 0.1], [0.1], [1], [1], tau2_session=0.0, tau2_set=0.0)
+    with pytest.raises(NotPositive):
+        own_mean([-0.2], [0.0], [0.1], [1], [1], tau2_session=0.0, tau2_set=0.0)
+    with pytest.raises(NotFinite):
+        compare(own(0.8), **(POOL | {"mu": float("nan")}))
+    with pytest.raises(NotPositive):
+        compare(own(0.8), **(POOL | {"se": 0.0}))
