@@ -1,4 +1,4 @@
-"""Forces, masses and lengths as people write them, in newtons, kilograms and metres.
+"""Forces, masses, lengths and volumes as people write them, in newtons, kilograms and metres.
 
 A *reading* in kg, lb or oz is a force: a scale's kilogram is a kilogram-force at standard
 gravity, 9.80665 m/s2 (CGPM 1901), and its pound the international avoirdupois pound of
@@ -50,6 +50,9 @@ LENGTH_UNITS: dict[str, float] = _factors(
 )
 """Metres in one of each length unit, by the unit's symbol."""
 
+VOLUME_UNITS: dict[str, float] = _factors({"l": "litre", "ml": "millilitre"}, "metre ** 3")
+"""Cubic metres in one of each volume unit, by the unit's symbol."""
+
 _FORCE_SPELLINGS = {
     "lb": "lbf", "lbs": "lbf", "pound": "lbf", "pounds": "lbf",
     "kg": "kgf", "kgs": "kgf", "kilo": "kgf", "kilos": "kgf", "kp": "kgf",
@@ -62,6 +65,10 @@ _MASS_SPELLINGS = {
 _LENGTH_SPELLINGS = {
     "metre": "m", "metres": "m", "foot": "ft", "feet": "ft",
     "inch": "in", "inches": "in", '"': "in",
+}  # fmt: skip
+_VOLUME_SPELLINGS = {
+    "litre": "l", "litres": "l", "liter": "l", "liters": "l",
+    "millilitre": "ml", "millilitres": "ml", "milliliter": "ml", "milliliters": "ml",
 }  # fmt: skip
 
 _WRITTEN = re.compile(
@@ -105,6 +112,15 @@ class Length:
     value: float
     unit: str
     metres: float
+
+
+@dataclass(frozen=True)
+class Volume:
+    """A volume as written (`value` in `unit`) and in cubic metres."""
+
+    value: float
+    unit: str
+    cubic_metres: float
 
 
 def _symbol(text: str, units: Mapping[str, float], spellings: Mapping[str, str]) -> str:
@@ -156,6 +172,13 @@ def parse_length(text: str, default_unit: str | None = None) -> Length:
     value, written = _number_and_unit(text, default_unit, "0.35 mm, 1.2 m or 0.014 in")
     unit = _symbol(written, LENGTH_UNITS, _LENGTH_SPELLINGS)
     return Length(value, unit, value * LENGTH_UNITS[unit])
+
+
+def parse_volume(text: str, default_unit: str | None = None) -> Volume:
+    """A volume such as `5 l` or `500 ml`. Raises UnitError."""
+    value, written = _number_and_unit(text, default_unit, "5 l or 500 ml")
+    unit = _symbol(written, VOLUME_UNITS, _VOLUME_SPELLINGS)
+    return Volume(value, unit, value * VOLUME_UNITS[unit])
 
 
 def _number_and_unit(text: str, default_unit: str | None, example: str) -> tuple[float, str]:

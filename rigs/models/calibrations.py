@@ -59,11 +59,12 @@ class CalibrationReading(models.Model):
     number = models.PositiveIntegerField()
     mass_kg = models.FloatField()
     mass_written = models.CharField(max_length=40)
+    volume_m3 = models.FloatField(null=True, blank=True, help_text="of water by volume")
+    temperature_C = models.FloatField(null=True, blank=True, help_text="of the water")
+    tolerance_written = models.CharField(max_length=40, blank=True, db_default="")
     u_mass_kg = models.FloatField(null=True, blank=True)
     how_known = models.CharField(max_length=40, choices=HowKnown.choices)
-    direction = models.CharField(
-        max_length=10, choices=Direction.choices, default=Direction.RISING
-    )
+    direction = models.CharField(max_length=10, choices=Direction.choices, default=Direction.RISING)
     force_N = models.FloatField()
     reading_N = models.FloatField()
     reading_written = models.CharField(max_length=40)
