@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import socket
 import subprocess
@@ -33,14 +34,17 @@ def wait_until(ready: Callable[[], bool], what: str, patience_s: float = PATIENC
 def running(
     command: list[str], *, stop_by: signal.Signals = signal.SIGTERM, **options: Any
 ) -> Iterator[subprocess.Popen[bytes]]:
-    """A process that is ended when the block is left, whichever way it is left."""
-    process = subprocess.Popen(command, **options)
+    """A process that is ended when the block is left, whichever way it is left.
+
+    It leads a session of its own, so that Ctrl-C is left to the block and no child outlives it.
+    """
+    process = subprocess.Popen(command, start_new_session=True, **options)
     try:
         yield process
     finally:
         process.send_signal(stop_by)
-        try:
+        with contextlib.suppress(subprocess.TimeoutExpired):
             process.wait(timeout=PATIENCE_S)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.wait()
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()

@@ -41,7 +41,6 @@ def working(folder: Path, **environment: str) -> Iterator[subprocess.Popen]:
             env={**os.environ, "DATABASE_URL": database_url(), **environment},
             stdout=out,
             stderr=out,
-            start_new_session=True,
         ) as worker,
     ):
         wait_until(lambda: b" ready." in log.read_bytes(), f"The worker ({log})")

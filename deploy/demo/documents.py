@@ -41,7 +41,6 @@ GRIPS = {
     "crimped loop and eye": ("crimp", "eye"),
     "eye and eye": ("eye", "eye"),
 }
-HOW_KNOWN = {"bought weights, class stated": "bought as"}
 
 
 def line_documents() -> list[Document]:
@@ -101,7 +100,7 @@ def calibration_document(calibration: Document) -> Document:
             {
                 "mass": f"{row['mass_kg']} kg",
                 "tolerance": f"{row['mass_kg'] * calibration['tolerance_percent'] / 100:.6g} kg",
-                "how_known": HOW_KNOWN[calibration["how_known"]],
+                "how_known": calibration["how_known"],
                 "reading": f"{row['reading']} {calibration['unit']}",
             }
             for row in calibration["rows"]

@@ -23,7 +23,9 @@ from deploy.demo.table import pool_table
 from deploy.processes import running, wait_until
 
 SERVER = ["granian", "--interface", "wsgi", "--workers", "1", "--blocking-threads", "8"]
+SERVER += ["--workers-kill-timeout", "5"]
 APPLICATION = "deploy.wsgi:application"
+PATIENCE_S = 120.0
 WINTER = 2025
 """Random state of the league's draw: the same winter for everybody."""
 EXAMPLE_SENDER, EXAMPLE = "sandgrain", "deploy/example-session.csv"
@@ -88,7 +90,9 @@ def _serving(port: int) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
     program = Path(sys.executable).with_name(SERVER[0])
     command = [str(program), *SERVER[1:], "--host", "127.0.0.1", "--port", str(port), APPLICATION]
     with _log().open("wb") as out, running(command, stdout=out, stderr=out) as server:
-        wait_until(lambda: server.poll() is not None or _answers(address), "The service")
+        wait_until(
+            lambda: server.poll() is not None or _answers(address), "The service", PATIENCE_S
+        )
         if server.poll() is not None:
             raise TimeoutError("The service stopped as soon as it was started")
         yield server, address
