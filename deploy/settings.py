@@ -81,6 +81,7 @@ TEMPLATES = [
         "DIRS": [BASE_DIR / "results" / "pages" / "templates"],
         "APP_DIRS": True,
         "OPTIONS": {
+            "libraries": {"figures": "results.pages.figures"},
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
@@ -177,6 +178,14 @@ CELERY_BEAT_SCHEDULE = {
     "sweep": {"task": "results.tasks.sweep", "schedule": SAMESPOOL_SWEEP_SECONDS},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
+
+# Notices to contributors are mailed as well where a sender and a server are set.
+SAMESPOOL_MAIL_FROM = env.str("SAMESPOOL_MAIL_FROM", "")
+EMAIL_HOST, EMAIL_PORT = (
+    env.str("SAMESPOOL_MAIL_HOST", "localhost"),
+    env.int("SAMESPOOL_MAIL_PORT", 25),
+)
+EMAIL_TIMEOUT = 10
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"

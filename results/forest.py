@@ -16,7 +16,7 @@ from typing import Any
 import altair as alt
 import vl_convert
 
-WIDTH, TOP, ROW, GAP = 400, 24, 38, 12
+WIDTH, TOP, ROW, GAP = 360, 24, 38, 12
 """Pixels: the plot's width, and the heights above the rows, of a row, and before the pool."""
 
 LOWEST, HIGHEST = 0.0, 250.0
@@ -25,7 +25,7 @@ LOWEST, HIGHEST = 0.0, 250.0
 REACH = 40.0
 """Percent: how far beyond the outermost value a long interval may stretch the axis."""
 
-LONGEST_LABEL, LONGEST_TITLE, LONGEST_SUBTITLE = 32, 44, 58
+LONGEST_LABEL, LONGEST_TITLE, LONGEST_SUBTITLE = 26, 38, 52
 """Characters that surely fit; measuring them would cost more than the rest of the drawing."""
 
 FONT = "Verdana, 'DejaVu Sans', sans-serif"

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from django.db.models import F, QuerySet
+from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
-from results.models import NormalisedSet, Pool, PoolMembership, PoolVersion
+from results.models import Baseline, NormalisedSet, Pool, PoolMembership, PoolVersion, PullSet
+from results.states import COUNTING
+from rigs.models import Contributor
 
 
 def pools() -> QuerySet[Pool]:
@@ -60,4 +63,72 @@ def rivals(pool: Pool) -> QuerySet[Pool]:
         terminal=pool.terminal,
         wet=pool.wet,
         shock=pool.shock,
+    )
+
+
+def drawn_pools() -> QuerySet[Pool]:
+    """The same pools, each with ``drawn``: whether its current version has a drawing."""
+    return pools().annotate(drawn=Q(current__forest_light__gt=""))
+
+
+def pooled_names() -> list[str]:
+    """Names of the joins that have a pool."""
+    names = Pool.objects.filter(current__isnull=False).values_list("connection__name", flat=True)
+    return list(names.distinct().order_by("connection__name"))
+
+
+def pooled_terminals() -> list[str]:
+    """Terminals that a pooled join is tied to."""
+    terminals = Pool.objects.filter(current__isnull=False).exclude(terminal="")
+    return list(terminals.values_list("terminal", flat=True).distinct().order_by("terminal"))
+
+
+def history_of(pool: Pool) -> QuerySet[PoolVersion]:
+    """The history of a pool, newest first, with how many sets each version added and removed."""
+    return versions_of(pool).annotate(
+        added=_memberships_by("since"), removed=_memberships_by("until")
+    )
+
+
+def _memberships_by(version: str) -> Coalesce:
+    counted = (
+        PoolMembership.objects.filter(**{version: OuterRef("pk")})
+        .order_by()
+        .values(version)
+        .annotate(number=Count("pk"))
+    )
+    return Coalesce(Subquery(counted.values("number")), 0)
+
+
+def pull_sets() -> QuerySet[PullSet]:
+    """Pull sets with what was told of them, what they came to, their pulls and their history."""
+    return PullSet.objects.select_related(
+        "connection",
+        "main_line",
+        "leader_line",
+        "session__contributor",
+        "session__revision__rig",
+        "normalised__baseline__line",
+        "normalised__pool__connection",
+    ).prefetch_related("pulls", "state_changes")
+
+
+def straight_of(pull_set: PullSet) -> QuerySet[Baseline]:
+    """Baselines that a set is measured against, or without figures all of its session."""
+    baselines = Baseline.objects.filter(session=pull_set.session_id).select_related("line")
+    normalised = getattr(pull_set, "normalised", None)
+    if normalised is not None:
+        reference = normalised.baseline
+        baselines = baselines.filter(line=reference.line_id, spool=reference.spool)
+    return baselines.prefetch_related("pulls").order_by("pk")
+
+
+def counting_sets_by(contributor: Contributor) -> QuerySet[NormalisedSet]:
+    """Sets of a contributor that count in a pool, the newest first."""
+    return (
+        NormalisedSet.objects.filter(
+            pull_set__session__contributor=contributor, pull_set__state__in=COUNTING
+        )
+        .select_related("pull_set__session", "pool__connection")
+        .order_by("-pull_set__session__pulled_on", "-pull_set")
     )

@@ -1,0 +1,28 @@
+"""One contributor: their club, their rigs, and what they have pulled."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from results import lookups
+from rigs.lookups import contributors
+
+SETS_SHOWN = 60
+
+
+@require_safe
+def contributor(request: HttpRequest, handle: str) -> HttpResponse:
+    """The public side of a contributor."""
+    found = get_object_or_404(contributors(), handle__iexact=handle)
+    sets = list(lookups.counting_sets_by(found)[: SETS_SHOWN + 1])
+    return render(
+        request,
+        "pages/contributor.html",
+        {
+            "contributor": found,
+            "sets": sets[:SETS_SHOWN],
+            "more_sets": len(sets) > SETS_SHOWN,
+        },
+    )

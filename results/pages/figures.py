@@ -1,0 +1,63 @@
+"""Figures as people read them: template filters for efficiencies, intervals, loads and counts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from django import template
+from django.utils.translation import gettext_lazy as _
+
+register = template.Library()
+
+MODES = {
+    "join": _("at the join"),
+    "slip": _("slipped"),
+    "line": _("in the line"),
+    "grip": _("at the grip"),
+    "terminal": _("in the terminal"),
+    "none": _("held to the rig's end"),
+    "void": _("void"),
+}
+
+
+@register.filter
+def percent(ratio: float | None) -> str:
+    """A ratio as percent: ``82.6%``."""
+    return "" if ratio is None else f"{100 * ratio:.1f}%"
+
+
+@register.simple_tag
+def between(low: float | None, high: float | None) -> str:
+    """An interval of ratios as percent, and in words where an end is open."""
+    if low is None and high is None:
+        return str(_("open at both ends"))
+    if low is None:
+        return str(_("up to %(high)s, open below")) % {"high": percent(high)}
+    if high is None:
+        return str(_("from %(low)s, open above")) % {"low": percent(low)}
+    return str(_("%(low)s to %(high)s")) % {"low": f"{100 * low:.1f}", "high": percent(high)}
+
+
+@register.filter
+def newtons(force_N: float | None) -> str:
+    """A force: ``97.1 N``."""
+    return "" if force_N is None else f"{force_N:.1f} N"
+
+
+@register.filter
+def mode(name: str) -> str:
+    """A failure mode in words."""
+    return str(MODES.get(name, name))
+
+
+@register.filter
+def modes(counts: Mapping[str, int]) -> str:
+    """Pulls by failure mode in words, the commonest first."""
+    common = sorted(counts.items(), key=lambda item: -item[1])
+    return ", ".join(f"{count} {mode(name)}" for name, count in common)
+
+
+@register.filter
+def as_label(name: str) -> str:
+    """A parameter's name in words: ``turns_main`` as ``turns main``."""
+    return name.replace("_", " ")

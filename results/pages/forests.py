@@ -1,0 +1,72 @@
+"""Forest plots at stable addresses, so that a tester can post them."""
+
+from __future__ import annotations
+
+import vl_convert
+from django.core.cache import cache
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import condition, require_safe
+
+from results.models import Pool, PoolVersion
+
+PICTURE_WIDTH = 1200
+A_DAY_S = 24 * 60 * 60
+
+
+def _tag(_request: HttpRequest, pk: int) -> str | None:
+    version = Pool.objects.filter(pk=pk).values_list("current_id", flat=True).first()
+    return f'"{version}"' if version else None
+
+
+def _current(pk: int) -> PoolVersion:
+    pool = get_object_or_404(
+        Pool.objects.select_related("current").defer("current__figures"), pk=pk
+    )
+    if pool.current is None or not pool.current.forest_light:
+        raise Http404
+    return pool.current
+
+
+def _drawing(svg: str) -> HttpResponse:
+    response = HttpResponse(svg, content_type="image/svg+xml")
+    # A drawing opened by itself is a document: nothing in it may run or load anything.
+    response["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
+    return response
+
+
+@require_safe
+@cache_control(max_age=60)
+@condition(etag_func=_tag)
+def light(_request: HttpRequest, pk: int) -> HttpResponse:
+    """The forest plot for a light ground."""
+    return _drawing(_current(pk).forest_light)
+
+
+@require_safe
+@cache_control(max_age=60)
+@condition(etag_func=_tag)
+def dark(_request: HttpRequest, pk: int) -> HttpResponse:
+    """The forest plot for a dark ground."""
+    return _drawing(_current(pk).forest_dark)
+
+
+@require_safe
+@cache_control(max_age=60)
+@condition(etag_func=_tag)
+def picture(_request: HttpRequest, pk: int) -> HttpResponse:
+    """The forest plot on white, as PNG; drawn once a version."""
+    version = _current(pk)
+    drawn = cache.get_or_set(
+        f"forest-{version.pk}", lambda: _on_white(version.forest_light), timeout=A_DAY_S
+    )
+    return HttpResponse(drawn, content_type="image/png")
+
+
+def _on_white(svg: str) -> bytes:
+    """The drawing as PNG, twice its size in pixels."""
+    start = svg.index(">") + 1
+    ground = '<rect width="100%" height="100%" fill="#ffffff"/>'
+    drawn: bytes = vl_convert.svg_to_png(svg[:start] + ground + svg[start:], scale=2)
+    return drawn

@@ -1,0 +1,120 @@
+"""The list of joins: by line pair, and ranked only as far as the pulls can tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from string import ascii_lowercase
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.db.models import Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from results import lookups
+from results.models import Pool
+from results.pages.filters import Filters
+from results.pages.strips import Strip, strip_of
+from results.ranking import Place, places, ranked
+from results.statistics.pooling import LEAST_TESTERS
+
+PAIRS_PER_PAGE = 10
+KEY = ("main_material", "leader_material", "terminal", "wet", "shock")
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A join of the list: its place, the letters of its groups, and the strip of its figures."""
+
+    place: Place
+    letters: str
+    strip: Strip | None
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """Neighbours in the list that a group holds together; alike where one group holds them all."""
+
+    entries: Sequence[Entry]
+    alike: bool
+
+
+@dataclass(frozen=True)
+class Section:
+    """One line pair, wet or dry: its joins in order, and those that can't be ranked yet."""
+
+    line_pair: str
+    conditions: str
+    clusters: Sequence[Cluster]
+    unranked: Sequence[Pool]
+
+
+@require_safe
+def pool_list(request: HttpRequest) -> HttpResponse:
+    """Joins that answer what was asked for."""
+    filters = Filters(request.GET)
+    asked = filters.condition()
+    pairs = lookups.pools().filter(asked).order_by(*KEY).values(*KEY).distinct()
+    page = Paginator(pairs, PAIRS_PER_PAGE).get_page(request.GET.get("page"))
+    query = request.GET.copy()
+    query.pop("page", None)
+    return render(
+        request,
+        "pages/pool_list.html",
+        {
+            "filters": filters,
+            "page": page,
+            "sections": _sections(list(page), asked),
+            "query": query.urlencode(),
+            "least_testers": LEAST_TESTERS,
+        },
+    )
+
+
+def _sections(pairs: Sequence[dict[str, Any]], asked: Q) -> list[Section]:
+    """A section a line pair. A join is ranked among all of its pair, also those not asked for."""
+    if not pairs:
+        return []
+    of_pairs = Q()
+    for pair in pairs:
+        of_pairs |= Q(**pair)
+    pools = list(lookups.pools().filter(of_pairs))
+    shown = set(lookups.pools().filter(of_pairs, asked).values_list("pk", flat=True))
+    sections = []
+    for pair in pairs:
+        alike = [pool for pool in pools if all(getattr(pool, key) == pair[key] for key in KEY)]
+        sections.append(_section(alike, shown))
+    return sections
+
+
+def _section(pools: Sequence[Pool], shown: set[int]) -> Section:
+    clusters = []
+    for together in _clusters(places(ranked(pools))):
+        entries = [
+            Entry(place, "".join(ascii_lowercase[at % 26] for at in place.groups), strip)
+            for place in together
+            if place.pool.pk in shown
+            for strip in [strip_of(place.pool)]
+        ]
+        if entries:
+            alike = len(entries) > 1 and len({place.groups for place in together}) == 1
+            clusters.append(Cluster(entries, alike))
+    unranked = [
+        pool for pool in pools if pool.pk in shown and pool.current and not pool.current.figures
+    ]
+    return Section(pools[0].line_pair, pools[0].conditions, clusters, unranked)
+
+
+def _clusters(ordered: Sequence[Place]) -> list[list[Place]]:
+    """Places cut wherever no group reaches across the cut."""
+    last_of = {group: at for at, place in enumerate(ordered) for group in place.groups}
+    clusters: list[list[Place]] = []
+    reached = -1
+    for at, place in enumerate(ordered):
+        if at > reached:
+            clusters.append([])
+        clusters[-1].append(place)
+        reached = max(reached, *(last_of[group] for group in place.groups))
+    return clusters

@@ -1,0 +1,134 @@
+"""What the figures of a pool say, in plain words with each statistic's name beside."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from results.models import PoolVersion
+from results.pages.figures import between, percent
+
+SCATTER = {
+    "tester": gettext_lazy("From tester to tester, efficiencies scatter by %(sd)s of their value."),
+    "session": gettext_lazy("From one session to the next of the same tester, by %(sd)s."),
+    "set": gettext_lazy("From set to set within a session, by %(sd)s."),
+}
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One finding: in words, the statistic behind it, and where the about page explains it."""
+
+    words: str
+    statistic: str
+    anchor: str
+
+
+def statements(version: PoolVersion) -> list[Statement]:
+    """Everything to be said of a pooled figure; nothing where there is none."""
+    if version.efficiency is None:
+        return []
+    figures = version.figures
+    return [
+        *_value(version, figures),
+        *(_scatter(level, figures) for level in SCATTER),
+        *_disagreement(figures),
+        _within(version),
+    ]
+
+
+def _value(version: PoolVersion, figures: dict[str, Any]) -> list[Statement]:
+    interval = between(version.interval_low, version.interval_high)
+    prediction = between(version.prediction_low, version.prediction_high)
+    efficiency = percent(version.efficiency)
+    return [
+        Statement(
+            _("Tied and pulled by many, it holds %(value)s of the straight line's strength.")
+            % {"value": efficiency},
+            _("Pooled efficiency, three-level restricted likelihood: %(value)s")
+            % {"value": efficiency},
+            "efficiency",
+        ),
+        Statement(
+            _("Its true value likely lies in the range of %(interval)s.") % {"interval": interval},
+            _("95%% interval, CR2, %(df).1f degrees of freedom: %(interval)s")
+            % {"df": figures["df_satterthwaite"], "interval": interval},
+            "interval",
+        ),
+        Statement(
+            _("The mean of a tester new to it is expected in the range of %(interval)s.")
+            % {"interval": prediction},
+            _("95%% prediction interval, t on %(df)d degrees of freedom: %(interval)s")
+            % {"df": figures["prediction_df"], "interval": prediction},
+            "prediction",
+        ),
+    ]
+
+
+def _scatter(level: str, figures: dict[str, Any]) -> Statement:
+    tau = _sd(figures[f"tau2_{level}"])
+    if level not in figures["fitted"]:
+        return Statement(
+            _("Scatter from %(level)s to %(level)s can't be told apart here yet.")
+            % {"level": level},
+            _("τ %(level)s: not fitted") % {"level": level},
+            "tau",
+        )
+    low, high = (_sd(end) for end in figures[f"tau2_{level}_interval"])
+    return Statement(
+        str(SCATTER[level]) % {"sd": tau},
+        _("τ %(level)s %(tau)s, 95%% profile interval %(low)s to %(high)s")
+        % {"level": level, "tau": tau, "low": low, "high": high},
+        "tau",
+    )
+
+
+def _disagreement(figures: dict[str, Any]) -> list[Statement]:
+    shares = ", ".join(f"{level} {_share(figures[f'I2_{level}'])}" for level in SCATTER)
+    p = figures["Q_p"]
+    verdict = (
+        _("The sets differ by more than chance in the pulling would have them.")
+        if p < 0.05
+        else _("The sets differ by no more than chance in the pulling would have them.")
+    )
+    return [
+        Statement(
+            _("%(share)s of the variation between sets is real, not chance in the pulling.")
+            % {"share": _share(figures["I2_total"])},
+            _("I² %(total)s (%(shares)s)")
+            % {"total": _share(figures["I2_total"]), "shares": shares},
+            "i2",
+        ),
+        Statement(
+            verdict,
+            _("Q %(q).1f on %(df)d degrees of freedom, p %(p)s")
+            % {
+                "q": figures["Q"],
+                "df": figures["Q_df"],
+                "p": "< 0.001" if p < 0.001 else f"= {p:.3f}",
+            },
+            "q",
+        ),
+    ]
+
+
+def _within(version: PoolVersion) -> Statement:
+    return Statement(
+        _("Within a set, single ties scatter by %(join)s; straight line by %(line)s.")
+        % {"join": percent(version.cv_join), "line": percent(version.cv_baseline)},
+        _("Pooled coefficient of variation, join and baseline"),
+        "cv",
+    )
+
+
+def _sd(variance: float | None) -> str:
+    """A standard deviation on the log scale, near enough one in percent of the value."""
+    return _("any amount") if variance is None else percent(math.sqrt(max(variance, 0.0)))
+
+
+def _share(fraction: float) -> str:
+    return f"{100 * fraction:.0f}%"

@@ -1,0 +1,59 @@
+"""One pull set: its pulls as written, what they came to, and how the set stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.views.decorators.http import require_safe
+
+from results import lookups
+from results.models import Pull
+from results.normalising import scale_of
+from results.working_out import Scale
+from rigs.metrology.units import FORCE_UNITS
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A pull with the load behind its reading, in newtons and in the unit it was written in."""
+
+    pull: Pull
+    load_N: float | None
+    load: float | None
+
+
+@require_safe
+def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
+    """A pull set with its straight line."""
+    found = get_object_or_404(lookups.pull_sets(), pk=pk)
+    scale = scale_of(found.session)
+    baselines = [
+        (baseline, _loaded(baseline.pulls.all(), scale)) for baseline in lookups.straight_of(found)
+    ]
+    return render(
+        request,
+        "pages/pull_set.html",
+        {
+            "set": found,
+            "normalised": getattr(found, "normalised", None),
+            "calibration": scale.calibration,
+            "pulls": _loaded(found.pulls.all(), scale),
+            "baselines": baselines,
+            "changes": found.state_changes.all(),
+        },
+    )
+
+
+def _loaded(pulls: Iterable[Pull], scale: Scale) -> list[Loaded]:
+    """Loads, but for pulls whose reading was lost."""
+    rows = list(pulls)
+    read = [pull for pull in rows if pull.reading_N is not None]
+    loads_N = dict(zip((pull.pk for pull in read), scale.loads_N(read).tolist(), strict=True))
+    return [
+        Loaded(pull, load, None if load is None else load / FORCE_UNITS[pull.unit])
+        for pull in rows
+        for load in [loads_N.get(pull.pk)]
+    ]

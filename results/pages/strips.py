@@ -1,0 +1,45 @@
+"""The strip beside each join of the list: interval and prediction interval on one common scale."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from results.models import Pool
+
+LENGTH = 260
+FROM, TO = 0.4, 1.2
+"""Efficiencies at the ends of every strip; what lies beyond is cut."""
+
+
+@dataclass(frozen=True)
+class Strip:
+    """Places along the strip, from 0 to LENGTH."""
+
+    value: float
+    low: float
+    width: float
+    prediction_low: float
+    prediction_high: float
+    straight_line: float
+    length: int = LENGTH
+
+
+def strip_of(pool: Pool) -> Strip | None:
+    """The strip of a pool, or None where there is no pooled figure."""
+    version = pool.current
+    if version is None or version.efficiency is None:
+        return None
+    low, high = _place(version.interval_low), _place(version.interval_high)
+    return Strip(
+        value=_place(version.efficiency),
+        low=low,
+        width=round(max(high - low, 1.0), 1),
+        prediction_low=_place(version.prediction_low),
+        prediction_high=_place(version.prediction_high),
+        straight_line=_place(1.0),
+    )
+
+
+def _place(efficiency: float | None) -> float:
+    share = 1.0 if efficiency is None else (efficiency - FROM) / (TO - FROM)
+    return round(LENGTH * min(max(share, 0.0), 1.0), 1)
