@@ -49,6 +49,6 @@ def _percent(ratio: float | None) -> str:
 
 
 def _interval(interval: Any) -> str:
-    if interval is None:
+    if interval["low"] is None:
         return "-"
     return f"{100 * interval['low']:.1f} to {100 * interval['high']:.1f}"
