@@ -48,11 +48,19 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
 def _check(session: Session, by: Contributor, reason: str) -> None:
     if session.contributor_id != by.pk:
         raise Forbidden("Only its own contributor can amend or withdraw a session.")
-    if not reason.strip() or len(reason) > LONGEST_REASON or "\x00" in reason:
-        found = f"{len(reason)} characters" if reason.strip() else "nothing"
+    words = " ".join(reason.split())
+    if not words or len(reason) > LONGEST_REASON or not words.isprintable():
+        found = f"{len(reason)} characters" if words else "nothing"
         raise Invalid(
             "A reason is needed, for whoever reads the history.",
-            [Finding("", "reason", found, f"a sentence of at most {LONGEST_REASON} characters")],
+            [
+                Finding(
+                    "",
+                    "reason",
+                    found,
+                    f"a sentence of at most {LONGEST_REASON} printable characters",
+                )
+            ],
         )
 
 

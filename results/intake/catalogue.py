@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
 from django.db.models import Q
 
 from results.intake.cells import folded
-from results.intake.walk import nearest, shown
+from results.intake.findings import Findings, nearest, shown
+from results.intake.limits import MOST_SUGGESTIONS
 from results.models import Connection, ConnectionAlias
 from rigs.models import Contributor, Line
-from rigs.refusals import Finding
 
 Entry = TypeVar("Entry", Line, Connection)
 
@@ -24,16 +24,23 @@ class Catalogue(Generic[Entry]):
     what: str
     entries: Mapping[str, Entry]
     names: tuple[str, ...]
+    suggested: dict[str, str] = field(default_factory=dict)
 
-    def find(self, name: str, place: str, field: str, findings: list[Finding]) -> Entry | None:
+    def find(self, name: str, place: str, member: str, findings: Findings) -> Entry | None:
         """The entry of this name, or None and a finding; a blank name was refused before."""
         entry = self.entries.get(folded(name))
         if entry is None and name:
-            expected = nearest(name, list(self.names)) if self.names else "a name"
-            findings.append(
-                Finding(place, field, shown(name), f"a {self.what} of the catalogue: {expected}")
+            findings.add(
+                place, member, shown(name), f"a {self.what} of the catalogue{self._like(name)}"
             )
         return entry
+
+    def _like(self, name: str) -> str:
+        if name not in self.suggested:
+            if len(self.suggested) >= MOST_SUGGESTIONS or not self.names:
+                return ""
+            self.suggested[name] = f": {nearest(name, self.names)}"
+        return self.suggested[name]
 
 
 def usable_by(contributor: Contributor) -> Q:

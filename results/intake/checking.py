@@ -12,13 +12,13 @@ from results.intake import doubts, sufficiency
 from results.intake.catalogue import Catalogue, connections_for, lines_for
 from results.intake.cells import folded
 from results.intake.document import PullDocument, PullSetDocument, SessionDocument
+from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_FINDINGS
 from results.intake.parts import Joined, Straight
 from results.intake.places import on_sheet
 from results.intake.reading import Read
 from results.intake.readings import Readings, capacity_findings, readings_of, unit_of
 from results.intake.ties import ends_findings, parameters_of
-from results.intake.walk import nearest, shown
 from results.models import Connection, PullSet
 from rigs.models import Contributor, Line, Rig, RigRevision
 from rigs.refusals import Finding, Forbidden, Invalid
@@ -45,14 +45,14 @@ class Check:
 
     contributor: Contributor
     read: Read
-    findings: list[Finding]
+    findings: Findings
     warnings: list[Finding]
 
 
 def check(contributor: Contributor, read: Read) -> Checked:
     """Check a document whole. Reads only; raises Invalid or Forbidden with every finding."""
     said = read.document
-    under_way = Check(contributor, read, list(read.findings), [])
+    under_way = Check(contributor, read, read.findings, [])
     findings = under_way.findings
     revision, forbidden = _revision(under_way)
     _date(said.pulled_on, revision, under_way)
@@ -62,22 +62,14 @@ def check(contributor: Contributor, read: Read) -> Checked:
     connections = connections_for(contributor, {each.connection for each in said.pull_sets})
     straight = _straight(under_way, unit, revision, lines)
     joined = _joined(under_way, unit, revision, lines, connections)
-    _enough(under_way, straight, joined)
-    if findings:
-        refused = [on_sheet(finding, read.rows) for finding in findings[:MOST_FINDINGS]]
-        raise (Forbidden if forbidden else Invalid)(_summary(len(findings)), refused)
+    _enough(under_way, revision, straight, joined)
+    if findings.number:
+        refused = [on_sheet(finding, read.rows) for finding in findings.kept]
+        raise (Forbidden if forbidden else Invalid)(findings.summary(), refused)
     assert revision is not None
     warnings = [*under_way.warnings, *doubts.warnings_of(straight, joined)]
     told = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
     return Checked(said, revision, unit, tuple(straight), tuple(joined), told)
-
-
-def _summary(number: int) -> str:
-    if number > MOST_FINDINGS:
-        return (
-            f"{number} to correct, of which the first {MOST_FINDINGS} follow. Nothing was stored."
-        )
-    return f"{number} to correct. Nothing was stored."
 
 
 def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:
@@ -90,13 +82,13 @@ def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:
     if rig is None:
         names = sorted(each.name for each in own.values())
         expected = nearest(said.rig, names) if names else "register it first"
-        findings.append(Finding("", "rig", shown(said.rig), f"a rig of your own: {expected}"))
+        findings.add("", "rig", shown(said.rig), f"a rig of your own: {expected}")
         return None, Rig.objects.filter(name__iexact=said.rig).exists()
     numbers = {revision.number: revision for revision in rig.revisions.all()}
     if said.revision not in numbers:
         if said.revision:
             expected = f"a revision of {rig.name}: {', '.join(map(str, numbers))}"
-            findings.append(Finding("", "revision", str(said.revision), expected))
+            findings.add("", "revision", str(said.revision), expected)
         return None, False
     return numbers[said.revision], False
 
@@ -105,7 +97,7 @@ def _date(pulled_on: date, revision: RigRevision | None, under_way: Check) -> No
     latest = (timezone.now() + EARLIEST_ZONE).date()
     if pulled_on > latest:
         expected = f"a day that has come: {latest} at the latest"
-        under_way.findings.append(Finding("", "pulled_on", str(pulled_on), expected))
+        under_way.findings.add("", "pulled_on", str(pulled_on), expected)
     elif revision is not None and pulled_on < revision.made_on and pulled_on != date.min:
         expected = f"a day from {revision.made_on} on, when this revision of the rig was made"
         under_way.warnings.append(Finding("", "pulled_on", str(pulled_on), expected))
@@ -128,17 +120,15 @@ def _straight(
         if key in seen and said.line:
             found = f"{shown(said.line)}, {said.position}, a second time"
             expected = "each line, spool and position once"
-            under_way.findings.append(Finding(place, "line", found, expected))
+            under_way.findings.add(place, "line", found, expected)
         seen.add(key)
         for number, pull in enumerate(said.pulls):
             if pull.failure_mode == "join":
-                under_way.findings.append(
-                    Finding(
-                        f"{place}.pulls[{number}]",
-                        "failure_mode",
-                        "join",
-                        "line, grip, slip, terminal, none or void: straight line has no join",
-                    )
+                under_way.findings.add(
+                    f"{place}.pulls[{number}]",
+                    "failure_mode",
+                    "join",
+                    "line, grip, slip, terminal, none or void: straight line has no join",
                 )
         readings = _readings(under_way, said.pulls, unit, revision, place)
         parts.append(Straight(place, said.pulls, readings, line, spool, said.position))
@@ -157,7 +147,7 @@ def _joined(
         place = f"pull_sets[{index}]"
         if folded(said.label) in seen and said.label:
             expected = "each label once"
-            under_way.findings.append(Finding(place, "label", shown(said.label), expected))
+            under_way.findings.add(place, "label", shown(said.label), expected)
         seen.add(folded(said.label))
         row = _pull_set(under_way, said, place, lines, connections)
         readings = _readings(under_way, said.pulls, unit, revision, place)
@@ -179,7 +169,7 @@ def _pull_set(
     connection = connections.find(said.connection, place, "connection", findings)
     parameters = {}
     if connection is not None:
-        findings += ends_findings(connection, said, place)
+        findings.extend(ends_findings(connection, said, place))
         parameters = parameters_of(
             list(connection.parameters.all()), said.parameters, place, findings
         )
@@ -211,20 +201,26 @@ def _readings(
     readings = readings_of(pulls, unit, place, under_way.findings)
     if revision is not None:
         impossible, surprising = capacity_findings(readings, revision.capacity_N, place)
-        under_way.findings += impossible
+        under_way.findings.extend(impossible)
         under_way.warnings += surprising
     return readings
 
 
-def _enough(under_way: Check, straight: list[Straight], joined: list[Joined]) -> None:
+def _enough(
+    under_way: Check,
+    revision: RigRevision | None,
+    straight: list[Straight],
+    joined: list[Joined],
+) -> None:
     """Counts and references, of the parts that hold no stand-ins."""
     broken, said, findings = under_way.read.broken, under_way.read.document, under_way.findings
     if not (said.baselines or said.pull_sets) and "" not in broken:
-        findings.append(Finding("", "pull_sets", "no pulls at all", "baselines and pull sets"))
-    findings += sufficiency.set_findings([part for part in joined if part.place not in broken])
+        findings.add("", "pull_sets", "no pulls at all", "baselines and pull sets")
+    findings.extend(sufficiency.set_findings([part for part in joined if part.place not in broken]))
     sound = all(part.place not in broken and part.line is not None for part in straight)
     if not sound or "" in broken:
         return
-    findings += sufficiency.baseline_findings(straight)
+    findings.extend(sufficiency.baseline_findings(straight))
     rig = f"revision {said.revision} of {said.rig}"
-    findings += sufficiency.reference_findings(straight, joined, rig)
+    session = sufficiency.unsaved(said, revision) if revision is not None else None
+    findings.extend(sufficiency.reference_findings(straight, joined, rig, session))

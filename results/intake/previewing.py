@@ -6,13 +6,23 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
+from results.borrowing import borrow
 from results.intake.checking import Checked, check
 from results.intake.parts import Joined
 from results.intake.reading import read
-from results.intake.sufficiency import by_specimen
-from results.models import PairReference, Session
-from results.normalising import scale_of
-from results.working_out import NoFigures, SetFigures, contested_pairs, straight_strengths, work_out
+from results.intake.sufficiency import by_specimen, unsaved
+from results.models import PairReference
+from results.referencing import Specimen
+from results.scales import scale_of
+from results.working_out import (
+    NoFigures,
+    Pulls,
+    SetFigures,
+    contested_pairs,
+    lacking,
+    straight_strengths,
+    work_out,
+)
 from rigs.models import Contributor
 from rigs.refusals import Finding
 
@@ -64,15 +74,19 @@ def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview
 
 
 def _figures(checked: Checked) -> list[SetFigures | NoFigures]:
-    scale = scale_of(Session(revision=checked.revision, pulled_on=checked.document.pulled_on))
-    straight = {
+    session = unsaved(checked.document, checked.revision)
+    scale = scale_of(session)
+    straight: dict[Specimen, Pulls] = {
         specimen: [row for part in parts for row in part.rows()]
         for specimen, parts in by_specimen(checked.straight).items()
     }
     sets = [(part.row, part.rows()) for part in checked.joined if part.row is not None]
-    strengths = straight_strengths(scale, straight)
-    pairs = contested_pairs([row for row, _ in sets], strengths)
-    return work_out(scale, straight, sets, pairs | _fixed(pairs))
+    rows = [row for row, _ in sets]
+    lent = borrow(session, lacking(rows, straight_strengths(scale, straight)))
+    straight |= {specimen: borrowed.pulls for specimen, borrowed in lent.items()}
+    pairs = contested_pairs(rows, straight_strengths(scale, straight))
+    notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
+    return work_out(scale, straight, sets, pairs | _fixed(pairs), notes)
 
 
 def _fixed(pairs: dict[tuple[int, int], int]) -> dict[tuple[int, int], int]:

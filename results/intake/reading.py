@@ -9,7 +9,8 @@ import msgspec
 
 from results.intake import sheets, tables
 from results.intake.document import SessionDocument
-from results.intake.limits import MOST_BYTES, MOST_PULLS
+from results.intake.findings import Findings
+from results.intake.limits import MOST_BYTES, MOST_MEMBERS, MOST_PULLS
 from results.intake.walk import Walk
 from rigs.refusals import Finding, TooLarge, Unreadable
 
@@ -28,7 +29,7 @@ class Read:
     """
 
     document: SessionDocument
-    findings: tuple[Finding, ...] = ()
+    findings: Findings = field(default_factory=Findings)
     broken: frozenset[str] = frozenset()
     rows: dict[str, str] = field(default_factory=dict)
 
@@ -62,7 +63,15 @@ def _read_json(body: bytes) -> Read:
     try:
         return Read(msgspec.json.decode(body, type=SessionDocument))
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        _refuse_crowded(body)
         return _walked(_loaded(body))
+
+
+def _refuse_crowded(body: bytes) -> None:
+    """What can't be converted at once is held as Python objects, sixty bytes for each comma."""
+    members = body.count(b",") + body.count(b"[") + body.count(b"{")
+    if members > MOST_MEMBERS:
+        raise TooLarge(f"The JSON has {members} members; at most {MOST_MEMBERS} are taken.")
 
 
 def _loaded(body: bytes) -> object:
@@ -86,12 +95,11 @@ def _loaded(body: bytes) -> object:
 def _walked(value: object) -> Read:
     walk = Walk()
     document = walk.document(value, SessionDocument)
-    return Read(document, tuple(walk.findings), frozenset(walk.broken))
+    return Read(document, walk.findings, frozenset(walk.broken))
 
 
 def _read_sheet(rows: tables.Rows) -> Read:
     sheet = sheets.document_of(rows)
-    walk = Walk()
+    walk = Walk(sheet.findings)
     document = walk.document(sheet.value, SessionDocument)
-    findings = (*sheet.findings, *walk.findings)
-    return Read(document, findings, frozenset(walk.broken), sheet.rows)
+    return Read(document, walk.findings, frozenset(walk.broken), sheet.rows)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.intake.document import PullDocument
-from results.intake.walk import shown
+from results.intake.findings import Findings, shown
 from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit, parse_force
 from rigs.refusals import Finding
 
@@ -35,17 +35,17 @@ class Readings:
         return [None if math.isnan(force) else force for force in self.newtons.tolist()]
 
 
-def unit_of(written: str, place: str, findings: list[Finding]) -> str:
+def unit_of(written: str, place: str, findings: Findings) -> str:
     """The symbol of a unit as written; newton, and a finding, where it is none."""
     try:
         return force_unit(written)
     except UnitError as error:
-        findings.append(Finding(place, "unit", shown(written), error.expected))
+        findings.add(place, "unit", shown(written), error.expected)
         return "N"
 
 
 def readings_of(
-    pulls: Sequence[PullDocument], unit: str, place: str, findings: list[Finding]
+    pulls: Sequence[PullDocument], unit: str, place: str, findings: Findings
 ) -> Readings:
     """Read the readings of one part; ``unit`` is the symbol where a pull names none."""
     written, units, newtons = [], [], []
@@ -62,7 +62,7 @@ def readings_of(
         units.append(symbol)
         newtons.append(force)
     column = Readings(written, units, np.array(newtons, dtype=np.float64))
-    findings += _impossible(column, place)
+    findings.extend(_impossible(column, place))
     return column
 
 
@@ -88,22 +88,20 @@ def capacity_findings(
     return impossible, surprising
 
 
-def _one(
-    pull: PullDocument, unit: str, place: str, findings: list[Finding]
-) -> tuple[str, str, float]:
+def _one(pull: PullDocument, unit: str, place: str, findings: Findings) -> tuple[str, str, float]:
     """A reading as text, its unit, and newtons; NaN where there is none or it can't be read."""
     symbol = unit if pull.unit is None else unit_of(pull.unit, place, findings)
     reading = pull.reading
     if reading is None or reading == "":
         if pull.failure_mode != "void":
             expected = "a number above zero; only a void pull may have none"
-            findings.append(Finding(place, "reading", "nothing", expected))
+            findings.add(place, "reading", "nothing", expected)
         return "", symbol, math.nan
     if isinstance(reading, str):
         try:
             force = parse_force(reading, symbol)
         except UnitError as error:
-            findings.append(Finding(place, "reading", shown(reading), error.expected))
+            findings.add(place, "reading", shown(reading), error.expected)
             return "", symbol, math.nan
         return reading.strip(), force.unit, force.newtons
     try:

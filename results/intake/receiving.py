@@ -56,15 +56,15 @@ def receive(
         return earlier
     checked = check(contributor, read(body, content_type))
     mark = fingerprint(checked)
-    _refuse_twin(contributor, mark, replaces)
     try:
+        _refuse_twin(contributor, mark, replaces)
         with transaction.atomic():
             if replaces is not None:
                 amending.retire(replaces, contributor, Session.Standing.REPLACED, reason)
             session, job = _stored(contributor, checked, mark, replaces)
             store_upload(session, body, form_of(content_type), sha256, key)
     except (IntegrityError, Conflict):
-        # A twin committed between the look-up and the insert: answer as if it had come before.
+        # A twin committed since the first look-up: answer as if it had come before.
         earlier = _by_key(contributor, key, sha256, replaces)
         if earlier is not None:
             return earlier

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from results.intake import cells
+from results.intake.findings import Findings, nearest, shown
 from results.intake.tables import Rows
-from results.intake.walk import nearest, shown
 from rigs.refusals import Finding, Invalid
 
 SESSION_COLUMNS = {
@@ -37,14 +37,14 @@ class Sheet:
     """A document as yet unchecked, the rows its parts stood in, and what the rows got wrong."""
 
     value: dict[str, Any] = field(default_factory=lambda: {"baselines": [], "pull_sets": []})
-    findings: list[Finding] = field(default_factory=list)
+    findings: Findings = field(default_factory=Findings)
     rows: dict[str, str] = field(default_factory=dict)
     parts: dict[tuple[str, ...], tuple[dict[str, Any], dict[str, str], str]] = field(
         default_factory=dict
     )
 
     def refuse(self, row: int, column: str, found: str, expected: str) -> None:
-        self.findings.append(Finding(str(row), column, found, expected))
+        self.findings.add(str(row), column, found, expected)
 
 
 def document_of(rows: Rows) -> Sheet:

@@ -3,17 +3,29 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
+from results.borrowing import borrow, why_not
+from results.intake.document import SessionDocument
 from results.intake.parts import Joined, Straight
+from results.models import PullSet, Session
 from results.referencing import NoReference, Specimen, reference_of
-from results.working_out import LEAST_BASELINE_PULLS, specimens
+from results.working_out import specimens
+from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
+from rigs.models import RigRevision
 from rigs.refusals import Finding
 
 LEAST_PULLS = 2
 """Pulls of a set that were read; one has no scatter."""
+
+
+def unsaved(said: SessionDocument, revision: RigRevision) -> Session:
+    """The session to be: as much of it as its scale and what it may borrow depend on."""
+    return Session(
+        revision=revision, pulled_on=said.pulled_on, state=said.state, loading=said.loading
+    )
 
 
 def set_findings(joined: Sequence[Joined]) -> Iterator[Finding]:
@@ -32,31 +44,59 @@ def baseline_findings(straight: Sequence[Straight]) -> Iterator[Finding]:
     """Straight line with too few pulls to be a strength; those before and after count together."""
     for specimen, parts in by_specimen(straight).items():
         parted = sum(int(part.parted_in_line.sum()) for part in parts)
-        if parted < LEAST_BASELINE_PULLS:
+        if parted < LEAST_STRAIGHT_PULLS:
             yield Finding(
                 parts[0].place,
                 "pulls",
                 f"{parted} of {specimen} that parted in the free length",
-                f"at least {LEAST_BASELINE_PULLS} pulls parted in the free length",
+                f"at least {LEAST_STRAIGHT_PULLS} pulls parted in the free length",
             )
 
 
 def reference_findings(
-    straight: Sequence[Straight], joined: Sequence[Joined], rig: str
+    straight: Sequence[Straight], joined: Sequence[Joined], rig: str, session: Session | None
 ) -> Iterator[Finding]:
-    """Sets whose reference line was not pulled straight in this session."""
+    """Sets whose reference line was not pulled straight, that day or near enough to borrow.
+
+    ``session`` stands for the one to be stored, None where its revision is not known.
+    """
     straight_N = {
         specimen: float(np.mean(np.concatenate([part.readings.newtons for part in parts])))
         for specimen, parts in by_specimen(straight).items()
     }
-    for part in joined:
-        if part.row is None:
-            continue
-        try:
-            reference_of(*specimens(part.row), straight_N, {})
-        except NoReference as missing:
+    missing = [(part, row) for part in joined if (row := part.row) and _lacks(row, straight_N)]
+    wanted = {
+        specimen
+        for _, row in missing
+        for specimen in specimens(row)
+        if specimen and specimen not in straight_N
+    }
+    if session is not None:
+        straight_N |= {
+            specimen: float(np.mean([pull.reading_N for pull in lent.pulls if pull.reading_N]))
+            for specimen, lent in borrow(session, wanted).items()
+        }
+    for part, row in missing:
+        if found := _lacks(row, straight_N):
             expected = f"a baseline of it in this session, on {rig}"
-            yield Finding(part.place, "baselines", str(missing), expected)
+            reasons = _not_lent(session, row) if session is not None else ()
+            yield Finding(part.place, "baselines", found, "; ".join([expected, *reasons]))
+
+
+def _lacks(row: PullSet, straight_N: Mapping[Specimen, float]) -> str:
+    """Which baseline a set lacks; empty where none."""
+    try:
+        reference_of(*specimens(row), straight_N, {})
+    except NoReference as missing:
+        return str(missing)
+    return ""
+
+
+def _not_lent(session: Session, row: PullSet) -> Iterator[str]:
+    """Why straight line of another session can't stand in."""
+    for specimen in specimens(row):
+        if specimen is not None and (reason := why_not(session, specimen)):
+            yield reason
 
 
 def by_specimen(straight: Sequence[Straight]) -> dict[Specimen, list[Straight]]:

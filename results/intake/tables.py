@@ -14,13 +14,15 @@ from rigs.refusals import Finding, TooLarge, Unreadable
 Rows: TypeAlias = list[tuple[int, list[object]]]
 """Row number, from 1, and cells; blank rows are left out."""
 
+SEPARATORS = ";\t,"
+
 
 def csv_rows(body: bytes) -> Rows:
     """Rows of a CSV file with commas, semicolons or tabs. Raises Unreadable, TooLarge."""
     text = _decoded(body)
     header = next((line for line in text.splitlines() if line.strip(" \t,;")), "")
-    separator = max(";\t,", key=header.count)
-    return _bounded(_parsed(text, separator))
+    _refuse_wide(text)
+    return _bounded(_parsed(text, max(SEPARATORS, key=header.count)))
 
 
 def xlsx_rows(body: bytes) -> Rows:
@@ -45,6 +47,14 @@ def _decoded(body: bytes) -> str:
             [Finding(str(row), "", "a NUL character", "text")],
         )
     return text
+
+
+def _refuse_wide(text: str) -> None:
+    """A line of millions of cells is refused before they are made; notes may hold commas."""
+    for number, line in enumerate(text.split("\n"), start=1):
+        cells = sum(map(line.count, SEPARATORS))
+        if cells > 10 * MOST_COLUMNS:
+            raise TooLarge(f"Line {number} has {cells} cells; at most {MOST_COLUMNS} columns fit.")
 
 
 def _parsed(text: str, separator: str) -> Iterator[tuple[int, list[object]]]:

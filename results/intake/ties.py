@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from results.intake.cells import folded
 from results.intake.document import PullSetDocument
-from results.intake.walk import nearest, shown
+from results.intake.findings import Findings, nearest, shown
 from results.models import Connection, TieParameter
 from rigs.refusals import Finding
 
@@ -17,7 +17,7 @@ Type = TieParameter.Type
 
 def ends_findings(connection: Connection, said: PullSetDocument, place: str) -> list[Finding]:
     """Whether the set names what its connection joins: a leader line, or a terminal."""
-    joins = f"{connection.name} joins {connection.get_kind_display()}"
+    joins = f"{connection.name} joins {connection.kind}"
     if said.leader is not None and said.terminal.strip():
         found = f"{shown(said.terminal)} beside a leader line"
         return [Finding(place, "terminal", found, "either a leader line or a terminal")]
@@ -35,7 +35,7 @@ def parameters_of(
     declared: Sequence[TieParameter],
     said: dict[str, bool | int | float | str],
     place: str,
-    findings: list[Finding],
+    findings: Findings,
 ) -> dict[str, bool | int | float | str]:
     """Parameters under their names in the catalogue; findings for unknown ones and wrong values."""
     by_name = {_folded(parameter.name): parameter for parameter in declared}
@@ -45,10 +45,10 @@ def parameters_of(
         if parameter is None:
             known = [each.name for each in declared]
             expected = nearest(name, known) if known else "none: the connection has no parameters"
-            findings.append(Finding(place, "parameters", shown(name), expected))
+            findings.add(place, "parameters", shown(name), expected)
         elif not _fits(parameter, value):
             found = f"{parameter.name} = {shown(value)}"
-            findings.append(Finding(place, "parameters", found, _expected(parameter)))
+            findings.add(place, "parameters", found, _expected(parameter))
         elif parameter.type == Type.CHOICE:
             kept[parameter.name] = next(
                 choice for choice in parameter.choices if folded(choice) == folded(str(value))

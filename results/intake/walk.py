@@ -7,12 +7,11 @@ mistakes of form and those of fact together.
 
 from __future__ import annotations
 
-import difflib
-import math
 import types
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 import msgspec
@@ -20,7 +19,7 @@ from msgspec import NODEFAULT, Struct
 from msgspec.structs import FieldInfo
 
 from results.intake.document import PullDocument
-from rigs.refusals import Finding
+from results.intake.findings import Findings, nearest, shown
 
 Form = TypeVar("Form", bound=Struct)
 
@@ -32,19 +31,18 @@ ILLEGIBLE = PullDocument(failure_mode="void")
 class Walk:
     """What was found on the way; ``broken`` holds the places whose content was replaced."""
 
-    findings: list[Finding] = field(default_factory=list)
+    findings: Findings = field(default_factory=Findings)
     broken: set[str] = field(default_factory=set)
 
     def document(self, value: object, form: type[Form], place: str = "") -> Form:
         """A document of this form, mistakes replaced; ``value`` is as a JSON reader gives it."""
         if not isinstance(value, dict):
             self._refuse(place, "", shown(value), "an object with named members")
-            return form(**{info.name: _stand_in(info) for info in msgspec.structs.fields(form)})
-        fields = {info.name: info for info in msgspec.structs.fields(form)}
-        for name in value.keys() - fields.keys():
-            self._refuse(
-                place, shown(name, quoted=False), "an unknown field", _nearest(name, fields)
-            )
+            return form(**{info.name: _stand_in(info) for info in _fields(form).values()})
+        fields = _fields(form)
+        for name in [name for name in value if name not in fields]:
+            expected = "a known field" if self.findings.is_full else nearest(name, fields)
+            self._refuse(place, shown(name, quoted=False), "an unknown field", expected)
         members = {name: self._member(value, info, place) for name, info in fields.items()}
         return form(**members)
 
@@ -68,38 +66,17 @@ class Walk:
 
     def _items(self, found: list[Any], form: type[Struct], place: str) -> Iterator[Struct]:
         for index, item in enumerate(found):
-            before = len(self.findings)
+            before = self.findings.number
             inner = f"{place}[{index}]"
             converted = self.document(item, form, inner)
-            illegible = form is PullDocument and len(self.findings) > before
+            illegible = form is PullDocument and self.findings.number > before
             yield ILLEGIBLE if illegible else converted
 
     def _refuse(self, place: str, name: str, found: str, expected: str) -> None:
-        self.findings.append(Finding(row=place, field=name, found=found, expected=expected))
+        self.findings.add(place, name, found, expected)
         self.broken.add(place.partition(".pulls[")[0])
         if not name or name in ("baselines", "pull_sets"):
             self.broken.add("")
-
-
-def shown(value: object, *, quoted: bool = True) -> str:
-    """A value as a finding shows it: short, and with what can't be printed escaped."""
-    if isinstance(value, dict | list):
-        return "an object" if isinstance(value, dict) else "a list"
-    if value is None:
-        return "nothing"
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        if math.isnan(value):
-            return "not a number (NaN)"
-        return f"{value:.12g}" if abs(value) < 1e300 else "an infinite or huge number"
-    text = str(value)
-    short = text if len(text) <= 60 else f"{text[:57]}..."
-    escaped = "".join(
-        letter if letter.isprintable() else letter.encode("unicode_escape").decode("ascii")
-        for letter in short
-    )
-    return f"'{escaped}'" if quoted else escaped
 
 
 def expected_of(info: FieldInfo) -> str:
@@ -111,17 +88,9 @@ def expected_of(info: FieldInfo) -> str:
     )
 
 
-def nearest(name: str, known: list[str]) -> str:
-    """The known names that a misspelt one may have meant, as words for a finding; or all."""
-    by_folded = {"".join(each.split()).casefold(): each for each in known}
-    close = difflib.get_close_matches("".join(name.split()).casefold(), by_folded, 3, 0.6)
-    if close:
-        return "perhaps " + " or ".join(f"'{by_folded[each]}'" for each in close)
-    return f"one of {', '.join(known[:12])}{', ...' if len(known) > 12 else ''}"
-
-
-def _nearest(name: object, fields: dict[str, FieldInfo]) -> str:
-    return nearest(str(name)[:120], list(fields))
+@cache
+def _fields(form: type[Struct]) -> dict[str, FieldInfo]:
+    return {info.name: info for info in msgspec.structs.fields(form)}
 
 
 def _metas(annotated: Any) -> Iterator[Any]:
@@ -158,5 +127,5 @@ def _stand_in(info: FieldInfo) -> Any:
     if get_origin(form) is list:
         return []
     if _is_struct(form):
-        return form(**{each.name: _stand_in(each) for each in msgspec.structs.fields(form)})
+        return form(**{each.name: _stand_in(each) for each in _fields(form).values()})
     return {str: "", int: 0, date: date.min}[form]

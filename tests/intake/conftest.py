@@ -6,8 +6,9 @@ import json
 import pytest
 
 from results.intake import receive
-from results.models import Connection, ConnectionAlias, TieParameter
+from results.models import Connection, ConnectionAlias, Session, TieParameter, Upload
 from rigs.models import Material
+from rigs.refusals import Invalid
 from tests import making
 
 RIGHT = {
@@ -115,6 +116,20 @@ def send(owner, bench):
         return receive(by, sent, form or "application/json", key, **options)
 
     return send
+
+
+@pytest.fixture
+def refused(send):
+    """What is said of an upload that is wrong: (row, field, found, expected) of each finding."""
+
+    def refused(sent, kind=Invalid, **options):
+        with pytest.raises(kind) as error:
+            send(sent, **options)
+        assert not Session.objects.exists()
+        assert not Upload.objects.exists()
+        return [(each.row, each.field, each.found, each.expected) for each in error.value.findings]
+
+    return refused
 
 
 def without(column: str, text: str) -> str:

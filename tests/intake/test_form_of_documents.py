@@ -1,0 +1,162 @@
+"""Documents that are not of their form: every mistake is named by place, and nothing is stored."""
+
+import json
+
+import pytest
+
+from rigs.refusals import TooLarge, Unreadable
+from tests.intake.conftest import RIGHT
+
+PULL = "pull_sets[0].pulls[0]"
+
+
+def refusal(send, body: bytes, kind) -> str:
+    with pytest.raises(kind) as error:
+        send(body)
+    return error.value.detail
+
+
+def test_malformed_json_is_refused_with_line_and_column(send):
+    detail = refusal(send, b'{"rig": "shed winch",\n "revision": }', Unreadable)
+
+    assert detail == "This is not JSON: expecting value at line 2, column 14."
+
+
+def test_json_that_is_no_object_is_refused(refused):
+    assert refused(b"[1, 2]") == [("", "", "a list", "an object with named members")]
+
+
+def test_bytes_that_are_not_utf_8_are_refused(send):
+    assert refusal(send, b'{"rig": "\xff"}', Unreadable) == "The JSON is not UTF-8 text at byte 10."
+
+
+def test_deep_json_is_refused(send):
+    deep = b'{"rig": ' + b"[" * 200_000 + b"]" * 200_000 + b"}"
+
+    assert refusal(send, deep, Unreadable) == "The JSON is nested too deep to be a session."
+
+
+def test_a_number_of_thousands_of_digits_is_refused(send):
+    body = json.dumps(RIGHT).replace("20.5", "9" * 5000).encode()
+
+    assert "a number of thousands of digits" in refusal(send, body, Unreadable)
+
+
+def test_ten_megabytes_are_taken_and_not_one_byte_more(send):
+    assert "not JSON" in refusal(send, b"[" + b" " * (10 * 1024 * 1024 - 1), Unreadable)
+    assert "at most 10485760" in refusal(send, b" " * (10 * 1024 * 1024 + 1), TooLarge)
+
+
+def test_more_than_20000_pulls_are_refused(send, right):
+    right["pull_sets"][0]["pulls"] = [{"reading": 15.5, "failure_mode": "join"}] * 20_000
+
+    detail = refusal(send, json.dumps(right).encode(), TooLarge)
+
+    assert detail == "The session has 20004 pulls; at most 20000 are taken at once."
+
+
+@pytest.mark.parametrize(
+    ("member", "value", "expected"),
+    [
+        ("rig", 7, "a name of at most 120 characters"),
+        ("rig", "  ", "a name of at most 120 characters"),
+        ("revision", "one", "the number of a revision of the rig, from 1"),
+        ("pulled_on", "10.01.2026", "a date, as 2026-01-31"),
+        ("state", "damp", "dry, wetted or soaked"),
+        ("loading", "slow", "static or shock"),
+        ("temperature_C", 400, "degrees Celsius, from -60 to 60"),
+        ("soak_hours", -1, "hours, from 0 to 10000"),
+        ("baselines", {}, "a list of baselines"),
+    ],
+)
+def test_a_session_member_of_another_kind_is_named(refused, right, member, value, expected):
+    right[member] = value
+
+    (row, field, _, said), *rest = refused(right)
+
+    assert (row, field, said) == ("", member, expected)
+    assert rest == []
+
+
+@pytest.mark.parametrize("member", ["rig", "revision", "pulled_on", "state", "unit", "baselines"])
+def test_a_missing_member_is_named(refused, right, member):
+    del right[member]
+
+    ((row, field, found, _),) = refused(right)
+
+    assert (row, field, found) == ("", member, "nothing")
+
+
+def test_an_unknown_member_is_named_with_the_likeliest_one(refused, right):
+    right["pull_sets"][0]["pulls"][0]["failuremode"] = "join"
+
+    assert refused(right) == [(PULL, "failuremode", "an unknown field", "perhaps 'failure_mode'")]
+
+
+def test_a_failure_mode_that_does_not_exist_is_named(refused, right):
+    right["pull_sets"][0]["pulls"][0]["failure_mode"] = "snapped"
+
+    assert refused(right) == [
+        (
+            PULL,
+            "failure_mode",
+            "'snapped'",
+            "a failure mode: join, slip, line, grip, terminal, none or void",
+        )
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("bell \u0007", r"'bell \x07'"),
+        ("nul \u0000", r"'nul \x00'"),
+        ("half a pair \ud800", r"'half a pair \ud800'"),
+        ("turned \u202e", r"'turned \u202e'"),
+    ],
+    ids=["control character", "NUL", "lone surrogate", "mark of direction"],
+)
+def test_characters_that_cannot_be_shown_are_refused_and_shown_escaped(refused, right, text, shown):
+    right["pull_sets"][0]["label"] = text
+
+    assert refused(right) == [("pull_sets[0]", "label", shown, "a label of at most 60 characters")]
+
+
+def test_a_note_may_have_lines_but_no_bell(refused, send, right):
+    right["note"] = "ring\u0007"
+    assert [finding[:2] for finding in refused(right)] == [("", "note")]
+
+    right["note"] = "first line\n\tsecond line"
+    assert send(right).session.note == "first line\n\tsecond line"
+
+
+def test_text_that_is_too_long_is_shown_short(refused, right):
+    right["pull_sets"][0]["tyer"] = "x" * 5000
+
+    ((_, field, found, expected),) = refused(right)
+
+    assert (field, expected) == ("tyer", "at most 60 printable characters")
+    assert len(found) < 70
+
+
+def test_mistakes_of_form_and_of_fact_are_named_together(refused, right):
+    right["state"] = "damp"
+    right["baselines"][0]["pulls"][1]["failure_mode"] = "snapped"
+    right["pull_sets"][0]["pulls"][0]["reading"] = -4
+    right["pull_sets"][0]["leader"]["line"] = "thik"
+
+    assert [finding[:2] for finding in refused(right)] == [
+        ("", "state"),
+        ("baselines[0].pulls[1]", "failure_mode"),
+        ("pull_sets[0].leader", "line"),
+        (PULL, "reading"),
+    ]
+
+
+def test_a_thousand_findings_are_told_and_the_rest_counted(send, right):
+    right["pull_sets"][0]["pulls"] = [{"reading": -1.0, "failure_mode": "join"}] * 1500
+
+    with pytest.raises(Exception, match="1500 to correct, of which the first 1000") as error:
+        send(right)
+
+    assert len(error.value.findings) == 1000

@@ -1,0 +1,121 @@
+"""XLSX workbooks, honest and hostile."""
+
+import io
+import tracemalloc
+import zipfile
+from datetime import date
+
+import openpyxl
+import pytest
+
+from rigs.refusals import Invalid, TooLarge, Unreadable
+from tests.intake.conftest import HEADER, ROWS
+
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+
+
+def cell(text: str) -> object:
+    """A cell as a person's spreadsheet keeps it: numbers and days as such."""
+    if text == "2026-01-10":
+        return date(2026, 1, 10)
+    try:
+        return float(text)
+    except ValueError:
+        return text or None
+
+
+def workbook(*rows: str, **changed: object) -> bytes:
+    """A workbook of the session that is right, some cells changed."""
+    book = openpyxl.Workbook()
+    for line in [HEADER, *(rows or ROWS)]:
+        book.active.append([cell(text) for text in line.split(",")])
+    for place, value in changed.items():
+        book.active[place] = value
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+def repacked(body: bytes, **parts: bytes) -> bytes:
+    """The same workbook with a part of the zip replaced."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(body)) as old, zipfile.ZipFile(out, "w", 8) as new:
+        for name in old.namelist():
+            new.writestr(name, parts.get(name.rpartition("/")[2].partition(".")[0], old.read(name)))
+    return out.getvalue()
+
+
+def test_a_workbook_stores_what_the_document_stores(send, right):
+    of_document = send(right).session
+    of_document.standing = "replaced"
+    of_document.save()
+
+    session = send(workbook(), form=XLSX).session
+
+    assert session.fingerprint == of_document.fingerprint
+    assert session.pull_sets.get().pulls.first().reading_written == "15.2"
+
+
+def test_a_workbook_is_named_wrong_by_row_and_column(refused):
+    assert refused(workbook(T3=-5, U8="snapped"), form=XLSX)[0][:2] == ("8", "failure mode")
+    assert refused(workbook(T3=-5), form=XLSX)[0][:3] == ("3", "reading", "-5 lbf (-22.24 N)")
+
+
+def test_a_formula_is_refused_by_its_cell(send):
+    with pytest.raises(Invalid, match="holds formulas") as error:
+        send(workbook(T3="=T2*1.02", T6="=SUM(T2:T5)"), form=XLSX)
+
+    assert [(each.row, each.field) for each in error.value.findings] == [("3", "T3"), ("6", "T6")]
+
+
+def test_a_zip_bomb_is_refused_in_little_memory(send):
+    bomb = repacked(workbook(), sheet1=b"<worksheet>" + b" " * 100_000_000)
+    assert len(bomb) < 200_000
+
+    tracemalloc.start()
+    with pytest.raises(TooLarge, match="at most 67108864 are taken"):
+        send(bomb, form=XLSX)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+
+    assert peak < 20_000_000
+
+
+def test_a_zip_that_lies_about_its_size_is_refused(send):
+    honest = repacked(workbook(), sheet1=b" " * 1_000_000)
+    lying = honest.replace((1_000_000).to_bytes(4, "little"), (1_000).to_bytes(4, "little"))
+
+    with pytest.raises(Unreadable, match="Bad CRC-32"):
+        send(lying, form=XLSX)
+
+
+def test_a_sheet_with_a_cell_in_its_last_corner_is_refused(send):
+    with pytest.raises(TooLarge, match="The sheet reaches to 1048576"):
+        send(workbook(XFD1048576="far"), form=XLSX)
+
+
+@pytest.mark.parametrize(
+    "body", [b"not a zip", b"PK\x03\x04 half", workbook()[:2000]], ids=["text", "half", "cut"]
+)
+def test_what_is_no_workbook_is_refused(send, body):
+    with pytest.raises(Unreadable, match="This is not an XLSX workbook"):
+        send(body, form=XLSX)
+
+
+def test_a_zip_of_something_else_is_refused(send):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("letter.txt", "hello")
+
+    with pytest.raises(Unreadable, match="The workbook can't be read"):
+        send(out.getvalue(), form=XLSX)
+
+
+def test_a_zip_packed_in_an_unknown_way_is_refused(send):
+    entry = workbook().index(b"PK\x01\x02")
+    # Bytes 10 and 11 of a central directory entry are its compression method (APPNOTE 4.3.12).
+    unknown = bytearray(workbook())
+    unknown[entry + 10 : entry + 12] = b"\x63\x00"
+
+    with pytest.raises(Unreadable, match="compression method"):
+        send(bytes(unknown), form=XLSX)
