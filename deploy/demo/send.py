@@ -27,8 +27,10 @@ def send_league(address: str, world: Sequence[Document]) -> None:
     What is there already is left as it is. Raises Refusal where the service refuses anything or
     a job fails.
     """
-    _lay_catalogue(Client(address, MODERATOR, PASSWORD))
     reader, jobs = Client(address), []
+    if all(_is_there(reader, submission) for submission in world):
+        return
+    _lay_catalogue(Client(address, MODERATOR, PASSWORD))
     for submission in tqdm(world, desc="sending", unit="tester", disable=None):
         jobs += _send_submission(Client(address, submission["handle"], PASSWORD), submission)
     _wait_for(reader, jobs)
@@ -43,6 +45,11 @@ def _lay_catalogue(moderator: Client) -> None:
         for document in documents:
             if document["name"] not in known:
                 moderator.post(path, document)
+
+
+def _is_there(reader: Client, submission: Document) -> bool:
+    stored = reader.get("/sessions", contributor=submission["handle"], limit=1)["count"]
+    return bool(stored >= len(submission["sessions"]))
 
 
 def _send_submission(contributor: Client, submission: Document) -> list[str]:
