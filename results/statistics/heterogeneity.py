@@ -9,11 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 from scipy.stats import chi2
 
 from results.statistics.block_sums import SET, ErrorModel
 
 Floats = NDArray[np.float64]
+Booleans = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,33 @@ def homogeneity(model: ErrorModel) -> Homogeneity:
     df = model.sets - beta.size
     trace = total.trace[0, SET] - np.trace(covariance @ total.slope[0, SET, :-1, :-1])
     return Homogeneity(q, df, float(chi2.sf(q, df)), float(df / trace), beta, covariance)
+
+
+def total_interval(model: ErrorModel, theta: Floats, fitted: Booleans) -> tuple[float, float]:
+    """95 percent interval of the sum of the components, their proportions as estimated.
+
+    Where the generalised Q with weights M^-1 lies between the chi-square points (Viechtbauer
+    2007, Statistics in Medicine 26:37-52, who has one component). Where all are estimated as
+    zero, the components fitted share alike.
+    """
+    whole = float(theta.sum())
+    shares = theta / whole if whole > 0 else fitted / fitted.sum()
+    df = model.sets - model.design.shape[1]
+
+    def spare(total: float, point: float) -> float:
+        cross = model.total(total * shares).cross[0]
+        residual = np.append(-np.linalg.solve(cross[:-1, :-1], cross[:-1, -1]), 1.0)
+        return float(residual @ cross @ residual) - point
+
+    def end(point: float) -> float:
+        if spare(0.0, point) <= 0:
+            return 0.0
+        high = whole or 1.0
+        while spare(high, point) > 0:
+            high *= 2
+        return float(brentq(spare, 0.0, high, args=(point,), xtol=1e-14 * high, rtol=1e-10))
+
+    return end(float(chi2.ppf(0.975, df))), end(float(chi2.ppf(0.025, df)))
 
 
 def share(component: float, total: float, typical_sampling_variance: float) -> float:

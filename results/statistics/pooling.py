@@ -11,7 +11,8 @@ tester has several, sets where a session has several. Otherwise it stays at zero
 is part of the neighbouring level.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,7 +20,7 @@ from scipy.stats import t as student_t
 
 from results.statistics.block_sums import LEVELS, SESSION, SET, TESTER
 from results.statistics.cluster_robust import cluster_robust
-from results.statistics.components import Booleans, likelihood_at, maximise
+from results.statistics.components import At, Booleans, Maximum, likelihood_at, maximise
 from results.statistics.errors import (
     NoScatter,
     NotFinite,
@@ -28,9 +29,16 @@ from results.statistics.errors import (
     ShapeMismatch,
     TooFewTesters,
 )
-from results.statistics.heterogeneity import homogeneity, share
+from results.statistics.heterogeneity import Homogeneity, homogeneity, share, total_interval
+from results.statistics.leave_one_out import LeaveOneOut, leave_one_out
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import identifiable, nest
+from results.statistics.prediction import (
+    BetweenTesters,
+    between_testers,
+    lower_bound,
+    prediction_interval,
+)
 from results.statistics.profile import profile_interval
 
 Floats = NDArray[np.float64]
@@ -58,7 +66,9 @@ class Pooled:
     """A pool on the log scale. Intervals are at 95 percent; I2 are fractions of one.
 
     `fitted` and `at_boundary` name levels ('tester', 'session', 'set'): the components that were
-    estimated, and those of them whose estimate is zero.
+    estimated, and those of them whose estimate is zero. The prediction interval is for the true
+    value of a new tester's next set; `prediction_sd` times Student's t on `prediction_df` is its
+    half-width. `leave_one_out` is None for three testers: two are not pooled.
     """
 
     k: int
@@ -88,10 +98,45 @@ class Pooled:
     I2_set: float
     I2_total: float
     typical_sampling_variance: float
+    H2_interval: tuple[float, float]
+    I2_total_interval: tuple[float, float]
     prediction_low: float
     prediction_high: float
     prediction_df: float
+    prediction_sd: float
     tester_effects: TesterEffects
+    leave_one_out: LeaveOneOut | None
+
+
+@dataclass(frozen=True)
+class PoolFit:
+    """A fitted pool before it is told: y is measured from `centre`."""
+
+    model: NestedErrors
+    centre: float
+    fitted: Booleans
+    at: At
+    best: Maximum
+    common: Homogeneity
+    scale: float
+
+    @cached_property
+    def intervals(self) -> tuple[tuple[float, float], ...]:
+        """Profile intervals of tester, session and set; (0, 0) for a component not fitted."""
+        return tuple(
+            profile_interval(self.at, self.best, self.fitted, level, self.scale)
+            if self.fitted[level]
+            else (0.0, 0.0)
+            for level in (TESTER, SESSION, SET)
+        )
+
+    @cached_property
+    def between_testers(self) -> BetweenTesters:
+        return between_testers(self.at, self.best, self.intervals[TESTER])
+
+    def lower_bound(self, pull_variance: float, coverage: float, confidence: float) -> float:
+        """Log efficiency that `coverage` of new testers' next pulls exceed (see prediction)."""
+        return self.centre + lower_bound(self.between_testers, pull_variance, coverage, confidence)
 
 
 def pool(
@@ -110,62 +155,81 @@ def pool(
     Raises ShapeMismatch, NotFinite, NotPositive, NotNested, TooFewTesters (fewer than three),
     NoScatter (all y the same) and NoConvergence.
     """
+    return pooled(fit_pool(y, own_variance, shared_variance, tester, session, baseline))
+
+
+def fit_pool(
+    y: ArrayLike,
+    own_variance: ArrayLike,
+    shared_variance: ArrayLike,
+    tester: ArrayLike,
+    session: ArrayLike,
+    baseline: ArrayLike,
+) -> PoolFit:
+    """The fit alone; arguments and errors as for `pool`."""
     model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
-    nesting = model.nesting
-    fitted = identifiable(nesting)
+    fitted = identifiable(model.nesting)
     at = likelihood_at(model)
     common = homogeneity(model)
     scale = max(float(np.var(model.columns[:, -1])), common.typical_sampling_variance)
     best = maximise(at, np.where(fitted, scale / fitted.sum(), 0.0), fitted)
-    theta, mu = best.theta, float(best.likelihood.beta[0])
-    variance = float(best.likelihood.covariance[0, 0])
-    intervals = [
-        profile_interval(at, best, fitted, level, scale) if fitted[level] else (0.0, 0.0)
-        for level in (TESTER, SESSION, SET)
-    ]
+    return PoolFit(model, centre, fitted, at, best, common, scale)
+
+
+def pooled(fit: PoolFit) -> Pooled:
+    """Everything that is told of a pool. Raises NoConvergence."""
+    theta, likelihood, nesting = fit.best.theta, fit.best.likelihood, fit.model.nesting
+    mu, testers = fit.centre + float(likelihood.beta[0]), nesting.testers.size
     robust = cluster_robust(
-        model.blocks(theta),
-        model.design,
-        model.columns[:, -1] - mu,
-        best.likelihood.covariance,
+        fit.model.blocks(theta),
+        fit.model.design,
+        fit.model.columns[:, -1] - likelihood.beta[0],
+        likelihood.covariance,
     )
     se, df = float(robust.standard_error[0]), float(robust.degrees_of_freedom[0])
     reach = float(student_t.ppf(0.975, df)) * se
-    total, typical = float(theta.sum()), common.typical_sampling_variance
-    testers = nesting.testers.size
-    ahead = float(student_t.ppf(0.975, testers - 1) * np.sqrt(variance + total))
+    total, typical = float(theta.sum()), fit.common.typical_sampling_variance
+    low, high = prediction_interval(fit.best, fit.between_testers, testers)
+    total_low, total_high = total_interval(fit.model, theta, fit.fitted)
     return Pooled(
-        k=model.sets,
+        k=fit.model.sets,
         testers=testers,
         sessions=nesting.tester_of_session.size,
-        mu=centre + mu,
-        se_model=float(np.sqrt(variance)),
+        mu=mu,
+        se_model=float(np.sqrt(likelihood.covariance[0, 0])),
         se_robust=se,
         df_satterthwaite=df,
-        ci_low=centre + mu - reach,
-        ci_high=centre + mu + reach,
+        ci_low=mu - reach,
+        ci_high=mu + reach,
         tau2_tester=float(theta[TESTER]),
         tau2_session=float(theta[SESSION]),
         tau2_set=float(theta[SET]),
-        tau2_tester_interval=intervals[TESTER],
-        tau2_session_interval=intervals[SESSION],
-        tau2_set_interval=intervals[SET],
-        fitted=_names(fitted),
-        at_boundary=_names(fitted & (theta == 0)),
-        restricted_loglik=best.likelihood.value,
-        Q=common.Q,
-        Q_df=common.df,
-        Q_p=common.p,
+        tau2_tester_interval=fit.intervals[TESTER],
+        tau2_session_interval=fit.intervals[SESSION],
+        tau2_set_interval=fit.intervals[SET],
+        fitted=_names(fit.fitted),
+        at_boundary=_names(fit.fitted & (theta == 0)),
+        restricted_loglik=likelihood.value,
+        Q=fit.common.Q,
+        Q_df=fit.common.df,
+        Q_p=fit.common.p,
         H2=1 + total / typical,
         I2_tester=share(theta[TESTER], total, typical),
         I2_session=share(theta[SESSION], total, typical),
         I2_set=share(theta[SET], total, typical),
         I2_total=share(total, total, typical),
         typical_sampling_variance=typical,
-        prediction_low=centre + mu - ahead,
-        prediction_high=centre + mu + ahead,
+        H2_interval=(1 + total_low / typical, 1 + total_high / typical),
+        I2_total_interval=(
+            share(total_low, total_low, typical),
+            share(total_high, total_high, typical),
+        ),
+        prediction_low=fit.centre + low,
+        prediction_high=fit.centre + high,
         prediction_df=testers - 1,
-        tester_effects=_tester_effects(model, theta, centre, mu, variance),
+        prediction_sd=(high - low) / 2 / float(student_t.ppf(0.975, testers - 1)),
+        tester_effects=_tester_effects(fit),
+        leave_one_out=_leave_one_out(fit) if testers > LEAST_TESTERS else None,
     )
 
 
@@ -213,18 +277,23 @@ def _names(levels: Booleans) -> tuple[str, ...]:
     return tuple(name for name, named in zip(LEVELS, levels, strict=True) if named)
 
 
-def _tester_effects(
-    model: NestedErrors, theta: Floats, centre: float, mu: float, variance: float
-) -> TesterEffects:
-    cross, tau2 = model.by_tester(theta).cross, float(theta[TESTER])
+def _leave_one_out(fit: PoolFit) -> LeaveOneOut:
+    found = leave_one_out(fit.model, fit.best, fit.fitted)
+    return replace(found, mu=found.mu + fit.centre)
+
+
+def _tester_effects(fit: PoolFit) -> TesterEffects:
+    likelihood, tau2 = fit.best.likelihood, float(fit.best.theta[TESTER])
+    mu, variance = float(likelihood.beta[0]), float(likelihood.covariance[0, 0])
+    cross = fit.model.by_tester(fit.best.theta).cross
     q = cross[:, 0, 0]
     effect = tau2 * (cross[:, 0, 1] - mu * q)
     spared = tau2 - tau2**2 * (q - q**2 * variance)
     together = variance * (1 - 2 * tau2 * q)
     return TesterEffects(
-        tester=model.nesting.testers,
+        tester=fit.model.nesting.testers,
         effect=effect,
         effect_se=np.sqrt(np.maximum(spared, 0)),
-        value=centre + mu + effect,
+        value=fit.centre + mu + effect,
         value_se=np.sqrt(np.maximum(spared + together, 0)),
     )
