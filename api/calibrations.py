@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
 from api.documents import Document, ForceField, MassField, Number
 from rigs import lookups
+from rigs.appraising import class_of, notes_on
 from rigs.calibrating import calibrate
 from rigs.metrology.check_weight import tolerance_uncertainty
 from rigs.models import Calibration, CalibrationReading
@@ -60,6 +61,13 @@ class PointDocument(Document):
         return point.reading_N - (line.offset_N + line.gain * point.force_N)
 
 
+class ReadingClassDocument(serializers.Serializer):
+    """The class of ISO 7500-1 that the readings meet, null for none, and why not a better one."""
+
+    force_class = serializers.FloatField(allow_null=True)
+    why_not_better = serializers.ListField(child=serializers.CharField())
+
+
 class CalibrationDocument(Document):
     """A calibration: check weights in, the fitted line and its uncertainties out."""
 
@@ -68,6 +76,8 @@ class CalibrationDocument(Document):
     points = PointDocument(many=True, source="readings")
     url = serializers.HyperlinkedIdentityField(view_name="api:calibration")
     revision = serializers.HyperlinkedRelatedField(view_name="api:revision", read_only=True)
+    reading_class = serializers.SerializerMethodField(help_text="ISO 7500-1")
+    notes = serializers.SerializerMethodField()
 
     class Meta:
         model = Calibration
@@ -93,9 +103,19 @@ class CalibrationDocument(Document):
             "latitude_deg",
             "height_m",
             *computed,
+            "reading_class",
+            "notes",
             "points",
         ]
         read_only_fields = computed
+
+    @extend_schema_field(ReadingClassDocument(allow_null=True))
+    def get_reading_class(self, calibration: Calibration) -> dict[str, Any] | None:
+        met = class_of(calibration)
+        return None if met is None else dict(ReadingClassDocument(met).data)
+
+    def get_notes(self, calibration: Calibration) -> list[str]:
+        return list(notes_on(calibration))
 
     def create(self, validated_data: dict[str, Any]) -> Calibration:
         readings = [CalibrationReading(**told) for told in validated_data.pop("readings")]

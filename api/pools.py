@@ -216,9 +216,7 @@ class Pools(generics.ListAPIView):
     """Pools by line pair, the strongest join of each first."""
 
     serializer_class = PoolDocument
-    queryset = lookups.pools().defer(
-        "current__figures", "current__forest_light", "current__forest_dark"
-    )
+    queryset = lookups.pools().defer("current__figures")
 
     def get_queryset(self) -> Any:
         return super().get_queryset().filter(**PoolFilters.conditions(self.request))
@@ -230,7 +228,7 @@ class OnePool(generics.RetrieveAPIView):
     """One pool: its figures, heterogeneity, testers and sets."""
 
     serializer_class = OnePoolDocument
-    queryset = lookups.pools().defer("current__forest_light", "current__forest_dark")
+    queryset = lookups.pools()
 
 
 @extend_schema(tags=["pools"])

@@ -70,6 +70,38 @@ def test_without_a_place_the_standard_gravity_stands_in_and_the_gain_is_less_sur
     assert unsure["u_gain"] > sure["u_gain"]
 
 
+def test_three_rounds_of_five_weights_meet_a_class_and_fewer_say_what_is_missing(as_owner):
+    revision = register(as_owner, resolution="0.1 N", capacity=None)["revisions"][0]
+    few = calibrate(as_owner, revision, points(1, 0)).json()["reading_class"]
+    assert few["force_class"] is None
+    assert "at least 5" in few["why_not_better"][0]
+    rounds = points(1, 0, (5, 10, 15, 20, 25)) * 3
+    full = calibrate(as_owner, revision, rounds).json()["reading_class"]
+    # 0.1 N of 49 N is 0.2 percent; class 0.5 allows a resolution of 0.25 (ISO 7500-1:2018, table 2)
+    assert full == {"force_class": 0.5, "why_not_better": []}
+
+
+def test_pounds_entered_as_kilograms_are_suspected(as_owner):
+    revision = register(as_owner, capacity=None)["revisions"][0]
+    pounds = [
+        {"mass": f"{mass} kg", "how_known": "certified", "reading": f"{mass / 0.45359237:.4f} kgf"}
+        for mass in (5, 10, 20)
+    ]
+    notes = calibrate(as_owner, revision, pounds).json()["notes"]
+    assert "lbf but its readings were entered as kgf" in notes[0]
+
+
+def test_a_zero_error_a_missing_tolerance_and_a_missing_place_are_told(as_owner):
+    revision = register(as_owner, latitude_deg=None)["revisions"][0]
+    off = points(1, 3)
+    off[1]["how_known"] = "bought as"
+    told = " ".join(calibrate(as_owner, revision, off).json()["notes"])
+    assert "off by 3 N at zero" in told
+    assert "does not cancel in an efficiency" in told
+    assert "No latitude was told" in told
+    assert "tolerance" in told
+
+
 @pytest.mark.parametrize(
     ("masses", "field", "told"),
     [

@@ -4,28 +4,11 @@ import numpy as np
 import pytest
 
 from results import draining
-from results.jobs import enqueue
 from results.models import Pool, PullSet
 from results.reviewing import decide
 from rigs.models import Material
-from tests import making
+from tests.api.leagues import send
 from tests.conftest import contributor
-
-STRENGTHS = {"Blood": 80.0, "Surgeon's": 65.0}
-
-
-def send(person, rng, tie: str, leader_material: str = Material.NYLON) -> PullSet:
-    """A session of straight line near 100 N and six pulls of a join."""
-    revision = making.revision_of(person, name=f"bench {person.rigs.count()}")
-    making.calibrate(revision, gain=1.0, offset_N=0.0)
-    session = making.session(revision)
-    main = making.line("thin")
-    leader = making.line(f"thick {leader_material}", material=leader_material, label_N=180)
-    making.straight(session, main, 100 * np.exp(rng.normal(0, 0.02, 6)))
-    pulls = STRENGTHS[tie] * np.exp(rng.normal(0, 0.03) + rng.normal(0, 0.05, 6))
-    pull_set = making.joined(session, main, leader, pulls, tie=tie)
-    enqueue(session)
-    return pull_set
 
 
 @pytest.fixture
@@ -33,9 +16,9 @@ def league(db) -> list[PullSet]:
     """Four testers of one join, two of another, two of the first on another leader."""
     rng = np.random.default_rng(20260110)
     people = [contributor(f"tester {number}") for number in range(4)]
-    sent = [send(person, rng, "Blood") for person in people]
-    sent += [send(person, rng, "Surgeon's") for person in people[:2]]
-    sent += [send(person, rng, "Blood", Material.FLUOROCARBON) for person in people[:2]]
+    sent = [send(person, rng, "Blood", 80.0) for person in people]
+    sent += [send(person, rng, "Surgeon's", 65.0) for person in people[:2]]
+    sent += [send(person, rng, "Blood", 80.0, Material.FLUOROCARBON) for person in people[:2]]
     draining.drain()
     return list(PullSet.objects.filter(pk__in=[pull_set.pk for pull_set in sent]).order_by("pk"))
 

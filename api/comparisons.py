@@ -1,0 +1,140 @@
+"""Where one stands: own tying beside everyone else's."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from results import lookups
+from results.comparing import compare_with_pool
+from rigs.permissions import contributor_of
+
+
+class FromLog(serializers.FloatField):
+    """An efficiency that is kept as its logarithm."""
+
+    def to_representation(self, value: Any) -> float:
+        return math.exp(value)
+
+
+class OwnDocument(serializers.Serializer):
+    """One's own sets of this tie."""
+
+    efficiency = serializers.FloatField(source="own_efficiency")
+    sets = serializers.IntegerField(source="own.sets")
+    sessions = serializers.IntegerField(source="own.sessions")
+    pulls = serializers.IntegerField(source="own_pulls")
+
+
+class OthersDocument(serializers.Serializer):
+    """The pool without oneself."""
+
+    testers = serializers.IntegerField()
+    sessions = serializers.IntegerField()
+    sets = serializers.IntegerField(source="k")
+    efficiency = FromLog(source="mu")
+    interval_low = FromLog(source="ci_low")
+    interval_high = FromLog(source="ci_high")
+    prediction_low = FromLog()
+    prediction_high = FromLog()
+
+
+class DifferenceDocument(serializers.Serializer):
+    """Own efficiency over the others', and one's place among testers."""
+
+    ratio = serializers.FloatField()
+    ratio_low = serializers.FloatField()
+    ratio_high = serializers.FloatField()
+    differs = serializers.BooleanField(help_text="whether the interval leaves one out")
+    place = serializers.ChoiceField(
+        choices=["below", "within", "above"], help_text="of the range expected of a tester"
+    )
+    share_below = serializers.FloatField(help_text="share of testers expected to come out lower")
+    shrunken = serializers.FloatField(help_text="own efficiency, drawn to the pool by its weight")
+    shrunken_low = serializers.FloatField()
+    shrunken_high = serializers.FloatField()
+    weight = serializers.FloatField()
+
+
+class ScatterDocument(serializers.Serializer):
+    """Own scatter against the others': Mandel's k, and F."""
+
+    k = serializers.FloatField()
+    k_critical_5_percent = serializers.FloatField()
+    k_critical_1_percent = serializers.FloatField()
+    f = serializers.FloatField()
+    probability = serializers.FloatField()
+    ratio = serializers.FloatField()
+    ratio_low = serializers.FloatField()
+    ratio_high = serializers.FloatField()
+
+
+class ComponentDocument(serializers.Serializer):
+    """A part of the variance of ln(load), with its interval."""
+
+    variance = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    sd = serializers.FloatField()
+    separated = serializers.BooleanField(help_text="whether the interval leaves zero out")
+
+
+class FurtherPullsDocument(serializers.Serializer):
+    """What to pull more of, to tell the tie from the rig."""
+
+    pulls = serializers.IntegerField()
+    of = serializers.CharField()
+
+
+class SplitDocument(serializers.Serializer):
+    """Rig and line, the tie, anyone's tie of this join, and one's own tying beyond that."""
+
+    rig_and_line = ComponentDocument()
+    tie = ComponentDocument()
+    join = ComponentDocument()
+    tying = ComponentDocument()
+    further = FurtherPullsDocument(allow_null=True)
+
+
+class PlanDocument(serializers.Serializer):
+    """Sessions of one's own, in all, that would tell a difference four times in five."""
+
+    difference = serializers.FloatField()
+    sessions = serializers.IntegerField(allow_null=True)
+    why_not = serializers.CharField()
+
+
+class ComparisonDocument(serializers.Serializer):
+    """Own tying against the pool without oneself. Efficiencies are ratios, intervals 95 percent."""
+
+    own = OwnDocument(source="*")
+    others = OthersDocument()
+    comparison = DifferenceDocument()
+    scatter = ScatterDocument()
+    split = SplitDocument()
+    told = serializers.FloatField(
+        help_text="least difference the sessions so far would show four times in five"
+    )
+    plans = PlanDocument(many=True)
+
+
+class Comparison(generics.GenericAPIView):
+    """Oneself beside a pool."""
+
+    serializer_class = ComparisonDocument
+    permission_classes = [IsAuthenticated]
+    queryset = lookups.pools()
+
+    @extend_schema(
+        tags=["pools"], operation_id="pools_comparison", responses={200: ComparisonDocument}
+    )
+    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """One's own tying against everyone else's of the same tie; 409 says what is missing."""
+        standing = compare_with_pool(contributor_of(request.user), self.get_object())
+        return Response(self.get_serializer(standing).data)

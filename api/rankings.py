@@ -1,0 +1,71 @@
+"""Joins on one line pair, ranked as far as they can be told apart."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.documents import Choice, Filters
+from api.pools import PoolDocument
+from results import lookups
+from results.ranking import places, ranked
+from rigs.models import Material
+
+
+class LinePair(Filters):
+    """Which line pair, wet or dry, static or shock: what a ranking holds alike."""
+
+    main = Choice(Material.choices, source="main_material")
+    leader = Choice(Material.choices, source="leader_material", default="")
+    terminal = serializers.CharField(default="")
+    wet = serializers.BooleanField(default=False)
+    shock = serializers.BooleanField(default=False)
+
+    def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
+        if bool(attrs["leader_material"]) == bool(attrs["terminal"]):
+            raise serializers.ValidationError({"leader": "a leader, or else a terminal"})
+        return attrs
+
+
+class PlaceDocument(serializers.Serializer):
+    """A join's place, from ``first`` to ``last`` as far as it can be told."""
+
+    first = serializers.IntegerField()
+    last = serializers.IntegerField()
+    groups = serializers.ListField(
+        child=serializers.IntegerField(),
+        help_text="joins that share a group can't be told apart",
+    )
+    pool = PoolDocument()
+
+
+class RankingDocument(serializers.Serializer):
+    """Joins with a pooled figure in order, and those that have none yet."""
+
+    places = PlaceDocument(many=True)
+    unranked = PoolDocument(many=True, help_text="fewer than three testers: shown, not ranked")
+
+
+class Ranking(generics.GenericAPIView):
+    """Which join from this main line to that leader or terminal?"""
+
+    serializer_class = RankingDocument
+    queryset = lookups.pools()
+    pagination_class = None
+
+    @extend_schema(
+        tags=["pools"],
+        operation_id="pools_ranking",
+        parameters=[LinePair],
+        responses={200: RankingDocument},
+    )
+    def get(self, request: Request) -> Response:
+        """Joins of one line pair in groups that can't be told apart, the strongest first."""
+        pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
+        unranked = [pool for pool in pools if pool.current.efficiency is None]
+        ranking = {"places": places(ranked(pools)), "unranked": unranked}
+        return Response(self.get_serializer(ranking).data)
