@@ -8,6 +8,7 @@ from django.db import transaction
 
 from results import stale
 from results.models import Pool, PullSet, Session
+from results.reworking import borrowers_of, work_out_again
 from results.states import State, move
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -30,8 +31,9 @@ def withdraw(session: Session, by: Contributor, reason: str) -> None:
 def retire(session: Session, by: Contributor, standing: Session.Standing, reason: str) -> None:
     """End the standing of a current session, in the caller's transaction.
 
-    Its sets become ``withdrawn`` and the pools they counted in stale. Two at the same instant
-    meet at a conditional UPDATE, and the later raises Conflict.
+    Its sets become ``withdrawn``, the pools they counted in stale, and sessions that borrowed its
+    straight line are worked out again. Two at the same instant meet at a conditional UPDATE, and
+    the later raises Conflict.
     """
     _check(session, by, reason)
     current = Session.objects.filter(pk=session.pk, standing=Session.Standing.CURRENT)
@@ -42,6 +44,7 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     pools = Pool.objects.filter(normalised_sets__pull_set__session=session)
     touched = list(pools.values_list("pk", flat=True).distinct())
     move(pull_sets, State.WITHDRAWN, by=by.user, reason=reason.strip())
+    work_out_again(borrowers_of(session))
     stale.mark(touched, f"session {session.pk} of {session.contributor.handle} was {standing}")
 
 

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias, TypeVar
 
-import numpy as np
-from numpy.typing import NDArray
-
 from results.models import Pull, PullSet
 from results.referencing import NoReference, Reference, Specimen, reference_of
+from results.scales import Scale
 from results.statistics.censored import Strength, strength
 from results.statistics.efficiency import Efficiency, efficiency
 from results.statistics.errors import StatisticsError
@@ -21,39 +19,10 @@ from results.statistics.failure_modes import (
     exact_for_line,
 )
 from results.statistics.join_strength import JoinStrength, join_strength
-from rigs.models import Calibration
-
-UNCALIBRATED_ZERO = 0.03
-"""Half-width, as a share of the straight strength, within which the zero of a scale that was
-never calibrated is taken to lie; common practice, no source."""
-
-LEAST_BASELINE_PULLS = 3
-"""Pulls parted in the free length that a baseline needs; common practice, no source."""
+from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
 
 Pulls: TypeAlias = Sequence[Pull]
-Floats: TypeAlias = NDArray[np.float64]
 T = TypeVar("T")
-
-
-@dataclass(frozen=True)
-class Scale:
-    """What turns readings into loads: the rig's calibration, if any, and its resolution."""
-
-    calibration: Calibration | None
-    resolution_N: float
-
-    def loads_N(self, pulls: Pulls) -> Floats:
-        """Loads in newtons behind the readings; the readings themselves if not calibrated."""
-        readings_N = np.array([pull.reading_N for pull in pulls], dtype=float)
-        if self.calibration is None:
-            return readings_N
-        return (readings_N - self.calibration.offset_N) / self.calibration.gain
-
-    def u_offset_N(self, straight_N: float) -> float:
-        """Standard uncertainty of the zero, in newtons of load."""
-        if self.calibration is None:
-            return float(UNCALIBRATED_ZERO * straight_N / np.sqrt(3))
-        return self.calibration.u_offset_N / self.calibration.gain
 
 
 @dataclass(frozen=True)
@@ -87,14 +56,17 @@ def work_out(
     straight: Mapping[Specimen, Pulls],
     sets: Sequence[tuple[PullSet, Pulls]],
     fixed: Mapping[tuple[int, int], int],
+    borrowed: Mapping[Specimen, str],
 ) -> list[SetFigures | NoFigures]:
     """Figures of each set of one session, in order.
 
     ``straight`` holds the baseline pulls of each specimen, ``fixed`` the reference line of each
-    pair of line ids that has one.
+    pair of line ids that has one, ``borrowed`` a note on each specimen of another session.
     """
     strengths = straight_strengths(scale, straight)
-    return [_figures(scale, pull_set, pulls, strengths, fixed) for pull_set, pulls in sets]
+    return [
+        _figures(scale, pull_set, pulls, strengths, fixed, borrowed) for pull_set, pulls in sets
+    ]
 
 
 def straight_strengths(
@@ -123,6 +95,21 @@ def contested_pairs(
     return pairs
 
 
+def lacking(
+    sets: Sequence[PullSet], strengths: Mapping[Specimen, Strength | NoFigures]
+) -> set[Specimen]:
+    """The lines of those sets that no straight line of the session can be the reference of."""
+    straight_N = _means(strengths)
+    lines: set[Specimen] = set()
+    for pull_set in sets:
+        main, leader = specimens(pull_set)
+        try:
+            reference_of(main, leader, straight_N, {})
+        except NoReference:
+            lines |= {each for each in (main, leader) if each and each not in straight_N}
+    return lines
+
+
 def specimens(pull_set: PullSet) -> tuple[Specimen, Specimen | None]:
     """Main line of a set, and its leader where it has one."""
     main = Specimen(pull_set.main_line, pull_set.main_spool)
@@ -134,10 +121,10 @@ def specimens(pull_set: PullSet) -> tuple[Specimen, Specimen | None]:
 def _straight(scale: Scale, specimen: Specimen, pulls: Pulls) -> Strength | NoFigures:
     kept = _counted(pulls)
     exact = exact_for_line([pull.failure_mode for pull in kept])
-    if exact.sum() < LEAST_BASELINE_PULLS:
+    if exact.sum() < LEAST_STRAIGHT_PULLS:
         return NoFigures(
             f"the baseline of {specimen} has {int(exact.sum())} pulls that parted in the free "
-            f"length; at least {LEAST_BASELINE_PULLS} are needed"
+            f"length; at least {LEAST_STRAIGHT_PULLS} are needed"
         )
     try:
         return strength(scale.loads_N(kept), ~exact, scale.resolution_N)
@@ -151,6 +138,7 @@ def _figures(
     pulls: Pulls,
     strengths: Mapping[Specimen, Strength | NoFigures],
     fixed: Mapping[tuple[int, int], int],
+    borrowed: Mapping[Specimen, str],
 ) -> SetFigures | NoFigures:
     try:
         reference = reference_of(*specimens(pull_set), _means(strengths), fixed)
@@ -177,7 +165,7 @@ def _figures(
         join_efficiency=_given(
             lambda: efficiency(strength(loads_N, beyond_join, scale.resolution_N), baseline)
         ),
-        notes=_notes(scale, reference, kept, pulls),
+        notes=tuple(_notes(scale, reference, borrowed, len(pulls) - len(kept), len(pulls))),
     )
 
 
@@ -188,20 +176,19 @@ def _given(compute: Callable[[], T]) -> T | None:
         return None
 
 
-def _notes(scale: Scale, reference: Reference, kept: Pulls, pulls: Pulls) -> tuple[str, ...]:
-    notes = []
-    if scale.calibration is None:
-        notes.append(
-            "The rig was not calibrated by that day: its zero is unknown, and the efficiency less "
-            "certain for it."
-        )
+def _notes(
+    scale: Scale, reference: Reference, borrowed: Mapping[Specimen, str], voids: int, pulls: int
+) -> Iterator[str]:
+    if scale.note:
+        yield scale.note
+    if reference.specimen in borrowed:
+        yield borrowed[reference.specimen]
     if reference.note:
-        notes.append(reference.note[0].upper() + reference.note[1:] + ".")
+        yield reference.note[0].upper() + reference.note[1:] + "."
     if reference.contested:
-        notes.append("The two lines part within 5 percent of one another; the reference is fixed.")
-    if len(kept) < len(pulls):
-        notes.append(f"{len(pulls) - len(kept)} of {len(pulls)} pulls are void and not counted.")
-    return tuple(notes)
+        yield "The two lines part within 5 percent of one another; the reference is fixed."
+    if voids:
+        yield f"{voids} of {pulls} pulls are void and not counted."
 
 
 def _counted(pulls: Pulls) -> list[Pull]:

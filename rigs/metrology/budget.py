@@ -74,7 +74,7 @@ class Pulls:
 
     mean_N: float
     cv: float
-    n: int
+    n: float
     df: float
 
 

@@ -1,0 +1,91 @@
+"""From reading to load: the scale of a rig as it stood on a day, and what is to be said of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.models import Pull, Session
+from rigs.metrology.budget import uncalibrated_zero
+from rigs.metrology.validity import CALIBRATION_ENDS_DAYS, calibration_standing
+from rigs.models import Calibration, RigRevision
+
+UNCALIBRATED_ZERO = 0.03
+"""Half-width, as a share of the straight strength, within which the zero of a scale that was
+never calibrated and has no capacity told is taken to lie; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What turns readings into loads: the calibration in force, if any, and the resolution.
+
+    ``note`` is for the testers whose sets it turns; empty where there is nothing to say.
+    """
+
+    calibration: Calibration | None
+    resolution_N: float
+    capacity_N: float | None = None
+    note: str = ""
+
+    def loads_N(self, pulls: Sequence[Pull]) -> NDArray[np.float64]:
+        """Loads in newtons behind the readings; the readings themselves if not calibrated."""
+        readings_N = np.array([pull.reading_N for pull in pulls], dtype=float)
+        if self.calibration is None:
+            return readings_N
+        return (readings_N - self.calibration.offset_N) / self.calibration.gain
+
+    def u_offset_N(self, straight_N: float) -> float:
+        """Standard uncertainty of the zero, in newtons of load."""
+        if self.calibration is not None:
+            return self.calibration.u_offset_N / self.calibration.gain
+        if self.capacity_N is not None:
+            return uncalibrated_zero(self.resolution_N, self.capacity_N)
+        return float(UNCALIBRATED_ZERO * straight_N / np.sqrt(3))
+
+
+def scale_of(session: Session) -> Scale:
+    """The rig's scale as it stood on the day of a session."""
+    return scale_on(session.revision, session.pulled_on)
+
+
+def scale_on(revision: RigRevision, day: date) -> Scale:
+    """The scale by the newest calibration up to a day, unless that has expired.
+
+    One made later says nothing of that day: what was read before it may be why it was made.
+    """
+    calibrations = sorted(revision.calibrations.all(), key=lambda one: (one.made_on, one.pk))
+    before = [one for one in calibrations if one.made_on <= day]
+    newest = before[-1] if before else None
+    if newest is not None and calibration_standing(newest.made_on, day) != "expired":
+        note = _due(newest, day)
+        return Scale(newest, revision.resolution_N, revision.capacity_N, note)
+    later = calibrations[len(before)] if len(calibrations) > len(before) else None
+    note = _without(expired=newest, later=later)
+    return Scale(None, revision.resolution_N, revision.capacity_N, note)
+
+
+def _due(calibration: Calibration, day: date) -> str:
+    if calibration_standing(calibration.made_on, day) != "due":
+        return ""
+    return f"The rig was calibrated on {calibration.made_on:%Y-%m-%d}, more than a year before."
+
+
+def _without(expired: Calibration | None, later: Calibration | None) -> str:
+    """Why no calibration is used, and what it costs."""
+    if expired is not None:
+        why = (
+            f"The calibration of {expired.made_on:%Y-%m-%d} had expired by that day (it is good "
+            f"for {CALIBRATION_ENDS_DAYS} days) and is not used"
+        )
+    elif later is not None:
+        why = (
+            f"The rig was not calibrated by that day: the calibration of "
+            f"{later.made_on:%Y-%m-%d} came after the session and is not used"
+        )
+    else:
+        why = "The rig was not calibrated by that day"
+    return f"{why}: its zero is unknown, and the efficiency less certain for it."

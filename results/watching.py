@@ -1,0 +1,254 @@
+"""Watching a rig: the same line, or the same tie, session after session on one revision.
+
+Each series stands by itself: results of two revisions are never mixed, nor two spools, nor dry
+line and wet. Loads are those of the calibration in force on the day.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from django.db import transaction
+from django.db.models import Prefetch, QuerySet
+
+from results import notices
+from results.models import Baseline, NormalisedSet, PullSet, Session
+from results.referencing import Specimen
+from results.scales import scale_of
+from results.statistics.censored import Strength
+from results.working_out import straight_strengths
+from rigs.metrology.errors import MetrologyError
+from rigs.metrology.watch import StraightLineWatch, watch_straight_line
+from rigs.models import Rig, RigRevision
+
+Kind: TypeAlias = Literal["straight line", "join"]
+Key: TypeAlias = tuple[object, ...]
+
+
+@dataclass(frozen=True)
+class Point:
+    """One session of a series: its mean in newtons, and the sets of that session it concerns.
+
+    ``sources`` are the ids of its baselines, or of its pull set.
+    """
+
+    session: Session
+    sources: tuple[int, ...]
+    mean_N: float
+    cv: float
+    n: int
+    sets: tuple[PullSet, ...]
+
+
+@dataclass(frozen=True)
+class Series:
+    """What was pulled again and again on one revision, oldest first, and the charts of it.
+
+    ``watch`` is None, and ``why_not`` says why, where there is too little to chart.
+    """
+
+    kind: Kind
+    what: str
+    revision: RigRevision
+    points: tuple[Point, ...]
+    watch: StraightLineWatch | None
+    why_not: str
+
+    @property
+    def signals(self) -> tuple[Point, ...]:
+        """Sessions at which a chart signals."""
+        return tuple(self.points[index] for index in self.watch.signals) if self.watch else ()
+
+    @property
+    def affected(self) -> tuple[PullSet, ...]:
+        """Sets of the sessions at which a chart signals."""
+        return tuple(pull_set for point in self.signals for pull_set in point.sets)
+
+
+def charted(rig: Rig) -> list[Series]:
+    """The series of a rig that have something to chart: two sessions or more."""
+    return [one for one in series_of(rig) if len({p.session.pk for p in one.points}) > 1]
+
+
+def series_of(rig: Rig) -> list[Series]:
+    """Every series of a rig: the newest revision first, straight line before joins."""
+    sessions = _sessions(Session.objects.filter(revision__rig=rig))
+    found = [*_straight(sessions), *_joins(sessions)]
+    return sorted(found, key=lambda one: (-one.revision.number, one.kind == "join", one.what))
+
+
+def straight_series(baseline: Baseline) -> Series | None:
+    """The series that a baseline belongs to; None where too few of it parted to have a mean."""
+    same = Session.objects.filter(
+        revision=baseline.session.revision_id,
+        state=baseline.session.state,
+        loading=baseline.session.loading,
+    )
+    what = _conditioned(str(Specimen(baseline.line, baseline.spool)), baseline.session)
+    return next((one for one in _straight(_sessions(same)) if one.what == what), None)
+
+
+def join_series(pull_set: PullSet) -> Series | None:
+    """The series that a pull set belongs to; None where it has no figures."""
+    session = pull_set.session
+    same = Session.objects.filter(
+        revision=session.revision_id, state=session.state, loading=session.loading
+    )
+    wanted = _tie(pull_set)
+    for series in _joins(_sessions(same)):
+        if _tie(series.points[0].sets[0]) == wanted:
+            return series
+    return None
+
+
+def tell_of_signals(session_id: int) -> None:
+    """Tell the tester, once, of every chart of straight line that signals at this session.
+
+    Reads outside, and writes each notice in a transaction of its own. A session without pull
+    sets has nobody to warn: the chart on the rig's page shows it.
+    """
+    session = Session.objects.get(pk=session_id)
+    for baseline in session.baselines.select_related("session", "line").order_by("line_id", "pk"):
+        series = straight_series(baseline)
+        at = [point for point in series.signals if point.session.pk == session_id] if series else []
+        if series and at and at[0].sets:
+            with transaction.atomic():
+                _tell_once(at[0].sets, _warning(series, at[0]))
+
+
+def _tell_once(sets: Sequence[PullSet], text: str) -> None:
+    """Locks the row of the first set, so that two at once tell it once."""
+    pull_set = PullSet.objects.select_for_update().get(pk=sets[0].pk)
+    if not pull_set.notices.filter(text=text).exists():
+        notices.tell(pull_set, text)
+
+
+def _warning(series: Series, point: Point) -> str:
+    labels = ", ".join(pull_set.label for pull_set in point.sets)
+    return (
+        f"The chart of {series.what} on {series.revision} signals at the session of "
+        f"{point.session.pulled_on:%Y-%m-%d}: this line parted at {point.mean_N:.1f} N there. "
+        "Look at the zero and the grips, hang the check weights, and pull the same spool again. "
+        f"The efficiencies ({labels}) are against that day's own straight line, so that a change "
+        "of gain cancels in them; a moved zero does not."
+    )
+
+
+def _sessions(sessions: QuerySet[Session]) -> list[Session]:
+    """Current sessions with all that is charted of them, by day, in six queries."""
+    pull_sets = PullSet.objects.exclude(state=PullSet.State.WITHDRAWN).select_related(
+        "connection", "main_line", "leader_line", "normalised__baseline"
+    )
+    return list(
+        sessions.filter(standing=Session.Standing.CURRENT)
+        .select_related("revision__rig__owner", "contributor")
+        .prefetch_related(
+            "revision__calibrations",
+            Prefetch("baselines", Baseline.objects.select_related("line").order_by("pk")),
+            "baselines__pulls",
+            Prefetch("pull_sets", pull_sets.order_by("pk")),
+        )
+        .order_by("pulled_on", "pk")
+    )
+
+
+def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
+    found: dict[Key, list[Point]] = defaultdict(list)
+    for session in sessions:
+        pulled: dict[Specimen, list[Baseline]] = defaultdict(list)
+        for baseline in session.baselines.all():
+            pulled[Specimen(baseline.line, baseline.spool)].append(baseline)
+        strengths = straight_strengths(
+            scale_of(session),
+            {what: [p for b in parts for p in b.pulls.all()] for what, parts in pulled.items()},
+        )
+        for what, strength in strengths.items():
+            if isinstance(strength, Strength):
+                found[_place(session), what].append(_point(session, pulled[what], strength))
+    for (_, what), points in found.items():
+        yield _series("straight line", f"{what}", points)
+
+
+def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[PullSet]:
+    ids = {baseline.pk for baseline in baselines}
+    for pull_set in session.pull_sets.all():
+        normalised = _figures(pull_set)
+        if normalised is not None and normalised.baseline_id in ids:
+            yield pull_set
+
+
+def _joins(sessions: Sequence[Session]) -> Iterator[Series]:
+    found: dict[Key, list[Point]] = defaultdict(list)
+    for session in sessions:
+        for pull_set in session.pull_sets.all():
+            figures = _figures(pull_set)
+            if figures is not None and figures.counted > 1:
+                found[_place(session), _tie(pull_set)].append(
+                    Point(
+                        session,
+                        (pull_set.pk,),
+                        figures.mean_N,
+                        figures.cv,
+                        figures.counted,
+                        (pull_set,),
+                    )
+                )
+    for points in found.values():
+        yield _series("join", _tied(points[0].sets[0]), points)
+
+
+def _figures(pull_set: PullSet) -> NormalisedSet | None:
+    return getattr(pull_set, "normalised", None)
+
+
+def _place(session: Session) -> Key:
+    return session.revision_id, session.state, session.loading
+
+
+def _tie(pull_set: PullSet) -> Key:
+    """What has to be alike for two sets to be the same tie."""
+    return (
+        pull_set.connection_id,
+        pull_set.doubled,
+        Specimen(pull_set.main_line, pull_set.main_spool),
+        pull_set.leader_line and Specimen(pull_set.leader_line, pull_set.leader_spool),
+        pull_set.terminal,
+        tuple(sorted(pull_set.parameters.items())),
+        pull_set.tyer,
+    )
+
+
+def _tied(pull_set: PullSet) -> str:
+    other = pull_set.leader_line or pull_set.terminal
+    doubled = ", doubled" if pull_set.doubled else ""
+    return f"{pull_set.connection}{doubled}, {pull_set.main_line} to {other}"
+
+
+def _point(session: Session, pulled: Sequence[Baseline], found: Strength) -> Point:
+    sources = tuple(baseline.pk for baseline in pulled)
+    sets = tuple(_measured_by(pulled, session))
+    return Point(session, sources, found.mean_N, found.cv, found.n, sets)
+
+
+def _series(kind: Kind, what: str, points: Sequence[Point]) -> Series:
+    watch, why_not = None, ""
+    try:
+        watch = watch_straight_line(
+            [point.mean_N for point in points],
+            [point.cv for point in points],
+            [point.n for point in points],
+        )
+    except MetrologyError as error:
+        why_not = f"There is nothing to chart yet: {error}."
+    session = points[0].session
+    what = _conditioned(what, session)
+    return Series(kind, what, session.revision, tuple(points), watch, why_not)
+
+
+def _conditioned(what: str, session: Session) -> str:
+    """What was pulled, with its conditions where they are not the usual ones."""
+    usual = (Session.State.DRY, Session.Loading.STATIC)
+    return ", ".join([what, *(c for c in (session.state, session.loading) if c not in usual)])
