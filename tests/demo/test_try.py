@@ -1,0 +1,133 @@
+"""`deploy/try` as its user meets it: the table, the tour of the README, the second run."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from deploy.demo.table import HEADINGS
+from deploy.processes import free_port, running, wait_until
+
+ROOT = Path(__file__).parents[2]
+TRY = [sys.executable, "-m", "deploy.demo"]
+SERVERS = ("DATABASE_URL", "REDIS_URL")
+PATIENCE_S = 240
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A running `deploy/try`: its port, its environment and what it printed."""
+
+    port: int
+    environment: dict[str, str]
+    printed: str
+
+
+@pytest.fixture(scope="module")
+def tried(tmp_path_factory) -> Tried:
+    folder = tmp_path_factory.mktemp("try")
+    environment = {name: value for name, value in os.environ.items() if name not in SERVERS}
+    environment["SAMESPOOL_VAR"] = str(folder)
+    port, output = free_port(), folder / "output"
+    with (
+        output.open("wb") as out,
+        running(
+            [*TRY, "--port", str(port)],
+            stop_by=signal.SIGINT,
+            cwd=ROOT,
+            env=environment,
+            stdout=out,
+            stderr=out,
+        ) as process,
+    ):
+        wait_until(
+            lambda: process.poll() is not None or "Ctrl-C" in output.read_text(),
+            "The demo",
+            PATIENCE_S,
+        )
+        assert process.poll() is None, output.read_text()
+        yield Tried(port, environment, output.read_text())
+
+
+def run_again(tried: Tried, *options: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*TRY, *options],
+        cwd=ROOT,
+        env=tried.environment,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=False,
+    )
+
+
+def run_in_shell(script: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    """Run lines of a shell; a request that is refused ends them."""
+    strict = 'set -euo pipefail\ncurl() { command curl --fail-with-body "$@"; }\n'
+    return subprocess.run(
+        ["bash", "-c", strict + script],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=False,
+    )
+
+
+def table_rows(printed: str) -> list[list[str]]:
+    """The rows under the headings, cell by cell."""
+    lines = printed[printed.index(HEADINGS[0] + " ") :].split("\n\n", maxsplit=1)[0].splitlines()
+    return [re.split(r"\s{2,}", line) for line in lines[1:]]
+
+
+def test_the_table_gives_figures_where_three_testers_pulled_and_none_where_fewer_did(tried):
+    rows = table_rows(tried.printed)
+
+    assert len(rows) > 20
+    for _join, _pair, testers, _pulls, efficiency, interval, prediction, i2 in rows:
+        figures = [efficiency, interval, prediction, i2]
+        assert ("-" in figures) == (int(testers) < 3)
+
+
+def test_the_tour_of_the_readme_runs_from_top_to_bottom(tried, tmp_path):
+    readme = (ROOT / "README.md").read_text()
+    tour = readme[readme.index("## Ten minutes") : readme.index("## Running it for real")]
+    script = "\n".join(re.findall(r"```sh\n(.*?)```", tour, re.DOTALL))
+    script = script.replace(":8000", f":{tried.port}").replace("@deploy", f"@{ROOT}/deploy")
+
+    done = run_in_shell(script, tmp_path)
+
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert '"state": "done"' in done.stdout
+
+
+def test_the_line_it_prints_uploads_the_example_session(tried):
+    line = next(line for line in tried.printed.splitlines() if line.startswith("curl "))
+
+    done = run_in_shell(line, ROOT)
+
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert '"job":' in done.stdout
+
+
+def test_a_second_run_keeps_what_is_there_and_stops_after_the_table_when_asked_to(tried):
+    again = run_again(tried, "--no-serve", "--port", str(free_port()))
+
+    assert again.returncode == 0, again.stderr
+    assert len(table_rows(again.stdout)) == len(table_rows(tried.printed))
+    assert "Ctrl-C" not in again.stdout
+
+
+def test_a_taken_port_is_told_in_one_line_with_a_way_out(tried):
+    refused = run_again(tried, "--port", str(tried.port))
+
+    assert refused.returncode == 1
+    assert refused.stderr == (
+        f"Port {tried.port} is taken. Stop what listens there, or choose another port: "
+        f"deploy/try --port {tried.port + 1}\n"
+    )
