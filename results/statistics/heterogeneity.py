@@ -5,6 +5,7 @@ Medicine 21:1539-1558 (H2, I2 and the typical sampling variance); Nakagawa & San
 Evolutionary Ecology 26:1253-1274 (I2 by level).
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +17,8 @@ from results.statistics.block_sums import SET, ErrorModel
 
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
+
+SETTLED = 1e-9  # relative fall of Q over a doubling of tau2 below which it falls no further
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,8 @@ def total_interval(model: ErrorModel, theta: Floats, fitted: Booleans) -> tuple[
 
     Where the generalised Q with weights M^-1 lies between the chi-square points (Viechtbauer
     2007, Statistics in Medicine 26:37-52, who has one component). Where all are estimated as
-    zero, the components fitted share alike.
+    zero, the components fitted share alike. Where scatter at a level estimated as zero holds Q
+    above the lower point whatever the sum, the upper end is infinite.
     """
     whole = float(theta.sum())
     shares = theta / whole if whole > 0 else fitted / fitted.sum()
@@ -66,8 +70,12 @@ def total_interval(model: ErrorModel, theta: Floats, fitted: Booleans) -> tuple[
         if spare(0.0, point) <= 0:
             return 0.0
         high = whole or 1.0
-        while spare(high, point) > 0:
-            high *= 2
+        excess = spare(high, point)
+        while excess > 0:
+            high, before = 2 * high, excess
+            excess = spare(high, point)
+            if before - excess <= SETTLED * (before + point):
+                return math.inf
         return float(brentq(spare, 0.0, high, args=(point,), xtol=1e-14 * high, rtol=1e-10))
 
     return end(float(chi2.ppf(0.975, df))), end(float(chi2.ppf(0.025, df)))
@@ -75,4 +83,6 @@ def total_interval(model: ErrorModel, theta: Floats, fitted: Booleans) -> tuple[
 
 def share(component: float, total: float, typical_sampling_variance: float) -> float:
     """I2 of one level: its part of the variance of a single set of typical precision."""
+    if math.isinf(component):
+        return 1.0
     return component / (total + typical_sampling_variance)
