@@ -17,6 +17,8 @@ from django.utils import timezone
 from results import waking
 from results.models import Job, Session, StalePool
 from results.normalising import normalise_session
+from results.screening import screen_session
+from results.watching import tell_of_signals
 
 log = structlog.get_logger(__name__)
 
@@ -52,7 +54,9 @@ def run(job_id: uuid.UUID) -> None:
     if job is None:
         return
     try:
-        normalise_session(job.session_id, still_ours=lambda: still_ours(job))
+        normalise_session(job.session_id, still_ours=lambda: goes_on(job, Job.Step.SCREENING))
+        tell_of_signals(job.session_id)
+        screen_session(job.session_id, still_ours=lambda: still_ours(job))
     except Exception as error:
         log.exception("job failed", job=str(job.pk), attempt=job.attempts)
         _give_back(job, error)
@@ -118,6 +122,12 @@ def _from_now(seconds: float) -> ExpressionWrapper:
     return ExpressionWrapper(
         Now() + Value(timedelta(seconds=seconds)), output_field=DateTimeField()
     )
+
+
+def goes_on(job: Job, step: Job.Step) -> bool:
+    """Within a writing transaction: whether no one else has claimed the job; its next step."""
+    ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
+    return bool(ours.update(step=step))
 
 
 def still_ours(job: Job) -> bool:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
+from django.db.models import Q
 from numpy.typing import NDArray
 
 from results.models import NormalisedSet
@@ -22,7 +23,7 @@ Ids = NDArray[np.int64]
 COLUMNS = (
     "pull_set_id",
     "pull_set__session__contributor_id",
-    "pull_set__session_id",
+    "baseline__session_id",
     "baseline_id",
     "counted",
     "mean_N",
@@ -38,7 +39,11 @@ COLUMNS = (
 
 @dataclass(frozen=True)
 class Members:
-    """One row a set, ordered by set: ids, and strengths in newtons, all of shape (k,)."""
+    """One row a set, ordered by set: ids, and strengths in newtons, all of shape (k,).
+
+    ``session`` is that of the baseline: a session that borrowed one shares its error with the
+    session that lent it, and the two make one block of the covariance.
+    """
 
     pull_set: Ids
     tester: Ids
@@ -84,10 +89,11 @@ class LogRatios:
     cv_baseline: float
 
 
-def members_of(pool_id: int) -> Members:
-    """The sets that count in a pool now."""
+def members_of(pool_id: int, *, also: int | None = None) -> Members:
+    """The sets that count in a pool now, and one more where its id is given."""
+    counting = Q(pull_set__state__in=COUNTING) | Q(pull_set=also)
     rows = list(
-        NormalisedSet.objects.filter(pool_id=pool_id, pull_set__state__in=COUNTING)
+        NormalisedSet.objects.filter(counting, pool_id=pool_id)
         .order_by("pull_set_id")
         .values_list(*COLUMNS)
     )

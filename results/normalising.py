@@ -10,22 +10,24 @@ from typing import Any
 from django.db import transaction
 
 from results import stale
+from results.borrowing import borrow
 from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
 from results.referencing import Specimen
-from results.states import State, move
+from results.scales import Scale, scale_of
+from results.states import State
 from results.working_out import (
     NoFigures,
     Pulls,
-    Scale,
     SetFigures,
     contested_pairs,
+    lacking,
     straight_strengths,
     work_out,
 )
 
 
 def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> None:
-    """Work out every set of a session, and mark the pools it touches as stale.
+    """Work out every set of a session; its sets count once they have been screened.
 
     Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
     yes within it. Run twice it leaves the same rows. Locks: the rows of this session's sets.
@@ -36,21 +38,20 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
     )
     scale = scale_of(session)
     baselines = _baselines(session)
-    straight = {
+    straight: dict[Specimen, Pulls] = {
         specimen: [pull for baseline in found for pull in baseline.pulls.all()]
         for specimen, found in baselines.items()
     }
+    lent = borrow(session, lacking(sets, straight_strengths(scale, straight)))
+    for specimen, borrowed in lent.items():
+        baselines[specimen] = list(borrowed.baselines)
+        straight[specimen] = borrowed.pulls
     fixed = _fix_references(contested_pairs(sets, straight_strengths(scale, straight)))
-    figures = work_out(scale, straight, _with_pulls(session, sets), fixed)
+    notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
+    figures = work_out(scale, straight, _with_pulls(session, sets), fixed, notes)
     with transaction.atomic():
         if still_ours():
             _store(session, scale, baselines, dict(zip(sets, figures, strict=True)))
-
-
-def scale_of(session: Session) -> Scale:
-    """The rig's scale as it stood on the day: by its newest calibration up to that date."""
-    calibrations = session.revision.calibrations.filter(made_on__lte=session.pulled_on)
-    return Scale(calibrations.order_by("made_on", "id").last(), session.revision.resolution_N)
 
 
 def _baselines(session: Session) -> dict[Specimen, list[Baseline]]:
@@ -89,13 +90,14 @@ def _store(
     baselines: dict[Specimen, list[Baseline]],
     figures: dict[PullSet, SetFigures | NoFigures],
 ) -> None:
-    touched = set()
     for pull_set, found in figures.items():
+        why_not = found.why[:300] if isinstance(found, NoFigures) else ""
+        if why_not != pull_set.not_normalised:
+            PullSet.objects.filter(pk=pull_set.pk).update(not_normalised=why_not)
         if isinstance(found, NoFigures):
-            PullSet.objects.filter(pk=pull_set.pk).update(not_normalised=found.why[:300])
+            _lose_figures(pull_set)
             continue
         pool = _pool_of(session, pull_set)
-        touched.add(pool.pk)
         NormalisedSet.objects.update_or_create(
             pull_set=pull_set,
             defaults={
@@ -105,13 +107,13 @@ def _store(
                 **_columns(pull_set, found),
             },
         )
-    fresh = [
-        pull_set
-        for pull_set, found in figures.items()
-        if isinstance(found, SetFigures) and pull_set.state == State.RECEIVED
-    ]
-    move(fresh, State.NORMALISED, reason="worked out from its pulls and baseline")
-    stale.mark(touched, f"session {session.pk} of {session.contributor.handle} was added")
+
+
+def _lose_figures(pull_set: PullSet) -> None:
+    """Take away figures of an earlier time, as when a borrowed baseline was withdrawn."""
+    earlier = NormalisedSet.objects.filter(pull_set=pull_set)
+    stale.mark(earlier.values_list("pool_id", flat=True), f"set {pull_set.pk} lost its baseline")
+    earlier.delete()
 
 
 def _pool_of(session: Session, pull_set: PullSet) -> Pool:

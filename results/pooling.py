@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -13,22 +13,12 @@ from django.db.models import F
 
 from results.drawing import draw_forest
 from results.jobs import finish_pooled
-from results.members import LogRatios, Members, log_ratios, members_of
+from results.members import Members, members_of
 from results.models import Pool, PoolMembership, PoolVersion, PullSet, StalePool
+from results.outcomes import Outcome, pooled_from
 from results.states import State, move
-from results.statistics.errors import StatisticsError
-from results.statistics.pooling import Pooled, pool
 
 log = structlog.get_logger(__name__)
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What the members of a pool come to: a pooled figure, or why there is none."""
-
-    ratios: LogRatios | None
-    pooled: Pooled | None
-    no_figure: str = ""
 
 
 def refresh_pool(pool_id: int) -> None:
@@ -45,26 +35,6 @@ def refresh_pool(pool_id: int) -> None:
         log.exception("pool not computed", pool=pool_id)
         Pool.objects.filter(pk=pool_id).update(failures=F("failures") + 1)
     finish_pooled()
-
-
-def pooled_from(members: Members) -> Outcome:
-    """Pool the members, or say why they can't be pooled."""
-    try:
-        ratios = log_ratios(members)
-    except StatisticsError as error:
-        return Outcome(None, None, str(error))
-    try:
-        pooled = pool(
-            ratios.y,
-            ratios.own_variance,
-            ratios.shared_variance,
-            members.tester,
-            members.session,
-            members.baseline,
-        )
-    except StatisticsError as error:
-        return Outcome(ratios, None, str(error))
-    return Outcome(ratios, pooled)
 
 
 def _next_version(pool_id: int) -> PoolVersion | None:

@@ -4,21 +4,27 @@ from results.models.connections import Connection, ConnectionAlias, TieParameter
 from results.models.efficiencies import NormalisedSet, PairReference
 from results.models.jobs import Job
 from results.models.pools import Pool, PoolMembership, PoolVersion, StalePool
+from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.states import StateChange
 
 __all__ = [
     "Baseline",
+    "CheckResult",
     "Connection",
     "ConnectionAlias",
     "Job",
+    "Message",
     "NormalisedSet",
+    "Notice",
     "PairReference",
     "Pool",
     "PoolMembership",
     "PoolVersion",
     "Pull",
     "PullSet",
+    "ReviewCase",
+    "Screening",
     "Session",
     "StalePool",
     "StateChange",

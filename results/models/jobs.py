@@ -21,6 +21,7 @@ class Job(models.Model):
     class Step(models.TextChoices):
         WAITING = "waiting"
         NORMALISING = "normalising"
+        SCREENING = "screening"
         POOLING = "pooling"
         FINISHED = "finished"
 

@@ -61,7 +61,7 @@ def above_the_line(
     )
 
 
-def against_pool(
+def above_the_pool(
     applies_to: str,
     log_ratio: float,
     pooled_log_ratio: float,
@@ -69,26 +69,53 @@ def against_pool(
     degrees_of_freedom: float,
     alpha: float = 0.01,
 ) -> Check:
-    """Whether a set lies where the pool, without its tester, expects a new tester's next set.
+    """Whether a set lies above where the pool, without its tester, expects a new tester's next.
 
     ``prediction_sd`` holds the scatter between testers, sessions and sets, the pool's own
-    uncertainty and the set's sampling error. Above the pool may hold, below only marks.
+    uncertainty and the set's sampling error.
     """
-    difference = log_ratio - pooled_log_ratio
-    t = difference / prediction_sd
-    times = math.exp(difference)
+    t = (log_ratio - pooled_log_ratio) / prediction_sd
     return Check(
-        "efficiency against the pool",
+        "above the pool",
         applies_to,
         t,
-        float(student.isf(alpha / 2, degrees_of_freedom)) * (1 if t >= 0 else -1),
-        2 * float(student.sf(abs(t), degrees_of_freedom)),
+        float(student.isf(alpha, degrees_of_freedom)),
+        float(student.sf(t, degrees_of_freedom)),
         Level.NONE,
-        f"This join held {times:.2f} times what other testers reach, "
-        f"{100 * math.exp(log_ratio):.0f} against {100 * math.exp(pooled_log_ratio):.0f} percent.",
+        _beside_the_pool(log_ratio, pooled_log_ratio),
         POOL,
-        at_most=Level.HOLD if t > 0 else Level.MARK,
         alpha=alpha,
+    )
+
+
+def below_the_pool(
+    applies_to: str,
+    log_ratio: float,
+    pooled_log_ratio: float,
+    prediction_sd: float,
+    degrees_of_freedom: float,
+    alpha: float = 0.01,
+) -> Check:
+    """As `above_the_pool`, for the other side: weak tying is what a pool measures, so it marks."""
+    t = (log_ratio - pooled_log_ratio) / prediction_sd
+    return Check(
+        "below the pool",
+        applies_to,
+        t,
+        float(student.ppf(alpha, degrees_of_freedom)),
+        float(student.cdf(t, degrees_of_freedom)),
+        Level.NONE,
+        _beside_the_pool(log_ratio, pooled_log_ratio) + " Weak tying is no fault of the record.",
+        POOL,
+        at_most=Level.MARK,
+        alpha=alpha,
+    )
+
+
+def _beside_the_pool(log_ratio: float, pooled_log_ratio: float) -> str:
+    return (
+        f"This join held {100 * math.exp(log_ratio):.0f} percent of its line; in the hands of "
+        f"other testers it holds {100 * math.exp(pooled_log_ratio):.0f} percent."
     )
 
 

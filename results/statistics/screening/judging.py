@@ -37,18 +37,29 @@ def adjusted(p: ArrayLike) -> NDArray[np.float64]:
 def judge(
     checks: Sequence[Check], hold_rate: float = HOLD_RATE, mark_rate: float = MARK_RATE
 ) -> list[Check]:
-    """The checks of one submission, in their order, each with its level."""
-    p = {row: check.p for row, check in enumerate(checks) if check.p is not None}
-    together = dict(zip(p, adjusted(list(p.values())).tolist(), strict=True))
-    return [
-        check.at(_level(p[row] <= check.alpha, together[row], hold_rate, mark_rate), together[row])
-        if row in p
-        else check
+    """The checks of one submission, in their order, each with its level and adjusted p value.
+
+    Checks that can only mark are adjusted with all others, those that can hold among themselves:
+    else a weak tyer's small p values would loosen the threshold for everything else.
+    """
+    every = _adjusted_by_row(checks, Level.MARK)
+    holding = _adjusted_by_row(checks, Level.HOLD)
+    judged = []
+    for row, check in enumerate(checks):
+        if check.p is None:
+            judged.append(check)
+        elif holding.get(row, 1.0) <= hold_rate and check.p <= check.alpha:
+            judged.append(check.at(Level.HOLD, holding[row]))
+        else:
+            level = Level.MARK if every[row] <= mark_rate else Level.NONE
+            judged.append(check.at(level, every[row]))
+    return judged
+
+
+def _adjusted_by_row(checks: Sequence[Check], can_reach: Level) -> dict[int, float]:
+    p = {
+        row: check.p
         for row, check in enumerate(checks)
-    ]
-
-
-def _level(alone: bool, adjusted_p: float, hold_rate: float, mark_rate: float) -> Level:
-    if alone and adjusted_p <= hold_rate:
-        return Level.HOLD
-    return Level.MARK if adjusted_p <= mark_rate else Level.NONE
+        if check.p is not None and check.at_most >= can_reach
+    }
+    return dict(zip(p, adjusted(list(p.values())).tolist(), strict=True))

@@ -93,25 +93,27 @@ def longest_common_run(first: Sequence[int], second: Sequence[int]) -> int:
 def copied_run(
     applies_to: str,
     steps: Sequence[int],
-    others: Sequence[tuple[str, Sequence[int]]],
+    alike: Sequence[tuple[str, Sequence[int]]],
+    compared: int,
     alpha: float = ALPHA,
 ) -> Check | None:
-    """Whether a run of these readings stands in another set as well; others are (name, readings).
+    """Whether a run of these readings stands in another set as well.
 
+    ``alike`` are those of the ``compared`` sets that share readings with it, as (name, readings).
     The chance of a run of r between two sets of n and m readings is at most n m P^r, with P the
-    chance that two readings agree; times the number of sets looked at.
+    chance that two readings agree; times the number of sets compared.
     """
-    if len(steps) < LEAST_RUN or not others:
+    if len(steps) < LEAST_RUN or not compared:
         return None
     starts = {tuple(steps[i : i + LEAST_RUN]) for i in range(len(steps) - LEAST_RUN + 1)}
     found, run, other = "", 0, 0
-    for name, readings in others:
+    for name, readings in alike:
         if _shares_a_start(readings, starts):
             length = longest_common_run(steps, readings)
             if length > run:
                 found, run, other = name, length, len(readings)
     agree = float((cell_probabilities(float(np.mean(steps)), scatter_in_steps(steps)) ** 2).sum())
-    chance = min(1.0, len(steps) * other * agree**run * len(others)) if run else 1.0
+    chance = min(1.0, len(steps) * other * agree**run * compared) if run else 1.0
     told = f"{run} readings in a row are the same as in {found}" if run else "No run of readings"
     return Check(
         "copied readings",
@@ -122,7 +124,7 @@ def copied_run(
         Level.NONE,
         f"{told}; chance alone would do that in {chance:.2g} of cases."
         if run
-        else f"{told} is the same as in any of the {len(others)} sets it was compared with.",
+        else f"{told} is the same as in any of the {compared} sets it was compared with.",
         COPIED,
         alpha=alpha,
     )

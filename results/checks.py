@@ -1,0 +1,265 @@
+"""Which checks a session goes through, and what each applies to. No queries, nothing stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from results.evidence import Evidence, Joined, Straight
+from results.models import Baseline, Pull, PullSet
+from results.statistics.screening import (
+    digits,
+    efficiencies,
+    order,
+    pulls,
+    repeats,
+    rig,
+    scatter,
+    spacing,
+    straight_line,
+)
+from results.statistics.screening.check import Check
+from results.statistics.screening.judging import judge
+from rigs.metrology.charts import ewma_chart, moving_range_sd
+from rigs.metrology.classes import reading_class
+from rigs.models import Calibration
+
+USUAL_CV_JOINED, USUAL_CV_STRAIGHT = 0.04, 0.02
+"""Until a pool tells better: the least scatter of good joins and of straight nylon (common
+practice, no source)."""
+
+OFF_THE_GRID = 0.05
+"""In steps: readings farther from a whole step were not written in the scale's own unit."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A check with what it applies to: a set, a baseline and its sets, or else the session."""
+
+    check: Check
+    pull_set: PullSet | None = None
+    baseline: Baseline | None = None
+
+    def concerns(self, joined: Joined) -> bool:
+        """Whether a hold of this check holds that set."""
+        if self.pull_set is not None:
+            return self.pull_set.pk == joined.pull_set.pk
+        if self.baseline is None:
+            return True
+        return joined.normalised is not None and joined.normalised.baseline_id == self.baseline.pk
+
+
+def checks_of(evidence: Evidence) -> list[Found]:
+    """Every check that applies to a session, judged together."""
+    found = [Found(check) for check in _of_session(evidence) if check]
+    for straight in evidence.straight:
+        told = f"{straight.baseline.line} straight"
+        found += [
+            Found(check, baseline=straight.baseline)
+            for check in _of_straight(evidence, straight, told)
+            if check
+        ]
+    for joined in evidence.joined:
+        found += [
+            Found(check, pull_set=joined.pull_set) for check in _of_set(evidence, joined) if check
+        ]
+    judged = judge([one.check for one in found])
+    return [
+        Found(check, one.pull_set, one.baseline) for one, check in zip(found, judged, strict=True)
+    ]
+
+
+def _of_session(evidence: Evidence) -> Iterator[Check | None]:
+    told, session = "the session", evidence.session
+    every = [evidence.steps(part) for part in evidence.series if part]
+    together = np.concatenate(every) if every else np.empty(0)
+    readings_N = together * evidence.scale.resolution_N
+    if together.size and _on_the_grid(together):
+        whole = [np.rint(steps).astype(int) for steps in every]
+        within = _scatter_within(every)
+        yield digits.terminal_digits(told, np.concatenate(whole), within)
+        yield digits.heaped_digits(told, np.concatenate(whole), within)
+        yield repeats.repeated_values(told, whole)
+    yield _little_scatter(told, evidence, evidence.joined)
+    yield from rig.calibration(told, _calibrated(evidence), _highest_load_N(evidence))
+    capacity_N = session.revision.capacity_N
+    if capacity_N and readings_N.size:
+        yield rig.within_capacity(told, float(readings_N.max()), capacity_N)
+    yield rig.possible_times(
+        told,
+        evidence.pulls_that_day,
+        evidence.seconds_that_day,
+        (session.pulled_on - session.received_at.date()).days,
+    )
+    yield _pace(told, evidence)
+
+
+def _of_straight(evidence: Evidence, straight: Straight, told: str) -> Iterator[Check | None]:
+    loads_N = evidence.scale.loads_N(straight.exact)
+    yield order.order_trend(told, loads_N)
+    yield order.serial_correlation(told, loads_N)
+    yield pulls.outlying_pull(told, loads_N)
+    if straight.mean_N is None:
+        return
+    label_N = straight.baseline.line.label_strength_N
+    if label_N is not None:
+        yield straight_line.against_label(told, straight.mean_N, label_N)
+    yield straight_line.unit_mix_up(told, straight.mean_N, straight.others_N)
+    yield straight_line.against_other_baselines(told, straight.mean_N, straight.others_N)
+    yield rig.moved_since(told, straight.mean_N, straight.earlier_N)
+    yield _chart(told, straight)
+
+
+def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
+    told = joined.pull_set.label
+    shown = evidence.steps([pull for pull in joined.pulls if pull.reading_N is not None])
+    loads_N = evidence.scale.loads_N(joined.exact)
+    yield order.order_trend(told, loads_N)
+    yield order.serial_correlation(told, loads_N)
+    yield pulls.outlying_pull(told, loads_N)
+    if _on_the_grid(shown):
+        yield spacing.even_spacing(told, np.rint(shown))
+    yield _copied(told, evidence, joined, shown)
+    yield _little_scatter(told, evidence, [joined], straight=False)
+    if joined.normalised is not None:
+        yield from _of_efficiency(told, joined)
+
+
+def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
+    normalised, others = joined.normalised, joined.others
+    assert normalised is not None
+    assert others is not None
+    yield efficiencies.plausible_efficiency(told, normalised.efficiency)
+    yield efficiencies.above_the_line(
+        told,
+        normalised.log_ratio,
+        (normalised.own_variance + normalised.shared_variance) ** 0.5,
+        min(normalised.degrees_of_freedom, normalised.baseline_degrees_of_freedom),
+    )
+    ratios, pooled = others.outcome.ratios, others.outcome.pooled
+    if ratios is not None:
+        yield scatter.more_scatter(
+            told,
+            normalised.cv,
+            normalised.degrees_of_freedom,
+            ratios.cv_join,
+            float(others.members.degrees_of_freedom.sum()),
+            len(others.members) + 1,
+        )
+    if pooled is None:
+        return
+    yield efficiencies.mixed_units_in_set(told, normalised.efficiency, float(np.exp(pooled.mu)))
+    expected = (pooled.mu, others.prediction_sd(normalised), pooled.prediction_df)
+    yield efficiencies.above_the_pool(told, normalised.log_ratio, *expected)
+    yield efficiencies.below_the_pool(told, normalised.log_ratio, *expected)
+
+
+def _little_scatter(
+    told: str, evidence: Evidence, sets: Iterable[Joined], *, straight: bool = True
+) -> Check | None:
+    """Sets against the usual scatter of their pools, and with ``straight`` their baselines."""
+    rows = []
+    baselines: dict[int, tuple[float, float, float, float]] = {}
+    for joined in sets:
+        if joined.normalised is None or joined.others is None:
+            continue
+        normalised, ratios = joined.normalised, joined.others.outcome.ratios
+        pooled = joined.others.outcome.pooled
+        usual_cv = ratios.cv_join if ratios and pooled else USUAL_CV_JOINED
+        usual_straight = ratios.cv_baseline if ratios and pooled else USUAL_CV_STRAIGHT
+        resolution_N = evidence.scale.resolution_N
+        rows.append(
+            (
+                normalised.cv,
+                normalised.degrees_of_freedom,
+                usual_cv,
+                resolution_N / normalised.mean_N,
+            )
+        )
+        baselines[normalised.baseline_id] = (
+            normalised.baseline_cv,
+            normalised.baseline_degrees_of_freedom,
+            usual_straight,
+            resolution_N / normalised.baseline_mean_N,
+        )
+    if straight:
+        rows += baselines.values()
+    return scatter.too_little_scatter(told, *zip(*rows, strict=True)) if rows else None
+
+
+def _copied(
+    told: str, evidence: Evidence, joined: Joined, shown: np.ndarray[tuple[int], np.dtype]
+) -> Check | None:
+    resolution_N = evidence.scale.resolution_N
+    others = [
+        (name, np.rint(np.array(readings_N) / resolution_N).astype(int).tolist())
+        for name, readings_N in joined.alike
+    ]
+    return repeats.copied_run(
+        told, np.rint(shown).astype(int).tolist(), others, compared=joined.compared
+    )
+
+
+def _on_the_grid(steps: np.ndarray[tuple[int], np.dtype]) -> bool:
+    return bool((np.abs(steps - np.rint(steps)) <= OFF_THE_GRID).all())
+
+
+def _scatter_within(series: list[np.ndarray[tuple[int], np.dtype]]) -> float:
+    """Standard deviation within series, in steps of the scale."""
+    squares = sum(float(((steps - steps.mean()) ** 2).sum()) for steps in series)
+    freedom = sum(steps.size - 1 for steps in series)
+    return (squares / freedom) ** 0.5 if freedom else 0.0
+
+
+def _calibrated(evidence: Evidence) -> rig.Calibrated | None:
+    known = evidence.scale.calibration
+    if known is None:
+        return None
+    return rig.Calibrated(
+        age_days=(evidence.session.pulled_on - known.made_on).days,
+        lowest_N=known.lowest_N,
+        highest_N=known.highest_N,
+        force_class=_force_class(known, evidence.scale.resolution_N),
+    )
+
+
+def _force_class(known: Calibration, resolution_N: float) -> float | None:
+    readings = [reading for reading in known.readings.all() if reading.force_N > 0]
+    if not readings:
+        return None
+    return reading_class(
+        [reading.force_N for reading in readings],
+        [reading.reading_N for reading in readings],
+        resolution_N,
+        [reading.direction == reading.Direction.FALLING for reading in readings],
+    ).force_class
+
+
+def _highest_load_N(evidence: Evidence) -> float:
+    every = [pull for part in evidence.series for pull in part]
+    return float(evidence.scale.loads_N(every).max()) if every else 0.0
+
+
+def _pace(told: str, evidence: Evidence) -> Check | None:
+    joined_s = _median_s(pull for part in evidence.joined for pull in part.pulls)
+    straight_s = _median_s(pull for part in evidence.straight for pull in part.pulls)
+    return rig.like_pace(told, joined_s, straight_s) if joined_s and straight_s else None
+
+
+def _median_s(timed: Iterable[Pull]) -> float | None:
+    times = [pull.time_to_break_s for pull in timed if pull.time_to_break_s is not None]
+    return float(np.median(times)) if times else None
+
+
+def _chart(told: str, straight: Straight) -> Check | None:
+    """The moving average up to this session, in logs, as loads scatter in percent."""
+    assert straight.mean_N is not None
+    if straight.earlier_N.size + 1 < rig.CHART_SESSIONS:
+        return None
+    earlier = np.log(straight.earlier_N)
+    sd = max(moving_range_sd(earlier), rig.LEAST_SESSION_SD)
+    chart = ewma_chart(np.append(earlier, np.log(straight.mean_N)), float(earlier.mean()), sd)
+    last = (chart.plotted[-1], chart.lower_limit[-1], chart.upper_limit[-1])
+    return rig.off_the_chart(told, *np.exp(last).tolist())

@@ -1,0 +1,52 @@
+"""Telling contributors what became of a set: kept for API and pages, mailed where it can be."""
+
+from __future__ import annotations
+
+import smtplib
+from functools import partial
+
+import structlog
+from django.conf import settings
+from django.core.mail import send_mail
+from django.db import transaction
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from results.models import Notice, PullSet
+from rigs.models import Contributor
+
+log = structlog.get_logger(__name__)
+
+
+def tell(pull_set: PullSet, text: str) -> Notice:
+    """Keep a notice in the caller's transaction; it is mailed once that has committed."""
+    owner = pull_set.session.contributor
+    notice = Notice.objects.create(to=owner, pull_set=pull_set, text=text)
+    if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
+        subject = f"Samespool: {pull_set.label} of {pull_set.session.pulled_on:%Y-%m-%d}"
+        transaction.on_commit(partial(_mail, subject, text, owner.user.email), robust=True)
+    return notice
+
+
+def notices_of(contributor: Contributor) -> QuerySet[Notice]:
+    """A contributor's notices, newest first."""
+    return (
+        Notice.objects.filter(to=contributor)
+        .select_related("pull_set__session", "pull_set__connection")
+        .order_by("-pk")
+    )
+
+
+def mark_read(contributor: Contributor) -> int:
+    """Note that the contributor has read what there was; returns how many were new."""
+    return Notice.objects.filter(to=contributor, read_at__isnull=True).update(
+        read_at=timezone.now()
+    )
+
+
+def _mail(subject: str, text: str, address: str) -> None:
+    """A mail that can't be sent is logged: the notice itself is kept."""
+    try:
+        send_mail(subject, text, settings.SAMESPOOL_MAIL_FROM, [address])
+    except (OSError, smtplib.SMTPException):
+        log.warning("notice not mailed", subject=subject)

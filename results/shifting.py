@@ -1,0 +1,36 @@
+"""How far a pool moves with a set or without it: what a moderator wants to know before deciding."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from results.members import members_of
+from results.models import NormalisedSet
+from results.outcomes import Outcome, pooled_from
+
+
+@dataclass(frozen=True)
+class WithAndWithout:
+    """What the pool of a set comes to with it counted, and without."""
+
+    with_it: Outcome
+    without_it: Outcome
+
+    @property
+    def shift(self) -> float | None:
+        """Change of the log of the pooled efficiency; None where either has no pooled figure."""
+        counted, left_out = self.with_it.pooled, self.without_it.pooled
+        return counted.mu - left_out.mu if counted and left_out else None
+
+
+def with_and_without(normalised: NormalisedSet) -> WithAndWithout:
+    """The set's pool as it stands now, with the set counted and without it, stored nowhere."""
+    members = members_of(normalised.pool_id, also=normalised.pull_set_id)
+    return WithAndWithout(
+        pooled_from(members), pooled_from(members.without_set(normalised.pull_set_id))
+    )
+
+
+def pool_shift(normalised: NormalisedSet) -> float | None:
+    """The shift alone."""
+    return with_and_without(normalised).shift
