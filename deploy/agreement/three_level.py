@@ -109,7 +109,8 @@ def multi_arm(data: Named, expected: Named) -> Named:
 
 
 def _cluster(data: Named) -> Any:
-    return next(data[name] for name in CLUSTERS if name in data)
+    found = next((name for name in CLUSTERS if name in data), CLUSTERS[0])
+    return data[found]
 
 
 def _structure(name: str, data: Named, cluster: Any) -> Named:
@@ -235,7 +236,7 @@ def _robust(model: ErrorModel, best: Maximum, form: Any) -> Named:
         model.blocks(best.theta), model.design, residual, best.likelihood.covariance, form
     )
     se, df = found.standard_error, found.degrees_of_freedom
-    p = 2 * student_t.sf(np.abs(beta / se), df)
+    p = np.asarray(2 * student_t.sf(np.abs(beta / se), df))
     told = {"estimate": beta, "se": se, "satterthwaite_df": df, "p": p}
     if beta.size == 1:
         return {name: float(values[0]) for name, values in told.items()}

@@ -9,6 +9,7 @@ from scipy.stats import chi2
 
 from results.statistics.ratio import corrected_log_ratio, log_ratio, relative_variance
 from results.statistics.two_level import (
+    Method,
     TwoLevel,
     cochran_q,
     leave_one_out,
@@ -17,14 +18,16 @@ from results.statistics.two_level import (
     typical_sampling_variance,
 )
 
-METHODS = ("DL", "PM", "REML", "ML")
+METHODS: tuple[Method, ...] = ("DL", "PM", "REML", "ML")
 Named = dict[str, Any]
 
 
 def two_level(data: Named, _expected: Named) -> Named:
     """Normal intervals by each method, Knapp-Hartung for REML, Q, Q-profile, leave-one-out."""
     y, v = data["yi"], data["vi"]
-    normal = {method: pool_two_level(y, v, method, "normal") for method in METHODS}
+    normal: dict[str, TwoLevel] = {
+        method: pool_two_level(y, v, method, "normal") for method in METHODS
+    }
     adjusted = pool_two_level(y, v, "REML")
     low, high = adjusted.prediction_interval(adjusted.df)
     return {
@@ -39,9 +42,10 @@ def two_level_methods(data: Named, _expected: Named) -> Named:
     """The same with every interval by every method, and cumulative pools where years are given."""
     y, v = data["yi"], data["vi"]
     common = 1 / np.asarray(v)
-    found = {
+    by_method: Named = {method: _by_method(y, v, method) for method in METHODS}
+    found: Named = {
         "k": len(y),
-        **{method: _by_method(y, v, method) for method in METHODS},
+        **by_method,
         **_heterogeneity(y, v),
         "common_effect": {
             "mu": float(common @ np.asarray(y) / common.sum()),

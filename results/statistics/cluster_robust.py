@@ -62,7 +62,7 @@ def cluster_robust(
     for rows, marginal in blocks:
         clusters += rows.shape[0]
         x = design[rows]
-        weighted = np.linalg.solve(marginal, x)
+        weighted = np.asarray(np.linalg.solve(marginal, x), dtype=np.float64)
         adjusted = _adjusted(form, marginal, x, weighted, covariance)
         score = np.einsum("cnp,cn->cp", adjusted, residual[rows])
         meat += score.T @ score

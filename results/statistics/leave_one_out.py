@@ -44,7 +44,7 @@ def leave_one_out(model: NestedErrors, best: Maximum, fitted: Booleans) -> Leave
     rest = model.total(best.theta).without(mine)
     step, last = _one_step(rest, best.theta, fitted)
     theta = best.theta + step
-    inside = (theta >= 0).all(axis=1)
+    inside: Booleans = np.all(theta >= 0, axis=1)
     mu, variance = _expanded(rest, step)
     for tester in np.flatnonzero(
         ~(last & _same_levels(model, fitted)) | (mine.trace.shape[0] <= FEW)
@@ -66,11 +66,11 @@ def _one_step(rest: BlockSums, theta: Floats, fitted: Booleans) -> tuple[Floats,
     free = fitted & ((theta > 0) | (score > 0))
     observed = np.where(free[:, :, None] & free[:, None, :], observed, np.eye(theta.size))
     score = np.where(free, score, 0)
-    step = np.linalg.solve(observed, score[:, :, None])[:, :, 0]
+    step = np.asarray(np.linalg.solve(observed, score[:, :, None])[:, :, 0], dtype=np.float64)
     length = np.einsum("nc,nc->n", step, score)
     concave = np.linalg.eigvalsh(_scaled(observed))[:, 0] > 0
-    inside = ((theta + step > 0) | (theta == 0) & (step == 0)).all(axis=1)
-    return step, concave & inside & (length < SMALL)
+    inside = np.all((theta + step > 0) | (theta == 0) & (step == 0), axis=1)
+    return step, np.asarray(concave & inside & (length < SMALL))
 
 
 def _scaled(information: Floats) -> Floats:

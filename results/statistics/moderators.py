@@ -141,8 +141,8 @@ def _checked(moderators: Mapping[str, ArrayLike], sets: int) -> dict[str, Floats
 def _report(
     spread: Mapping[str, float], beta: Floats, se: Floats, df: Floats
 ) -> tuple[Moderator, ...]:
-    p = 2 * student_t.sf(np.abs(beta / se), df)
-    reach = student_t.ppf(0.975, df) * se
+    p = np.asarray(2 * student_t.sf(np.abs(beta / se), df))
+    reach = np.asarray(student_t.ppf(0.975, df) * se)
     columns = zip(spread.items(), beta, se, df, reach, p, holm(p), strict=True)
     return tuple(
         Moderator(
