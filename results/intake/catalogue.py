@@ -19,7 +19,7 @@ Entry = TypeVar("Entry", Line, Connection)
 
 @dataclass(frozen=True)
 class Catalogue(Generic[Entry]):
-    """Entries by folded name, those that the names asked for meant; ``names`` holds them all."""
+    """Entries by the names they were asked for by; ``names`` holds all that there are."""
 
     what: str
     entries: Mapping[str, Entry]
@@ -28,7 +28,7 @@ class Catalogue(Generic[Entry]):
 
     def find(self, name: str, place: str, member: str, findings: Findings) -> Entry | None:
         """The entry of this name, or None and a finding; a blank name was refused before."""
-        entry = self.entries.get(folded(name))
+        entry = self.entries.get(name)
         if entry is None and name:
             findings.add(
                 place, member, shown(name), f"a {self.what} of the catalogue{self._like(name)}"
@@ -53,13 +53,19 @@ def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]
     usable = Line.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
     written = list(usable.values_list("name", "pk"))
     by_name = {folded(name): pk for name, pk in written}
-    wanted = {folded(name) for name in names} & by_name.keys()
-    found = Line.objects.in_bulk([by_name[name] for name in wanted])
+    meant = _meant(names, by_name)
+    found = Line.objects.in_bulk(set(meant.values()))
     return Catalogue(
         "line",
-        {name: found[by_name[name]] for name in wanted},
+        {name: found[pk] for name, pk in meant.items()},
         tuple(sorted(name for name, _ in written)),
     )
+
+
+def _meant(names: Iterable[str], by_name: Mapping[str, int]) -> dict[str, int]:
+    """The id behind each name that is known."""
+    sought = ((name, by_name.get(folded(name))) for name in names)
+    return {name: pk for name, pk in sought if pk is not None}
 
 
 def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Connection]:
@@ -67,14 +73,12 @@ def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue
     usable = Connection.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
     written = list(usable.values_list("name", "pk"))
     aliases = ConnectionAlias.objects.filter(connection__in=usable)
-    by_name = {folded(name): pk for name, pk in aliases.values_list("name", "connection_id")}
-    by_name |= {folded(name): pk for name, pk in written}
-    wanted = {folded(name) for name in names} & by_name.keys()
-    found = Connection.objects.prefetch_related("parameters").in_bulk(
-        {by_name[name] for name in wanted}
-    )
+    written = [*aliases.values_list("name", "connection_id"), *written]
+    by_name = {folded(name): pk for name, pk in written}
+    meant = _meant(names, by_name)
+    found = Connection.objects.prefetch_related("parameters").in_bulk(set(meant.values()))
     return Catalogue(
         "connection",
-        {name: found[by_name[name]] for name in wanted},
-        tuple(sorted({name for name, _ in written} | set(aliases.values_list("name", flat=True)))),
+        {name: found[pk] for name, pk in meant.items()},
+        tuple(sorted(name for name, _ in written)),
     )

@@ -145,10 +145,10 @@ def _joined(
     parts, seen = [], set()
     for index, said in enumerate(under_way.read.document.pull_sets):
         place = f"pull_sets[{index}]"
-        if folded(said.label) in seen and said.label:
-            expected = "each label once"
-            under_way.findings.add(place, "label", shown(said.label), expected)
-        seen.add(folded(said.label))
+        label = folded(said.label)
+        if label in seen and label:
+            under_way.findings.add(place, "label", shown(said.label), "each label once")
+        seen.add(label)
         row = _pull_set(under_way, said, place, lines, connections)
         readings = _readings(under_way, said.pulls, unit, revision, place)
         parts.append(Joined(place, said.pulls, readings, row))
@@ -170,9 +170,7 @@ def _pull_set(
     parameters = {}
     if connection is not None:
         findings.extend(ends_findings(connection, said, place))
-        parameters = parameters_of(
-            list(connection.parameters.all()), said.parameters, place, findings
-        )
+        parameters = parameters_of(connection, said.parameters, place, findings)
     if main is None or connection is None or (leader is not None and leader_line is None):
         return None
     return PullSet(

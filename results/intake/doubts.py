@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from results.intake.parts import Joined, Pulled, Straight
+from results.intake.parts import Joined, Straight
 from results.intake.sufficiency import by_specimen
 from rigs.metrology.units import FORCE_UNITS
 from rigs.models import Line
@@ -47,23 +47,20 @@ def _factor_between_sets(joined: Sequence[Joined]) -> Iterator[Finding]:
         if part.row is not None:
             same_lines[part.row.main_line, part.row.leader_line].append(part)
     for parts in same_lines.values():
-        parts.sort(key=_mean)
-        logs = np.log([_mean(part) for part in parts])
+        unsorted = np.log([part.readings.newtons[part.counted].mean() for part in parts])
+        order = np.argsort(unsorted)
+        logs = unsorted[order]
         for units, factor in MIXED_UNITS.items():
             sought = logs - np.log(factor)
             first, after = np.searchsorted(logs, [sought - NEAR, sought + NEAR])
             for high in np.flatnonzero(after > first):
                 low = first[high]
                 yield Finding(
-                    parts[high].place,
+                    parts[order[high]].place,
                     "reading",
-                    f"{np.exp(logs[high] - logs[low]):.3g} times '{_label(parts[low])}'",
+                    f"{np.exp(logs[high] - logs[low]):.3g} times '{_label(parts[order[low]])}'",
                     f"sets on the same lines to be nearer; were {units} mixed?",
                 )
-
-
-def _mean(part: Pulled) -> float:
-    return float(part.readings.newtons[part.counted].mean())
 
 
 def _label(part: Joined) -> str:

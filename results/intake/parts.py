@@ -13,8 +13,11 @@ from results.intake.document import PullDocument
 from results.intake.readings import Readings
 from results.models import Baseline, Pull, PullSet
 from results.referencing import Specimen
-from results.statistics.failure_modes import counted, exact_for_line
+from results.statistics.failure_modes import MEANING
 from rigs.models import Line
+
+COUNTED = frozenset(str(mode) for mode, meaning in MEANING.items() if meaning.counted)
+EXACT_FOR_LINE = frozenset(str(mode) for mode, meaning in MEANING.items() if meaning.exact_for_line)
 
 
 @dataclass(frozen=True)
@@ -28,12 +31,12 @@ class Pulled:
     @cached_property
     def counted(self) -> NDArray[np.bool_]:
         """(n,) True where the pull was read at all."""
-        return counted([pull.failure_mode for pull in self.pulls])
+        return np.array([pull.failure_mode in COUNTED for pull in self.pulls], dtype=bool)
 
     @cached_property
     def parted_in_line(self) -> NDArray[np.bool_]:
         """(n,) True where the pull gives the strength of straight line."""
-        return exact_for_line([pull.failure_mode for pull in self.pulls])
+        return np.array([pull.failure_mode in EXACT_FOR_LINE for pull in self.pulls], dtype=bool)
 
     def rows(self, **parent: Baseline | PullSet) -> list[Pull]:
         """The pulls as rows of ``parent``, not stored."""

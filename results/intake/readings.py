@@ -70,7 +70,7 @@ def capacity_findings(
     readings: Readings, capacity_N: float | None, place: str
 ) -> tuple[list[Finding], list[Finding]]:
     """Readings that can't have been read on a rig of this capacity, and those that surprise."""
-    if capacity_N is None:
+    if capacity_N is None or not (readings.newtons > capacity_N).any():
         return [], []
     impossible: list[Finding] = []
     surprising: list[Finding] = []
@@ -112,8 +112,10 @@ def _one(pull: PullDocument, unit: str, place: str, findings: Findings) -> tuple
 
 def _impossible(column: Readings, place: str) -> list[Finding]:
     """Forces that are not above zero, or that no line holds."""
+    sound = (column.newtons > 0) & (column.newtons <= LARGEST_N)
+    if sound.all():
+        return []
     told = np.array([text != "" for text in column.written], dtype=bool)
-    bad = told & ~((column.newtons > 0) & (column.newtons <= LARGEST_N))
     return [
         Finding(
             f"{place}.pulls[{index}]",
@@ -121,7 +123,7 @@ def _impossible(column: Readings, place: str) -> list[Finding]:
             _in_newtons(column, int(index)),
             f"a force above zero and at most {LARGEST_N:.0f} N",
         )
-        for index in np.flatnonzero(bad)
+        for index in np.flatnonzero(told & ~sound)
     ]
 
 

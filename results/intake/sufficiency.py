@@ -9,6 +9,7 @@ import numpy as np
 
 from results.borrowing import borrow, why_not
 from results.intake.document import SessionDocument
+from results.intake.limits import MOST_SUGGESTIONS
 from results.intake.parts import Joined, Straight
 from results.models import PullSet, Session
 from results.referencing import NoReference, Specimen, reference_of
@@ -76,11 +77,12 @@ def reference_findings(
             specimen: float(np.mean([pull.reading_N for pull in lent.pulls if pull.reading_N]))
             for specimen, lent in borrow(session, wanted).items()
         }
+    reasons: dict[Specimen, str] = {}
     for part, row in missing:
         if found := _lacks(row, straight_N):
             expected = f"a baseline of it in this session, on {rig}"
-            reasons = _not_lent(session, row) if session is not None else ()
-            yield Finding(part.place, "baselines", found, "; ".join([expected, *reasons]))
+            against = _not_lent(session, row, reasons) if session is not None else ()
+            yield Finding(part.place, "baselines", found, "; ".join([expected, *against]))
 
 
 def _lacks(row: PullSet, straight_N: Mapping[Specimen, float]) -> str:
@@ -92,11 +94,13 @@ def _lacks(row: PullSet, straight_N: Mapping[Specimen, float]) -> str:
     return ""
 
 
-def _not_lent(session: Session, row: PullSet) -> Iterator[str]:
-    """Why straight line of another session can't stand in."""
+def _not_lent(session: Session, row: PullSet, reasons: dict[Specimen, str]) -> Iterator[str]:
+    """Why straight line of another session can't stand in; looked up once for each line."""
     for specimen in specimens(row):
-        if specimen is not None and (reason := why_not(session, specimen)):
-            yield reason
+        if specimen is not None and specimen not in reasons and len(reasons) < MOST_SUGGESTIONS:
+            reasons[specimen] = why_not(session, specimen)
+        if specimen is not None and reasons.get(specimen):
+            yield reasons[specimen]
 
 
 def by_specimen(straight: Sequence[Straight]) -> dict[Specimen, list[Straight]]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 
 from results.intake.cells import folded
 from results.intake.document import PullSetDocument
@@ -32,12 +31,15 @@ def ends_findings(connection: Connection, said: PullSetDocument, place: str) -> 
 
 
 def parameters_of(
-    declared: Sequence[TieParameter],
+    connection: Connection,
     said: dict[str, bool | int | float | str],
     place: str,
     findings: Findings,
 ) -> dict[str, bool | int | float | str]:
     """Parameters under their names in the catalogue; findings for unknown ones and wrong values."""
+    if not said:
+        return {}
+    declared = list(connection.parameters.all())
     by_name = {_folded(parameter.name): parameter for parameter in declared}
     kept: dict[str, bool | int | float | str] = {}
     for name, value in said.items():
