@@ -19,7 +19,7 @@ from rigs.permissions import contributor_of
 class FromLog(serializers.FloatField):
     """An efficiency that is kept as its logarithm."""
 
-    def to_representation(self, value: Any) -> float:
+    def to_representation(self, value: Any) -> Any:
         return math.exp(value)
 
 

@@ -108,6 +108,13 @@ class LengthField(Quantity):
         return units.parse_length(written).metres
 
 
+class Link(serializers.HyperlinkedRelatedField):
+    """The address of the row that a row points to."""
+
+    def __init__(self, view_name: str, **kwargs: Any) -> None:
+        super().__init__(view_name=view_name, read_only=True, **kwargs)
+
+
 class Strict(serializers.Serializer):
     """A document that refuses members it doesn't know, so that a misspelt one is not lost."""
 

@@ -8,6 +8,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
+from api.documents import Link
 from results.models import Job, Pool
 
 UNFINISHED = (Job.State.QUEUED, Job.State.RUNNING)
@@ -18,7 +19,7 @@ class JobDocument(serializers.ModelSerializer):
     """A job, the session it works out and the pools that session's sets are in."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:job")
-    session = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    session = Link("api:session")
     pools = serializers.SerializerMethodField()
 
     class Meta:

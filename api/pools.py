@@ -12,7 +12,7 @@ from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
-from api.documents import Choice, Filters
+from api.documents import Choice, Filters, Link
 from api.pull_sets import FiguresDocument, Interval
 from results import lookups
 from results.models import Connection, NormalisedSet, Pool, PoolMembership, PoolVersion
@@ -105,7 +105,7 @@ class PoolDocument(serializers.ModelSerializer):
 class PooledSetDocument(FiguresDocument):
     """A set that counts in the pool, and whose it is."""
 
-    pull_set = serializers.HyperlinkedRelatedField(view_name="api:pull-set", read_only=True)
+    pull_set = Link("api:pull-set")
     tester = serializers.CharField(source="pull_set.session.contributor.handle")
     pulled_on = serializers.DateField(source="pull_set.session.pulled_on")
     rig = serializers.CharField(source="pull_set.session.revision.rig.name")
@@ -159,20 +159,23 @@ class OnePoolDocument(PoolDocument):
         ]
 
     def get_figures(self, pool: Pool) -> dict[str, Any]:
-        figures = pool.current.figures
-        return {name: figure for name, figure in figures.items() if name != "tester_effects"}
+        return {name: of for name, of in _figures(pool).items() if name != "tester_effects"}
 
     @extend_schema_field(TesterEffectDocument(many=True))
     def get_tester_effects(self, pool: Pool) -> list[dict[str, Any]]:
-        columns = pool.current.figures.get("tester_effects", {})
+        columns = _figures(pool).get("tester_effects", {})
         handles = Contributor.objects.in_bulk(columns.get("tester", []))
         rows = zip(*columns.values(), strict=True)
         effects = [dict(zip(columns, row, strict=True)) for row in rows]
         return [effect | {"tester": handles[effect["tester"]].handle} for effect in effects]
 
     @extend_schema_field(PooledSetDocument(many=True))
-    def get_sets(self, pool: Pool) -> list[dict[str, Any]]:
+    def get_sets(self, pool: Pool) -> Any:
         return PooledSetDocument(lookups.sets_of(pool), many=True, context=self.context).data
+
+
+def _figures(pool: Pool) -> dict[str, Any]:
+    return pool.current.figures if pool.current else {}
 
 
 class PastVersionDocument(VersionDocument):

@@ -10,7 +10,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Strict
+from api.documents import Link, Strict
 from results.models import NormalisedSet, PullSet, StateChange
 from results.reviewing import decide
 from results.session_lookups import sessions_visible_to
@@ -36,9 +36,7 @@ class FiguresDocument(serializers.ModelSerializer):
     interval = Interval()
     failure_modes = serializers.DictField(child=serializers.IntegerField())
     notes = serializers.ListField(child=serializers.CharField())
-    calibration = serializers.HyperlinkedRelatedField(
-        view_name="api:calibration", read_only=True, allow_null=True
-    )
+    calibration = Link("api:calibration", allow_null=True)
 
     class Meta:
         model = NormalisedSet
@@ -85,14 +83,12 @@ class PullSetDocument(serializers.ModelSerializer):
     """A pull set as it was told, what it came to, and every change of its state."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:pull-set")
-    session = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    session = Link("api:session")
     tester = serializers.CharField(source="session.contributor.handle")
     connection = serializers.CharField(source="connection.name")
     main_line = serializers.CharField(source="main_line.name")
     leader_line = serializers.CharField(source="leader_line.name", default=None)
-    pool = serializers.HyperlinkedRelatedField(
-        source="normalised.pool", view_name="api:pool", read_only=True, default=None
-    )
+    pool = Link("api:pool", source="normalised.pool", default=None)
     figures = FiguresDocument(source="normalised", default=None)
     state_changes = StateChangeDocument(many=True)
 
@@ -171,6 +167,7 @@ class Decisions(Visible):
     )
     def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
         """Hold, release or reject a set with a reason: moderators only, never their own."""
+        assert request.user.is_authenticated
         pull_set = self.get_object()
         told = self.get_serializer(data=request.data)
         told.is_valid(raise_exception=True)

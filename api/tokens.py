@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib.auth.signals import user_logged_in, user_logged_out
-from django.http import HttpRequest
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from knox.auth import TokenAuthentication
 from knox.models import AuthToken
@@ -24,7 +23,7 @@ class NameAndPassword(BasicAuthentication):
     www_authenticate_realm = "samespool"
 
     def authenticate_credentials(
-        self, userid: str, password: str, request: HttpRequest | None = None
+        self, userid: str, password: str, request: Any = None
     ) -> tuple[Any, None]:
         if "\x00" in userid + password:
             raise AuthenticationFailed("Name or password holds a control character.")
