@@ -77,8 +77,10 @@ def test_three_rounds_of_five_weights_meet_a_class_and_fewer_say_what_is_missing
     assert "at least 5" in few["why_not_better"][0]
     rounds = points(1, 0, (5, 10, 15, 20, 25)) * 3
     full = calibrate(as_owner, revision, rounds).json()["reading_class"]
+    assert full["why_not_better"] == []
     # 0.1 N of 49 N is 0.2 percent; class 0.5 allows a resolution of 0.25 (ISO 7500-1:2018, table 2)
-    assert full == {"force_class": 0.5, "why_not_better": []}
+    assert (full["force_class"], full["why_not_better"]) == (0.5, [])
+    assert [at["rising_readings"] for at in full["forces"]] == [3] * 5
 
 
 def test_pounds_entered_as_kilograms_are_suspected(as_owner):
@@ -96,7 +98,7 @@ def test_a_zero_error_a_missing_tolerance_and_a_missing_place_are_told(as_owner)
     off = points(1, 3)
     off[1]["how_known"] = "bought as"
     told = " ".join(calibrate(as_owner, revision, off).json()["notes"])
-    assert "off by 3 N at zero" in told
+    assert "3 N too much at zero" in told
     assert "does not cancel in an efficiency" in told
     assert "No latitude was told" in told
     assert "tolerance" in told
