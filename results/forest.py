@@ -19,6 +19,9 @@ import vl_convert
 WIDTH, TOP, ROW, GAP = 360, 24, 38, 12
 """Pixels: the plot's width, and the heights above the rows, of a row, and before the pool."""
 
+WORDS, SPARED, INTERVAL = 12, 8, 25
+"""Pixels: a row's words below its top, what they need on either side, and its interval."""
+
 LOWEST, HIGHEST = 0.0, 250.0
 """Percent: nothing is drawn outside of this, whatever an odd interval says."""
 
@@ -116,7 +119,7 @@ def _chart(*, with_pool: bool) -> dict[str, Any]:
     layers = [_ground(), *_straight_line(), *_rows()]
     if with_pool:
         layers = [_ground(), *_expected(), *_straight_line(), *_rows(), *_pool()]
-    chart = alt.layer(*layers).properties(width=WIDTH).configure(**_look())
+    chart = alt.layer(*layers).properties(width=WIDTH).configure(**look())
     drawn: dict[str, Any] = chart.to_dict(validate=False)
     return drawn
 
@@ -139,20 +142,32 @@ def domain(forest: Forest) -> tuple[float, float]:
     return math.floor((low - 1) / 5) * 5.0, math.ceil((high + 1) / 5) * 5.0
 
 
-def _datasets(forest: Forest, height: float) -> dict[str, list[dict[str, Any]]]:
+def _datasets(forest: Forest, height: int) -> dict[str, list[dict[str, Any]]]:
     low, high = domain(forest)
     rows = [_placed(row, TOP + ROW * place, low, high) for place, row in enumerate(forest.rows)]
     below = [row for row, told in zip(rows, forest.rows, strict=True) if _beyond(told.low, low, -1)]
     above = [row for row, told in zip(rows, forest.rows, strict=True) if _beyond(told.high, high)]
     return {
         "ground": [{"x": low}, {"x": high}],
-        "line": [{"x": 100.0, "top": 12, "bottom": height, "label": "straight line"}],
+        "name": [{"x": 100.0, "y": 4, "label": "straight line"}],
+        "line": _upright(100.0, 10, height),
+        "through": _upright(_inside(forest.pooled.value, low, high), TOP, height)
+        if forest.pooled
+        else [],
         "rows": rows,
         "shrunken": [row for row in rows if row["shrunken"] is not None],
         "arrows": [{"x": low, "y": row["y"], "turn": -90} for row in below]
         + [{"x": high, "y": row["y"], "turn": 90} for row in above],
         "pool": [_placed_pool(forest.pooled, height, low, high)] if forest.pooled else [],
     }
+
+
+def _upright(x: float, top: float, height: int) -> list[dict[str, float]]:
+    """A line from top to bottom that spares the words of every row, and those of the pool."""
+    words = [*range(TOP + WORDS, height - ROW, ROW), height - ROW + WORDS]
+    starts = [top, *(place + SPARED for place in words)]
+    ends = [*(place - SPARED for place in words), height]
+    return [{"x": x, "top": start, "bottom": end} for start, end in zip(starts, ends, strict=True)]
 
 
 def _beyond(end: float | None, limit: float, sign: int = 1) -> bool:
@@ -171,8 +186,8 @@ def _placed(row: Row, top: float, low: float, high: float) -> dict[str, Any]:
         "low": low if row.low is None else _inside(row.low, low, high),
         "high": high if row.high is None else _inside(row.high, low, high),
         "shrunken": None if row.shrunken is None else _inside(row.shrunken, low, high),
-        "words": top + 12,
-        "y": top + 25,
+        "words": top + WORDS,
+        "y": top + INTERVAL,
     }
 
 
@@ -180,10 +195,10 @@ def _placed_pool(pooled: PooledRow, height: float, low: float, high: float) -> d
     return {name: _inside(end, low, high) for name, end in vars(pooled).items()} | {
         "label": "All testers",
         "figures": f"{pooled.value:.1f} ({pooled.low:.1f} to {pooled.high:.1f})",
-        "words": height - ROW + 12,
-        "upper": height - 19,
-        "y": height - 13,
-        "lower": height - 7,
+        "words": height - ROW + WORDS,
+        "upper": height - ROW + INTERVAL - 6,
+        "y": height - ROW + INTERVAL,
+        "lower": height - ROW + INTERVAL + 6,
         "top": TOP,
         "bottom": height,
     }
@@ -225,10 +240,10 @@ def _words(dataset: str, colour: str) -> list[alt.Chart]:
 
 def _straight_line() -> list[alt.Chart]:
     rule = _of("line").mark_rule(color=INK, strokeWidth=1.5)
-    name = _of("line").mark_text(color=MUTED, dy=-8)
+    name = _of("name").mark_text(color=MUTED)
     return [
         rule.encode(x=_x("x"), y=_y("top"), y2="bottom:Q"),
-        name.encode(x=_x("x"), y=_y("top"), text="label:N"),
+        name.encode(x=_x("x"), y=_y("y"), text="label:N"),
     ]
 
 
@@ -250,10 +265,10 @@ def _rows() -> list[alt.Chart]:
 def _expected() -> list[alt.Chart]:
     """Where a new tester is expected, behind all rows, and the pooled value through them."""
     band = _of("pool").mark_rect(color=LIGHT["expected"], opacity=1)
-    through = _of("pool").mark_rule(color=POOL, strokeDash=[2, 3])
+    through = _of("through").mark_rule(color=POOL, strokeDash=[2, 3])
     return [
         band.encode(x=_x("prediction_low"), x2="prediction_high:Q", y=_y("top"), y2="bottom:Q"),
-        through.encode(x=_x("value"), y=_y("top"), y2="bottom:Q"),
+        through.encode(x=_x("x"), y=_y("top"), y2="bottom:Q"),
     ]
 
 
@@ -268,7 +283,7 @@ def _pool() -> list[alt.Chart]:
     ]
 
 
-def _look() -> dict[str, Any]:
+def look() -> dict[str, Any]:
     return {
         "background": "transparent",
         "aria": False,

@@ -6,6 +6,7 @@ from typing import Any, cast
 
 from django import forms
 from django.db.models import Q
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from results import lookups
@@ -29,8 +30,8 @@ class Filters(forms.Form):
         label=_("Least testers"), required=False, min_value=1, max_value=MOST_TESTERS
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, label_suffix="", **kwargs)
+    def __init__(self, asked: QueryDict) -> None:
+        super().__init__(asked, label_suffix="")
         names, terminals = lookups.pooled_names(), lookups.pooled_terminals()
         self._offer("main", _("any material"), [*Material.values])
         self._offer("to", _("anything"), [*Material.values, *terminals])

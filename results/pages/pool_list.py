@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from string import ascii_lowercase
 from typing import Any
+from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
 from django.db.models import Q
@@ -43,10 +44,14 @@ class Cluster:
 
 @dataclass(frozen=True)
 class Section:
-    """One line pair, wet or dry: its joins in order, and those that can't be ranked yet."""
+    """One line pair, wet or dry: its joins in order, and those that can't be ranked yet.
+
+    ``query`` asks the API for the same ranking.
+    """
 
     line_pair: str
     conditions: str
+    query: str
     clusters: Sequence[Cluster]
     unranked: Sequence[Pool]
 
@@ -104,7 +109,15 @@ def _section(pools: Sequence[Pool], shown: set[int]) -> Section:
     unranked = [
         pool for pool in pools if pool.pk in shown and pool.current and not pool.current.figures
     ]
-    return Section(pools[0].line_pair, pools[0].conditions, clusters, unranked)
+    first = pools[0]
+    return Section(first.line_pair, first.conditions, _query(first), clusters, unranked)
+
+
+def _query(pool: Pool) -> str:
+    leader = {"leader": pool.leader_material} if pool.leader_material else {}
+    terminal = {"terminal": pool.terminal} if pool.terminal else {}
+    conditions = {"wet": str(pool.wet).lower(), "shock": str(pool.shock).lower()}
+    return urlencode({"main": pool.main_material} | leader | terminal | conditions)
 
 
 def _clusters(ordered: Sequence[Place]) -> list[list[Place]]:

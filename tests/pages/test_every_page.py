@@ -1,0 +1,112 @@
+"""What holds on every page: cautions, no script, and what a screen reader or a keyboard needs."""
+
+import pytest
+from django.test import Client, RequestFactory
+from django.views.defaults import server_error
+
+from results.models import PullSet
+from tests.pages.conftest import pool_of
+from tests.pages.contrast import colours, contrast
+from tests.pages.reading import Page
+
+CAUTIONS = [
+    "snaps back",
+    "eye protection",
+    "fall the moment something gives",
+    "Loaded line cuts",
+    "not for lifting, climbing or life support",
+    "licensed practitioner",
+]
+KINDS = ["list", "pool", "pool without a figure", "pull set", "contributor", "about", "missing"]
+
+
+@pytest.fixture(params=KINDS)
+def response(request, league):
+    addresses = {
+        "list": "/",
+        "pool": f"/pools/{pool_of('Blood').pk}/",
+        "pool without a figure": f"/pools/{pool_of('Albright').pk}/",
+        "pull set": f"/pull-sets/{PullSet.objects.first().pk}/",
+        "contributor": "/contributors/tester 0/",
+        "about": "/about/",
+        "missing": "/nowhere/",
+    }
+    return Client().get(addresses[request.param])
+
+
+@pytest.fixture
+def page(response) -> Page:
+    return Page(response)
+
+
+def test_it_carries_the_cautions(page):
+    assert [caution for caution in CAUTIONS if caution not in page.text] == []
+
+
+def test_nothing_on_it_is_a_script_and_no_style_is_in_it(page):
+    assert page.all("script") == []
+    assert page.all("style") == []
+    assert [attributes for _, attributes in page.elements if "style" in attributes] == []
+    handlers = [name for _, found in page.elements for name in found if name.startswith("on")]
+    assert handlers == []
+
+
+def test_it_is_small(response):
+    assert len(response.content) < 150_000
+
+
+def test_it_says_its_language_has_one_heading_and_a_way_past_the_navigation(page):
+    assert page.all("html")[0]["lang"] == "en-gb"
+    assert len(page.all("h1")) == 1
+    assert len(page.all("main", id="content")) == 1
+    assert page.all("a", href="#content") != []
+    assert page.all("meta", name="viewport") != []
+
+
+def test_its_tables_have_captions_and_its_cells_a_heading(page):
+    assert len(page.all("caption")) == len(page.all("table"))
+    assert all(cell.get("scope") in ("col", "row") for cell in page.all("th"))
+
+
+def test_what_scrolls_can_be_reached_by_keyboard_and_has_a_name(page):
+    ids = {found.get("id") for _, found in page.elements}
+    for region in page.all("div", role="region"):
+        assert region["tabindex"] == "0"
+        assert region["aria-labelledby"] in ids
+
+
+def test_its_fields_have_labels_and_its_ids_are_its_own(page):
+    ids = [found["id"] for _, found in page.elements if "id" in found]
+    assert len(ids) == len(set(ids))
+    fields = [*page.all("select"), *page.all("input")]
+    assert {field["id"] for field in fields} == {label["for"] for label in page.all("label")}
+
+
+def test_its_links_lead_somewhere(page):
+    for link in page.links():
+        if link.startswith("/"):
+            assert Client().get(link.split("#")[0]).status_code == 200, link
+
+
+def test_what_it_links_to_on_the_about_page_is_explained_there(page, read):
+    explained = {found.get("id") for _, found in read("/about/").elements}
+    anchors = {link.split("#")[1] for link in page.links() if link.startswith("/about/#")}
+    assert anchors <= explained
+
+
+def test_a_failure_of_the_service_has_a_page_too(db):
+    response = server_error(RequestFactory().get("/"))
+    assert response.status_code == 500
+    assert "It is not your doing" in Page(response).text
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_text_stands_out_from_its_ground(theme):
+    """WCAG 2.2: 4.5 to 1 for text (1.4.3), 3 to 1 for the edges of fields (1.4.11)."""
+    found = colours(theme)
+    for ground in ("ground", "raised"):
+        for text in ("ink", "muted", "link", "pool", "error"):
+            assert contrast(found[text], found[ground]) >= 4.5, (text, ground)
+        assert contrast(found["field"], found[ground]) >= 3
+    assert contrast(found["on-deep"], found["deep"]) >= 4.5
+    assert contrast(found["ink"], found["caution"]) >= 4.5

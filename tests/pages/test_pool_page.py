@@ -1,0 +1,128 @@
+"""One pool: the figure, how sure it is, how much testers differ, and the sets behind it."""
+
+import numpy as np
+import pytest
+from django.test import Client
+
+from results import amending, reviewing
+from results.draining import drain
+from results.jobs import enqueue
+from results.models import Pool, PullSet
+from tests import making
+from tests.api.leagues import send
+from tests.conftest import contributor
+from tests.pages.conftest import pool_of
+from tests.pages.reading import Page
+
+
+def address(tie: str) -> str:
+    return f"/pools/{pool_of(tie).pk}/"
+
+
+def test_the_figures_are_those_of_the_api_in_words_with_each_statistic_named(league, read):
+    pool = pool_of("Blood")
+    told = Client().get(f"/api/v1/pools/{pool.pk}").json()
+    current, figures = told["current"], told["figures"]
+    text = read(address("Blood")).text
+    low, high = current["interval"]["low"], current["interval"]["high"]
+    interval = f"{100 * low:.1f} to {100 * high:.1f}%"
+    df = figures["df_satterthwaite"]
+    assert f"95% interval, CR2, {df:.1f} degrees of freedom: {interval}" in text
+    prediction = current["prediction"]
+    ahead = f"{100 * prediction['low']:.1f} to {100 * prediction['high']:.1f}%"
+    assert f"95% prediction interval, t on 3 degrees of freedom: {ahead}" in text
+    assert f"τ tester {100 * figures['tau2_tester'] ** 0.5:.1f}%" in text
+    assert f"I² {100 * figures['I2_total']:.0f}%" in text
+    assert f"Q {figures['Q']:.1f} on {figures['Q_df']} degrees of freedom" in text
+
+
+def test_the_plot_comes_for_light_and_dark_with_a_table_of_the_sets_behind_it(league, read):
+    page = read(address("Blood"))
+    (dark,) = page.all("source")
+    (light,) = page.all("img")
+    assert dark["media"] == "(prefers-color-scheme: dark)"
+    assert dark["srcset"].startswith(f"{address('Blood')}forest-dark.svg")
+    assert light["src"].startswith(f"{address('Blood')}forest.svg")
+    assert light["alt"]
+    sets = PullSet.objects.filter(connection__name="Blood")
+    assert sets.count() == 4
+    for pull_set in sets:
+        assert f"/pull-sets/{pull_set.pk}/" in page.links()
+        assert f"{100 * pull_set.normalised.efficiency:.1f}%" in page.text
+
+
+def test_below_three_testers_the_sets_are_shown_and_nothing_is_pooled(league, read):
+    page = read(address("Albright"))
+    assert "too few testers: 2 of 3" in page.text
+    assert "What the figures say" not in page.text
+    assert "of the straight line's strength" not in page.text
+    assert "newcomer 0" in page.text
+    assert "newcomer 1" in page.text
+
+
+def test_it_says_how_often_the_join_outlasted_the_line(db, owner, read):
+    revision = making.revision_of(owner)
+    session = making.session(revision)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    modes = ["line", "line", "line", "join", "slip", "void"]
+    pull_set = making.joined(session, main, leader, [99, 98, 101, 95, 90, 97], modes)
+    enqueue(session)
+    drain()
+    text = read(f"/pools/{pull_set.normalised.pool_id}/").text
+    assert "outlasted the line in 3 of 5 pulls" in text
+    assert "3 in the line, 1 at the join, 1 slipped, 1 void" in text
+
+
+def test_its_history_says_when_it_changed_and_why(league, moderator, read):
+    pool = pool_of("Blood")
+    before = pool.current
+    taken_out = PullSet.objects.filter(connection__name="Blood").first()
+    reviewing.decide(by=moderator.user, pull_set=taken_out, decision="hold", reason="Which scale?")
+    drain()
+    after = Pool.objects.get(pk=pool.pk).current
+    assert after.number == before.number + 1
+    text = read(address("Blood")).text
+    newest = text[text.index("How it came to this") :]
+    assert f"{100 * after.efficiency:.1f}%" in newest
+    assert "3 sets, 1 taken out" in newest
+    assert "hold, Which scale?" in newest
+
+
+def test_a_pool_whose_sets_were_all_withdrawn_says_so(db, owner, read):
+    pull_set = send(owner, np.random.default_rng(1), "Blood", 80.0)
+    drain()
+    pool = pool_of("Blood")
+    amending.withdraw(pull_set.session, owner, "wrong rig")
+    drain()
+    page = read(f"/pools/{pool.pk}/")
+    assert "too few testers: 0 of 3" in page.text
+    assert "No set counts at present." in page.text
+    assert page.all("img") == []
+
+
+def test_a_large_pool_takes_few_queries_and_few_bytes_and_pages_its_sets(
+    db, owner, django_assert_max_num_queries
+):
+    revision = making.revision_of(owner)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    session = making.session(revision)
+    making.straight(session, main)
+    rng = np.random.default_rng(5)
+    for _ in range(230):
+        making.joined(session, main, leader, rng.normal(80, 4, 3))
+    for number in range(3):
+        send(contributor(f"tester {number}"), rng, "Blood", 80.0)
+    enqueue(session)
+    drain()
+    with django_assert_max_num_queries(12):
+        response = Client().get(address("Blood"))
+    assert len(response.content) < 150_000
+    page = Page(response)
+    assert len([link for link in page.links() if link.startswith("/pull-sets/")]) == 100
+    assert "page 1 of 3" in page.text
+
+
+@pytest.mark.parametrize("part", ["", "forest.svg", "forest-dark.svg", "forest.png"])
+def test_a_pool_that_does_not_exist_is_not_found(db, part):
+    assert Client().get(f"/pools/404/{part}").status_code == 404

@@ -1,0 +1,84 @@
+"""One pull set: what was read, what it came to, and how it stands."""
+
+import numpy as np
+from django.test import Client
+
+from results.draining import drain
+from results.jobs import enqueue
+from results.models import Pull, PullSet
+from results.reviewing import decide
+from tests import making
+from tests.api.leagues import send
+
+
+def test_each_pull_is_shown_as_written_with_the_load_that_calibration_makes_of_it(db, owner, read):
+    """A scale that reads 2 N high: written 22.0 lbf, 97.86 N, is a load of 95.86 N, 21.55 lbf."""
+    revision = making.revision_of(owner)
+    making.calibrate(revision, gain=1.0, offset_N=2.0)
+    session = making.session(revision)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    pull_set = making.joined(session, main, leader, [90, 91, 92])
+    newton_of_a_pound_force = 4.4482216152605  # 0.45359237 kg at 9.80665 m/s2
+    Pull.objects.filter(pull_set=pull_set, number=1).update(
+        reading_written="22.0", unit="lbf", reading_N=22.0 * newton_of_a_pound_force
+    )
+    Pull.objects.create(
+        pull_set=pull_set, number=4, unit="N", failure_mode="void", note="grip slipped"
+    )
+    enqueue(session)
+    drain()
+    text = read(f"/pull-sets/{pull_set.pk}/").text
+    assert "22.0 lbf at the join 95.9 N (21.55 lbf)" in text
+    assert "91 N at the join 89.0 N" in text
+    assert "lost void grip slipped" in text
+
+
+def test_it_shows_its_straight_line_its_notes_and_what_was_thrown_away(db, owner, read):
+    session = making.session(making.revision_of(owner))
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    pull_set = making.joined(session, main, leader, [90, 91, 92])
+    PullSet.objects.filter(pk=pull_set.pk).update(
+        discarded_ties=3, note="cold hands", parameters={"turns_main": 6}
+    )
+    enqueue(session)
+    drain()
+    text = read(f"/pull-sets/{pull_set.pk}/").text
+    assert "thin, straight, before" in text
+    assert "Thrown away unpulled 3" in text
+    assert "cold hands" in text
+    assert "Turns main 6" in text
+    assert "not calibrated by that day" in text
+
+
+def test_a_set_without_a_baseline_says_why_it_has_no_efficiency(db, owner, read):
+    session = making.session(making.revision_of(owner))
+    pull_set = making.joined(session, making.line("thin"), making.line("thick"), [90, 91, 92])
+    enqueue(session)
+    drain()
+    text = read(f"/pull-sets/{pull_set.pk}/").text
+    assert "No efficiency: no straight-line pulls of thin" in text
+
+
+def test_every_change_of_its_state_is_told_with_who_by_role_and_why(db, owner, moderator, read):
+    pull_set = send(owner, np.random.default_rng(2), "Blood", 80.0)
+    drain()
+    pull_set.refresh_from_db()
+    decide(by=moderator.user, pull_set=pull_set, decision="hold", reason="Which scale?")
+    text = read(f"/pull-sets/{pull_set.pk}/").text
+    states = text[text.index("How it stands") :]
+    assert "the service worked out from its pulls" in states
+    assert "a moderator Which scale?" in states
+    assert "State Held" in text
+
+
+def test_it_takes_few_queries(db, owner, django_assert_max_num_queries):
+    pull_set = send(owner, np.random.default_rng(2), "Blood", 80.0)
+    drain()
+    with django_assert_max_num_queries(12):
+        assert Client().get(f"/pull-sets/{pull_set.pk}/").status_code == 200
+
+
+def test_a_set_that_does_not_exist_is_not_found(db, read):
+    assert "There is nothing at this address" in read("/pull-sets/404/", status=404).text
