@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
-from api.documents import Document, ForceField, MassField, Number
+from api.documents import LONGEST_WRITTEN, Document, ForceField, MassField, Number
+from results.reworking import calibrate
 from rigs import lookups
-from rigs.appraising import class_of, notes_on
-from rigs.calibrating import calibrate
+from rigs.appraising import class_of, curvature_of, due_and_expiry, notes_on
 from rigs.metrology.check_weight import tolerance_uncertainty
+from rigs.metrology.units import UnitError, parse_volume
 from rigs.models import Calibration, CalibrationReading
+
+MOST_WATER_m3 = 1.0
 
 EXAMPLE = {
     "made_on": "2025-10-04",
@@ -21,23 +25,58 @@ EXAMPLE = {
         {"mass": "5 kg", "tolerance": "10 g", "how_known": "bought as", "reading": "11.2 lbf"},
         {"mass": "10 kg", "tolerance": "20 g", "how_known": "bought as", "reading": "22.1 lbf"},
         {"mass": "20 kg", "tolerance": "40 g", "how_known": "bought as", "reading": "44.2 lbf"},
+        {
+            "mass": "15 l",
+            "temperature_C": 12,
+            "tolerance": "50 g",
+            "how_known": "water by volume",
+            "reading": "33.1 lbf",
+            "direction": "falling",
+        },
     ],
 }
+
+
+class CheckWeightField(MassField):
+    """A check weight by its mass, or water by its volume; its mass then comes of that."""
+
+    example = "5 kg, 500 g, 2.5 lb, or 5 l of water"
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        try:
+            volume = parse_volume(data).cubic_metres if isinstance(data, str) else None
+        except UnitError:
+            volume = None
+        if volume is None:
+            return super().to_internal_value(data)
+        if not 0 < volume <= MOST_WATER_m3 or len(data) > LONGEST_WRITTEN:
+            raise serializers.ValidationError(f"up to {1000 * MOST_WATER_m3:g} l of water")
+        return {"volume_m3": volume, self.written: data}
 
 
 class ToleranceField(MassField):
     """The tolerance of a check weight, kept as the standard uncertainty it means."""
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
-        tolerance = super().to_internal_value(data)[self.number]
-        return {"u_mass_kg": None if tolerance is None else tolerance_uncertainty(tolerance)}
+        told = super().to_internal_value(data)
+        tolerance = told[self.number]
+        return {
+            "u_mass_kg": None if tolerance is None else tolerance_uncertainty(tolerance),
+            self.written: told[self.written],
+        }
+
+    def to_representation(self, instance: Any) -> dict[str, Any] | None:
+        if instance.u_mass_kg is None or not instance.tolerance_written:
+            return None
+        tolerance = instance.u_mass_kg / tolerance_uncertainty(1.0)
+        return {"written": instance.tolerance_written, self.symbol: tolerance}
 
 
 class PointDocument(Document):
     """One check weight, and what the rig read."""
 
-    mass = MassField("mass", lowest=0, highest=5000)
-    tolerance = ToleranceField("tolerance", required=False, allow_null=True, write_only=True)
+    mass = CheckWeightField("mass", lowest=0, highest=5000)
+    tolerance = ToleranceField("tolerance", lowest=0, highest=50, required=False, allow_null=True)
     reading = ForceField("reading", lowest=-100, highest=50_000)
     force_N = serializers.FloatField(read_only=True)
     residual_N = serializers.SerializerMethodField()
@@ -48,6 +87,7 @@ class PointDocument(Document):
             "mass",
             "tolerance",
             "u_mass_kg",
+            "temperature_C",
             "how_known",
             "direction",
             "reading",
@@ -55,10 +95,26 @@ class PointDocument(Document):
             "residual_N",
         ]
         read_only_fields = ["u_mass_kg"]
+        extra_kwargs = {"temperature_C": {"min_value": 0, "max_value": 40}}
 
     def get_residual_N(self, point: CalibrationReading) -> float:
         line = point.calibration
         return point.reading_N - (line.offset_N + line.gain * point.force_N)
+
+
+class ErrorsAtForceDocument(serializers.Serializer):
+    """Errors under one check weight, in percent of it (the zero error of the highest)."""
+
+    force_N = serializers.FloatField()
+    rising_readings = serializers.IntegerField()
+    indication = serializers.FloatField()
+    repeatability = serializers.FloatField()
+    reversibility = serializers.FloatField(
+        allow_null=True, help_text="hysteresis: falling less rising"
+    )
+    zero = serializers.FloatField(allow_null=True, help_text="after unloading")
+    resolution = serializers.FloatField()
+    force_class = serializers.FloatField(allow_null=True)
 
 
 class ReadingClassDocument(serializers.Serializer):
@@ -66,6 +122,14 @@ class ReadingClassDocument(serializers.Serializer):
 
     force_class = serializers.FloatField(allow_null=True)
     why_not_better = serializers.ListField(child=serializers.CharField())
+    forces = ErrorsAtForceDocument(many=True)
+
+
+class CurvatureDocument(serializers.Serializer):
+    """A quadratic beside the line: is the rig straight?"""
+
+    p_value = serializers.FloatField(help_text="of a straight rig")
+    bend_percent = serializers.FloatField(help_text="at mid range, of the range of readings")
 
 
 class CalibrationDocument(Document):
@@ -77,6 +141,10 @@ class CalibrationDocument(Document):
     url = serializers.HyperlinkedIdentityField(view_name="api:calibration")
     revision = serializers.HyperlinkedRelatedField(view_name="api:revision", read_only=True)
     reading_class = serializers.SerializerMethodField(help_text="ISO 7500-1")
+    curvature = serializers.SerializerMethodField()
+    due_on = serializers.SerializerMethodField(help_text="a year on")
+    expires_on = serializers.SerializerMethodField(help_text="not used after that day")
+    residual_plot = serializers.HyperlinkedIdentityField(view_name="pages:residuals")
     notes = serializers.SerializerMethodField()
 
     class Meta:
@@ -104,6 +172,10 @@ class CalibrationDocument(Document):
             "height_m",
             *computed,
             "reading_class",
+            "curvature",
+            "due_on",
+            "expires_on",
+            "residual_plot",
             "notes",
             "points",
         ]
@@ -113,6 +185,17 @@ class CalibrationDocument(Document):
     def get_reading_class(self, calibration: Calibration) -> dict[str, Any] | None:
         met = class_of(calibration)
         return None if met is None else dict(ReadingClassDocument(met).data)
+
+    @extend_schema_field(CurvatureDocument(allow_null=True))
+    def get_curvature(self, calibration: Calibration) -> dict[str, Any] | None:
+        bend = curvature_of(calibration)
+        return None if bend is None else dict(CurvatureDocument(bend).data)
+
+    def get_due_on(self, calibration: Calibration) -> date:
+        return due_and_expiry(calibration)[0]
+
+    def get_expires_on(self, calibration: Calibration) -> date:
+        return due_and_expiry(calibration)[1]
 
     def get_notes(self, calibration: Calibration) -> list[str]:
         return list(notes_on(calibration))
@@ -143,7 +226,7 @@ class Calibrations(generics.ListCreateAPIView):
         return context
 
     @extend_schema(
-        examples=[OpenApiExample("Four check weights in pounds", EXAMPLE, request_only=True)]
+        examples=[OpenApiExample("Check weights, read in pounds", EXAMPLE, request_only=True)]
     )
     def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         """Send readings under at least three different check weights."""

@@ -4,6 +4,7 @@ from django.urls import path, re_path
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
 from api import (
+    budgets,
     calibrations,
     comparisons,
     connections,
@@ -16,6 +17,7 @@ from api import (
     rigs,
     sessions,
     tokens,
+    watch,
 )
 from api.problems import Nothing
 
@@ -30,6 +32,7 @@ urlpatterns = [
     path("rigs", rigs.Rigs.as_view(), name="rigs"),
     path("rigs/<int:pk>", rigs.OneRig.as_view(), name="rig"),
     path("rigs/<int:pk>/revisions", rigs.Revisions.as_view(), name="revisions"),
+    *watch.urlpatterns,
     path("revisions/<int:pk>", rigs.OneRevision.as_view(), name="revision"),
     path(
         "revisions/<int:pk>/calibrations",
@@ -43,6 +46,7 @@ urlpatterns = [
     path("connections/<int:pk>", connections.OneConnection.as_view(), name="connection"),
     path("jobs/<uuid:pk>", jobs.OneJob.as_view(), name="job"),
     *sessions.urlpatterns,
+    *budgets.urlpatterns,
     path("pools", pools.Pools.as_view(), name="pools"),
     path("pools/ranking", rankings.Ranking.as_view(), name="ranking"),
     path("pools/<int:pk>", pools.OnePool.as_view(), name="pool"),

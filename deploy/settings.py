@@ -70,6 +70,7 @@ AUTHENTICATION_BACKENDS = [
     "rules.permissions.ObjectPermissionBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
+LOGIN_URL, LOGIN_REDIRECT_URL = "pages:sign-in", "pages:rigs"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
@@ -150,6 +151,7 @@ SPECTACULAR_SETTINGS = {
         "GripEnum": "rigs.models.rigs.RigRevision.Grip",
         "PullSetStateEnum": "results.models.sessions.PullSet.State",
         "JobStateEnum": "results.models.jobs.Job.State",
+        "SeriesKindEnum": [("straight line", "straight line"), ("join", "join")],
         "SessionStateEnum": "results.models.sessions.Session.State",
     },
     "COMPONENT_SPLIT_REQUEST": True,

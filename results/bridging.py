@@ -93,8 +93,12 @@ class Bridge:
 
 def bridges_of(rig: Rig) -> list[Bridge]:
     """A bridge for each change of a rig, the newest first."""
-    series = series_of(rig)
-    changes = list(pairwise(rig.revisions.order_by("number")))
+    return bridges_from(series_of(rig), list(rig.revisions.order_by("number")))
+
+
+def bridges_from(series: Sequence[Series], revisions: Sequence[RigRevision]) -> list[Bridge]:
+    """The same from all series of a rig and its revisions, oldest first; at most one query."""
+    changes = list(pairwise(revisions))
     linked = {change: list(_linked(series, *change)) for change in changes}
     pulls = _pulls_of([span for spans in linked.values() for span in spans])
     bridges = [
@@ -119,6 +123,8 @@ def _pulls_of(spans: Sequence[Span]) -> Pulls:
         ids[span.kind] += [*span.before.sources, *span.after.sources]
     wanted = Q(baseline__in=ids["straight line"]) | Q(pull_set__in=ids["join"])
     pulls: Pulls = defaultdict(list)
+    if not any(ids.values()):
+        return pulls
     for pull in Pull.objects.filter(wanted).order_by("pk"):
         if pull.baseline_id is not None:
             pulls["straight line", pull.baseline_id].append(pull)

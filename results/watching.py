@@ -21,7 +21,7 @@ from results.scales import scale_of
 from results.statistics.censored import Strength
 from results.working_out import straight_strengths
 from rigs.metrology.errors import MetrologyError
-from rigs.metrology.watch import StraightLineWatch, watch_straight_line
+from rigs.metrology.watch import Change, StraightLineWatch, watch_straight_line
 from rigs.models import Rig, RigRevision
 
 Kind: TypeAlias = Literal["straight line", "join"]
@@ -44,6 +44,15 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Row:
+    """One session of a series beside the first."""
+
+    point: Point
+    change: Change | None
+    signals: bool
+
+
+@dataclass(frozen=True)
 class Series:
     """What was pulled again and again on one revision, oldest first, and the charts of it.
 
@@ -58,6 +67,17 @@ class Series:
     why_not: str
 
     @property
+    def rows(self) -> tuple[Row, ...]:
+        """Each session with its change since the first, and whether a chart signals at it."""
+        changes: Sequence[Change | None] = [None] * len(self.points)
+        if self.watch:
+            changes = [None, *self.watch.since_first]
+        return tuple(
+            Row(point, change, point in self.signals)
+            for point, change in zip(self.points, changes, strict=True)
+        )
+
+    @property
     def signals(self) -> tuple[Point, ...]:
         """Sessions at which a chart signals."""
         return tuple(self.points[index] for index in self.watch.signals) if self.watch else ()
@@ -69,8 +89,13 @@ class Series:
 
 
 def charted(rig: Rig) -> list[Series]:
-    """The series of a rig that have something to chart: two sessions or more."""
-    return [one for one in series_of(rig) if len({p.session.pk for p in one.points}) > 1]
+    """The series of a rig that have something to chart."""
+    return charted_of(series_of(rig))
+
+
+def charted_of(series: Sequence[Series]) -> list[Series]:
+    """Those of some series that run over two sessions or more."""
+    return [one for one in series if len({point.session.pk for point in one.points}) > 1]
 
 
 def series_of(rig: Rig) -> list[Series]:

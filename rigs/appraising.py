@@ -3,17 +3,69 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 import numpy as np
 
 from rigs.metrology.calibration import CalibrationLine
 from rigs.metrology.classes import ReadingClass, reading_class
+from rigs.metrology.curvature import Curvature, curvature
 from rigs.metrology.errors import MetrologyError
 from rigs.metrology.gravity import STANDARD_GRAVITY
+from rigs.metrology.validity import CALIBRATE_AGAIN_DAYS, CALIBRATION_ENDS_DAYS
 from rigs.models import Calibration, CalibrationReading
 
 FALLING = CalibrationReading.Direction.FALLING
 CERTIFIED = CalibrationReading.HowKnown.CERTIFIED
+
+
+BENT_BELOW = 0.05
+"""p value of a straight rig below which its owner is told of a bend; the usual level."""
+
+
+@dataclass(frozen=True)
+class Appraisal:
+    """All that can be said of one calibration.
+
+    ``reading_class`` and ``curvature`` are None where the readings are too few to tell. It is due
+    again on ``due_on`` and no longer used after ``expires_on``; a new revision ends it sooner.
+    """
+
+    line: CalibrationLine
+    reading_class: ReadingClass | None
+    curvature: Curvature | None
+    due_on: date
+    expires_on: date
+    notes: tuple[str, ...]
+
+
+def appraise(calibration: Calibration) -> Appraisal:
+    """Appraise a calibration from its readings; no query where they are at hand."""
+    due_on, expires_on = due_and_expiry(calibration)
+    return Appraisal(
+        line=line_of(calibration),
+        reading_class=class_of(calibration),
+        curvature=curvature_of(calibration),
+        due_on=due_on,
+        expires_on=expires_on,
+        notes=tuple(notes_on(calibration)),
+    )
+
+
+def due_and_expiry(calibration: Calibration) -> tuple[date, date]:
+    """The day a calibration is due again, and the last on which it is used."""
+    made_on = calibration.made_on
+    return made_on + timedelta(CALIBRATE_AGAIN_DAYS), made_on + timedelta(CALIBRATION_ENDS_DAYS)
+
+
+def curvature_of(calibration: Calibration) -> Curvature | None:
+    """The quadratic beside the line; None below four different check weights."""
+    readings = calibration.readings.all()
+    try:
+        return curvature([r.force_N for r in readings], [r.reading_N for r in readings])
+    except MetrologyError:
+        return None
 
 
 def line_of(calibration: Calibration) -> CalibrationLine:
@@ -60,10 +112,12 @@ def notes_on(calibration: Calibration) -> Iterator[str]:
     line = line_of(calibration)
     if line.unit_mix_up:
         yield f"The gain is {line.gain:.4g}. Is it that {line.unit_mix_up.explanation}?"
-    if not line.offset_is_zero:
+    yield _zero(line)
+    bend = curvature_of(calibration)
+    if bend is not None and bend.p_value < BENT_BELOW:
         yield (
-            f"The scale is off by {line.offset_N:.3g} N at zero, more than twice the uncertainty "
-            "of that. A zero error does not cancel in an efficiency; it is taken off each reading."
+            f"The readings bend: a curve leaves its chord by {bend.bend_percent:.2g} percent of "
+            f"the range (p = {bend.p_value:.2g}). The line is least right at mid range."
         )
     if calibration.local_gravity == STANDARD_GRAVITY:
         yield (
@@ -72,3 +126,19 @@ def notes_on(calibration: Calibration) -> Iterator[str]:
         )
     if any(r.u_mass_kg is None and r.how_known != CERTIFIED for r in calibration.readings.all()):
         yield "Not every check weight has a tolerance, so the uncertainties leave that part out."
+
+
+def _zero(line: CalibrationLine) -> str:
+    """The zero error, named as what it is."""
+    if line.offset_is_zero:
+        return (
+            f"The zero error is {line.offset_N:.3g} N with a standard uncertainty of "
+            f"{line.u_offset_N:.2g} N: it may be none. What is left of it does not cancel in an "
+            "efficiency."
+        )
+    way = "much" if line.offset_N > 0 else "little"
+    return (
+        f"Zero error: the scale shows {abs(line.offset_N):.3g} N too {way} at zero, more than "
+        "twice the uncertainty of that. It is taken off each reading, and would not cancel in an "
+        "efficiency, as the gain does."
+    )

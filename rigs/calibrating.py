@@ -10,7 +10,12 @@ from django.db import transaction
 from django.utils import timezone
 
 from rigs.metrology.calibration import CalibrationLine, calibration_line
-from rigs.metrology.check_weight import DENSITIES, CheckWeightForce, check_weight_force
+from rigs.metrology.check_weight import (
+    DENSITIES,
+    CheckWeightForce,
+    check_weight_force,
+    water_density,
+)
 from rigs.metrology.errors import MetrologyError, ReadingFallsWithForce
 from rigs.metrology.gravity import STANDARD_GRAVITY, local_gravity
 from rigs.models import Calibration, CalibrationReading, RigRevision
@@ -40,6 +45,8 @@ def calibrate(
     findings = list(_findings(revision, made_on, readings))
     if findings:
         raise Invalid("This calibration can't be right.", findings)
+    for reading in readings:
+        _weigh(reading)
     gravity = _gravity(revision, latitude_deg, height_m)
     forces = [_force(reading, gravity) for reading in readings]
     line = _fit(forces, readings)
@@ -62,11 +69,19 @@ def _gravity(
     return None if latitude is None else local_gravity(latitude, height or 0.0)
 
 
+def _weigh(reading: CalibrationReading) -> None:
+    """The mass of water measured by volume, by the density of its temperature."""
+    if reading.volume_m3 is not None and reading.temperature_C is not None:
+        reading.mass_kg = reading.volume_m3 * water_density(reading.temperature_C)
+
+
 def _force(reading: CalibrationReading, gravity: float | None) -> CheckWeightForce:
     if reading.mass_kg == 0:
         return CheckWeightForce(0.0, 0.0)
     water = reading.how_known == CalibrationReading.HowKnown.WATER
     density = DENSITIES["water" if water else "steel"]
+    if water and reading.temperature_C is not None:
+        density = water_density(reading.temperature_C)
     return check_weight_force(reading.mass_kg, reading.u_mass_kg or 0.0, gravity, density)
 
 
@@ -120,6 +135,12 @@ def _findings(
     if len(readings) > MOST_READINGS:
         yield Finding("", "points", f"{len(readings)} points", f"at most {MOST_READINGS}")
     for index, reading in enumerate(readings):
+        if reading.volume_m3 is not None and reading.temperature_C is None:
+            expected = "the temperature of the water, in degrees Celsius"
+            yield Finding(f"points[{index}]", "temperature_C", "nothing", expected)
+        if reading.volume_m3 is not None and reading.how_known != CalibrationReading.HowKnown.WATER:
+            expected = "water by volume, or else a mass"
+            yield Finding(f"points[{index}]", "how_known", reading.how_known, expected)
         if revision.capacity_N is not None and reading.reading_N > revision.capacity_N:
             expected = f"at most the rig's capacity, {revision.capacity_written}"
             yield Finding(f"points[{index}]", "reading", reading.reading_written, expected)

@@ -29,7 +29,8 @@ def _current(pk: int) -> PoolVersion:
     return pool.current
 
 
-def _drawing(svg: str) -> HttpResponse:
+def drawing(svg: str) -> HttpResponse:
+    """A drawing by itself."""
     response = HttpResponse(svg, content_type="image/svg+xml")
     # A drawing opened by itself is a document: nothing in it may run or load anything.
     response["Content-Security-Policy"] = "default-src 'none'; style-src 'unsafe-inline'"
@@ -41,7 +42,7 @@ def _drawing(svg: str) -> HttpResponse:
 @condition(etag_func=_tag)
 def light(_request: HttpRequest, pk: int) -> HttpResponse:
     """The forest plot for a light ground."""
-    return _drawing(_current(pk).forest_light)
+    return drawing(_current(pk).forest_light)
 
 
 @require_safe
@@ -49,7 +50,7 @@ def light(_request: HttpRequest, pk: int) -> HttpResponse:
 @condition(etag_func=_tag)
 def dark(_request: HttpRequest, pk: int) -> HttpResponse:
     """The forest plot for a dark ground."""
-    return _drawing(_current(pk).forest_dark)
+    return drawing(_current(pk).forest_dark)
 
 
 @require_safe
@@ -59,12 +60,12 @@ def picture(_request: HttpRequest, pk: int) -> HttpResponse:
     """The forest plot on white, as PNG; drawn once a version."""
     version = _current(pk)
     drawn = cache.get_or_set(
-        f"forest-{version.pk}", lambda: _on_white(version.forest_light), timeout=A_DAY_S
+        f"forest-{version.pk}", lambda: on_white(version.forest_light), timeout=A_DAY_S
     )
     return HttpResponse(drawn, content_type="image/png")
 
 
-def _on_white(svg: str) -> bytes:
+def on_white(svg: str) -> bytes:
     """The drawing as PNG, twice its size in pixels."""
     start = svg.index(">") + 1
     ground = '<rect width="100%" height="100%" fill="#ffffff"/>'

@@ -10,9 +10,9 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from results import lookups
+from results.budgets import budgets_of
 from results.models import Pull
-from results.normalising import scale_of
-from results.working_out import Scale
+from results.scales import Scale, scale_of
 from rigs.metrology.units import FORCE_UNITS
 
 
@@ -42,6 +42,7 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "calibration": scale.calibration,
             "pulls": _loaded(found.pulls.all(), scale),
             "baselines": baselines,
+            "budgets": budgets_of(found),
             "changes": found.state_changes.all(),
         },
     )

@@ -3,7 +3,7 @@
 from django.urls import path
 from django.views.generic import TemplateView
 
-from results.pages import contributors, forests, one_pool, pool_list, pull_sets
+from results.pages import contributors, forests, one_pool, pool_list, pull_sets, rigs_urls
 
 app_name = "pages"
 urlpatterns = [
@@ -14,5 +14,6 @@ urlpatterns = [
     path("pools/<int:pk>/forest-dark.svg", forests.dark, name="forest-dark"),
     path("pools/<int:pk>/forest.png", forests.picture, name="forest-png"),
     path("pull-sets/<int:pk>/", pull_sets.pull_set, name="pull-set"),
+    *rigs_urls.urlpatterns,
     path("contributors/<path:handle>/", contributors.contributor, name="contributor"),
 ]

@@ -24,6 +24,11 @@ class Rig(models.Model):
     def __str__(self) -> str:
         return f"{self.name} ({self.owner.handle})"
 
+    @property
+    def latest(self) -> RigRevision:
+        """The revision as the rig stands now; no query where the revisions are at hand."""
+        return max(self.revisions.all(), key=lambda revision: revision.number)
+
 
 class RigRevision(models.Model):
     """One state of a rig. Never changed: a change of the rig makes the next revision."""

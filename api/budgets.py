@@ -1,0 +1,121 @@
+"""How sure a set is and why: its uncertainty budget, and the straight line it is measured by."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import Http404
+from django.urls import path
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.watch import EquivalenceDocument
+from results.baselines import straight_lines_of
+from results.budgets import budgets_of
+from results.models import PullSet
+from results.session_lookups import sessions_visible_to
+
+
+class BudgetRowDocument(serializers.Serializer):
+    """One source of uncertainty, in the words of the GUM."""
+
+    source = serializers.CharField()
+    evaluation = serializers.ChoiceField(choices=["A", "B"])
+    standard_uncertainty = serializers.FloatField()
+    unit = serializers.CharField()
+    sensitivity = serializers.FloatField()
+    contribution = serializers.FloatField()
+
+
+class BudgetDocument(serializers.Serializer):
+    """A value with its combined and its expanded uncertainty (95 percent), source by source."""
+
+    value = serializers.FloatField()
+    rows = BudgetRowDocument(many=True)
+    combined = serializers.FloatField()
+    expanded = serializers.FloatField()
+    improve_first = serializers.CharField(source="improve_first.source")
+
+
+class SetBudgetsDocument(serializers.Serializer):
+    """Budgets of the efficiency of a set, and of one pull at its mean load in newtons."""
+
+    efficiency = BudgetDocument()
+    load = BudgetDocument(allow_null=True)
+    no_load = serializers.CharField(help_text="why the load of this rig can't be told")
+    advice = serializers.CharField()
+
+
+class SpecimenDocument(serializers.Serializer):
+    """A line from one spool."""
+
+    line = serializers.HyperlinkedRelatedField(view_name="api:line", read_only=True)
+    name = serializers.CharField(source="line.name")
+    spool = serializers.CharField()
+
+
+class StraightLineDocument(serializers.Serializer):
+    """Straight line of one specimen: may it be used, and did the rig stay put through the day?"""
+
+    what = SpecimenDocument()
+    borrowed_from = serializers.HyperlinkedRelatedField(
+        source="lender", view_name="api:session", read_only=True, allow_null=True
+    )
+    mean_N = serializers.FloatField(source="strength.mean_N", default=None)
+    cv = serializers.FloatField(source="strength.cv", default=None)
+    pulls = serializers.IntegerField(source="strength.n", default=None)
+    no_strength = serializers.CharField()
+    over_label = serializers.FloatField(allow_null=True)
+    valid = serializers.BooleanField(source="validity.valid")
+    reasons_against = serializers.ListField(
+        source="validity.reasons_against", child=serializers.CharField()
+    )
+    first_against_last = EquivalenceDocument(source="round_trip", allow_null=True)
+    why_not = serializers.CharField(source="no_round_trip")
+
+
+class SetBudgets(generics.GenericAPIView):
+    """What to improve first: the scale, the zero, the baseline or the tying?"""
+
+    serializer_class = SetBudgetsDocument
+
+    def get_queryset(self) -> Any:
+        visible = sessions_visible_to(self.request.user)
+        return PullSet.objects.filter(session__in=visible).select_related(
+            "session__revision", "normalised"
+        )
+
+    @extend_schema(tags=["sessions"], operation_id="pull_sets_budget")
+    def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """The uncertainty budget of one set; 404 where it has no efficiency."""
+        budgets = budgets_of(self.get_object())
+        if budgets is None:
+            raise Http404
+        return Response(self.get_serializer(budgets).data)
+
+
+class StraightLines(generics.GenericAPIView):
+    """The straight line of one session."""
+
+    serializer_class = StraightLineDocument
+    pagination_class = None
+
+    def get_queryset(self) -> Any:
+        return sessions_visible_to(self.request.user)
+
+    @extend_schema(
+        tags=["sessions"],
+        operation_id="sessions_straight_lines",
+        responses={200: StraightLineDocument(many=True)},
+    )
+    def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Strength against label, whether it may be used, and the first round against the last."""
+        return Response(self.get_serializer(straight_lines_of(self.get_object()), many=True).data)
+
+
+urlpatterns = [
+    path("pull-sets/<int:pk>/budget", SetBudgets.as_view(), name="budget"),
+    path("sessions/<int:pk>/straight-lines", StraightLines.as_view(), name="straight-lines"),
+]

@@ -1,0 +1,63 @@
+"""Drawings of a rig at stable addresses: each for light and dark ground, and as a picture."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from typing import Literal
+
+from django.core.cache import cache
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import require_safe
+
+from results import rig_drawings
+from results.forest import darkened
+from results.models import Baseline, PullSet
+from results.pages.forests import drawing, on_white
+from results.watching import Series, join_series, straight_series
+from rigs import lookups
+
+A_DAY_S = 24 * 60 * 60
+Form = Literal["light", "dark", "picture"]
+
+
+@require_safe
+@cache_control(max_age=60)
+def residuals(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """The residual plot of a calibration, which never changes."""
+    calibration = get_object_or_404(lookups.calibrations(), pk=pk)
+    return _answer(f"residuals-{pk}", lambda: rig_drawings.residual_svg(calibration), form)
+
+
+@require_safe
+@cache_control(max_age=60)
+def watch_straight(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """The chart that a baseline belongs to; its address stays when sessions are added."""
+    baseline = get_object_or_404(Baseline.objects.select_related("session", "line"), pk=pk)
+    return _watch(straight_series(baseline), form)
+
+
+@require_safe
+@cache_control(max_age=60)
+def watch_join(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """The chart that a pull set belongs to."""
+    found = PullSet.objects.select_related("session", "connection", "main_line", "leader_line")
+    return _watch(join_series(get_object_or_404(found, pk=pk)), form)
+
+
+def _watch(series: Series | None, form: Form) -> HttpResponse:
+    if series is None or series.watch is None:
+        raise Http404
+    points = [(point.sources, point.mean_N, point.cv) for point in series.points]
+    key = hashlib.sha256(repr((series.what, series.revision.pk, points)).encode()).hexdigest()
+    return _answer(f"watch-{key}", lambda: rig_drawings.watch_svg(series) or "", form)
+
+
+def _answer(key: str, draw: Callable[[], str], form: Form) -> HttpResponse:
+    light = cache.get_or_set(key, draw, timeout=A_DAY_S)
+    if form == "picture":
+        picture = cache.get_or_set(f"{key}-picture", lambda: on_white(light), timeout=A_DAY_S)
+        return HttpResponse(picture, content_type="image/png")
+    return drawing(darkened(light) if form == "dark" else light)

@@ -1,0 +1,255 @@
+"""Forms of a rig: what it is, what changed, and what it read under check weights."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, ClassVar
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from rigs.metrology import units
+from rigs.metrology.check_weight import tolerance_uncertainty
+from rigs.models import CalibrationReading, RigRevision
+from rigs.refusals import Refused
+
+LONGEST_WRITTEN = 40
+ROWS, MOST_ROWS = 8, 60
+
+LIMITS: dict[str, tuple[float, float]] = {
+    "pulleys_between": (0, 10),
+    "lever_ratio": (0.01, 100),
+    "sample_rate_Hz": (0.1, 1_000_000),
+    "free_length": (0.05, 50),
+    "time_to_break_s": (1, 3600),
+    "latitude_deg": (-90, 90),
+    "height_m": (-500, 6000),
+}
+"""What can be, in the units of the columns; a free length in metres."""
+
+
+class QuantityField(forms.CharField):
+    """Number and unit as written; cleaned to the pair of the value and what was written."""
+
+    def __init__(self, read: Callable[[str], float], example: str, **kwargs: Any) -> None:
+        super().__init__(max_length=LONGEST_WRITTEN, help_text=example, **kwargs)
+        self.read = read
+
+    def clean(self, value: Any) -> tuple[float | None, str]:
+        written = super().clean(value)
+        if not written:
+            return None, ""
+        try:
+            return self.read(written), written
+        except units.UnitError as error:
+            raise forms.ValidationError(
+                _("Found %(found)s, expected %(expected)s.")
+                % {"found": written, "expected": error.expected}
+            ) from None
+
+
+def force(written: str) -> float:
+    return units.parse_force(written).newtons
+
+
+def length(written: str) -> float:
+    return units.parse_length(written).metres
+
+
+def mass(written: str) -> float:
+    return units.parse_mass(written).kilograms
+
+
+class Refusable(forms.BaseForm):
+    """A form that shows what a verb refused beside the fields it is about."""
+
+    renamed: ClassVar[dict[str, str]] = {}
+
+    def refuse(self, refusal: Refused) -> None:
+        """Take over the findings of a refusal; what belongs to no field stands on top."""
+        if not refusal.findings:
+            self.add_error(None, refusal.detail)
+        for finding in refusal.findings:
+            field = self.renamed.get(finding.field, finding.field)
+            told = _("Found %(found)s, expected %(expected)s.") % {
+                "found": finding.found,
+                "expected": finding.expected,
+            }
+            self.add_error(field if field in self.fields else None, told)
+
+
+class RevisionForm(Refusable, forms.ModelForm):
+    """One state of a rig."""
+
+    resolution = QuantityField(force, _("the smallest step of the scale, as 0.1 lbf"))
+    capacity = QuantityField(force, _("the most the scale shows, as 110 lbf"), required=False)
+    free_length = QuantityField(
+        length,
+        _("of line between the grips, as 60 cm"),
+        label=_("Free length"),
+        required=False,
+    )
+
+    class Meta:
+        model = RigRevision
+        fields = [
+            "made_on",
+            "load_generation",
+            "load_path",
+            "pulleys_between",
+            "lever_ratio",
+            "indicator",
+            "peak_capture",
+            "resolution",
+            "capacity",
+            "sample_rate_Hz",
+            "first_grip",
+            "second_grip",
+            "grip_cover",
+            "free_length",
+            "time_to_break_s",
+            "place",
+            "latitude_deg",
+            "height_m",
+        ]
+        labels = {
+            "made_on": _("Since"),
+            "load_generation": _("What makes the load"),
+            "load_path": _("Load path"),
+            "pulleys_between": _("Pulleys between line and scale"),
+            "lever_ratio": _("Lever ratio"),
+            "indicator": _("What reads the load"),
+            "peak_capture": _("How the peak is caught"),
+            "sample_rate_Hz": _("Samples a second"),
+            "first_grip": _("One end is held by"),
+            "second_grip": _("The other end is held by"),
+            "grip_cover": _("Cover of the grips"),
+            "time_to_break_s": _("Seconds to break"),
+            "latitude_deg": _("Latitude, degrees"),
+            "height_m": _("Height above the sea, m"),
+        }
+        help_texts = {
+            "made_on": _("the day from which the rig is as told here"),
+            "load_path": _("from anchor to load, as: bollard, line, bollard, scale"),
+            "lever_ratio": _("1 where there is no lever"),
+            "grip_cover": _("as cork tape, rubber, bare steel"),
+            "time_to_break_s": _("of a usual pull"),
+            "place": _("shown to you and to moderators only, like latitude and height"),
+            "latitude_deg": _("for local gravity; north is above zero"),
+        }
+        widgets = {"made_on": forms.DateInput(attrs={"type": "date"})}
+
+    def told(self) -> dict[str, Any]:
+        """The columns of the revision by name."""
+        told = dict(self.cleaned_data)
+        for name, symbol in (("resolution", "N"), ("capacity", "N"), ("free_length", "m")):
+            told[f"{name}_{symbol}"], told[f"{name}_written"] = told.pop(name)
+        return told
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        for name, (lowest, highest) in LIMITS.items():
+            value = cleaned.get(name)
+            number = value[0] if isinstance(value, tuple) else value
+            if number is not None and not lowest <= number <= highest:
+                expected = _("Expected from %(lowest)s to %(highest)s.")
+                self.add_error(name, expected % {"lowest": lowest, "highest": highest})
+        for name in ("resolution", "capacity"):
+            value, _written = cleaned.get(name) or (None, "")
+            if value is not None and value <= 0:
+                self.add_error(name, _("Expected more than nothing."))
+        return cleaned
+
+
+class RigForm(RevisionForm):
+    """A rig with its first revision."""
+
+    name = forms.CharField(max_length=120, help_text=_("as you will name it in your sheets"))
+    field_order: ClassVar[list[str]] = ["name", *RevisionForm.Meta.fields]
+
+
+class ChangeForm(RevisionForm):
+    """What changed of a rig and why; the rest stands as it was."""
+
+    what_changed = forms.CharField(
+        max_length=1000,
+        label=_("What changed"),
+        help_text=_("as: rubber tape in place of cork on both bollards"),
+    )
+    why = forms.CharField(
+        max_length=1000, label=_("Why"), help_text=_("as: braid slid on the cork")
+    )
+    field_order: ClassVar[list[str]] = ["made_on", "what_changed", "why"]
+
+
+class CalibrationForm(Refusable, forms.Form):
+    """The day of a calibration."""
+
+    made_on = forms.DateField(label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}))
+    note = forms.CharField(max_length=1000, required=False, label=_("Note"))
+
+
+class CheckWeightForm(Refusable, forms.Form):
+    """One check weight and what the rig read under it; a row left empty is no row."""
+
+    mass = forms.CharField(
+        max_length=LONGEST_WRITTEN, label=_("Check weight"), help_text=_("5 kg, or 5 l of water")
+    )
+    tolerance = QuantityField(mass, _("20 g"), label=_("Tolerance, plus or minus"), required=False)
+    how_known = forms.ChoiceField(label=_("How known"), choices=CalibrationReading.HowKnown.choices)
+    temperature_C = forms.FloatField(
+        label=_("Water, °C"), min_value=0, max_value=40, required=False
+    )
+    direction = forms.ChoiceField(
+        label=_("Loading or unloading"),
+        choices=[("rising", _("loading")), ("falling", _("unloading"))],
+    )
+    reading = QuantityField(force, _("11.2 lbf"), label=_("Reading"))
+
+    def has_changed(self) -> bool:
+        """Whether anything was written; a choice that stands by itself is nothing."""
+        return any(self[name].value() for name in ("mass", "tolerance", "reading"))
+
+    def clean_mass(self) -> tuple[str, float | None, float | None]:
+        """What was written, and its kilograms or else its cubic metres of water."""
+        written = self.cleaned_data["mass"]
+        try:
+            return written, None, units.parse_volume(written).cubic_metres
+        except units.UnitError:
+            pass
+        try:
+            kilograms = units.parse_mass(written).kilograms
+        except units.UnitError as error:
+            raise forms.ValidationError(
+                _("Found %(found)s, expected %(expected)s.")
+                % {"found": written, "expected": error.expected}
+            ) from None
+        if not 0 <= kilograms <= 5000:
+            raise forms.ValidationError(_("Expected from nothing to 5000 kg."))
+        return written, kilograms, None
+
+    def row(self) -> CalibrationReading:
+        """The reading, not stored."""
+        told = self.cleaned_data
+        mass_written, kilograms, volume = told["mass"]
+        tolerance, tolerance_written = told["tolerance"]
+        newtons, reading_written = told["reading"]
+        return CalibrationReading(
+            mass_written=mass_written,
+            mass_kg=kilograms,
+            volume_m3=volume,
+            temperature_C=told["temperature_C"],
+            tolerance_written=tolerance_written,
+            u_mass_kg=None if tolerance is None else tolerance_uncertainty(tolerance),
+            how_known=told["how_known"],
+            direction=told["direction"],
+            reading_N=newtons,
+            reading_written=reading_written,
+        )
+
+
+def check_weights(rows: int) -> type[forms.BaseFormSet[CheckWeightForm]]:
+    """The set of forms with so many rows."""
+    return forms.formset_factory(
+        CheckWeightForm, extra=rows, max_num=MOST_ROWS, absolute_max=MOST_ROWS
+    )
