@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -138,20 +139,19 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
         (normalised.own_variance + normalised.shared_variance) ** 0.5,
         min(normalised.degrees_of_freedom, normalised.baseline_degrees_of_freedom),
     )
-    ratios, pooled = others.outcome.ratios, others.outcome.pooled
-    if ratios is not None:
-        yield scatter.more_scatter(
-            told,
-            normalised.cv,
-            normalised.degrees_of_freedom,
-            ratios.cv_join,
-            float(others.members.degrees_of_freedom.sum()),
-            len(others.members) + 1,
-        )
-    if pooled is None:
+    if others.fit is None:
         return
-    yield efficiencies.mixed_units_in_set(told, normalised.efficiency, float(np.exp(pooled.mu)))
-    expected = (pooled.mu, others.prediction_sd(normalised), pooled.prediction_df)
+    fit = others.fit
+    yield scatter.more_scatter(
+        told,
+        normalised.cv,
+        normalised.degrees_of_freedom,
+        fit.ratios.cv_join,
+        float(others.members.degrees_of_freedom.sum()),
+        len(others.members) + 1,
+    )
+    yield efficiencies.mixed_units_in_set(told, normalised.efficiency, math.exp(fit.mu))
+    expected = (fit.mu, others.prediction_sd(fit, normalised), fit.testers - 1.0)
     yield efficiencies.above_the_pool(told, normalised.log_ratio, *expected)
     yield efficiencies.below_the_pool(told, normalised.log_ratio, *expected)
 
@@ -165,10 +165,9 @@ def _little_scatter(
     for joined in sets:
         if joined.normalised is None or joined.others is None:
             continue
-        normalised, ratios = joined.normalised, joined.others.outcome.ratios
-        pooled = joined.others.outcome.pooled
-        usual_cv = ratios.cv_join if ratios and pooled else USUAL_CV_JOINED
-        usual_straight = ratios.cv_baseline if ratios and pooled else USUAL_CV_STRAIGHT
+        normalised, fit = joined.normalised, joined.others.fit
+        usual_cv = fit.ratios.cv_join if fit else USUAL_CV_JOINED
+        usual_straight = fit.ratios.cv_baseline if fit else USUAL_CV_STRAIGHT
         resolution_N = evidence.scale.resolution_N
         rows.append(
             (
@@ -186,7 +185,10 @@ def _little_scatter(
         )
     if straight:
         rows += baselines.values()
-    return scatter.too_little_scatter(told, *zip(*rows, strict=True)) if rows else None
+    if not rows:
+        return None
+    cv, freedom, usual, step = np.array(rows).T
+    return scatter.too_little_scatter(told, cv, freedom, usual, step)
 
 
 def _copied(

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from results.members import Members, members_of
 from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
 from results.normalising import scale_of
-from results.outcomes import Outcome, pooled_from
+from results.outcomes import Fit, fit_from
 from results.states import COUNTING, State
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
 from results.statistics.screening.repeats import LEAST_RUN
@@ -50,22 +50,18 @@ class Straight:
 
 @dataclass(frozen=True)
 class PoolOfOthers:
-    """A pool without the tester under screening."""
+    """A pool without the tester under screening; ``fit`` is None below three other testers."""
 
     members: Members
-    outcome: Outcome
+    fit: Fit | None
 
-    def prediction_sd(self, normalised: NormalisedSet) -> float:
+    def prediction_sd(self, fit: Fit, normalised: NormalisedSet) -> float:
         """Of a new tester's next set like this one, on the log scale."""
-        ratios, pooled = self.outcome.ratios, self.outcome.pooled
-        assert ratios is not None
-        assert pooled is not None
-        between = pooled.tau2_tester + pooled.tau2_session + pooled.tau2_set
         sampling = (
-            ratios.cv_join**2 / normalised.n_effective
-            + ratios.cv_baseline**2 / normalised.baseline_n_effective
+            fit.ratios.cv_join**2 / normalised.n_effective
+            + fit.ratios.cv_baseline**2 / normalised.baseline_n_effective
         )
-        return float(np.sqrt(between + pooled.se_robust**2 + sampling))
+        return float(np.sqrt(fit.between + fit.se**2 + sampling))
 
 
 @dataclass(frozen=True)
@@ -105,7 +101,7 @@ class Evidence:
     @cached_property
     def series(self) -> list[list[Pull]]:
         """Every baseline and every set, without what has no reading."""
-        parts = [*self.straight, *self.joined]
+        parts: list[Straight | Joined] = [*self.straight, *self.joined]
         return [[pull for pull in part.pulls if pull.reading_N is not None] for part in parts]
 
     def steps(self, pulls: list[Pull]) -> Floats:
@@ -236,7 +232,7 @@ def _earlier_means(session: Session, lines: set[int]) -> dict[int, Floats]:
 
 def _pool_of_others(pool_id: int, session: Session) -> PoolOfOthers:
     others = members_of(pool_id).without_tester(session.contributor_id)
-    return PoolOfOthers(others, pooled_from(others))
+    return PoolOfOthers(others, fit_from(others))
 
 
 def _joined(

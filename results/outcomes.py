@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 from results.members import LogRatios, Members, log_ratios
 from results.statistics.errors import StatisticsError
-from results.statistics.pooling import Pooled, pool
+from results.statistics.pooling import Pooled, fit_pool, pool
 
 
 @dataclass(frozen=True)
@@ -18,6 +20,21 @@ class Outcome:
     no_figure: str = ""
 
 
+@dataclass(frozen=True)
+class Fit:
+    """What pooling expects of a new tester's next set, on the log scale, and nothing more.
+
+    A small part of an outcome's cost. ``between`` is the variance between testers, sessions and
+    sets together.
+    """
+
+    ratios: LogRatios
+    mu: float
+    se: float
+    between: float
+    testers: int
+
+
 def pooled_from(members: Members) -> Outcome:
     """Pool the members, or say why they can't be pooled."""
     try:
@@ -25,14 +42,35 @@ def pooled_from(members: Members) -> Outcome:
     except StatisticsError as error:
         return Outcome(None, None, str(error))
     try:
-        pooled = pool(
-            ratios.y,
-            ratios.own_variance,
-            ratios.shared_variance,
-            members.tester,
-            members.session,
-            members.baseline,
-        )
+        pooled = pool(*_columns(members, ratios))
     except StatisticsError as error:
         return Outcome(ratios, None, str(error))
     return Outcome(ratios, pooled)
+
+
+def fit_from(members: Members) -> Fit | None:
+    """The fit alone; None where the members can't be pooled."""
+    try:
+        ratios = log_ratios(members)
+        fitted = fit_pool(*_columns(members, ratios))
+    except StatisticsError:
+        return None
+    likelihood = fitted.best.likelihood
+    return Fit(
+        ratios=ratios,
+        mu=fitted.centre + float(likelihood.beta[0]),
+        se=math.sqrt(float(likelihood.covariance[0, 0])),
+        between=float(fitted.best.theta.sum()),
+        testers=fitted.model.nesting.testers.size,
+    )
+
+
+def _columns(members: Members, ratios: LogRatios) -> tuple[Any, ...]:
+    return (
+        ratios.y,
+        ratios.own_variance,
+        ratios.shared_variance,
+        members.tester,
+        members.session,
+        members.baseline,
+    )
