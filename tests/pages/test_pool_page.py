@@ -66,7 +66,7 @@ def test_it_says_how_often_the_join_outlasted_the_line(db, owner, read):
     main, leader = making.line("thin"), making.line("thick", label_N=180)
     making.straight(session, main)
     modes = ["line", "line", "line", "join", "slip", "void"]
-    pull_set = making.joined(session, main, leader, [99, 98, 101, 95, 90, 97], modes)
+    pull_set = making.joined(session, main, leader, [99, 98, 101, 95, 90, 97], modes, tie="Nail")
     enqueue(session)
     drain()
     text = read(f"/pools/{pull_set.normalised.pool_id}/").text
@@ -90,9 +90,9 @@ def test_its_history_says_when_it_changed_and_why(league, moderator, read):
 
 
 def test_a_pool_whose_sets_were_all_withdrawn_says_so(db, owner, read):
-    pull_set = send(owner, np.random.default_rng(1), "Blood", 80.0)
+    pull_set = send(owner, np.random.default_rng(1), "Nail", 80.0)
     drain()
-    pool = pool_of("Blood")
+    pool = pool_of("Nail")
     amending.withdraw(pull_set.session, owner, "wrong rig")
     drain()
     page = read(f"/pools/{pool.pk}/")
@@ -110,13 +110,13 @@ def test_a_large_pool_takes_few_queries_and_few_bytes_and_pages_its_sets(
     making.straight(session, main)
     rng = np.random.default_rng(5)
     for _ in range(230):
-        making.joined(session, main, leader, rng.normal(80, 4, 3))
+        making.joined(session, main, leader, rng.normal(80, 4, 3), tie="Nail")
     for number in range(3):
-        send(contributor(f"tester {number}"), rng, "Blood", 80.0)
+        send(contributor(f"further {number}"), rng, "Nail", 80.0)
     enqueue(session)
     drain()
     with django_assert_max_num_queries(12):
-        response = Client().get(address("Blood"))
+        response = Client().get(address("Nail"))
     assert len(response.content) < 150_000
     page = Page(response)
     assert len([link for link in page.links() if link.startswith("/pull-sets/")]) == 100
