@@ -136,21 +136,22 @@ def fieller_unequal(
 
 
 def coefficient_of_variation_interval(
-    cv: float, n: float, degrees_of_freedom: float, confidence: float = 0.95
+    cv: float, degrees_of_freedom: float, confidence: float = 0.95
 ) -> tuple[float, float]:
-    """Interval of a CV of n loads: McKay's chi-square as modified by Vangel (1996).
+    """Interval of a CV: chi-square's for the variance of ln(load), ln(1 + cv^2).
 
-    Vangel, The American Statistician 50:21-26; for whole samples the degrees of freedom are n - 1.
-    Raises `NotPositive` unless cv, n and the degrees of freedom are above zero.
+    For lognormal loads (Koopmans, Owen & Rosenblatt 1964, Biometrika 51:25-32).  Raises
+    `NotPositive` unless cv and the degrees of freedom are above zero.
     """
-    _need_positive(cv, n, degrees_of_freedom)
+    _need_positive(cv, degrees_of_freedom)
     tail = (1.0 - confidence) / 2.0
+    squares = degrees_of_freedom * float(np.log1p(cv**2))
 
-    def limit(probability: float) -> float:
-        u = float(chdtri(degrees_of_freedom, 1.0 - probability))
-        return float(cv / np.sqrt(((u + 2.0) / n - 1.0) * cv**2 + u / degrees_of_freedom))
+    def limit(above: float) -> float:
+        return float(np.sqrt(np.expm1(squares / chdtri(degrees_of_freedom, above))))
 
-    return limit(1.0 - tail), limit(tail)
+    with np.errstate(over="ignore"):
+        return limit(tail), limit(1.0 - tail)
 
 
 @dataclass(frozen=True)
@@ -198,8 +199,10 @@ def efficiency(join: Strength, baseline: Strength, u_offset_N: float = 0.0) -> E
         denominator_freedom=baseline.degrees_of_freedom,
     )
     offset_per_N = 1.0 / join.mean_N - 1.0 / baseline.mean_N
-    cv_join_low, cv_join_high = _cv_interval(join)
-    cv_baseline_low, cv_baseline_high = _cv_interval(baseline)
+    cv_join_low, cv_join_high = coefficient_of_variation_interval(join.cv, join.degrees_of_freedom)
+    cv_baseline_low, cv_baseline_high = coefficient_of_variation_interval(
+        baseline.cv, baseline.degrees_of_freedom
+    )
     return Efficiency(
         ratio=float(np.exp(log.y[0])),
         log_ratio=float(log.y[0]),
@@ -216,10 +219,4 @@ def efficiency(join: Strength, baseline: Strength, u_offset_N: float = 0.0) -> E
         cv_baseline=baseline.cv,
         cv_baseline_low=cv_baseline_low,
         cv_baseline_high=cv_baseline_high,
-    )
-
-
-def _cv_interval(strength: Strength) -> tuple[float, float]:
-    return coefficient_of_variation_interval(
-        strength.cv, strength.degrees_of_freedom + 1.0, strength.degrees_of_freedom
     )
