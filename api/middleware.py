@@ -13,14 +13,14 @@ from rigs.refusals import Unreadable
 def refuse_unstorable_text(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
-    """Refuse a NUL in the address or in its query, or an Authorization header beyond ASCII."""
+    """Refuse a NUL in the address, and an Authorization header that is not plain ASCII."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
         address = request.path + request.META.get("QUERY_STRING", "")
         if "\x00" in address or "%00" in address:
             error = Unreadable("The address holds a NUL character.")
-        elif not request.headers.get("Authorization", "").isascii():
-            error = Unreadable("The Authorization header holds characters beyond ASCII.")
+        elif not _is_plain(request.headers.get("Authorization", "")):
+            error = Unreadable("The Authorization header holds characters other than plain ASCII.")
         else:
             return answer(request)
         problem = problem_of(error)
@@ -31,3 +31,7 @@ def refuse_unstorable_text(
         )
 
     return middleware
+
+
+def _is_plain(header: str) -> bool:
+    return header.isascii() and header.isprintable()
