@@ -13,7 +13,7 @@ import sys
 from pathlib import Path
 
 from deploy.agreement.comparing import Figure, read
-from deploy.agreement.kinds import UnknownKind, agreement
+from deploy.agreement.kinds import agreement
 
 
 def main() -> int:
@@ -27,9 +27,8 @@ def main() -> int:
 def _file(path: Path, summary: bool) -> int:
     try:
         found = agreement(read(path))
-    except (OSError, ValueError, KeyError) as error:
-        named = error if isinstance(error, UnknownKind | OSError) else f"can't be read: {error!r}"
-        print(f"{path}: {named}", file=sys.stderr)
+    except (OSError, ValueError, LookupError, TypeError) as error:
+        print(f"{path}: {type(error).__name__}: {error}", file=sys.stderr)
         return 2
     if not summary:
         width = max((len(figure.name) for figure in found), default=0)

@@ -52,10 +52,10 @@ class Figure:
 
 
 def read(path: Path) -> dict[str, Any]:
-    """A reference file, its numbers as they are printed."""
-    document: dict[str, Any] = json.loads(
-        path.read_text(encoding="utf-8"), parse_float=Decimal, parse_int=Decimal
-    )
+    """A reference file, its numbers as they are printed. Raises ValueError where it is none."""
+    document = json.loads(path.read_text(encoding="utf-8"), parse_float=Decimal, parse_int=Decimal)
+    if not isinstance(document, dict):
+        raise ValueError("a reference file is one JSON object with kind, data and expected")
     return document
 
 

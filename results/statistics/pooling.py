@@ -123,16 +123,26 @@ class PoolFit:
     @cached_property
     def intervals(self) -> tuple[tuple[float, float], ...]:
         """Profile intervals of tester, session and set; (0, 0) for a component not fitted."""
-        return tuple(
-            profile_interval(self.at, self.best, self.fitted, level, self.scale)
-            if self.fitted[level]
-            else (0.0, 0.0)
-            for level in (TESTER, SESSION, SET)
-        )
+        return (self.tester_interval, self._interval(SESSION), self._interval(SET))
+
+    @cached_property
+    def tester_interval(self) -> tuple[float, float]:
+        return self._interval(TESTER)
 
     @cached_property
     def between_testers(self) -> BetweenTesters:
-        return between_testers(self.at, self.best, self.intervals[TESTER])
+        return between_testers(self.at, self.best, self.tester_interval)
+
+    def _interval(self, level: int) -> tuple[float, float]:
+        if not self.fitted[level]:
+            return 0.0, 0.0
+        return profile_interval(self.at, self.best, self.fitted, level, self.scale)
+
+    @property
+    def prediction(self) -> tuple[float, float]:
+        """95 percent interval for the true value of a new tester's next set, from `centre`."""
+        testers = self.model.nesting.testers.size
+        return prediction_interval(self.best, self.between_testers, testers)
 
     def lower_bound(self, pull_variance: float, coverage: float, confidence: float) -> float:
         """Log efficiency that `coverage` of new testers' next pulls exceed (see prediction)."""
@@ -189,7 +199,7 @@ def pooled(fit: PoolFit) -> Pooled:
     se, df = float(robust.standard_error[0]), float(robust.degrees_of_freedom[0])
     reach = float(student_t.ppf(0.975, df)) * se
     total, typical = float(theta.sum()), fit.common.typical_sampling_variance
-    low, high = prediction_interval(fit.best, fit.between_testers, testers)
+    low, high = fit.prediction
     total_low, total_high = total_interval(fit.model, theta, fit.fitted)
     return Pooled(
         k=fit.model.sets,

@@ -31,7 +31,7 @@ from results.statistics.components import At, Maximum
 Floats = NDArray[np.float64]
 
 FEW_TESTERS = 4
-POINTS = 48
+POINTS = 32
 LEAST_SHARE = 1e-4
 
 
