@@ -7,6 +7,7 @@ inside the web process. With both it runs on PostgreSQL, and Celery on Redis dra
 from pathlib import Path
 from typing import Any
 
+import structlog
 from django.core.exceptions import ImproperlyConfigured
 from environs import Env
 
@@ -197,3 +198,13 @@ if env.bool("SAMESPOOL_HTTPS", False):
     CSRF_COOKIE_SECURE = True
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
+
+# One line of JSON an event; the default would draw tracebacks with the values of all variables.
+structlog.configure(
+    processors=[
+        structlog.processors.add_log_level,
+        structlog.processors.TimeStamper(fmt="iso"),
+        structlog.processors.format_exc_info,
+        structlog.processors.JSONRenderer(),
+    ]
+)

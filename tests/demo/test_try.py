@@ -16,7 +16,7 @@ from deploy.processes import free_port, running, wait_until
 ROOT = Path(__file__).parents[2]
 TRY = [sys.executable, "-m", "deploy.demo"]
 SERVERS = ("DATABASE_URL", "REDIS_URL")
-PATIENCE_S = 240
+PATIENCE_S = 600
 
 
 @dataclass(frozen=True)
