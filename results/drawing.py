@@ -11,7 +11,7 @@ from results.forest import Forest, PooledRow, Row, darkened, svg
 from results.lookups import sets_of
 from results.members import Members, log_ratios, members_of
 from results.models import Pool, PoolVersion
-from results.statistics.tester_means import TesterMeans, tester_means
+from results.statistics.tester_means import MeansByTester, means_by_tester
 from rigs.models import Contributor
 
 MOST_ROWS = 40
@@ -73,9 +73,9 @@ def _testers(version: PoolVersion) -> list[tuple[int, Row]]:
     return rows
 
 
-def _means(members: Members, version: PoolVersion) -> TesterMeans:
+def _means(members: Members, version: PoolVersion) -> MeansByTester:
     ratios = log_ratios(members)
-    return tester_means(
+    return means_by_tester(
         ratios.y,
         ratios.own_variance,
         ratios.shared_variance,

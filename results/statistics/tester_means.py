@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class TesterMeans:
+class MeansByTester:
     """One mean a tester on the log scale with its 95 percent interval, each array (T,)."""
 
     tester: NDArray[np.int64]
@@ -26,7 +26,7 @@ class TesterMeans:
     high: Floats
 
 
-def tester_means(
+def means_by_tester(
     y: ArrayLike,
     own_variance: ArrayLike,
     shared_variance: ArrayLike,
@@ -36,7 +36,7 @@ def tester_means(
     *,
     tau2_session: float,
     tau2_set: float,
-) -> TesterMeans:
+) -> MeansByTester:
     """Mean log efficiency of each tester, from k sets as `pool` takes them, all arguments (k,).
 
     The interval takes the two variance components as known. Raises as `pool` does.
@@ -46,4 +46,4 @@ def tester_means(
     precision = cross[:, 0, 0]
     mean = centre + cross[:, 0, 1] / precision
     reach = norm.ppf(0.975) / np.sqrt(precision)
-    return TesterMeans(model.nesting.testers, mean, mean - reach, mean + reach)
+    return MeansByTester(model.nesting.testers, mean, mean - reach, mean + reach)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from statsmodels.regression.linear_model import GLS
 
-from results.statistics.tester_means import tester_means
+from results.statistics.tester_means import means_by_tester
 
 OWN = np.array([4e-4, 5e-4, 3e-4, 6e-4, 4e-4, 5e-4, 7e-4])
 SHARED = np.array([2e-4, 2e-4, 3e-4, 2e-4, 2e-4, 1e-4, 1e-4])
@@ -23,7 +23,7 @@ def covariance() -> np.ndarray:
 
 
 def test_means_and_intervals_are_those_of_dense_generalised_least_squares():
-    found = tester_means(
+    found = means_by_tester(
         Y, OWN, SHARED, TESTER, SESSION, BASELINE, tau2_session=TAU2_SESSION, tau2_set=TAU2_SET
     )
     assert sorted(found.tester.tolist()) == [3, 7, 9]
