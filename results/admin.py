@@ -10,16 +10,21 @@ from django.contrib import admin
 
 from results.models import (
     Baseline,
+    CheckResult,
     Connection,
     ConnectionAlias,
     Job,
+    Message,
     NormalisedSet,
+    Notice,
     PairReference,
     Pool,
     PoolMembership,
     PoolVersion,
     Pull,
     PullSet,
+    ReviewCase,
+    Screening,
     Session,
     StalePool,
     StateChange,
@@ -252,3 +257,62 @@ class StateChangeAdmin(ReadOnly, admin.ModelAdmin):
     list_filter = ["to_state", "at"]
     list_select_related = ["pull_set__connection", "by"]
     search_fields = ["=pull_set__id", "by__username", "reason"]
+
+
+class CheckResultInline(ReadOnly, admin.TabularInline):
+    """What the checks of one screening found."""
+
+    model = CheckResult
+    fields = ["name", "applies_to", "figure", "threshold", "adjusted_p", "level"]
+    show_change_link = True
+    extra = 0
+
+
+@admin.register(Screening)
+class ScreeningAdmin(ReadOnly, admin.ModelAdmin):
+    """Every look at a session by all checks."""
+
+    list_display = ["session", "screened_at"]
+    list_filter = ["screened_at"]
+    list_select_related = ["session__contributor"]
+    search_fields = ["=session__id", "session__contributor__handle"]
+    inlines = [CheckResultInline]
+
+
+@admin.register(CheckResult)
+class CheckResultAdmin(ReadOnly, admin.ModelAdmin):
+    """What single checks found."""
+
+    list_display = ["name", "applies_to", "level", "figure", "threshold", "adjusted_p"]
+    list_filter = ["level", "name"]
+    search_fields = ["name", "sentence", "screening__session__contributor__handle"]
+
+
+@admin.register(ReviewCase)
+class ReviewCaseAdmin(ReadOnly, admin.ModelAdmin):
+    """Sets that wait, or waited, for a moderator."""
+
+    list_display = ["pull_set", "pool_shift", "appealed", "opened_at"]
+    list_filter = ["opened_at"]
+    list_select_related = ["pull_set__connection", "appealed"]
+    search_fields = ["=pull_set__id", "pull_set__session__contributor__handle"]
+
+
+@admin.register(Message)
+class MessageAdmin(ReadOnly, admin.ModelAdmin):
+    """What was asked, answered, appealed and decided."""
+
+    list_display = ["pull_set", "kind", "by", "text", "at"]
+    list_filter = ["kind", "at"]
+    list_select_related = ["pull_set__connection", "by"]
+    search_fields = ["=pull_set__id", "by__username", "text"]
+
+
+@admin.register(Notice)
+class NoticeAdmin(ReadOnly, admin.ModelAdmin):
+    """What contributors were told of their sets."""
+
+    list_display = ["to", "pull_set", "text", "at", "read_at"]
+    list_filter = ["at"]
+    list_select_related = ["to", "pull_set__connection"]
+    search_fields = ["to__handle", "text"]
