@@ -43,6 +43,8 @@ Mode = Annotated[
     Literal["join", "slip", "line", "grip", "terminal", "none", "void"],
     Meta(description="a failure mode: join, slip, line, grip, terminal, none or void"),
 ]
+WholeNumber = Annotated[int, Meta(ge=-1_000_000, le=1_000_000)]
+WrittenValue = Annotated[str, Meta(max_length=120, pattern=_LINE_OF_TEXT)]
 WrittenReading = Annotated[str, Meta(max_length=24, pattern=_LINE_OF_TEXT)]
 
 
@@ -101,7 +103,7 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
     ] = None
     terminal: Short = ""
     parameters: Annotated[
-        dict[str, bool | int | float | str],
+        dict[str, bool | WholeNumber | float | WrittenValue],
         Meta(description="tie parameters by name, as {'turns_main': 6}"),
     ] = {}
     tyer: Short = ""

@@ -51,7 +51,7 @@ def shown(value: object, *, quoted: bool = True) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
-        if math.isnan(value):
+        if isinstance(value, float) and math.isnan(value):
             return "not a number (NaN)"
         return f"{value:.12g}" if abs(value) < 1e300 else "an infinite or huge number"
     text = str(value)

@@ -75,7 +75,8 @@ def _columns(number: int, header: list[str]) -> tuple[list[str], str]:
         said = (match["unit"] or "" if match else "").strip()
         if name not in COLUMNS:
             expected = nearest(name, list(COLUMNS)) if name else "a heading above every cell"
-            findings.append(Finding(str(number), name, "an unknown column", expected))
+            said = shown(name, quoted=False)
+            findings.append(Finding(str(number), said, "an unknown column", expected))
         elif name in names:
             findings.append(Finding(str(number), name, "the column twice", "each column once"))
         elif name == "reading":
@@ -86,9 +87,8 @@ def _columns(number: int, header: list[str]) -> tuple[list[str], str]:
         names.append(name)
     missing = [name for name in REQUIRED if name not in names]
     if unit and "unit" in names:
-        findings.append(
-            Finding(str(number), "unit", f"'reading ({unit})' and a column", "one of the two")
-        )
+        found = f"'reading ({shown(unit, quoted=False)})' and a column"
+        findings.append(Finding(str(number), "unit", found, "one of the two"))
     elif not unit and "unit" not in names:
         missing.append("unit")
     findings += [Finding(str(number), name, "no such column", "this column") for name in missing]

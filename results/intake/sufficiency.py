@@ -61,10 +61,11 @@ def reference_findings(
 
     ``session`` stands for the one to be stored, None where its revision is not known.
     """
-    straight_N = {
-        specimen: float(np.mean(np.concatenate([part.readings.newtons for part in parts])))
+    read = {
+        specimen: np.concatenate([part.readings.newtons[part.counted] for part in parts])
         for specimen, parts in by_specimen(straight).items()
     }
+    straight_N = {specimen: float(loads.mean()) for specimen, loads in read.items() if loads.size}
     missing = [(part, row) for part in joined if (row := part.row) and _lacks(row, straight_N)]
     wanted = {
         specimen
