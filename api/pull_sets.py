@@ -122,6 +122,12 @@ class DecisionDocument(Strict):
 
     decision = serializers.CharField(max_length=20, help_text="hold, release or reject")
     reason = serializers.CharField(max_length=2000, allow_blank=True)
+    version = serializers.IntegerField(
+        source="expected",
+        min_value=0,
+        required=False,
+        help_text="of the case as it was looked at (see its thread): refused if it has moved on",
+    )
 
 
 class Visible(generics.GenericAPIView):

@@ -1,48 +1,194 @@
-"""Reviewing: a moderator decides, with a reason, and every decision is kept."""
+"""Reviewing: a moderator decides, asks, is answered and appealed against; all of it is kept.
+
+A contributor's record is nowhere looked at: each set is decided on by its own evidence.
+"""
 
 from __future__ import annotations
 
-from django.contrib.auth.models import User
+from collections.abc import Sequence
+
+from django.contrib.auth.models import AnonymousUser, User
 from django.db import transaction
 
-from results import stale
-from results.models import NormalisedSet, PullSet, StateChange
+from results import notices, stale
+from results.models import Message, NormalisedSet, PullSet, ReviewCase, StateChange
+from results.shifting import pool_shift
 from results.states import State, move
+from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 MODERATORS = "moderators"
 """The group whose members may decide."""
 
 DECISIONS = {"hold": State.HELD, "release": State.RELEASED, "reject": State.REJECTED}
+LONGEST_TEXT = 4000
 
 
-def is_moderator(user: User) -> bool:
-    """Whether the user may decide on other people's submissions."""
-    return bool(user.is_active and user.groups.filter(name=MODERATORS).exists())
-
-
-def decide(*, by: User, pull_set: PullSet, decision: str, reason: str) -> StateChange:
+def decide(
+    *, by: User, pull_set: PullSet, decision: str, reason: str, expected: int | None = None
+) -> StateChange:
     """Hold, release or reject a pull set, and mark its pool as stale, in one transaction.
 
-    Raises Forbidden for whoever is no moderator, or for a moderator's own submission; Invalid for
-    an unknown decision or an empty reason; Conflict where the set's state does not allow it.
-    Locks: the row of the set, by a conditional update.
+    ``expected`` is the version of the case that the moderator had before them (see
+    `version_of`). Where an appeal waits, the same decision once more turns it down. Raises
+    Forbidden for whoever is no moderator, for a moderator's own submission, and for whoever took
+    the decision that is appealed; Invalid for an unknown decision or an empty reason; Conflict
+    where the set's state does not allow it or the case has moved on. Locks: the row of the set.
     """
+    return decide_many(
+        by=by,
+        pull_sets=[pull_set],
+        decision=decision,
+        reason=reason,
+        expected=None if expected is None else {pull_set.pk: expected},
+    )[0]
+
+
+def decide_many(
+    *,
+    by: User,
+    pull_sets: Sequence[PullSet],
+    decision: str,
+    reason: str,
+    expected: dict[int, int] | None = None,
+) -> list[StateChange]:
+    """One decision on several sets, on all or on none; each pool is computed again once.
+
+    ``expected`` is the version of each case by set. Arguments, refusals and locks as `decide`.
+    """
+    for pull_set in pull_sets:
+        _check_may_review(by, pull_set)
+    findings = _findings(decision, reason)
+    if findings:
+        raise Invalid("The decision is not complete.", findings)
+    with transaction.atomic():
+        changes = []
+        for pull_set in _locked(pull_sets):
+            _check_version(pull_set, (expected or {}).get(pull_set.pk))
+            changes.append(_decide(by, pull_set, decision, reason.strip()))
+    return changes
+
+
+def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
+    """Ask the contributor a question in the set's thread; nothing else changes.
+
+    Raises Forbidden as `decide` does, Invalid without a question.
+    """
+    _check_may_review(by, pull_set)
+    with transaction.atomic():
+        message = _say(by, pull_set, Message.Kind.QUESTION, text)
+        notices.tell(pull_set, f"A moderator asks about '{pull_set.label}': {message.text}")
+    return message
+
+
+def answer(*, by: User, pull_set: PullSet, text: str) -> Message:
+    """Say something in the thread of one's own set. Raises Forbidden and Invalid."""
+    _check_owns(by, pull_set)
+    return _say(by, pull_set, Message.Kind.ANSWER, text)
+
+
+def appeal(*, by: User, pull_set: PullSet, text: str) -> Message:
+    """Have another moderator look at the latest decision on one's own set.
+
+    Raises Forbidden for someone else's set, Invalid without a reason, and Conflict where no
+    person has decided against the set, or an appeal waits already. Locks: the row of the set.
+    """
+    _check_owns(by, pull_set)
+    with transaction.atomic():
+        (locked,) = _locked([pull_set])
+        case, _ = ReviewCase.objects.get_or_create(pull_set=locked)
+        if case.appealed_id is not None:
+            raise Conflict("An appeal on this set waits already.")
+        decided = locked.state_changes.filter(by__isnull=False).order_by("-pk").first()
+        if locked.state not in (State.HELD, State.REJECTED) or decided is None:
+            raise Conflict(
+                "No moderator has decided against this set. Where it is held by a check, say in "
+                "its thread what explains it: a moderator will look."
+            )
+        case.appealed = decided
+        case.save(update_fields=["appealed"])
+        return _say(by, locked, Message.Kind.APPEAL, text)
+
+
+def version_of(pull_set: PullSet) -> int:
+    """A number that grows with every change of a case: of its state, and in its thread."""
+    return pull_set.state_changes.count() + pull_set.messages.count()
+
+
+def may_follow(user: User | AnonymousUser, pull_set: PullSet) -> bool:
+    """Whether checks and thread of a set are open to this user: its contributor, moderators."""
+    return is_moderator(user) or pull_set.session.contributor.user_id == user.pk
+
+
+def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateChange:
+    to = DECISIONS[decision]
+    case = ReviewCase.objects.filter(pull_set=pull_set).select_related("appealed").first()
+    appealed = case.appealed if case else None
+    if appealed is not None and appealed.by_id == by.pk:
+        raise Forbidden("The appeal is against your decision: another moderator looks at it.")
+    if pull_set.state != to:
+        move([pull_set], to, by=by, reason=reason)
+    elif appealed is not None:
+        StateChange.objects.create(
+            pull_set=pull_set, from_state=to, to_state=to, by=by, reason=reason
+        )
+    else:
+        raise Conflict(f"This set is {to} already.")
+    normalised = NormalisedSet.objects.filter(pull_set=pull_set).first()
+    if case is None and to == State.HELD:
+        shift = pool_shift(normalised) if normalised else None
+        ReviewCase.objects.create(pull_set=pull_set, pool_shift=shift)
+    elif appealed is not None:
+        ReviewCase.objects.filter(pk=pull_set.pk).update(appealed=None)
+    change: StateChange = pull_set.state_changes.latest("pk")
+    Message.objects.create(pull_set=pull_set, by=by, kind=Message.Kind.DECISION, text=reason)
+    if normalised is not None:
+        stale.mark(
+            [normalised.pool_id], f"decision {change.pk} on set {pull_set.pk}: {decision}, {reason}"
+        )
+    notices.tell(pull_set, f"'{pull_set.label}' is {to} now. {reason}")
+    return change
+
+
+def _check_may_review(by: User, pull_set: PullSet) -> None:
     if not is_moderator(by):
         raise Forbidden("Only a moderator can decide on a submission.")
     if pull_set.session.contributor.user_id == by.pk:
         raise Forbidden("This is your own submission: another moderator has to decide on it.")
-    findings = _findings(decision, reason)
-    if findings:
-        raise Invalid("The decision is not complete.", findings)
-    to = DECISIONS[decision]
-    if pull_set.state == to:
-        raise Conflict(f"This set is {to} already.")
-    with transaction.atomic():
-        move([pull_set], to, by=by, reason=reason.strip())
-        pools = NormalisedSet.objects.filter(pull_set=pull_set).values_list("pool_id", flat=True)
-        stale.mark(pools, f"set {pull_set.pk} was decided on: {decision}, {reason.strip()}")
-    return pull_set.state_changes.latest("pk")
+
+
+def _check_owns(by: User, pull_set: PullSet) -> None:
+    if pull_set.session.contributor.user_id != by.pk:
+        raise Forbidden("Only the contributor of a set answers and appeals for it.")
+
+
+def _locked(pull_sets: Sequence[PullSet]) -> list[PullSet]:
+    """The sets as they are now, locked in one order so that two moderators can't deadlock."""
+    return list(
+        PullSet.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("session__contributor__user")
+        .filter(pk__in=[pull_set.pk for pull_set in pull_sets])
+        .order_by("pk")
+    )
+
+
+def _check_version(pull_set: PullSet, expected: int | None) -> None:
+    now = version_of(pull_set)
+    if expected is not None and expected != now:
+        raise Conflict(
+            f"This case has moved on since you looked at it (version {now}, not {expected}): "
+            "someone decided, asked or answered. Look again before deciding."
+        )
+
+
+def _say(by: User, pull_set: PullSet, kind: Message.Kind, text: str) -> Message:
+    if not text.strip() or len(text) > LONGEST_TEXT:
+        found = f"{len(text)} characters" if text.strip() else "nothing"
+        raise Invalid(
+            "There is nothing to be read in it.",
+            [Finding("", "text", found, f"up to {LONGEST_TEXT} characters")],
+        )
+    return Message.objects.create(pull_set=pull_set, by=by, kind=kind, text=text.strip())
 
 
 def _findings(decision: str, reason: str) -> list[Finding]:

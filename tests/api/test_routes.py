@@ -99,6 +99,18 @@ ROUTES = {
     "pull-sets/<int:pk>/decisions": {
         "POST": ({"decision": "hold", "reason": "a question"}, 401, 403, 403, 201)
     },
+    "pull-sets/<int:pk>/checks": {"GET": (None, 401, 200, 403, 200)},
+    "pull-sets/<int:pk>/thread": {
+        "GET": (None, 401, 200, 403, 200),
+        "POST": ({"text": "which spool?"}, 401, 201, 403, 201),
+    },
+    "pull-sets/<int:pk>/appeals": {
+        "POST": ({"text": "look again"}, 401, 409, 403, 403)  # nothing was decided yet
+    },
+    "notices": {"GET": (None, 401, 200, 200, 200)},
+    "notices/read": {"POST": (None, 401, 204, 204, 204)},
+    "reviews": {"GET": (None, 401, 403, 403, 200)},
+    "reviews/checks": {"GET": (None, 401, 403, 403, 200)},
     "schema": {"GET": (None, *OPEN)},
     "docs": {"GET": (None, *OPEN)},
 }

@@ -1,0 +1,270 @@
+"""Review: what screening found of a set, the thread on it, appeals, notices, and the queue.
+
+Checks and thread of a set are for its contributor and for moderators; the decision itself is
+taken at ``/pull-sets/{id}/decisions``.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from django.urls import path
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import generics, serializers, status
+from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.documents import Link, Strict
+from api.pull_sets import Visible
+from results.models import CheckResult, Message, Notice, PullSet, ReviewCase
+from results.notices import mark_read, notices_of
+from results.review_lookups import check_records, checks_of, queue, thread_of
+from results.reviewing import LONGEST_TEXT, answer, appeal, ask, may_follow, version_of
+from rigs.permissions import contributor_of, is_moderator
+from rigs.refusals import Forbidden
+
+
+class CheckDocument(serializers.ModelSerializer):
+    """One check: its figure against its threshold, and what it saw in plain words."""
+
+    screened_at = serializers.DateTimeField(source="screening.screened_at")
+
+    class Meta:
+        model = CheckResult
+        fields = [
+            "name",
+            "applies_to",
+            "level",
+            "figure",
+            "threshold",
+            "p",
+            "adjusted_p",
+            "sentence",
+            "source",
+            "screened_at",
+        ]
+
+
+class MessageDocument(serializers.ModelSerializer):
+    """One entry of a thread; whoever wrote it is told by role."""
+
+    by = serializers.SerializerMethodField()
+
+    class Meta:
+        model = Message
+        fields = ["id", "by", "kind", "text", "at"]
+
+    def get_by(self, message: Message) -> str:
+        own = message.by_id == message.pull_set.session.contributor.user_id
+        return "contributor" if own else "moderator"
+
+
+class TextDocument(Strict):
+    """Something to say."""
+
+    text = serializers.CharField(max_length=LONGEST_TEXT, allow_blank=True)
+
+
+class ThreadDocument(serializers.Serializer):
+    """A thread, and the version of the case that a decision may name as the one it saw."""
+
+    version = serializers.IntegerField()
+    messages = MessageDocument(many=True)
+
+
+class NoticeDocument(serializers.ModelSerializer):
+    """What a contributor is told of one of their sets."""
+
+    pull_set = Link("api:pull-set")
+
+    class Meta:
+        model = Notice
+        fields = ["id", "pull_set", "text", "at", "read_at"]
+
+
+class CaseDocument(serializers.ModelSerializer):
+    """A set that waits for a moderator, and how far its pool would move with it."""
+
+    pull_set = Link("api:pull-set")
+    tester = serializers.CharField(source="pull_set.session.contributor.handle")
+    connection = serializers.CharField(source="pull_set.connection.name")
+    label = serializers.CharField(source="pull_set.label")
+    state = serializers.CharField(source="pull_set.state")
+    pool = Link("api:pool", source="pull_set.normalised.pool", default=None)
+    appealed = serializers.BooleanField(source="appealed_id")
+
+    class Meta:
+        model = ReviewCase
+        fields = [
+            "pull_set",
+            "tester",
+            "connection",
+            "label",
+            "state",
+            "pool",
+            "pool_shift",
+            "appealed",
+            "opened_at",
+        ]
+
+
+class CheckRecordDocument(serializers.Serializer):
+    """How often a check held a set, and how often moderators released it."""
+
+    name = serializers.CharField()
+    held = serializers.IntegerField()
+    released = serializers.IntegerField()
+    rejected = serializers.IntegerField()
+    overturned = serializers.FloatField(allow_null=True)
+
+
+class OfPullSet(Visible):
+    """What only a set's contributor and moderators see."""
+
+    permission_classes = [IsAuthenticated]
+    queryset = PullSet.objects.none()
+
+    def get_object(self) -> PullSet:
+        pull_set: PullSet = super().get_object()
+        if not may_follow(self.request.user, pull_set):
+            raise Forbidden("The review of a set is open to its contributor and to moderators.")
+        return pull_set
+
+
+@extend_schema(tags=["review"])
+class Checks(OfPullSet):
+    """The checks of a set."""
+
+    serializer_class = CheckDocument
+
+    @extend_schema(operation_id="pull_sets_checks", responses={200: CheckDocument(many=True)})
+    def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """All checks of the set, of its straight line and of its session, as last screened."""
+        return Response(self.get_serializer(checks_of(self.get_object()), many=True).data)
+
+
+@extend_schema(tags=["review"])
+class Thread(OfPullSet):
+    """The thread of a set."""
+
+    serializer_class = TextDocument
+
+    @extend_schema(operation_id="pull_sets_thread", responses={200: ThreadDocument})
+    def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Questions, answers, appeals and decisions, oldest first."""
+        pull_set = self.get_object()
+        told = {"version": version_of(pull_set), "messages": thread_of(pull_set)}
+        return Response(ThreadDocument(told).data)
+
+    @extend_schema(
+        operation_id="pull_sets_say",
+        responses={201: MessageDocument},
+        examples=[OpenApiExample("An answer", {"text": "The battery was low."}, request_only=True)],
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Answer as the set's contributor, or ask as a moderator."""
+        assert request.user.is_authenticated
+        pull_set, text = self.get_object(), _text(self, request)
+        own = pull_set.session.contributor.user_id == request.user.pk
+        say = answer if own else ask
+        message = say(by=request.user, pull_set=pull_set, text=text)
+        return Response(MessageDocument(message).data, status.HTTP_201_CREATED)
+
+
+@extend_schema(tags=["review"])
+class Appeals(OfPullSet):
+    """Appeals against a decision."""
+
+    serializer_class = TextDocument
+
+    @extend_schema(
+        operation_id="pull_sets_appeal",
+        responses={201: MessageDocument},
+        examples=[
+            OpenApiExample("An appeal", {"text": "The spool is the same."}, request_only=True)
+        ],
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Have another moderator look at the latest decision on one's own set."""
+        assert request.user.is_authenticated
+        pull_set, text = self.get_object(), _text(self, request)
+        message = appeal(by=request.user, pull_set=pull_set, text=text)
+        return Response(MessageDocument(message).data, status.HTTP_201_CREATED)
+
+
+def _text(view: generics.GenericAPIView, request: Request) -> str:
+    told = view.get_serializer(data=request.data)
+    told.is_valid(raise_exception=True)
+    text: str = told.validated_data["text"]
+    return text
+
+
+@extend_schema(tags=["review"])
+class Notices(generics.ListAPIView):
+    """One's own notices, newest first."""
+
+    serializer_class = NoticeDocument
+    permission_classes = [IsAuthenticated]
+    queryset = Notice.objects.none()
+
+    def get_queryset(self) -> QuerySet[Notice]:
+        return notices_of(contributor_of(self.request.user))
+
+
+class Reading(generics.GenericAPIView):
+    """Having read one's notices."""
+
+    permission_classes = [IsAuthenticated]
+
+    @extend_schema(
+        tags=["review"], operation_id="notices_read", request=None, responses={204: None}
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Note that all notices up to now have been read."""
+        mark_read(contributor_of(request.user))
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+
+def _check_moderator(request: Request) -> None:
+    if not is_moderator(request.user):
+        raise Forbidden("Only moderators see what waits for review.")
+
+
+@extend_schema(tags=["review"])
+class Queue(generics.ListAPIView):
+    """Open cases, those first that would move their pool the most."""
+
+    serializer_class = CaseDocument
+    permission_classes = [IsAuthenticated]
+    queryset = ReviewCase.objects.none()
+
+    def get_queryset(self) -> QuerySet[ReviewCase]:
+        _check_moderator(self.request)
+        return queue()
+
+
+@extend_schema(tags=["review"])
+class CheckRecords(generics.GenericAPIView):
+    """How the checks fare."""
+
+    serializer_class = CheckRecordDocument
+    permission_classes = [IsAuthenticated]
+
+    @extend_schema(operation_id="reviews_checks", responses={200: CheckRecordDocument(many=True)})
+    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """How often each check held a set, and how often moderators overturned it."""
+        _check_moderator(request)
+        return Response(self.get_serializer(check_records(), many=True).data)
+
+
+urlpatterns = [
+    path("pull-sets/<int:pk>/checks", Checks.as_view(), name="checks"),
+    path("pull-sets/<int:pk>/thread", Thread.as_view(), name="thread"),
+    path("pull-sets/<int:pk>/appeals", Appeals.as_view(), name="appeals"),
+    path("notices", Notices.as_view(), name="notices"),
+    path("notices/read", Reading.as_view(), name="notices-read"),
+    path("reviews", Queue.as_view(), name="reviews"),
+    path("reviews/checks", CheckRecords.as_view(), name="check-records"),
+]
