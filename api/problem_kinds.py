@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from http import HTTPStatus
 
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 
@@ -91,13 +92,9 @@ def kind_of_status(status: int) -> str:
 
 
 @require_safe
-def explain(_request: HttpRequest, kind: str) -> HttpResponse:
-    """The page that the ``type`` of a problem points to, in plain text."""
+def explain(request: HttpRequest, kind: str) -> HttpResponse:
+    """The page that the ``type`` of a problem points to."""
     if kind not in KINDS:
         raise Http404
-    known = KINDS[kind]
-    phrase = HTTPStatus(known.status).phrase
-    return HttpResponse(
-        f"{known.title}\n\nStatus {known.status} ({phrase}).\n\n{known.meaning}\n",
-        content_type="text/plain; charset=utf-8",
-    )
+    phrase = HTTPStatus(KINDS[kind].status).phrase
+    return render(request, "pages/problem.html", {"kind": KINDS[kind], "phrase": phrase})

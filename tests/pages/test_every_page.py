@@ -17,7 +17,16 @@ CAUTIONS = [
     "not for lifting, climbing or life support",
     "licensed practitioner",
 ]
-KINDS = ["list", "pool", "pool without a figure", "pull set", "contributor", "about", "missing"]
+KINDS = [
+    "list",
+    "pool",
+    "pool without a figure",
+    "pull set",
+    "contributor",
+    "about",
+    "problem",
+    "missing",
+]
 
 
 @pytest.fixture(params=KINDS)
@@ -29,6 +38,7 @@ def response(request, league):
         "pull set": f"/pull-sets/{PullSet.objects.first().pk}/",
         "contributor": "/contributors/tester 0/",
         "about": "/about/",
+        "problem": "/problems/not-signed-in",
         "missing": "/nowhere/",
     }
     return Client().get(addresses[request.param])
