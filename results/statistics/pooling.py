@@ -8,7 +8,12 @@ so that it holds where the working model does not.
 
 A component is fitted where the data can tell it from the one below or above: sessions where a
 tester has several, sets where a session has several. Otherwise it stays at zero and its scatter
-is part of the neighbouring level.
+is part of the neighbouring level. The set component is fitted wherever it can be, because that
+covers best: in simulated pools of 5, 10 and 30 testers with sd 0.03 at each level the prediction
+interval covers 96.7, 95.1, 94.3 percent with it and 95.3, 93.2, 92.1 without; where there is no
+such scatter, fitting it costs nothing (95.6, 94.2, 94.0 and 95.4, 94.1, 93.8; 120 or 60 runs).
+The interval of mu covered 95.0, 95.0 and 93.3 percent with 3, 5 and 30 testers (500, 500 and 400
+runs, Monte Carlo error 1.0 to 1.3); model standard error and t on testers - 1: 99.8, 96.8, 93.5.
 """
 
 from dataclasses import dataclass, replace
