@@ -88,8 +88,8 @@ class ComponentDocument(serializers.Serializer):
 class FurtherPullsDocument(serializers.Serializer):
     """What to pull more of, to tell the tie from the rig."""
 
-    pulls = serializers.IntegerField()
-    of = serializers.CharField()
+    of_join = serializers.IntegerField()
+    of_straight_line = serializers.IntegerField()
 
 
 class SplitDocument(serializers.Serializer):

@@ -139,6 +139,6 @@ def _zero(line: CalibrationLine) -> str:
     way = "much" if line.offset_N > 0 else "little"
     return (
         f"Zero error: the scale shows {abs(line.offset_N):.3g} N too {way} at zero, more than "
-        "twice the uncertainty of that. It is taken off each reading, and would not cancel in an "
-        "efficiency, as the gain does."
+        "twice the uncertainty of that. It does not cancel in an efficiency, while the gain does; "
+        "it is taken off each reading."
     )

@@ -79,8 +79,12 @@ def _since_first(
 
 
 def _per_session(logs: NDArray[np.float64]) -> Change:
-    line = stats.linregress(np.arange(logs.size), logs)
-    return _change(float(line.slope), float(stats.t.ppf(0.975, logs.size - 2) * line.stderr))
+    places = np.arange(logs.size) - (logs.size - 1) / 2
+    squares = float(places @ places)
+    slope = float(places @ logs) / squares
+    left = logs - logs.mean() - slope * places
+    standard_error = np.sqrt(float(left @ left) / (logs.size - 2) / squares)
+    return _change(slope, float(stats.t.ppf(0.975, logs.size - 2) * standard_error))
 
 
 def _change(log_change: float, half: float) -> Change:

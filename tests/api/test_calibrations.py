@@ -1,10 +1,14 @@
 """Calibrations: check weights in, a line with its uncertainties out, or what is wrong with them."""
 
+import json
+from pathlib import Path
+
 import pytest
 
 from rigs.models import Calibration
 from tests.api.documents import calibrate, register
 
+CLASSES = Path(__file__).parents[1] / "data/metrology/force-reading-classes.json"
 KILOGRAM_FORCE = 9.80665  # N, exact (CGPM 1901)
 GRAVITY_AT_55_DEGREES_AND_200_M = 9.814456  # m/s2, WGS 84 (NIMA TR8350.2), to 7 digits
 
@@ -81,6 +85,94 @@ def test_three_rounds_of_five_weights_meet_a_class_and_fewer_say_what_is_missing
     # 0.1 N of 49 N is 0.2 percent; class 0.5 allows a resolution of 0.25 (ISO 7500-1:2018, table 2)
     assert (full["force_class"], full["why_not_better"]) == (0.5, [])
     assert [at["rising_readings"] for at in full["forces"]] == [3] * 5
+
+
+def test_errors_under_each_weight_are_those_of_the_constructed_calibration(as_owner):
+    """ISO 7500-1:2018, table 2, on a made-up calibration whose arithmetic was done apart."""
+    made = json.loads(CLASSES.read_text())["constructed_example"]
+    revision = register(as_owner, resolution="0.1 N", capacity=None)["revisions"][0]
+    at_981 = {"latitude_deg": 49.21465, "height_m": 0}  # WGS 84: 9.81 m/s2 to the digits compared
+    rounds = [
+        {"mass": f"{row['mass_kg']} kg", "how_known": "certified", "reading": f"{reading} N"}
+        for row in made["rows"]
+        for reading in row["readings_N"]
+    ]
+    told = calibrate(as_owner, revision, rounds, **at_981).json()["reading_class"]
+    assert told["force_class"] == made["class_of_range"]
+    for found, expected in zip(told["forces"], made["rows"], strict=True):
+        assert found["indication"] == pytest.approx(expected["q_percent"], abs=0.01)
+        assert found["repeatability"] == pytest.approx(expected["b_percent"], rel=1e-3)
+        assert found["force_class"] == expected["class"]
+    assert any("repeatability at 19.6" in why for why in told["why_not_better"])
+
+
+def test_unloading_shows_the_hysteresis_and_the_zero_that_comes_back(as_owner):
+    revision = register(as_owner, resolution="0.1 N", capacity=None)["revisions"][0]
+    falling = [{**point, "direction": "falling"} for point in points(1.01, 0.5)]
+    at_20_kg = calibrate(as_owner, revision, points(1, 0) + falling).json()["reading_class"][
+        "forces"
+    ][-1]
+    force_N = 20 * GRAVITY_AT_55_DEGREES_AND_200_M * (1 - 1.2 / 8000)
+    assert at_20_kg["reversibility"] == pytest.approx(100 * (0.01 + 0.5 / force_N), rel=1e-4)
+    assert at_20_kg["zero"] == pytest.approx(100 * 0.5 / force_N, rel=1e-4)
+
+
+def test_water_is_weighed_by_its_volume_and_temperature(as_owner):
+    """Ten litres at 20 C: 998.207 kg/m3 (Tanaka et al. 2001), of which air bears 0.12 percent."""
+    revision = register(as_owner)["revisions"][0]
+    water = {"mass": "10 l", "temperature_C": 20, "how_known": "water by volume"}
+    rows = [*points(1, 0, (0, 5, 20)), {**water, "tolerance": "50 g", "reading": "97.8 N"}]
+    point = calibrate(as_owner, revision, rows).json()["points"][-1]
+    assert point["mass"] == {"written": "10 l", "kg": pytest.approx(9.98207, abs=1e-5)}
+    assert point["tolerance"] == {"written": "50 g", "kg": pytest.approx(0.05)}
+    expected = 9.98207 * GRAVITY_AT_55_DEGREES_AND_200_M * (1 - 1.2 / 998.207)
+    assert point["force_N"] == pytest.approx(expected, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("point", "field"),
+    [
+        ({"mass": "10 l", "how_known": "water by volume"}, "temperature_C"),
+        ({"mass": "10 l", "how_known": "certified", "temperature_C": 20}, "how_known"),
+        ({"mass": "10 l", "how_known": "water by volume", "temperature_C": 60}, "temperature_C"),
+        ({"mass": "5000 l", "how_known": "water by volume", "temperature_C": 20}, "mass"),
+    ],
+)
+def test_water_that_can_not_be_weighed_is_told_by_its_row(as_owner, point, field):
+    revision = register(as_owner)["revisions"][0]
+    answer = calibrate(as_owner, revision, [*points(1, 0), {**point, "reading": "98 N"}])
+    assert answer.status_code == 422
+    assert [(f["row"], f["field"]) for f in answer.json()["findings"]] == [("points[4]", field)]
+
+
+def test_a_bent_rig_is_told_that_it_bends(as_owner):
+    revision = register(as_owner, capacity=None)["revisions"][0]
+    bent = points(1, 0, (0, 5, 10, 15, 20, 25))
+    for point in bent:
+        reading_N = float(point["reading"].split()[0])
+        point["reading"] = f"{reading_N - 4e-5 * reading_N**2:.6f} N"
+    told = calibrate(as_owner, revision, bent).json()
+    assert told["curvature"]["p_value"] < 0.001
+    # c2 (range/2)^2 over the range of readings: 4e-5 x 122.66^2 / 242.9, in percent
+    assert told["curvature"]["bend_percent"] == pytest.approx(0.248, abs=0.003)
+    assert any("bend" in note for note in told["notes"])
+
+
+def test_a_calibration_says_when_it_is_due_and_when_it_ends(as_owner):
+    revision = register(as_owner)["revisions"][0]
+    told = calibrate(as_owner, revision, points(1, 0), made_on="2025-10-05").json()
+    # A year is usual, 26 months the most (ISO 7500-1)
+    assert (told["due_on"], told["expires_on"]) == ("2026-10-05", "2027-12-05")
+
+
+def test_the_residual_plot_has_an_address_of_its_own(as_owner, client):
+    revision = register(as_owner)["revisions"][0]
+    address = calibrate(as_owner, revision, points(1, 0.2)).json()["residual_plot"]
+    drawing = client.get(address)
+    assert drawing["Content-Type"] == "image/svg+xml"
+    assert "force of the check weight, N" in drawing.content.decode()
+    assert client.get(address.replace(".svg", "-dark.svg")).content != drawing.content
+    assert client.get(address.replace(".svg", ".png")).content.startswith(b"\x89PNG")
 
 
 def test_pounds_entered_as_kilograms_are_suspected(as_owner):

@@ -11,7 +11,7 @@ from rigs.metrology.errors import (
     TooFewValues,
     UnequalLengths,
 )
-from rigs.metrology.watch import watch_straight_line
+from rigs.metrology.watch import Change, watch_straight_line
 
 
 def sessions(rng, means, cv=0.025, n=8):
@@ -64,3 +64,9 @@ def test_sessions_that_cannot_be_watched_are_refused():
         watch_straight_line([92.0, 0.0], [0.03, 0.03], [8, 8])
     with pytest.raises(NoScatter):
         watch_straight_line([92.0, 92.0], [0.0, 0.0], [8, 8])
+
+
+def test_sessions_all_alike_have_a_change_of_nothing():
+    watch = watch_straight_line([80.0] * 4, [0.02] * 4, [5] * 4)
+    assert vars(watch.per_session) == pytest.approx(vars(Change(0.0, 0.0, 0.0)), abs=1e-9)
+    assert watch.signals == ()
