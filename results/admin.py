@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from django.contrib import admin
 
+from results.desk.admin import CaseAdmin
 from results.models import (
     Baseline,
     CheckResult,
@@ -288,14 +289,7 @@ class CheckResultAdmin(ReadOnly, admin.ModelAdmin):
     search_fields = ["name", "sentence", "screening__session__contributor__handle"]
 
 
-@admin.register(ReviewCase)
-class ReviewCaseAdmin(ReadOnly, admin.ModelAdmin):
-    """Sets that wait, or waited, for a moderator."""
-
-    list_display = ["pull_set", "pool_shift", "appealed", "opened_at"]
-    list_filter = ["opened_at"]
-    list_select_related = ["pull_set__connection", "appealed"]
-    search_fields = ["=pull_set__id", "pull_set__session__contributor__handle"]
+admin.site.register(ReviewCase, CaseAdmin)
 
 
 @admin.register(Message)

@@ -122,7 +122,7 @@ def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
     yield pulls.outlying_pull(told, loads_N)
     if _on_the_grid(shown):
         yield spacing.even_spacing(told, np.rint(shown))
-    yield _copied(told, evidence, joined, shown)
+    yield from _copied(told, evidence, joined)
     yield _little_scatter(told, evidence, [joined], straight=False)
     if joined.normalised is not None:
         yield from _of_efficiency(told, joined)
@@ -191,17 +191,29 @@ def _little_scatter(
     return scatter.too_little_scatter(told, cv, freedom, usual, step)
 
 
-def _copied(
-    told: str, evidence: Evidence, joined: Joined, shown: np.ndarray[tuple[int], np.dtype]
-) -> Check | None:
-    resolution_N = evidence.scale.resolution_N
-    others = [
-        (name, np.rint(np.array(readings_N) / resolution_N).astype(int).tolist())
-        for name, readings_N in joined.alike
+def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
+    """The set beside the others of its session, and beside those of other sessions."""
+    here = [
+        (f"'{other.pull_set.label}' of the same session", _readings_N(other))
+        for other in evidence.joined
+        if other is not joined
     ]
-    return repeats.copied_run(
-        told, np.rint(shown).astype(int).tolist(), others, compared=joined.compared
-    )
+    steps = _steps_of(_readings_N(joined), evidence)
+    for name, alike, compared in (
+        ("copied within the session", here, len(here)),
+        ("copied from another session", joined.alike, joined.compared),
+    ):
+        series = [(of, _steps_of(readings_N, evidence)) for of, readings_N in alike]
+        yield repeats.copied_run(name, told, steps, series, compared)
+
+
+def _readings_N(joined: Joined) -> list[float]:
+    return [pull.reading_N for pull in joined.pulls if pull.reading_N is not None]
+
+
+def _steps_of(readings_N: list[float], evidence: Evidence) -> list[int]:
+    steps = np.rint(np.array(readings_N) / evidence.scale.resolution_N)
+    return [int(step) for step in steps]
 
 
 def _on_the_grid(steps: np.ndarray[tuple[int], np.dtype]) -> bool:

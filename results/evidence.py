@@ -68,7 +68,8 @@ class PoolOfOthers:
 class Joined:
     """Pulls of one set; ``normalised`` and ``others`` are None where it has no efficiency.
 
-    ``alike`` are the readings of sets that share some with it, by name, out of ``compared`` sets.
+    ``alike`` are the readings of other sessions' sets that share some with it, by name, out of
+    ``compared`` sets.
     """
 
     pull_set: PullSet
@@ -241,12 +242,12 @@ def _joined(
     normalised: NormalisedSet | None,
     pools: dict[int, PoolOfOthers],
 ) -> Joined:
-    """The set beside every other current set of its pool, and of its own session."""
-    compare = Q(session=pull_set.session_id)
+    """The set beside every current set of its pool, those of its own session left out."""
+    others = PullSet.objects.none()
     if normalised is not None:
-        compare |= Q(normalised__pool=normalised.pool_id)
-    current = PullSet.objects.filter(compare, session__standing=Session.Standing.CURRENT)
-    others = current.exclude(pk=pull_set.pk).distinct()
+        others = PullSet.objects.filter(
+            normalised__pool=normalised.pool_id, session__standing=Session.Standing.CURRENT
+        ).exclude(session=pull_set.session_id)
     readings = {pull.reading_N for pull in pulls if pull.reading_N is not None}
     alike = (
         others.filter(pulls__reading_N__in=readings)
@@ -259,20 +260,19 @@ def _joined(
     series: dict[int, list[float]] = {pk: [] for pk in named}
     told = Pull.objects.filter(pull_set__in=series, reading_N__isnull=False).order_by("pk")
     for pull_set_id, reading_N in told.values_list("pull_set_id", "reading_N"):
-        series[pull_set_id].append(reading_N)
+        if pull_set_id is not None and reading_N is not None:
+            series[pull_set_id].append(reading_N)
     return Joined(
         pull_set=pull_set,
         pulls=pulls,
         normalised=normalised,
         others=pools[normalised.pool_id] if normalised else None,
-        alike=[(_named(named[pk], pull_set), of_set) for pk, of_set in series.items()],
+        alike=[(_named(named[pk]), of_set) for pk, of_set in series.items()],
         compared=others.count(),
     )
 
 
-def _named(other: PullSet, beside: PullSet) -> str:
-    if other.session_id == beside.session_id:
-        return f"'{other.label}' of the same session"
+def _named(other: PullSet) -> str:
     return f"'{other.label}' of {other.session}"
 
 

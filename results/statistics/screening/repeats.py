@@ -77,13 +77,18 @@ def repeated_values(
     )
 
 
-def longest_common_run(first: Sequence[int], second: Sequence[int]) -> int:
-    """Length of the longest run of readings that stands in both, in order."""
+def longest_common_run(
+    first: Sequence[int], second: Sequence[int], *, aligned: bool = False
+) -> int:
+    """Length of the longest run of readings that stands in both, in order.
+
+    ``aligned`` asks that it begins at the same pull in both.
+    """
     best, above = 0, [0] * (len(second) + 1)
-    for one in first:
+    for number, one in enumerate(first, start=1):
         row = [0] * (len(second) + 1)
         for place, other in enumerate(second, start=1):
-            if one == other:
+            if one == other and (not aligned or place == number):
                 row[place] = above[place - 1] + 1
                 best = max(best, row[place])
         above = row
@@ -91,6 +96,7 @@ def longest_common_run(first: Sequence[int], second: Sequence[int]) -> int:
 
 
 def copied_run(
+    name: str,
     applies_to: str,
     steps: Sequence[int],
     alike: Sequence[tuple[str, Sequence[int]]],
@@ -99,32 +105,40 @@ def copied_run(
 ) -> Check | None:
     """Whether a run of these readings stands in another set as well.
 
-    ``alike`` are those of the ``compared`` sets that share readings with it, as (name, readings).
-    The chance of a run of r between two sets of n and m readings is at most n m P^r, with P the
-    chance that two readings agree; times the number of sets compared.
+    ``alike`` are those of the ``compared`` sets that may share readings with it, as (set,
+    readings). A run of r between two sets of n and m readings comes by chance in at most n m P^r
+    cases, or min(n, m) P^r where it begins at the same pull in both, with P the chance that two
+    readings agree; the smaller counts, times two for having a choice, times the sets compared.
+    None below four readings or without a set to compare with.
     """
     if len(steps) < LEAST_RUN or not compared:
         return None
-    starts = {tuple(steps[i : i + LEAST_RUN]) for i in range(len(steps) - LEAST_RUN + 1)}
-    found, run, other = "", 0, 0
-    for name, readings in alike:
-        if _shares_a_start(readings, starts):
-            length = longest_common_run(steps, readings)
-            if length > run:
-                found, run, other = name, length, len(readings)
     agree = float((cell_probabilities(float(np.mean(steps)), scatter_in_steps(steps)) ** 2).sum())
-    chance = min(1.0, len(steps) * other * agree**run * compared) if run else 1.0
-    told = f"{run} readings in a row are the same as in {found}" if run else "No run of readings"
+    starts = {tuple(steps[i : i + LEAST_RUN]) for i in range(len(steps) - LEAST_RUN + 1)}
+    chance, run, found = 1.0, 0, ""
+    for other, readings in alike:
+        if not _shares_a_start(readings, starts):
+            continue
+        longest = longest_common_run(steps, readings)
+        aligned = longest_common_run(steps, readings, aligned=True)
+        shorter = min(len(steps), len(readings))
+        by_chance = min(
+            len(steps) * len(readings) * agree**longest,
+            shorter * agree**aligned if aligned >= LEAST_RUN else 1.0,
+        )
+        if 2 * compared * by_chance <= chance:
+            chance, run, found = 2 * compared * by_chance, longest, other
     return Check(
-        "copied readings",
+        name,
         applies_to,
         float(run),
         float(LEAST_RUN),
         chance,
         Level.NONE,
-        f"{told}; chance alone would do that in {chance:.2g} of cases."
+        f"{run} readings in a row are the same as in {found}; chance alone would do that in "
+        f"{100 * chance:.2g} of 100 cases."
         if run
-        else f"{told} is the same as in any of the {compared} sets it was compared with.",
+        else f"No run of {LEAST_RUN} readings stands in any of {compared} other sets as well.",
         COPIED,
         alpha=alpha,
     )
