@@ -77,6 +77,15 @@ class Network:
     restricted_loglik: float
     common: Homogeneity
 
+    @property
+    def degrees_of_freedom(self) -> Floats:
+        """Those of the difference of each two joins, (J, J); infinite on the diagonal."""
+        found = np.full((len(self.joins), len(self.joins)), np.inf)
+        for one in self.differences:
+            i, j = self.joins.index(one.first), self.joins.index(one.second)
+            found[i, j] = found[j, i] = one.df
+        return found
+
 
 def network(contrasts: Contrasts, reference: str) -> Network:
     """Fit all contrasts at once, every join measured against `reference`.
@@ -92,23 +101,21 @@ def network(contrasts: Contrasts, reference: str) -> Network:
     likelihood = best.likelihood
     lead = np.eye(len(joins))[:, 1:]
     pairs = list(combinations(range(len(joins)), 2))
-    residual = model.columns[:, -1] - model.design @ likelihood.beta
     robust = cluster_robust(
         model.blocks(best.theta),
         model.design,
-        residual,
+        model.columns[:, -1] - model.design @ likelihood.beta,
         likelihood.covariance,
         combinations=np.array([lead[i] - lead[j] for i, j in pairs]),
     )
-    against_reference = cluster_robust(
-        model.blocks(best.theta), model.design, residual, likelihood.covariance
-    )
+    # Pairs begin with the reference against each other join in turn: less the estimates.
+    against_reference = robust.covariance[: len(joins) - 1, : len(joins) - 1]
     estimate = lead @ likelihood.beta
     return Network(
         joins=joins,
         estimate=estimate,
         covariance=lead @ likelihood.covariance @ lead.T,
-        robust_covariance=lead @ against_reference.covariance @ lead.T,
+        robust_covariance=lead @ against_reference @ lead.T,
         differences=tuple(
             _difference(joins[i], joins[j], float(estimate[i] - estimate[j]), float(se), float(df))
             for (i, j), se, df in zip(

@@ -151,6 +151,16 @@ def test_correlated_estimates_are_told_apart_by_their_difference():
     assert groups([0.0, 0.1], 0.04 * np.eye(2), 30) == ((1, 0),)
 
 
+def test_joins_of_a_league_fall_into_groups_by_their_own_degrees_of_freedom():
+    found = network(within_baseline_contrasts(*league(seed=6, testers=20)), "FG")
+    named = [
+        {found.joins[place] for place in group}
+        for group in groups(found.estimate, found.robust_covariance, found.degrees_of_freedom)
+    ]
+    assert named[0] == {"FG"}
+    assert any({"Alberto", "Slim beauty"} <= group for group in named)
+
+
 def test_a_join_between_two_others_may_belong_to_both_groups():
     found = groups([0.0, -0.2, -0.1], 0.0016 * np.eye(3), 100)
     assert found == ((0, 2), (2, 1))
