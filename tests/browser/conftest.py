@@ -1,0 +1,92 @@
+"""A real browser on a real server: Debian's Chromium, at the size of a phone and of a desk.
+
+Whatever is looked at is checked by axe for what hampers a keyboard or a screen reader, must not
+scroll sideways nor complain in the console, and is kept as a picture under ``var/screenshots``.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.conf import settings
+from playwright.sync_api import Browser, Page, sync_playwright
+
+SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"
+
+Look = Callable[[str], Page]
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One browser for the whole run.
+
+    Playwright keeps an event loop in this thread, and Django then takes the stories' own queries
+    for asynchronous ones; they are not.
+    """
+    before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    with sync_playwright() as playwright:
+        program = shutil.which("chromium")
+        found = playwright.chromium.launch(executable_path=program, args=FLAGS)
+        yield found
+        found.close()
+    if before is None:
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+
+
+@pytest.fixture(params=SIZES)
+def size(request) -> str:
+    """The stories are lived on a phone and at a desk."""
+    return request.param
+
+
+@pytest.fixture
+def page(browser, live_server, size) -> Iterator[Page]:
+    """An empty page of the live server; ``page.goto("/")`` is its first page."""
+    context = browser.new_context(
+        base_url=live_server.url, viewport=SIZES[size], has_touch=size == "phone"
+    )
+    found = context.new_page()
+    found.set_default_timeout(30_000)
+    found.complaints = []
+    found.on(
+        "console", lambda message: message.type == "error" and found.complaints.append(message.text)
+    )
+    found.on("pageerror", lambda error: found.complaints.append(str(error)))
+    yield found
+    context.close()
+
+
+@pytest.fixture
+def look(page, size) -> Look:
+    """Go to an address, or stay where one is, and check what can be seen there."""
+
+    def look_at(address: str = "", name: str = "") -> Page:
+        if address:
+            answer = page.goto(address)
+            assert answer is not None
+            assert answer.ok, f"{address}: {answer.status}"
+        for scheme in ("light", "dark"):
+            page.emulate_media(color_scheme=scheme)
+            _keep(page, f"{name or page.url.split('/', 3)[3]}-{size}-{scheme}")
+            told = Axe().run(page)
+            assert told.violations_count == 0, f"{page.url}, {scheme}: {told.generate_report()}"
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, page.url
+        assert page.complaints == [], page.url
+        return page
+
+    return look_at
+
+
+def _keep(page: Page, name: str) -> None:
+    SCREENSHOTS.mkdir(parents=True, exist_ok=True)
+    written = re.sub(r"[^\w-]+", "-", name).strip("-")[:90]
+    page.screenshot(path=SCREENSHOTS / f"{written}.png", full_page=True)
