@@ -13,7 +13,7 @@ find_python() {
             return
         fi
     done
-    stop "Samespool needs Python 3.11 or newer, and this machine has $(python3 --version 2>&1 || echo none). Install python3.11 and run this again."
+    stop "Samespool needs Python 3.11 or newer, and this machine has $(python3 --version 2>/dev/null || echo none). Install python3.11 and run this again."
 }
 
 has_venv() {

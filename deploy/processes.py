@@ -9,6 +9,7 @@ import socket
 import subprocess
 import time
 from collections.abc import Callable, Iterator
+from types import FrameType
 from typing import Any
 
 PATIENCE_S = 30.0
@@ -28,6 +29,16 @@ def wait_until(ready: Callable[[], bool], what: str, patience_s: float = PATIENC
         if time.monotonic() > last_moment:
             raise TimeoutError(f"{what} was not ready within {patience_s:.0f} s")
         time.sleep(0.05)
+
+
+def leave_when_told() -> None:
+    """Make SIGTERM and a closed terminal end this process in order, and what it runs with it."""
+
+    def leave(signal_number: int, _frame: FrameType | None) -> None:
+        raise SystemExit(128 + signal_number)
+
+    for told in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(told, leave)
 
 
 @contextlib.contextmanager

@@ -20,7 +20,7 @@ from deploy.demo.client import Client, Refusal
 from deploy.demo.send import send_league
 from deploy.demo.simulate import draw_world
 from deploy.demo.table import pool_table
-from deploy.processes import running, wait_until
+from deploy.processes import leave_when_told, running, wait_until
 
 SERVER = ["granian", "--interface", "wsgi", "--workers", "1", "--blocking-threads", "8"]
 SERVER += ["--workers-kill-timeout", "5"]
@@ -34,6 +34,7 @@ EXAMPLE_SENDER, EXAMPLE = "sandgrain", "deploy/example-session.csv"
 def main() -> int:
     """Do it all; returns the exit code."""
     options = _options()
+    leave_when_told()
     if not _is_free(options.port):
         return _stop(
             f"Port {options.port} is taken. Stop what listens there, or choose another port: "
