@@ -21,7 +21,7 @@ from deploy import throwaway
 from deploy.processes import leave_when_told, running
 
 PROGRAMS = Path(sys.executable).parent
-PURE_PACKAGES = ["rigs/metrology", "results/statistics", "deploy/demo"]
+PURE_PACKAGES = ["rigs/metrology", "results/statistics"]
 LINTERS = {
     "style": ["ruff", "check", "."],
     "layout": ["ruff", "format", "--check", "."],
