@@ -3,7 +3,13 @@
 from results.models.connections import Connection, ConnectionAlias, TieParameter
 from results.models.efficiencies import NormalisedSet, PairReference
 from results.models.jobs import Job
-from results.models.pools import Pool, PoolMembership, PoolVersion, StalePool
+from results.models.pools import (
+    DirectComparison,
+    Pool,
+    PoolMembership,
+    PoolVersion,
+    StalePool,
+)
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.states import StateChange
@@ -13,6 +19,7 @@ __all__ = [
     "CheckResult",
     "Connection",
     "ConnectionAlias",
+    "DirectComparison",
     "Job",
     "Message",
     "NormalisedSet",

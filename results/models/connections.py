@@ -21,6 +21,12 @@ class Connection(models.Model):
     name = models.CharField(max_length=120)
     kind = models.CharField(max_length=30, choices=Kind.choices)
     description = models.TextField(blank=True)
+    tools = models.CharField(
+        max_length=200,
+        blank=True,
+        db_default="",
+        help_text="what tying it needs beside fingers, or 'none'; empty where nobody has said",
+    )
     proposed_by = models.ForeignKey(
         Contributor,
         null=True,

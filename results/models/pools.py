@@ -84,6 +84,14 @@ class PoolVersion(models.Model):
     cv_baseline = models.FloatField(null=True, help_text="scatter of straight line, pooled")
     no_figure = models.CharField(max_length=300, blank=True, help_text="why none is pooled")
     figures = models.JSONField(default=dict, help_text="everything computed, on the log scale")
+    held_by_nine = models.FloatField(
+        null=True, help_text="share of straight line that nine new ties in ten hold at least"
+    )
+    time_to_tie_s = models.FloatField(null=True, help_text="median over the sets that tell it")
+    bulk = models.FloatField(null=True, help_text="diameter of the join over the thicker line's")
+    findings = models.JSONField(
+        default=dict, db_default={}, help_text="how pulls ended, moderators and the like"
+    )
     forest_light = models.TextField(blank=True)
     forest_dark = models.TextField(blank=True)
 
@@ -133,3 +141,33 @@ class StalePool(models.Model):
 
     def __str__(self) -> str:
         return f"{self.pool}: {self.why}"
+
+
+class DirectComparison(models.Model):
+    """The joins of one line pair as compared on the same rig and day, by whoever tied several.
+
+    ``versions`` are the pool versions whose sets went into it. Where nothing was compared, or by
+    too few, ``why_not`` says so and ``figures`` is empty.
+    """
+
+    main_material = models.CharField(max_length=40, choices=Material.choices)
+    leader_material = models.CharField(max_length=40, choices=Material.choices, blank=True)
+    terminal = models.CharField(max_length=60, blank=True)
+    wet = models.BooleanField(default=False)
+    shock = models.BooleanField(default=False)
+    versions = models.JSONField(default=list)
+    computed_at = models.DateTimeField(auto_now=True)
+    why_not = models.CharField(max_length=300, blank=True)
+    figures = models.JSONField(default=dict, help_text="on the log scale")
+
+    class Meta:
+        ordering = ["main_material", "leader_material", "terminal", "wet", "shock"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["main_material", "leader_material", "terminal", "wet", "shock"],
+                name="line_pair_is_compared_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"joins of {self.main_material} to {self.leader_material or self.terminal}"

@@ -143,6 +143,10 @@ class PullSet(models.Model):
     parameters = models.JSONField(default=dict, blank=True)
     tyer = models.CharField(max_length=60, blank=True)
     discarded_ties = models.PositiveIntegerField(default=0)
+    time_to_tie_s = models.FloatField(null=True, blank=True)
+    join_diameter_m = models.FloatField(
+        null=True, blank=True, help_text="of the finished join at its thickest"
+    )
     note = models.TextField(blank=True)
     state = models.CharField(max_length=12, choices=State.choices, default=State.RECEIVED)
     not_normalised = models.CharField(
