@@ -11,6 +11,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.documents import Link
 from api.watch import EquivalenceDocument
 from results.baselines import straight_lines_of
 from results.budgets import budgets_of
@@ -21,7 +22,7 @@ from results.session_lookups import sessions_visible_to
 class BudgetRowDocument(serializers.Serializer):
     """One source of uncertainty, in the words of the GUM."""
 
-    source = serializers.CharField()
+    source = serializers.CharField()  # type: ignore[assignment]  # the GUM's own word
     evaluation = serializers.ChoiceField(choices=["A", "B"])
     standard_uncertainty = serializers.FloatField()
     unit = serializers.CharField()
@@ -51,7 +52,7 @@ class SetBudgetsDocument(serializers.Serializer):
 class SpecimenDocument(serializers.Serializer):
     """A line from one spool."""
 
-    line = serializers.HyperlinkedRelatedField(view_name="api:line", read_only=True)
+    line = Link("api:line")
     name = serializers.CharField(source="line.name")
     spool = serializers.CharField()
 
@@ -60,9 +61,7 @@ class StraightLineDocument(serializers.Serializer):
     """Straight line of one specimen: may it be used, and did the rig stay put through the day?"""
 
     what = SpecimenDocument()
-    borrowed_from = serializers.HyperlinkedRelatedField(
-        source="lender", view_name="api:session", read_only=True, allow_null=True
-    )
+    borrowed_from = Link("api:session", source="lender", allow_null=True)
     mean_N = serializers.FloatField(source="strength.mean_N", default=None)
     cv = serializers.FloatField(source="strength.cv", default=None)
     pulls = serializers.IntegerField(source="strength.n", default=None)

@@ -8,7 +8,7 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
-from api.documents import LONGEST_WRITTEN, Document, ForceField, MassField, Number
+from api.documents import LONGEST_WRITTEN, Document, ForceField, Link, MassField, Number
 from results.reworking import calibrate
 from rigs import lookups
 from rigs.appraising import class_of, curvature_of, due_and_expiry, notes_on
@@ -139,7 +139,7 @@ class CalibrationDocument(Document):
     height_m = Number(min_value=-500, max_value=6000, required=False, write_only=True)
     points = PointDocument(many=True, source="readings")
     url = serializers.HyperlinkedIdentityField(view_name="api:calibration")
-    revision = serializers.HyperlinkedRelatedField(view_name="api:revision", read_only=True)
+    revision = Link("api:revision")
     reading_class = serializers.SerializerMethodField(help_text="ISO 7500-1")
     curvature = serializers.SerializerMethodField()
     due_on = serializers.SerializerMethodField(help_text="a year on")
@@ -220,7 +220,7 @@ class Calibrations(generics.ListCreateAPIView):
         return super().get_queryset().filter(revision=self.revision())
 
     def get_serializer_context(self) -> dict[str, Any]:
-        context = super().get_serializer_context()
+        context = dict(super().get_serializer_context())
         if self.request is not None and self.request.method == "POST":
             context["revision"] = self.revision()
         return context

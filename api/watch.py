@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from api.documents import Link
 from results.bridging import bridges_of
 from results.watching import Series, charted
 from rigs import lookups
@@ -30,7 +31,7 @@ class ChangeDocument(serializers.Serializer):
 class WatchedSessionDocument(serializers.Serializer):
     """One session of a series; whether a chart signals at it."""
 
-    session = serializers.HyperlinkedRelatedField(view_name="api:session", read_only=True)
+    session = Link("api:session")
     pulled_on = serializers.DateField(source="session.pulled_on")
     mean_N = serializers.FloatField()
     cv = serializers.FloatField()
@@ -96,12 +97,8 @@ class ComparedDocument(serializers.Serializer):
 
     kind = serializers.ChoiceField(choices=["straight line", "join"])
     what = serializers.CharField()
-    before = serializers.HyperlinkedRelatedField(
-        source="before.point.session", view_name="api:session", read_only=True
-    )
-    after = serializers.HyperlinkedRelatedField(
-        source="after.point.session", view_name="api:session", read_only=True
-    )
+    before = Link("api:session", source="before.point.session")
+    after = Link("api:session", source="after.point.session")
     told = EquivalenceDocument(allow_null=True)
     why_not = serializers.CharField()
 

@@ -79,23 +79,24 @@ def _days(series: Series) -> list[str]:
 
 def _chart(
     days: Sequence[str], chart: ControlChart, title: str, height: int, *, natural: bool = False
-) -> alt.LayerChart:
+) -> alt.LayerChart | alt.FacetChart:
     """One control chart; ``natural`` draws logarithms as what they are of."""
     data = alt.Data(values=list(_rows(days, chart, natural=natural)))
     axis = alt.Axis(labelAngle=0, labelOverlap="greedy", grid=False)
     x = alt.X("day:N", sort=None, title=None, axis=axis)
-    y = {"title": title, "scale": alt.Scale(zero=False)}
     base = alt.Chart(data).encode(x=x)
+
+    def y(column: str) -> alt.Y:
+        return alt.Y(f"{column}:Q", title=title, scale=alt.Scale(zero=False))
+
     limits = [
-        base.mark_line(color=MUTED, strokeDash=DASHES, interpolate="step").encode(
-            y=alt.Y(f"{end}:Q", **y)
-        )
+        base.mark_line(color=MUTED, strokeDash=DASHES, interpolate="step").encode(y=y(end))
         for end in ("lower", "upper")
     ]
-    centre = base.mark_line(color=INK, strokeWidth=1).encode(y=alt.Y("centre:Q", **y))
-    course = base.mark_line(color=MARKED).encode(y=alt.Y("value:Q", **y))
+    centre = base.mark_line(color=INK, strokeWidth=1).encode(y=y("centre"))
+    course = base.mark_line(color=MARKED).encode(y=y("value"))
     points = base.mark_point(filled=True, opacity=1).encode(
-        y=alt.Y("value:Q", **y),
+        y=y("value"),
         size=alt.condition("datum.signal", alt.value(170), alt.value(60)),
         color=alt.condition("datum.signal", alt.value(SIGNAL), alt.value(MARKED)),
         shape=alt.condition("datum.signal", alt.value("diamond"), alt.value("circle")),
@@ -126,7 +127,5 @@ def _rows(days: Sequence[str], chart: ControlChart, *, natural: bool) -> Iterato
 
 
 def _svg(chart: alt.TopLevelMixin) -> str:
-    drawn: str = vl_convert.vegalite_to_svg(
-        chart.configure(**look()).to_dict(validate=False)  # type: ignore[attr-defined]
-    )
+    drawn: str = vl_convert.vegalite_to_svg(chart.configure(**look()).to_dict(validate=False))
     return drawn

@@ -15,7 +15,7 @@ from django.db import transaction
 from django.db.models import Prefetch, QuerySet
 
 from results import notices
-from results.models import Baseline, NormalisedSet, PullSet, Session
+from results.models import Baseline, NormalisedSet, Notice, PullSet, Session
 from results.referencing import Specimen
 from results.scales import scale_of
 from results.statistics.censored import Strength
@@ -107,26 +107,16 @@ def series_of(rig: Rig) -> list[Series]:
 
 def straight_series(baseline: Baseline) -> Series | None:
     """The series that a baseline belongs to; None where too few of it parted to have a mean."""
-    same = Session.objects.filter(
-        revision=baseline.session.revision_id,
-        state=baseline.session.state,
-        loading=baseline.session.loading,
-    )
     what = _conditioned(str(Specimen(baseline.line, baseline.spool)), baseline.session)
-    return next((one for one in _straight(_sessions(same)) if one.what == what), None)
+    alike = _straight(_sessions(_alike(baseline.session)))
+    return next((one for one in alike if one.what == what), None)
 
 
 def join_series(pull_set: PullSet) -> Series | None:
     """The series that a pull set belongs to; None where it has no figures."""
-    session = pull_set.session
-    same = Session.objects.filter(
-        revision=session.revision_id, state=session.state, loading=session.loading
-    )
     wanted = _tie(pull_set)
-    for series in _joins(_sessions(same)):
-        if _tie(series.points[0].sets[0]) == wanted:
-            return series
-    return None
+    alike = _joins(_sessions(_alike(pull_set.session)))
+    return next((one for one in alike if _tie(one.points[0].sets[0]) == wanted), None)
 
 
 def tell_of_signals(session_id: int) -> None:
@@ -135,19 +125,17 @@ def tell_of_signals(session_id: int) -> None:
     Reads outside, and writes each notice in a transaction of its own. A session without pull
     sets has nobody to warn: the chart on the rig's page shows it.
     """
-    session = Session.objects.get(pk=session_id)
-    for baseline in session.baselines.select_related("session", "line").order_by("line_id", "pk"):
-        series = straight_series(baseline)
-        at = [point for point in series.signals if point.session.pk == session_id] if series else []
-        if series and at and at[0].sets:
-            with transaction.atomic():
-                _tell_once(at[0].sets, _warning(series, at[0]))
+    for series in _straight(_sessions(_alike(Session.objects.get(pk=session_id)))):
+        for point in series.signals:
+            if point.session.pk == session_id and point.sets:
+                with transaction.atomic():
+                    _tell_once(point.sets, _warning(series, point))
 
 
 def _tell_once(sets: Sequence[PullSet], text: str) -> None:
     """Locks the row of the first set, so that two at once tell it once."""
     pull_set = PullSet.objects.select_for_update().get(pk=sets[0].pk)
-    if not pull_set.notices.filter(text=text).exists():
+    if not Notice.objects.filter(pull_set=pull_set, text=text).exists():
         notices.tell(pull_set, text)
 
 
@@ -159,6 +147,13 @@ def _warning(series: Series, point: Point) -> str:
         "Look at the zero and the grips, hang the check weights, and pull the same spool again. "
         f"The efficiencies ({labels}) are against that day's own straight line, so that a change "
         "of gain cancels in them; a moved zero does not."
+    )
+
+
+def _alike(session: Session) -> QuerySet[Session]:
+    """Sessions on the same revision, in the same state, loaded alike."""
+    return Session.objects.filter(
+        revision=session.revision_id, state=session.state, loading=session.loading
     )
 
 
@@ -181,7 +176,7 @@ def _sessions(sessions: QuerySet[Session]) -> list[Session]:
 
 
 def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
-    found: dict[Key, list[Point]] = defaultdict(list)
+    found: dict[tuple[Key, Specimen], list[Point]] = defaultdict(list)
     for session in sessions:
         pulled: dict[Specimen, list[Baseline]] = defaultdict(list)
         for baseline in session.baselines.all():
@@ -194,7 +189,7 @@ def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
             if isinstance(strength, Strength):
                 found[_place(session), what].append(_point(session, pulled[what], strength))
     for (_, what), points in found.items():
-        yield _series("straight line", f"{what}", points)
+        yield _series("straight line", str(what), points)
 
 
 def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[PullSet]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any, cast
+
 from django import forms
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
@@ -38,11 +41,15 @@ class BenchSheetForm(forms.Form):
         super().__init__(request.GET)
         rigs = lookups.rigs()
         asked = request.GET.get("rig", "")
-        mine = rigs.filter(owner__user_id=request.user.pk)
-        self.fields["rig"].queryset = mine | rigs.filter(pk=asked) if asked.isdecimal() else mine
-        for name in ("main", "leader"):
-            self.fields[name].queryset = lookups.lines_visible_to(request.user)
-        self.fields["join"].queryset = Connection.objects.filter(accepted=True).order_by("name")
+        reader = request.user
+        mine = rigs.filter(owner__user=reader) if reader.is_authenticated else rigs.none()
+        self._offer("rig", mine | rigs.filter(pk=asked) if asked.isdecimal() else mine)
+        self._offer("main", lookups.lines_visible_to(request.user))
+        self._offer("leader", lookups.lines_visible_to(request.user))
+        self._offer("join", Connection.objects.filter(accepted=True).order_by("name"))
+
+    def _offer(self, name: str, rows: QuerySet[Any]) -> None:
+        cast("forms.ModelChoiceField[Any]", self.fields[name]).queryset = rows
 
 
 @require_safe

@@ -72,9 +72,9 @@ def revise(request: HttpRequest, pk: int) -> HttpResponse:
     )
     if request.method == "POST" and form.is_valid():
         told = form.told()
-        what = [told.pop(name) for name in ("made_on", "what_changed", "why")]
+        made_on, what, why = (told.pop(name) for name in ("made_on", "what_changed", "why"))
         try:
-            revise_rig(_user(request), rig, *what, changes=told)
+            revise_rig(_user(request), rig, made_on, what, why, told)
             return redirect("pages:rig", rig.pk)
         except Refused as refusal:
             form.refuse(refusal)

@@ -56,7 +56,7 @@ def _watch(series: Series | None, form: Form) -> HttpResponse:
 
 
 def _answer(key: str, draw: Callable[[], str], form: Form) -> HttpResponse:
-    light = cache.get_or_set(key, draw, timeout=A_DAY_S)
+    light = str(cache.get_or_set(key, draw, timeout=A_DAY_S))
     if form == "picture":
         picture = cache.get_or_set(f"{key}-picture", lambda: on_white(light), timeout=A_DAY_S)
         return HttpResponse(picture, content_type="image/png")

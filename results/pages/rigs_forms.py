@@ -31,8 +31,8 @@ LIMITS: dict[str, tuple[float, float]] = {
 class QuantityField(forms.CharField):
     """Number and unit as written; cleaned to the pair of the value and what was written."""
 
-    def __init__(self, read: Callable[[str], float], example: str, **kwargs: Any) -> None:
-        super().__init__(max_length=LONGEST_WRITTEN, help_text=example, **kwargs)
+    def __init__(self, read: Callable[[str], float], **kwargs: Any) -> None:
+        super().__init__(max_length=LONGEST_WRITTEN, **kwargs)
         self.read = read
 
     def clean(self, value: Any) -> tuple[float | None, str]:
@@ -48,15 +48,15 @@ class QuantityField(forms.CharField):
             ) from None
 
 
-def force(written: str) -> float:
+def newtons(written: str) -> float:
     return units.parse_force(written).newtons
 
 
-def length(written: str) -> float:
+def metres(written: str) -> float:
     return units.parse_length(written).metres
 
 
-def mass(written: str) -> float:
+def kilograms(written: str) -> float:
     return units.parse_mass(written).kilograms
 
 
@@ -81,11 +81,13 @@ class Refusable(forms.BaseForm):
 class RevisionForm(Refusable, forms.ModelForm):
     """One state of a rig."""
 
-    resolution = QuantityField(force, _("the smallest step of the scale, as 0.1 lbf"))
-    capacity = QuantityField(force, _("the most the scale shows, as 110 lbf"), required=False)
+    resolution = QuantityField(newtons, help_text=_("the smallest step of the scale, as 0.1 lbf"))
+    capacity = QuantityField(
+        newtons, help_text=_("the most the scale shows, as 110 lbf"), required=False
+    )
     free_length = QuantityField(
-        length,
-        _("of line between the grips, as 60 cm"),
+        metres,
+        help_text=_("of line between the grips, as 60 cm"),
         label=_("Free length"),
         required=False,
     )
@@ -165,7 +167,7 @@ class RigForm(RevisionForm):
     """A rig with its first revision."""
 
     name = forms.CharField(max_length=120, help_text=_("as you will name it in your sheets"))
-    field_order: ClassVar[list[str]] = ["name", *RevisionForm.Meta.fields]
+    field_order = ["name", *RevisionForm.Meta.fields]
 
 
 class ChangeForm(RevisionForm):
@@ -179,7 +181,7 @@ class ChangeForm(RevisionForm):
     why = forms.CharField(
         max_length=1000, label=_("Why"), help_text=_("as: braid slid on the cork")
     )
-    field_order: ClassVar[list[str]] = ["made_on", "what_changed", "why"]
+    field_order = ["made_on", "what_changed", "why"]
 
 
 class CalibrationForm(Refusable, forms.Form):
@@ -195,7 +197,9 @@ class CheckWeightForm(Refusable, forms.Form):
     mass = forms.CharField(
         max_length=LONGEST_WRITTEN, label=_("Check weight"), help_text=_("5 kg, or 5 l of water")
     )
-    tolerance = QuantityField(mass, _("20 g"), label=_("Tolerance, plus or minus"), required=False)
+    tolerance = QuantityField(
+        kilograms, help_text=_("20 g"), label=_("Tolerance, plus or minus"), required=False
+    )
     how_known = forms.ChoiceField(label=_("How known"), choices=CalibrationReading.HowKnown.choices)
     temperature_C = forms.FloatField(
         label=_("Water, °C"), min_value=0, max_value=40, required=False
@@ -204,7 +208,7 @@ class CheckWeightForm(Refusable, forms.Form):
         label=_("Loading or unloading"),
         choices=[("rising", _("loading")), ("falling", _("unloading"))],
     )
-    reading = QuantityField(force, _("11.2 lbf"), label=_("Reading"))
+    reading = QuantityField(newtons, help_text=_("11.2 lbf"), label=_("Reading"))
 
     def has_changed(self) -> bool:
         """Whether anything was written; a choice that stands by itself is nothing."""

@@ -83,11 +83,11 @@ def _watched(series: Sequence[Series]) -> Iterator[Statement]:
             days = ", ".join(f"{point.session.pulled_on:%Y-%m-%d}" for point in one.signals)
             told = {"what": one.what, "sessions": len(one.points), "days": days}
             if days:
-                text = str(_("The chart of %(what)s signals at %(days)s.")) % told
-                yield Statement("look", text)
+                signals = _("The chart of %(what)s signals at %(days)s.")
+                yield Statement("look", str(signals) % told)
             else:
-                text = _("%(what)s parts alike over %(sessions)s sessions: no chart signals.")
-                yield Statement("good", str(text) % told)
+                none = _("%(what)s parts alike over %(sessions)s sessions: no chart signals.")
+                yield Statement("good", str(none) % told)
 
 
 def _bridged(bridges: Sequence[Bridge]) -> Iterator[Statement]:
