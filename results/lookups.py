@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from results.models import Baseline, NormalisedSet, Pool, PoolMembership, PoolVersion, PullSet
 from results.states import COUNTING
 from rigs.models import Contributor
+
+LINE_PAIR = ("main_material", "leader_material", "terminal", "wet", "shock")
 
 
 def pools() -> QuerySet[Pool]:
@@ -56,14 +60,13 @@ def versions_of(pool: Pool) -> QuerySet[PoolVersion]:
 
 
 def rivals(pool: Pool) -> QuerySet[Pool]:
-    """Pools of other joins for the same line pair, wet or dry and static or shock alike."""
-    return pools().filter(
-        main_material=pool.main_material,
-        leader_material=pool.leader_material,
-        terminal=pool.terminal,
-        wet=pool.wet,
-        shock=pool.shock,
-    )
+    """Pools of all joins for the same line pair, wet or dry and static or shock alike."""
+    return pools().filter(**line_pair_of(pool))
+
+
+def line_pair_of(pool: Pool) -> dict[str, Any]:
+    """What the pools of one line pair have in common."""
+    return {name: getattr(pool, name) for name in LINE_PAIR}
 
 
 def drawn_pools() -> QuerySet[Pool]:

@@ -8,16 +8,17 @@ from typing import Any
 
 from results.members import LogRatios, Members, log_ratios
 from results.statistics.errors import StatisticsError
-from results.statistics.pooling import Pooled, fit_pool, pool
+from results.statistics.pooling import Pooled, PoolFit, fit_pool, pooled
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the members of a pool come to: a pooled figure, or why there is none."""
+    """What the members of a pool come to: a pooled figure and its fit, or why there is none."""
 
     ratios: LogRatios | None
     pooled: Pooled | None
     no_figure: str = ""
+    fit: PoolFit | None = None
 
 
 @dataclass(frozen=True)
@@ -42,10 +43,10 @@ def pooled_from(members: Members) -> Outcome:
     except StatisticsError as error:
         return Outcome(None, None, str(error))
     try:
-        pooled = pool(*_columns(members, ratios))
+        fit = fit_pool(*_columns(members, ratios))
+        return Outcome(ratios, pooled(fit), fit=fit)
     except StatisticsError as error:
         return Outcome(ratios, None, str(error))
-    return Outcome(ratios, pooled)
 
 
 def fit_from(members: Members) -> Fit | None:

@@ -11,6 +11,8 @@ import structlog
 from django.db import transaction
 from django.db.models import F
 
+from results.contrasting import compare_joins
+from results.describing import describe
 from results.drawing import draw_forest
 from results.jobs import finish_pooled
 from results.members import Members, members_of
@@ -31,10 +33,21 @@ def refresh_pool(pool_id: int) -> None:
     try:
         while (version := _next_version(pool_id)) is not None:
             draw_forest(version)
+        _draw_again(pool_id)
+        compare_joins(pool_id)
     except Exception:
         log.exception("pool not computed", pool=pool_id)
         Pool.objects.filter(pk=pool_id).update(failures=F("failures") + 1)
     finish_pooled()
+
+
+def _draw_again(pool_id: int) -> None:
+    """Draw a current version whose drawing was erased, as where a tester goes by another name."""
+    erased = PoolVersion.objects.filter(
+        pk__in=Pool.objects.filter(pk=pool_id).values("current"), forest_light="", sets__gt=0
+    ).first()
+    if erased is not None:
+        draw_forest(erased)
 
 
 def _next_version(pool_id: int) -> PoolVersion | None:
@@ -72,6 +85,8 @@ def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> 
     joined, left = _changes(locked, members)
     if latest and not joined and not left and latest.figures == version.figures:
         return None
+    for name, value in plain(describe(locked.pk, members, outcome)).items():
+        setattr(version, name, value)
     version.save()
     _change_members(version, joined, left)
     locked.current = version

@@ -1,0 +1,137 @@
+"""Joins compared on the same rig and day: what those who tied several of a line pair found."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from results.lookups import line_pair_of, rivals
+from results.members import log_ratios, members_of
+from results.models import DirectComparison, Pool, PoolVersion, StalePool
+from results.statistics.contrasts import Contrasts, within_baseline_contrasts
+from results.statistics.errors import StatisticsError
+from results.statistics.network import Difference, Network, network
+
+Floats = NDArray[np.float64]
+Ids = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class _Arms:
+    """Sets of all pools of a line pair as columns, (k,); ``pool`` names the join."""
+
+    y: Floats
+    own_variance: Floats
+    pool: NDArray[np.str_]
+    tester: Ids
+    baseline: Ids
+
+
+def compare_joins(pool_id: int) -> None:
+    """Compare the joins of a pool's line pair anew, where one of its pools has a new version.
+
+    While another of its pools is stale nothing is done: whoever refreshes the last one does it.
+    """
+    pool = Pool.objects.get(pk=pool_id)
+    pools = list(rivals(pool))
+    versions = sorted(each.current_id for each in pools if each.current_id)
+    pair = line_pair_of(pool)
+    known = DirectComparison.objects.filter(**pair).first()
+    if known is not None and known.versions == versions:
+        return
+    if StalePool.objects.filter(pool__in=pools).exists():
+        return
+    DirectComparison.objects.update_or_create(
+        **pair, defaults={"versions": versions, "figures": {}, "why_not": "", **_compared(pools)}
+    )
+
+
+def _compared(pools: list[Pool]) -> dict[str, Any]:
+    arms = _arms(pools)
+    if arms is None:
+        return {"why_not": "no join of this line pair has sets whose scatter can be told"}
+    try:
+        contrasts = within_baseline_contrasts(
+            arms.y, arms.own_variance, arms.pool, arms.tester, arms.baseline
+        )
+        found = network(contrasts, _best_known(contrasts))
+    except StatisticsError as error:
+        return {"why_not": str(error)}
+    return {"figures": _figures(pools, contrasts, found)}
+
+
+def _arms(pools: list[Pool]) -> _Arms | None:
+    """Log ratios of each pool's sets at that pool's own scatter; None where there are none."""
+    columns = []
+    for pool in pools:
+        members = members_of(pool.pk)
+        try:
+            ratios = log_ratios(members)
+        except StatisticsError:
+            continue
+        name = np.full(len(members), str(pool.pk))
+        columns.append((ratios.y, ratios.own_variance, name, members.tester, members.baseline))
+    if not columns:
+        return None
+    return _Arms(*(np.concatenate(column) for column in zip(*columns, strict=True)))
+
+
+def _best_known(contrasts: Contrasts) -> str:
+    """The join that was compared most often is the reference."""
+    named = Counter([*contrasts.treatment.tolist(), *contrasts.base.tolist()])
+    return str(min(named, key=lambda name: (-named[name], name)))
+
+
+def _figures(pools: list[Pool], contrasts: Contrasts, found: Network) -> dict[str, Any]:
+    versions = {str(pool.pk): pool.current for pool in pools if pool.current}
+    inconsistent = {
+        (each.first, each.second): {"gap": each.difference, "se": each.se, "p": each.p}
+        for each in found.inconsistencies
+    }
+    together = _joins_by_baseline(contrasts)
+    return {
+        "contrasts": int(contrasts.y.size),
+        "baselines": int(np.unique(contrasts.baseline).size),
+        "testers": int(np.unique(contrasts.tester).size),
+        "tau2": found.tau2,
+        "differences": [
+            {
+                "first": int(each.first),
+                "second": int(each.second),
+                "difference": each.difference,
+                "ci_low": each.ci_low,
+                "ci_high": each.ci_high,
+                "df": each.df,
+                "p": each.p,
+                "together": sum({each.first, each.second} <= joins for joins in together),
+                "of_pools": _of_pools(each, versions),
+                "inconsistency": inconsistent.get((each.first, each.second)),
+            }
+            for each in found.differences
+        ],
+    }
+
+
+def _joins_by_baseline(contrasts: Contrasts) -> list[set[str]]:
+    """The joins pulled on each baseline."""
+    joins_of: dict[int, set[str]] = defaultdict(set)
+    columns = (contrasts.treatment.tolist(), contrasts.base.tolist(), contrasts.baseline.tolist())
+    for treatment, base, baseline in zip(*columns, strict=True):
+        joins_of[baseline].update((treatment, base))
+    return list(joins_of.values())
+
+
+def _of_pools(pair: Difference, versions: dict[str, PoolVersion]) -> dict[str, float] | None:
+    """The difference of the two pooled efficiencies and its standard error, CR2, by itself."""
+    first, second = versions[pair.first].figures, versions[pair.second].figures
+    if not first or not second:
+        return None
+    return {
+        "difference": first["mu"] - second["mu"],
+        "se": math.hypot(first["se_robust"], second["se_robust"]),
+    }
