@@ -26,6 +26,12 @@ def percent(ratio: float | None) -> str:
     return "" if ratio is None else f"{100 * ratio:.1f}%"
 
 
+@register.filter
+def percent_fine(ratio: float) -> str:
+    """A small ratio as percent: ``0.03%``."""
+    return f"{100 * ratio:.2f}%"
+
+
 @register.simple_tag
 def between(low: float | None, high: float | None) -> str:
     """An interval of ratios as percent, and in words where an end is open."""

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
 from django import forms
+from django.db import models
 from django.utils.translation import gettext_lazy as _
 
 from rigs.metrology import units
@@ -27,6 +28,14 @@ LIMITS: dict[str, tuple[float, float]] = {
 }
 """What can be, in the units of the columns; a free length in metres."""
 
+CHOICES: dict[str, type[models.TextChoices]] = {
+    "load_generation": RigRevision.LoadGeneration,
+    "indicator": RigRevision.Indicator,
+    "peak_capture": RigRevision.PeakCapture,
+    "first_grip": RigRevision.Grip,
+    "second_grip": RigRevision.Grip,
+}
+
 
 class QuantityField(forms.CharField):
     """Number and unit as written; cleaned to the pair of the value and what was written."""
@@ -46,6 +55,16 @@ class QuantityField(forms.CharField):
                 _("Found %(found)s, expected %(expected)s.")
                 % {"found": written, "expected": error.expected}
             ) from None
+
+
+def day_picker() -> forms.DateInput:
+    """A day as a browser picks it; browsers take no other form than this."""
+    return forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+
+
+def in_words(choices: type[models.TextChoices]) -> list[tuple[str, str]]:
+    """Choices by what is stored, which is what the API and sheets say as well."""
+    return [(value, value) for value in choices.values]
 
 
 def newtons(written: str) -> float:
@@ -139,7 +158,12 @@ class RevisionForm(Refusable, forms.ModelForm):
             "place": _("shown to you and to moderators only, like latitude and height"),
             "latitude_deg": _("for local gravity; north is above zero"),
         }
-        widgets = {"made_on": forms.DateInput(attrs={"type": "date"})}
+        widgets = {"made_on": day_picker()}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, choices in CHOICES.items():
+            cast(forms.ChoiceField, self.fields[name]).choices = in_words(choices)
 
     def told(self) -> dict[str, Any]:
         """The columns of the revision by name."""
@@ -187,7 +211,7 @@ class ChangeForm(RevisionForm):
 class CalibrationForm(Refusable, forms.Form):
     """The day of a calibration."""
 
-    made_on = forms.DateField(label=_("Day"), widget=forms.DateInput(attrs={"type": "date"}))
+    made_on = forms.DateField(label=_("Day"), widget=day_picker())
     note = forms.CharField(max_length=1000, required=False, label=_("Note"))
 
 
@@ -198,14 +222,16 @@ class CheckWeightForm(Refusable, forms.Form):
         max_length=LONGEST_WRITTEN, label=_("Check weight"), help_text=_("5 kg, or 5 l of water")
     )
     tolerance = QuantityField(
-        kilograms, help_text=_("20 g"), label=_("Tolerance, plus or minus"), required=False
+        kilograms, help_text=_("20 g"), label=_("Tolerance, ±"), required=False
     )
-    how_known = forms.ChoiceField(label=_("How known"), choices=CalibrationReading.HowKnown.choices)
+    how_known = forms.ChoiceField(
+        label=_("How known"), choices=in_words(CalibrationReading.HowKnown)
+    )
     temperature_C = forms.FloatField(
         label=_("Water, °C"), min_value=0, max_value=40, required=False
     )
     direction = forms.ChoiceField(
-        label=_("Loading or unloading"),
+        label=_("Direction"),
         choices=[("rising", _("loading")), ("falling", _("unloading"))],
     )
     reading = QuantityField(newtons, help_text=_("11.2 lbf"), label=_("Reading"))
