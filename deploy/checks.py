@@ -96,7 +96,8 @@ def pytest(arguments: list[str], environment: dict[str, str]) -> Tally:
     """Run pytest and count what it reports; a run that breaks off counts as a failure."""
     report = Path(environment["SAMESPOOL_VAR"]) / "report.xml"
     report.unlink(missing_ok=True)
-    command = [str(PROGRAMS / "pytest"), f"--junitxml={report}", *arguments]
+    options = [f"--junitxml={report}", "--continue-on-collection-errors"]
+    command = [str(PROGRAMS / "pytest"), *options, *arguments]
     with running(command, stop_by=signal.SIGINT, env=environment) as process:
         code = process.wait()
     if not report.exists():
