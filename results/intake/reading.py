@@ -100,6 +100,10 @@ def _walked(value: object) -> Read:
 
 def _read_sheet(rows: tables.Rows) -> Read:
     sheet = sheets.document_of(rows)
-    walk = Walk(sheet.findings)
-    document = walk.document(sheet.value, SessionDocument)
-    return Read(document, walk.findings, frozenset(walk.broken), sheet.rows)
+    try:
+        document = msgspec.convert(sheet.value, SessionDocument)
+    except msgspec.ValidationError:
+        walk = Walk(sheet.findings)
+        document = walk.document(sheet.value, SessionDocument)
+        return Read(document, walk.findings, frozenset(walk.broken), sheet.rows)
+    return Read(document, sheet.findings, rows=sheet.rows)

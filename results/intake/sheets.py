@@ -190,8 +190,9 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
         _add(sheet, number, key, "pull_sets", told, said)
     part, first, place = sheet.parts[key]
     for name, text in said.items():
-        if cells.folded(text) != cells.folded(first.get(name, "")):
-            expected = f"{shown(first.get(name))}, as in the first row of '{part['label']}'"
+        above = first.get(name, "")
+        if text != above and cells.folded(text) != cells.folded(above):
+            expected = f"{shown(above or None)}, as in the first row of {shown(part['label'])}"
             sheet.refuse(number, name, shown(text), expected)
     return part, place
 

@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterator
 from typing import TypeAlias
 
-from results.intake.limits import MOST_COLUMNS, MOST_PULLS
+from results.intake.limits import MOST_COLUMNS, MOST_LINES, MOST_PULLS
 from results.intake.workbooks import first_sheet
 from rigs.refusals import Finding, TooLarge, Unreadable
 
@@ -21,7 +21,7 @@ def csv_rows(body: bytes) -> Rows:
     """Rows of a CSV file with commas, semicolons or tabs. Raises Unreadable, TooLarge."""
     text = _decoded(body)
     header = next((line for line in text.splitlines() if line.strip(" \t,;")), "")
-    _refuse_wide(text)
+    _refuse_vast(text)
     return _bounded(_parsed(text, max(SEPARATORS, key=header.count)))
 
 
@@ -49,9 +49,12 @@ def _decoded(body: bytes) -> str:
     return text
 
 
-def _refuse_wide(text: str) -> None:
-    """A line of millions of cells is refused before they are made; notes may hold commas."""
-    for number, line in enumerate(text.split("\n"), start=1):
+def _refuse_vast(text: str) -> None:
+    """Millions of lines, or of cells in one, are refused unmade; notes may hold commas."""
+    lines = text.split("\n")
+    if len(lines) > MOST_LINES:
+        raise TooLarge(f"The file has {len(lines)} lines; at most {MOST_LINES} are taken.")
+    for number, line in enumerate(lines, start=1):
         cells = sum(map(line.count, SEPARATORS))
         if cells > 10 * MOST_COLUMNS:
             raise TooLarge(f"Line {number} has {cells} cells; at most {MOST_COLUMNS} columns fit.")

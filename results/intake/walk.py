@@ -20,6 +20,8 @@ from msgspec.structs import FieldInfo
 
 from results.intake.document import PullDocument
 from results.intake.findings import Findings, nearest, shown
+from results.intake.limits import MOST_PULLS
+from rigs.refusals import TooLarge
 
 Form = TypeVar("Form", bound=Struct)
 
@@ -65,6 +67,8 @@ class Walk:
             return _stand_in(info)
 
     def _items(self, found: list[Any], form: type[Struct], place: str) -> Iterator[Struct]:
+        if len(found) > MOST_PULLS:
+            raise TooLarge(f"{place} has {len(found)} items; at most {MOST_PULLS} are taken.")
         for index, item in enumerate(found):
             before = self.findings.number
             inner = f"{place}[{index}]"

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 
 import python_calamine
 
-from results.intake.limits import MOST_COLUMNS, MOST_FINDINGS, MOST_PULLS, MOST_UNPACKED_BYTES
+from results.intake.limits import MOST_COLUMNS, MOST_FINDINGS, MOST_LINES, MOST_UNPACKED_BYTES
 from rigs.refusals import Finding, Invalid, TooLarge, Unreadable
 
 _SHEET = re.compile(r"xl/worksheets/[^/]+\.xml", re.IGNORECASE)
@@ -74,11 +74,10 @@ def _packed(parts: dict[str, bytes]) -> bytes:
 
 def _refuse_vast(sheet: bytes) -> None:
     for letters, digits in _PLACES.findall(sheet):
-        # Blank rows may stand between the pulls, so a sheet may be longer than it has pulls.
-        if int(digits) > 5 * MOST_PULLS or _column(letters) > MOST_COLUMNS:
+        if int(digits) > MOST_LINES or _column(letters) > MOST_COLUMNS:
             cell = (letters + digits).decode("ascii")
             raise TooLarge(
-                f"The sheet reaches to {cell}; at most {MOST_PULLS} pulls and "
+                f"The sheet reaches to {cell}; at most {MOST_LINES} rows and "
                 f"{MOST_COLUMNS} columns fit."
             )
 

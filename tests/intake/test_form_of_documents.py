@@ -56,6 +56,17 @@ def test_more_than_20000_pulls_are_refused(send, right):
 
 
 @pytest.mark.parametrize(
+    ("body", "says"),
+    [
+        (b'{"baselines": [' + b"[]," * 30_000 + b"[]]}", "baselines has 30001 items"),
+        (b"[" + b"[]," * 300_000 + b"[]]", "The JSON has 600002 members; at most 400000"),
+    ],
+)
+def test_a_document_of_very_many_parts_is_refused(send, body, says):
+    assert says in refusal(send, body, TooLarge)
+
+
+@pytest.mark.parametrize(
     ("member", "value", "expected"),
     [
         ("rig", 7, "a name of at most 120 characters"),

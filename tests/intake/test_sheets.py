@@ -189,10 +189,11 @@ def test_more_than_20000_rows_are_refused(send):
         (b"," * 10_000_000, "at most 100 columns fit"),
         (HEADER.encode() + b"\n" + b"," * 5_000_000, "at most 100 columns fit"),
         (b"x" * 10_000_000, "field larger than field limit"),
+        (b"\n" * 10_000_000, "10000001 lines; at most 100000 are taken"),
     ],
-    ids=["commas", "commas below a header", "one cell"],
+    ids=["commas", "commas below a header", "one cell", "blank lines"],
 )
-def test_ten_megabytes_of_one_line_are_refused(send, body, says):
+def test_ten_megabytes_of_next_to_nothing_are_refused(send, body, says):
     with pytest.raises((TooLarge, Unreadable), match=says):
         send(body, form="text/csv")
 
