@@ -32,8 +32,8 @@ class NamedRig(serializers.ModelSerializer):
 class ContributorDocument(serializers.ModelSerializer):
     """What everyone may see of a tester."""
 
-    club = serializers.CharField(source="club.name", default=None)
-    rigs = NamedRig(many=True)
+    club = serializers.CharField(source="public_club.name", default=None)
+    rigs = NamedRig(many=True, source="public_rigs")
 
     class Meta:
         model = Contributor
@@ -41,12 +41,22 @@ class ContributorDocument(serializers.ModelSerializer):
 
 
 class MeDocument(ContributorDocument):
-    """What a tester sees of their own account."""
+    """What a tester sees of their own account, with what they let be listed on their page."""
 
+    club = serializers.CharField(source="club.name", default=None)
+    rigs = NamedRig(many=True)
     moderator = serializers.SerializerMethodField()
 
     class Meta(ContributorDocument.Meta):
-        fields = [*ContributorDocument.Meta.fields, "moderator"]
+        fields = [
+            *ContributorDocument.Meta.fields,
+            "moderator",
+            "shows_club",
+            "shows_rigs",
+            "shows_sets",
+            "licence",
+            "licence_agreed_at",
+        ]
 
     def get_moderator(self, contributor: Contributor) -> bool:
         return is_moderator(contributor.user)
@@ -73,7 +83,7 @@ class OneContributor(generics.RetrieveAPIView):
     """One tester's public profile."""
 
     serializer_class = ContributorDocument
-    queryset = lookups.contributors()
+    queryset = lookups.profiles()
 
 
 @extend_schema(
@@ -88,6 +98,11 @@ class OneContributor(generics.RetrieveAPIView):
                 "joined_at": "2025-10-04T18:20:00Z",
                 "rigs": [{"id": 3, "name": "garage winch"}],
                 "moderator": False,
+                "shows_club": True,
+                "shows_rigs": True,
+                "shows_sets": True,
+                "licence": "CC-BY-4.0",
+                "licence_agreed_at": "2025-10-04T18:20:00Z",
             },
         )
     ],

@@ -16,6 +16,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from rigs.second_factor import has_second_factor, lacks_second_factor
+
 
 class NameAndPassword(BasicAuthentication):
     """HTTP Basic authentication (RFC 7617), which allows no control characters."""
@@ -27,7 +29,13 @@ class NameAndPassword(BasicAuthentication):
     ) -> tuple[Any, None]:
         if "\x00" in userid + password:
             raise AuthenticationFailed("Name or password holds a control character.")
-        return super().authenticate_credentials(userid, password, request)
+        user, none = super().authenticate_credentials(userid, password, request)
+        if has_second_factor(user) or lacks_second_factor(user):
+            raise AuthenticationFailed(
+                "A password alone gives no token to this account, which signs in by two factors: "
+                "make one on the page of the account."
+            )
+        return user, none
 
 
 class TokenDocument(serializers.Serializer):

@@ -45,6 +45,9 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "rest_framework",
     "knox",
+    "allauth",
+    "allauth.account",
+    "allauth.mfa",
     "rules",
     "drf_spectacular",
     "drf_spectacular_sidecar",
@@ -61,6 +64,8 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "results.pages.two_factor.ask_for_second_factor",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
@@ -71,7 +76,7 @@ AUTHENTICATION_BACKENDS = [
     "rules.permissions.ObjectPermissionBackend",
     "django.contrib.auth.backends.ModelBackend",
 ]
-LOGIN_URL, LOGIN_REDIRECT_URL = "pages:sign-in", "pages:rigs"
+LOGIN_URL, LOGIN_REDIRECT_URL = "account_login", "pages:bench"
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator"},
@@ -182,13 +187,26 @@ CELERY_BEAT_SCHEDULE = {
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
 
-# Notices to contributors are mailed as well where a sender and a server are set.
+# Mail is sent where a sender and a server are set: notices, and links to reset a password.
 SAMESPOOL_MAIL_FROM = env.str("SAMESPOOL_MAIL_FROM", "")
+DEFAULT_FROM_EMAIL = SAMESPOOL_MAIL_FROM
+if not SAMESPOOL_MAIL_FROM:
+    EMAIL_BACKEND = "django.core.mail.backends.dummy.EmailBackend"
 EMAIL_HOST, EMAIL_PORT = (
     env.str("SAMESPOOL_MAIL_HOST", "localhost"),
     env.int("SAMESPOOL_MAIL_PORT", 25),
 )
 EMAIL_TIMEOUT = 10
+
+ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]
+ACCOUNT_SIGNUP_FORM_CLASS = "results.pages.account_forms.JoiningForm"
+ACCOUNT_EMAIL_VERIFICATION = "optional" if SAMESPOOL_MAIL_FROM else "none"
+ACCOUNT_EMAIL_SUBJECT_PREFIX = "Samespool: "
+MFA_TOTP_ISSUER = "Samespool"
+# Where no mail can be sent no address can be confirmed, and a second factor must not wait for it.
+MFA_ALLOW_UNVERIFIED_EMAIL = not SAMESPOOL_MAIL_FROM
+# Moderators and administrators need a second factor, but on a machine where it is only tried.
+SAMESPOOL_TWO_FACTOR = env.bool("SAMESPOOL_TWO_FACTOR", not EMBEDDED)
 
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"

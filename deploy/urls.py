@@ -1,13 +1,17 @@
 """Where everything is: the API under /api/v1/, what its problems mean, the admin, and the pages."""
 
+from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.urls import include, path
 
 from api.problem_kinds import explain
 
+admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
+
 urlpatterns = [
     path("api/v1/", include("api.urls")),
     path("problems/<slug:kind>", explain, name="problem"),
     path("admin/", admin.site.urls),
+    path("", include("results.pages.account_urls")),
     path("", include("results.pages.urls")),
 ]

@@ -24,6 +24,11 @@ def contributors() -> QuerySet[Contributor]:
     )
 
 
+def profiles() -> QuerySet[Contributor]:
+    """The same, and those of closed accounts, which stand behind what was kept."""
+    return Contributor.objects.select_related("club").prefetch_related("rigs").order_by("pk")
+
+
 def rigs() -> QuerySet[Rig]:
     """Every rig with its revisions, oldest first. Rigs are public; where they stand is not."""
     return (

@@ -7,7 +7,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from results import lookups
-from rigs.lookups import contributors
+from rigs.lookups import profiles
 
 SETS_SHOWN = 60
 
@@ -15,8 +15,9 @@ SETS_SHOWN = 60
 @require_safe
 def contributor(request: HttpRequest, handle: str) -> HttpResponse:
     """The public side of a contributor."""
-    found = get_object_or_404(contributors(), handle__iexact=handle)
-    sets = list(lookups.counting_sets_by(found)[: SETS_SHOWN + 1])
+    found = get_object_or_404(profiles(), handle__iexact=handle)
+    shown = found.shows_sets or found.closed_at
+    sets = list(lookups.counting_sets_by(found)[: SETS_SHOWN + 1]) if shown else []
     return render(
         request,
         "pages/contributor.html",

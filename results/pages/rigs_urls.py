@@ -1,6 +1,5 @@
 """Addresses of the pages of rigs."""
 
-from django.contrib.auth.views import LoginView
 from django.urls import path
 
 from results.pages import bench_sheet, rigs_changes, rigs_drawings, rigs_one
@@ -14,7 +13,6 @@ urlpatterns = [
     path("rigs/<int:pk>/change/", rigs_changes.revise, name="revise"),
     path("revisions/<int:pk>/calibrate/", rigs_changes.calibrate, name="calibrate"),
     path("bench-sheet/", bench_sheet.bench_sheet, name="bench-sheet"),
-    path("sign-in/", LoginView.as_view(template_name="pages/sign_in.html"), name="sign-in"),
     *(
         path(f"{address}{ending}", view, form, name=f"{name}{suffix}")
         for address, view, name in (
