@@ -40,6 +40,7 @@ LIGHT = {
     "tester": "#0f5c85",
     "pool": "#a8430a",
     "expected": "#f6e3d4",
+    "at least": "#8fb4c8",
 }
 DARK = {
     "ink": "#edf1f0",
@@ -48,6 +49,7 @@ DARK = {
     "tester": "#7cc7ea",
     "pool": "#ffa361",
     "expected": "#3c2b1f",
+    "at least": "#3f6f88",
 }
 """Colours by what they are of; blue and orange stay apart for every kind of colour vision."""
 

@@ -4,10 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
 from django.db.models.functions import Coalesce
 
-from results.models import Baseline, NormalisedSet, Pool, PoolMembership, PoolVersion, PullSet
+from results.models import (
+    Baseline,
+    NormalisedSet,
+    Pool,
+    PoolMembership,
+    PoolVersion,
+    PullSet,
+    StateChange,
+)
 from results.states import COUNTING
 from rigs.models import Contributor
 
@@ -93,6 +101,27 @@ def history_of(pool: Pool) -> QuerySet[PoolVersion]:
     )
 
 
+def changes_with(version: PoolVersion) -> QuerySet[PoolMembership]:
+    """Sets that a version added (``until`` is another or none) and those that it took out."""
+    return (
+        PoolMembership.objects.filter(Q(since=version) | Q(until=version))
+        .select_related("pull_set__session__contributor", "pull_set__normalised")
+        .annotate(
+            reason=Coalesce(
+                Subquery(
+                    StateChange.objects.filter(
+                        pull_set=OuterRef("pull_set"), at__lte=version.computed_at
+                    )
+                    .order_by("-pk")
+                    .values("reason")[:1]
+                ),
+                Value("", output_field=TextField()),
+            )
+        )
+        .order_by("pull_set")
+    )
+
+
 def _memberships_by(version: str) -> Coalesce:
     counted = (
         PoolMembership.objects.filter(**{version: OuterRef("pk")})
@@ -117,9 +146,11 @@ def pull_sets() -> QuerySet[PullSet]:
 
 
 def straight_of(pull_set: PullSet) -> QuerySet[Baseline]:
-    """Baselines that a set is measured against, or without figures all of its session."""
-    baselines = Baseline.objects.filter(session=pull_set.session_id).select_related("line")
-    normalised = getattr(pull_set, "normalised", None)
+    """Baselines that a set is measured against, borrowed ones too; without figures its session's."""
+    session, normalised = pull_set.session_id, getattr(pull_set, "normalised", None)
+    if normalised is not None:
+        session = normalised.baseline.session_id
+    baselines = Baseline.objects.filter(session=session).select_related("line", "session")
     if normalised is not None:
         reference = normalised.baseline
         baselines = baselines.filter(line=reference.line_id, spool=reference.spool)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.models import Pool
-from results.statistics.ranking import groups
+from results.statistics.ranking import groups, rank
 
 Floats = NDArray[np.float64]
 Group = tuple[Pool, ...]
@@ -76,3 +76,25 @@ def _welch(variance: Floats, df: Floats) -> Floats:
     of_df = variance**2 / df
     sums = variance[:, None] + variance[None, :]
     return np.asarray(sums**2 / (of_df[:, None] + of_df[None, :]))
+
+
+@dataclass(frozen=True)
+class Chance:
+    """How sure a join's place is: mean certainty of being better than another of the pair
+    (P-score; Ruecker & Schwarzer 2015), and the probability that none is better."""
+
+    better: float
+    best: float
+
+
+def chances(pools: Sequence[Pool]) -> dict[int, Chance]:
+    """The chance of each pooled join among its line pair, by the pool's id; a lone join is best."""
+    pooled = [pool for pool in pools if pool.current and pool.current.figures]
+    if len(pooled) < 2:
+        return {pool.pk: Chance(1.0, 1.0) for pool in pooled}
+    mu, se = (_column(pooled, name) for name in ("mu", "se_robust"))
+    found = rank(mu, np.diag(se**2))
+    return {
+        pool.pk: Chance(float(better), float(best))
+        for pool, better, best in zip(pooled, found.p_score, found.best, strict=True)
+    }

@@ -32,6 +32,27 @@ def percent_fine(ratio: float) -> str:
     return f"{100 * ratio:.2f}%"
 
 
+@register.filter
+def change(ratio: float) -> str:
+    """A change in points of percent with its sign: ``+2.1``."""
+    return f"{100 * ratio:+.1f}"
+
+
+@register.filter
+def more(ratio: float) -> str:
+    """What a ratio is over one, with its sign: 1.12 as ``+12.0%``."""
+    return f"{100 * (ratio - 1):+.1f}%"
+
+
+@register.filter
+def chance(probability: float) -> str:
+    """A probability in whole hundredths, none of them certain: ``62 in 100``."""
+    hundredths = round(100 * probability)
+    if hundredths in (0, 100):
+        return str(_("under 1 in 100") if hundredths == 0 else _("over 99 in 100"))
+    return str(_("%d in 100")) % hundredths
+
+
 @register.simple_tag
 def between(low: float | None, high: float | None) -> str:
     """An interval of ratios as percent, and in words where an end is open."""

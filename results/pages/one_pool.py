@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Mapping
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,20 +12,39 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from results import lookups
+from results.models import DirectComparison, Pool, PoolVersion
+from results.pages.line_pairs import contrasts_of, query_of
 from results.pages.pool_words import statements
 from results.statistics.pooling import LEAST_TESTERS
+from rigs.models import Contributor
 
 SETS_PER_PAGE = 100
 VERSIONS_SHOWN = 20
+TESTERS_SHOWN = 12
+SURE_ENOUGH = 4.0
+"""Satterthwaite degrees of freedom below which a CR2 interval is not to be relied on
+(Tipton 2015, Psychological Methods 20:375-393)."""
 
 
 @dataclass(frozen=True)
-class Endings:
-    """How the pulls of a pool ended."""
+class Moderator:
+    """Change of the efficiency for one unit more of a property, as a ratio less one."""
 
-    modes: Mapping[str, int]
-    outlasted: int
-    counted: int
+    name: str
+    change: float
+    low: float
+    high: float
+    p: float
+    shaky: bool
+
+
+@dataclass(frozen=True)
+class WithoutTester:
+    """The pooled efficiency without one tester, and how far that moves it."""
+
+    handle: str
+    efficiency: float
+    shift: float
 
 
 @require_safe
@@ -34,31 +52,91 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     """A pool that has been computed at least once."""
     pool = get_object_or_404(lookups.drawn_pools(), pk=pk)
     assert pool.current is not None
-    sets = lookups.sets_of(pool)
-    page = Paginator(sets, SETS_PER_PAGE).get_page(request.GET.get("page"))
+    version = pool.current
+    page = Paginator(lookups.sets_of(pool), SETS_PER_PAGE).get_page(request.GET.get("page"))
     versions = list(lookups.history_of(pool)[: VERSIONS_SHOWN + 1])
+    without = _without_testers(version)
     return render(
         request,
         "pages/pool.html",
         {
             "pool": pool,
-            "version": pool.current,
-            "picture": request.build_absolute_uri("forest.png"),
-            "statements": statements(pool.current),
-            "endings": _endings(sets.values_list("join_itself", "failure_modes", "counted")),
+            "version": version,
+            "picture": request.build_absolute_uri("card.png"),
+            "cited": request.build_absolute_uri(),
+            "statements": statements(version),
+            "findings": version.findings,
+            "moderators": _moderators(version),
+            "without": without[:TESTERS_SHOWN],
+            "more_without": len(without) > TESTERS_SHOWN,
+            "contrasts": _contrasts_with(pool),
+            "pair": query_of(pool),
             "page": page,
             "versions": versions[:VERSIONS_SHOWN],
             "more_versions": len(versions) > VERSIONS_SHOWN,
+            "several_versions": len([past for past in versions if past.efficiency]) > 1,
             "least_testers": LEAST_TESTERS,
         },
     )
 
 
-def _endings(sets: Iterable[tuple[dict[str, Any], dict[str, int], int]]) -> Endings:
-    modes: Counter[str] = Counter()
-    outlasted = counted = 0
-    for join_itself, of_set, pulls in sets:
-        modes.update(of_set)
-        outlasted += join_itself.get("outlasted", 0)
-        counted += pulls
-    return Endings(dict(modes), outlasted, counted)
+@require_safe
+def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
+    """A dated version of a pool: what made it, and the sets that came and went with it."""
+    pool = get_object_or_404(lookups.pools(), pk=pk)
+    version = get_object_or_404(lookups.versions_of(pool).defer("figures"), number=number)
+    changed = lookups.changes_with(version)
+    return render(
+        request,
+        "pages/version.html",
+        {
+            "pool": pool,
+            "version": version,
+            "page": Paginator(changed, SETS_PER_PAGE).get_page(request.GET.get("page")),
+            "earlier": pool.versions.filter(number=number - 1).defer("figures").first(),
+            "later": pool.versions.filter(number=number + 1).exists(),
+            "least_testers": LEAST_TESTERS,
+        },
+    )
+
+
+def _moderators(version: PoolVersion) -> list[Moderator]:
+    tried: list[dict[str, Any]] = version.findings.get("moderators", {}).get("tried", [])
+    return [
+        Moderator(
+            name=each["name"],
+            change=math.expm1(each["coefficient"]),
+            low=math.expm1(each["ci_low"]),
+            high=math.expm1(each["ci_high"]),
+            p=each["p_adjusted"],
+            shaky=each["df"] < SURE_ENOUGH,
+        )
+        for each in tried
+    ]
+
+
+def _without_testers(version: PoolVersion) -> list[WithoutTester]:
+    """The pool without each tester, the most telling first."""
+    left_out = version.figures.get("leave_one_out")
+    if not left_out:
+        return []
+    mu = version.figures["mu"]
+    moved = sorted(
+        zip(left_out["tester"], left_out["mu"], strict=True), key=lambda each: -abs(each[1] - mu)
+    )
+    shown = Contributor.objects.in_bulk([tester for tester, _ in moved[: TESTERS_SHOWN + 1]])
+    return [
+        WithoutTester(shown[tester].handle, math.exp(other), math.exp(other) - math.exp(mu))
+        for tester, other in moved[: TESTERS_SHOWN + 1]
+    ]
+
+
+def _contrasts_with(pool: Pool) -> list[Any]:
+    """This join against others of its line pair, pulled on the same rig and day."""
+    comparison = DirectComparison.objects.filter(**lookups.line_pair_of(pool)).first()
+    pools = {rival.pk: rival for rival in lookups.rivals(pool).defer("current__figures")}
+    return [
+        contrast
+        for contrast in contrasts_of(comparison, pools)
+        if pool.pk in (contrast.stronger.pk, contrast.weaker.pk)
+    ]

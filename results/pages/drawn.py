@@ -1,0 +1,24 @@
+"""Drawings at stable addresses: drawn once, then kept for a day; light, dark, or a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+from django.core.cache import cache
+from django.http import HttpResponse
+
+from results.forest import darkened
+from results.pages.forests import drawing, on_white
+
+A_DAY_S = 24 * 60 * 60
+Form = Literal["light", "dark", "picture"]
+
+
+def answer(key: str, draw: Callable[[], str], form: Form) -> HttpResponse:
+    """The drawing of this key in the form asked for."""
+    light = cache.get_or_set(key, draw, timeout=A_DAY_S)
+    if form == "picture":
+        picture = cache.get_or_set(f"{key}-picture", lambda: on_white(light), timeout=A_DAY_S)
+        return HttpResponse(picture, content_type="image/png")
+    return drawing(darkened(light) if form == "dark" else light)

@@ -1,0 +1,81 @@
+"""Charts of a pool and of a line pair, by the version they show."""
+
+from __future__ import annotations
+
+import hashlib
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import require_safe
+
+from results import forest, lookups, pool_drawings
+from results.models import PoolVersion
+from results.pages.drawn import Form, answer
+from results.pages.line_pairs import pools_asked_for
+from rigs.models import Contributor
+
+
+@require_safe
+@cache_control(max_age=60)
+def pulls(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """Single pulls of the join and of straight line."""
+    version = _current(pk)
+    if not version.findings.get("pulls"):
+        raise Http404
+    return answer(f"pulls-{version.pk}", lambda: pool_drawings.pulls_svg(version), form)
+
+
+@require_safe
+@cache_control(max_age=60)
+def history(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """The pooled efficiency from version to version."""
+    version = _current(pk)
+    pool = version.pool
+    return answer(
+        f"history-{version.pk}",
+        lambda: pool_drawings.history_svg(pool, list(lookups.versions_of(pool).defer("figures"))),
+        form,
+    )
+
+
+@require_safe
+@cache_control(max_age=60)
+def left_out(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """The pool without each tester in turn."""
+    version = _current(pk)
+    testers = version.figures.get("leave_one_out") or {"tester": []}
+    handles = Contributor.objects.in_bulk(testers["tester"])
+    found = pool_drawings.left_out_forest(
+        version, {tester: found.handle for tester, found in handles.items()}
+    )
+    if found is None:
+        raise Http404
+    key = hashlib.sha256(repr(found).encode()).hexdigest()
+    return answer(f"left-out-{key}", lambda: forest.svg(found), form)
+
+
+@require_safe
+@cache_control(max_age=60)
+def card(_request: HttpRequest, pk: int) -> HttpResponse:
+    """The picture shown where a link to the pool is posted."""
+    version = _current(pk)
+    return answer(f"card-{version.pk}", lambda: pool_drawings.card_svg(version), "picture")
+
+
+@require_safe
+@cache_control(max_age=60)
+def joins(request: HttpRequest, form: Form = "light") -> HttpResponse:
+    """The joins of one line pair side by side."""
+    found = pool_drawings.joins_forest(pools_asked_for(request))
+    if found is None:
+        raise Http404
+    key = hashlib.sha256(repr(found).encode()).hexdigest()
+    return answer(f"joins-{key}", lambda: forest.svg(found), form)
+
+
+def _current(pk: int) -> PoolVersion:
+    pool = get_object_or_404(lookups.pools(), pk=pk)
+    assert pool.current is not None
+    pool.current.pool = pool
+    return pool.current
