@@ -90,7 +90,7 @@ class CaseDocument(serializers.ModelSerializer):
     pull_set = Link("api:pull-set")
     tester = serializers.CharField(source="pull_set.session.contributor.handle")
     connection = serializers.CharField(source="pull_set.connection.name")
-    label = serializers.CharField(source="pull_set.label")
+    set_label = serializers.CharField(source="pull_set.label")
     state = serializers.CharField(source="pull_set.state")
     pool = Link("api:pool", source="pull_set.normalised.pool", default=None)
     appealed = serializers.BooleanField(source="appealed_id")
@@ -101,7 +101,7 @@ class CaseDocument(serializers.ModelSerializer):
             "pull_set",
             "tester",
             "connection",
-            "label",
+            "set_label",
             "state",
             "pool",
             "pool_shift",

@@ -94,6 +94,7 @@ def appeal(*, by: User, pull_set: PullSet, text: str) -> Message:
     person has decided against the set, or an appeal waits already. Locks: the row of the set.
     """
     _check_owns(by, pull_set)
+    _check_text(text)
     with transaction.atomic():
         (locked,) = _locked([pull_set])
         case, _ = ReviewCase.objects.get_or_create(pull_set=locked)
@@ -182,13 +183,17 @@ def _check_version(pull_set: PullSet, expected: int | None) -> None:
 
 
 def _say(by: User, pull_set: PullSet, kind: Message.Kind, text: str) -> Message:
+    _check_text(text)
+    return Message.objects.create(pull_set=pull_set, by=by, kind=kind, text=text.strip())
+
+
+def _check_text(text: str) -> None:
     if not text.strip() or len(text) > LONGEST_TEXT:
         found = f"{len(text)} characters" if text.strip() else "nothing"
         raise Invalid(
-            "There is nothing to be read in it.",
-            [Finding("", "text", found, f"up to {LONGEST_TEXT} characters")],
+            "This can't be kept in the thread.",
+            [Finding("", "text", found, f"some words, at most {LONGEST_TEXT} characters")],
         )
-    return Message.objects.create(pull_set=pull_set, by=by, kind=kind, text=text.strip())
 
 
 def _findings(decision: str, reason: str) -> list[Finding]:

@@ -1,0 +1,96 @@
+"""The moderator's desk: one screen a case, and a decision that can't be taken blindly."""
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from results.reviewing import decide, version_of
+from tests.stories.test_review import TOO_GOOD_N, held, league, send  # noqa: F401  (fixtures)
+
+QUEUE = reverse("admin:results_reviewcase_changelist")
+
+
+@pytest.fixture
+def desk(moderator) -> Client:
+    moderator.user.is_staff = True
+    moderator.user.save()
+    client = Client()
+    client.force_login(moderator.user)
+    return client
+
+
+def page_of(pull_set) -> str:
+    return reverse("admin:results_reviewcase_change", args=[pull_set.pk])
+
+
+def test_a_case_shows_evidence_pictures_and_the_pool_with_and_without_it(desk, held):  # noqa: F811
+    page = desk.get(page_of(held)).content.decode()
+    assert "131 percent of the straight line" in page
+    assert "with this set" in page
+    assert "without it" in page
+    assert page.count("<svg") >= 2
+    assert "gain 1.0000" in page
+    assert "The contributor reads this." in page
+
+
+def test_the_queue_shows_what_waits_and_by_how_much_it_would_move_its_pool(desk, held):  # noqa: F811
+    page = desk.get(QUEUE).content.decode()
+    assert "owner" in page
+    assert "percent</td>" in page
+    assert "How the checks fare" in page
+
+
+def test_a_draft_holds_the_evidence_and_what_the_contributor_can_do(desk, held):  # noqa: F811
+    page = desk.get(page_of(held), {"draft": "reject"}).content.decode()
+    assert "appeal and another moderator will look" in page
+
+
+def test_a_decision_is_taken_on_the_screen_and_told(desk, held):  # noqa: F811
+    sent = {"decision": "release", "reason": "A splice.", "version": version_of(held)}
+    assert desk.post(page_of(held), sent).status_code == 302
+    held.refresh_from_db()
+    assert held.state == "released"
+    assert "A splice." in held.notices.first().text
+
+
+def test_a_decision_on_a_case_that_moved_on_is_shown_and_not_taken(desk, held, moderator):  # noqa: F811
+    seen = version_of(held)
+    decide(by=moderator.user, pull_set=held, decision="reject", reason="Wrong spool.")
+    answer = desk.post(page_of(held), {"decision": "release", "reason": "Fine.", "version": seen})
+    assert "moved on since you looked" in answer.content.decode()
+    held.refresh_from_db()
+    assert held.state == "rejected"
+
+
+def test_several_are_rejected_at_once_with_one_reason(desk, held, other):  # noqa: F811
+    second = send(other, TOO_GOOD_N)
+    desk.post(
+        QUEUE,
+        {
+            "action": "reject_many",
+            "_selected_action": [held.pk, second.pk],
+            "reason": "Both pulled from the spool that was recalled.",
+        },
+    )
+    for pull_set in (held, second):
+        pull_set.refresh_from_db()
+        assert pull_set.state == "rejected"
+
+
+def test_several_without_a_reason_stay_as_they_were(desk, held):  # noqa: F811
+    sent = {"action": "reject_many", "_selected_action": [held.pk], "reason": ""}
+    assert (
+        "a sentence the contributor can read"
+        in desk.post(QUEUE, sent, follow=True).content.decode()
+    )
+    held.refresh_from_db()
+    assert held.state == "held"
+
+
+def test_a_tester_with_no_such_role_sees_no_desk(held, other):  # noqa: F811
+    other.user.is_staff = True
+    other.user.save()
+    client = Client()
+    client.force_login(other.user)
+    assert client.get(page_of(held)).status_code == 403
+    assert client.get(QUEUE).status_code == 403

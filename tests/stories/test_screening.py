@@ -1,0 +1,168 @@
+"""Screening a league: the mistyped cell, the four suspects, and the tyer who is only weak."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from deploy.demo import inside
+from deploy.demo.faults import FAULTS
+from deploy.demo.scenario import SCENARIO
+from deploy.demo.simulate import draw_tester, draw_world
+from deploy.demo.suspects import draw_suspects
+from results.draining import drain
+from results.intake.receiving import receive
+from results.models import CheckResult, Session
+from results.review_lookups import checks_of
+from results.reviewing import answer, ask, decide
+from tests import making
+from tests.conftest import contributor
+
+GLUCOSE = Path(__file__).parents[1] / "data/statistics/interlaboratory-glucose-five-materials.json"
+LINE_N = (198.0, 203.0, 200.0, 205.0, 196.0, 199.0)
+
+
+def marks_of(pull_set) -> set[str]:
+    return set(checks_of(pull_set).exclude(level="none").values_list("name", flat=True))
+
+
+def states_of(session: Session) -> set[str]:
+    return set(session.pull_sets.values_list("state", flat=True))
+
+
+def document(readings) -> dict:
+    """A session with three pulls of one join, on straight line near 200 N."""
+    pulls = [{"reading": reading, "failure_mode": "join"} for reading in readings]
+    straight = [{"reading": reading, "failure_mode": "line"} for reading in LINE_N]
+    return {
+        "rig": "shed winch",
+        "revision": 1,
+        "pulled_on": "2026-01-10",
+        "state": "dry",
+        "unit": "N",
+        "baselines": [{"line": "thin", "pulls": straight}],
+        "pull_sets": [
+            {
+                "label": "material C",
+                "connection": "Blood",
+                "main": {"line": "thin"},
+                "leader": {"line": "thick"},
+                "pulls": pulls,
+            }
+        ],
+    }
+
+
+def send(person, readings, **amending) -> Session:
+    body = json.dumps(document(readings)).encode()
+    session = receive(person, body, "application/json", None, **amending).session
+    drain()
+    return session
+
+
+def test_a_mistyped_reading_is_flagged_asked_about_and_amended_and_both_versions_are_kept(
+    db, moderator
+):
+    """ASTM E691, glucose in serum, material C: 148.30 of laboratory 4 stands for 138.30."""
+    cells = json.loads(GLUCOSE.read_text())["data"]["C"]
+    making.connection("Blood")
+    making.line("thin", label_N=150)
+    making.line("thick", label_N=400)
+    people = {name: contributor(name) for name in cells}
+    for person in people.values():
+        making.calibrate(making.revision_of(person, resolution_N=0.01), gain=1.0, offset_N=0.0)
+    fourth = people["laboratory_4"]
+    for name, person in people.items():
+        if person is not fourth:
+            send(person, cells[name])
+
+    first = send(fourth, cells["laboratory_4"])
+    flagged = first.pull_sets.get()
+    assert flagged.state == "pooled"
+    assert "more scatter than the pool" in marks_of(flagged)
+    told = checks_of(flagged).get(name="more scatter than the pool").sentence
+    assert "one mistyped reading" in told
+
+    ask(by=moderator.user, pull_set=flagged, text="Is 148.30 right? It stands apart.")
+    answer(by=fourth.user, pull_set=flagged, text="No: the notebook says 138.30.")
+    corrected = [138.30 if reading == 148.30 else reading for reading in cells["laboratory_4"]]
+    second = send(fourth, corrected, replaces=first, reason="148.30 was 138.30 in the notebook")
+
+    amended = second.pull_sets.get()
+    assert amended.state == "pooled"
+    assert "more scatter than the pool" not in marks_of(amended)
+    flagged.refresh_from_db()
+    assert flagged.state == "withdrawn"
+    assert [pull.reading_written for pull in flagged.pulls.order_by("pk")][1] == "148.3"
+    assert "more scatter than the pool" in marks_of(flagged)
+    assert flagged.messages.count() == 2
+
+
+@pytest.fixture
+def league(db) -> np.random.Generator:
+    """First sessions of the scenario's dry testers on one line pair; the random state after it."""
+    rng = np.random.default_rng(20260110)
+    inside.lay_catalogue()
+    for submission in draw_world(rng, targets=["shock-leader"]):
+        if submission["sessions"][0]["state"] == "dry":
+            inside.send(inside.settle(submission), submission["sessions"][0])
+    return rng
+
+
+def test_nobody_of_an_honest_league_is_held_and_the_weak_tyer_is_marked_at_most(league):
+    assert not CheckResult.objects.filter(level="hold").exists()
+    weak = Session.objects.get(contributor__handle="reedmace")
+    assert states_of(weak) == {"normalised"}
+
+    rng = np.random.default_rng(4)
+    reedmace = next(t for t in SCENARIO["testers"] if t["handle"] == "reedmace")
+    weaker = draw_tester(rng, reedmace | {"handle": "weaker", "tying_log": -0.5}, ["shock-leader"])
+    session = inside.send(inside.settle(weaker), weaker["sessions"][0])
+    assert states_of(session) == {"normalised"}
+    assert "below the pool" in marks_of(session.pull_sets.first())
+    assert (
+        "no fault of the record"
+        in checks_of(session.pull_sets.first()).get(name="below the pool").sentence
+    )
+
+
+def test_three_suspects_are_held_and_the_old_hand_counts(league, moderator):
+    suspects = draw_suspects(league)
+    wrong = {"tidycopy": 0, "pounds": 1, "shortbase": 0}
+    for handle, number in wrong.items():
+        submission = suspects[handle]
+        session = inside.send(inside.settle(submission), submission["sessions"][number])
+        assert states_of(session) == {"held"}, handle
+    old = suspects["oldhand"]
+    session = inside.send(inside.settle(old), old["sessions"][0])
+    for pull_set in session.pull_sets.filter(state="held"):
+        decide(
+            by=moderator.user, pull_set=pull_set, decision="release", reason="The film shows it."
+        )
+    assert states_of(session) <= {"normalised", "released"}
+
+
+def test_each_suspect_is_held_for_what_is_wrong_with_it(league):
+    suspects = draw_suspects(league)
+    expected = {
+        "tidycopy": {"too little scatter", "copied within the session", "repeated values"},
+        "pounds": {"straight line against its label"},  # nobody else pulled these lines
+        "shortbase": {"plausible efficiency", "straight line against other testers"},
+    }
+    for handle, names in expected.items():
+        submission = suspects[handle]
+        number = 1 if handle == "pounds" else 0
+        session = inside.send(inside.settle(submission), submission["sessions"][number])
+        holds = CheckResult.objects.filter(screening__session=session, level="hold")
+        assert names <= set(holds.values_list("name", flat=True)), handle
+
+
+@pytest.mark.parametrize("kind", ["invented", "units", "baseline"])
+def test_a_fault_planted_in_an_honest_session_is_held(league, kind):
+    honest = next(t for t in SCENARIO["testers"] if t["handle"] == "pikeperch")
+    submission = draw_tester(league, honest | {"handle": "newcomer"}, ["shock-leader"])
+    step = submission["rig"]["resolution"]
+    spoilt = FAULTS[kind](np.random.default_rng(2), submission["sessions"][0], step)
+    session = inside.send(inside.settle(submission), spoilt)
+    assert "held" in states_of(session)
