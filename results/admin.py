@@ -31,6 +31,7 @@ from results.models import (
     StateChange,
     TieParameter,
     Upload,
+    WaitingUpload,
 )
 from rigs.admin import ReadOnly
 
@@ -127,6 +128,16 @@ class UploadAdmin(ReadOnly, admin.ModelAdmin):
     list_filter = ["content_type", "received_at"]
     list_select_related = ["session__contributor", "contributor"]
     search_fields = ["contributor__handle", "idempotency_key", "sha256"]
+    exclude = ["body"]
+
+
+@admin.register(WaitingUpload)
+class WaitingUploadAdmin(ReadOnly, admin.ModelAdmin):
+    """Files that were checked and not yet stored."""
+
+    list_display = ["file_name", "contributor", "content_type", "checked_at"]
+    list_select_related = ["contributor"]
+    search_fields = ["contributor__handle", "file_name"]
     exclude = ["body"]
 
 

@@ -1,7 +1,22 @@
 """Intake: from the bytes of an upload to a stored session and a job."""
 
+from results.intake.marking import MarkedSheet, marked
 from results.intake.previewing import Preview, dry_run
 from results.intake.reading import CSV, FORMS, JSON, XLSX
 from results.intake.receiving import Receipt, receive
+from results.intake.waiting import let_wait, store_waiting
 
-__all__ = ["CSV", "FORMS", "JSON", "XLSX", "Preview", "Receipt", "dry_run", "receive"]
+__all__ = [
+    "CSV",
+    "FORMS",
+    "JSON",
+    "XLSX",
+    "MarkedSheet",
+    "Preview",
+    "Receipt",
+    "dry_run",
+    "let_wait",
+    "marked",
+    "receive",
+    "store_waiting",
+]

@@ -13,6 +13,7 @@ from results.models.pools import (
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.states import StateChange
+from results.models.waiting import WaitingUpload
 
 __all__ = [
     "Baseline",
@@ -37,4 +38,5 @@ __all__ = [
     "StateChange",
     "TieParameter",
     "Upload",
+    "WaitingUpload",
 ]

@@ -1,0 +1,104 @@
+"""The rows of a sheet beside what was found in them, for whoever has to correct it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from results.intake import cells, tables
+from results.intake.reading import CSV, JSON, form_of
+from rigs.refusals import Finding, Refused
+
+MOST_ROWS = 80
+LONGEST_CELL = 40
+Level = Literal["", "wrong", "odd"]
+
+
+@dataclass(frozen=True)
+class Cell:
+    """What stands in a cell, and whether it is wrong or odd."""
+
+    text: str
+    level: Level = ""
+
+
+@dataclass(frozen=True)
+class MarkedRow:
+    """A row with its number on the sheet; ``level`` is that of the worst thing said of it."""
+
+    number: int
+    cells: tuple[Cell, ...]
+    level: Level
+    said: tuple[Finding, ...]
+
+
+@dataclass(frozen=True)
+class MarkedSheet:
+    """The header and the rows that something is said of, each with its neighbours."""
+
+    header: tuple[str, ...]
+    rows: tuple[MarkedRow, ...]
+    left_out: int
+
+
+def marked(
+    body: bytes, content_type: str, wrong: Sequence[Finding], odd: Sequence[Finding] = ()
+) -> MarkedSheet | None:
+    """The sheet with its findings in place; None for a document or what can't be read as rows."""
+    form = form_of(content_type)
+    if form == JSON:
+        return None
+    try:
+        rows = tables.csv_rows(body) if form == CSV else tables.xlsx_rows(body)
+    except Refused:
+        return None
+    said: dict[int, list[tuple[Level, Finding]]] = defaultdict(list)
+    levels: tuple[tuple[Level, Sequence[Finding]], ...] = (("wrong", wrong), ("odd", odd))
+    for level, findings in levels:
+        for finding in findings:
+            if finding.row.isdecimal():
+                said[int(finding.row)].append((level, finding))
+    (_, header), *others = rows
+    headings = tuple(_shown(cell) for cell in header)
+    shown = [row for row in others if any(near in said for near in _neighbours(row[0]))]
+    return MarkedSheet(
+        headings,
+        tuple(
+            _row(number, row, headings, said.get(number, [])) for number, row in shown[:MOST_ROWS]
+        ),
+        left_out=len(others) - len(shown[:MOST_ROWS]),
+    )
+
+
+def _neighbours(number: int) -> range:
+    return range(number - 1, number + 2)
+
+
+def _row(
+    number: int, row: list[object], headings: tuple[str, ...], said: list[tuple[Level, Finding]]
+) -> MarkedRow:
+    by_column: dict[str, Level] = {}
+    for level, finding in reversed(said):
+        by_column[finding.field.casefold()] = level
+    padded = [*row, *[""] * (len(headings) - len(row))]
+    return MarkedRow(
+        number,
+        tuple(
+            Cell(_shown(cell), by_column.get(_name(heading), ""))
+            for cell, heading in zip(padded, headings, strict=False)
+        ),
+        said[0][0] if said else "",
+        tuple(finding for _, finding in said),
+    )
+
+
+def _name(heading: str) -> str:
+    """A heading without its unit, as findings name it."""
+    return " ".join(heading.split("(")[0].split("[")[0].replace("_", " ").casefold().split())
+
+
+def _shown(cell: object) -> str:
+    text = cells.text(cell)
+    return text if len(text) <= LONGEST_CELL else f"{text[: LONGEST_CELL - 1]}…"
