@@ -16,6 +16,7 @@ from results.statistics.comparison import (
     compare,
     compare_scatter,
     own_mean,
+    variance_between_testers,
 )
 from results.statistics.errors import StatisticsError
 from results.statistics.planning import (
@@ -86,7 +87,9 @@ def _standing(members: Members, own: Members, others: Pooled) -> Standing:
         mu=others.mu,
         se=others.se_robust,
         degrees_of_freedom=others.df_satterthwaite,
-        tau2_tester=others.tau2_tester,
+        tau2_tester=variance_between_testers(
+            others.prediction_sd, others.se_model, others.tau2_session, others.tau2_set
+        ),
         prediction_freedom=others.prediction_df,
     )
     own_join, own_straight = _scatters(own)

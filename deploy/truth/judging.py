@@ -9,7 +9,13 @@ from scipy.stats import t as student
 from deploy.truth.worlds import CV_JOIN, RESOLUTION_N, Drawn, World
 from results.statistics.censored import Strength, strength
 from results.statistics.cluster_robust import ClusterRobust, cluster_robust
-from results.statistics.comparison import OwnMean, compare, compare_scatter, own_mean
+from results.statistics.comparison import (
+    OwnMean,
+    compare,
+    compare_scatter,
+    own_mean,
+    variance_between_testers,
+)
 from results.statistics.efficiency import efficiency
 from results.statistics.errors import StatisticsError
 from results.statistics.pooling import PoolFit, fit_pool
@@ -175,12 +181,16 @@ def _place(
     world: World, drawn: Drawn, own: OwnMean, fit: PoolFit, robust: ClusterRobust
 ) -> Measured:
     others = fit.model.nesting.testers.size
+    _, tau2_session, tau2_set = (float(component) for component in fit.best.theta)
+    low, high = prediction_interval(fit.best, fit.between_testers, others)
+    se_model = float(np.sqrt(fit.best.likelihood.covariance[0, 0]))
+    prediction_sd = (high - low) / 2.0 / float(student.ppf(0.975, others - 1))
     found = compare(
         own,
         mu=fit.centre + float(fit.best.likelihood.beta[0]),
         se=float(robust.standard_error[0]),
         degrees_of_freedom=float(robust.degrees_of_freedom[0]),
-        tau2_tester=float(fit.best.theta[0]),
+        tau2_tester=variance_between_testers(prediction_sd, se_model, tau2_session, tau2_set),
         prediction_freedom=others - 1.0,
     )
     if world.weak:

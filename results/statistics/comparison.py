@@ -69,6 +69,18 @@ def own_mean(
     return OwnMean(float(weights @ y) / precision, 1.0 / precision, y.size, sessions)
 
 
+def variance_between_testers(
+    prediction_sd: float, se_model: float, tau2_session: float, tau2_set: float
+) -> float:
+    """The variance between testers that a pool's prediction interval implies.
+
+    The prediction averages over what that variance may be, so that this is above zero where its
+    estimate is zero: shrinking by the estimate alone covered 79 to 93 times in 100 where testers
+    are much alike, and 95 were promised.
+    """
+    return max(prediction_sd**2 - se_model**2 - tau2_session - tau2_set, 0.0)
+
+
 @dataclass(frozen=True)
 class Comparison:
     """Own value against the pool without oneself; ratios are own efficiency over the pool's.
@@ -104,6 +116,7 @@ def compare(
 ) -> Comparison:
     """Compare ``own`` with a pool of others: ``mu``, ``se`` and degrees of freedom on log scale.
 
+    ``tau2_tester`` is best that of `variance_between_testers`.
     The variance of ``own`` counts as known, that of mu rests on ``degrees_of_freedom``; they are
     put together after Welch (1947).  Raises `NotPositive`, `NotFinite`.
     """

@@ -90,11 +90,13 @@ def lower_bound(
 ) -> float:
     """Value that `coverage` of new testers' next pulls exceed, with `confidence`; model's centre.
 
-    `pull_variance` is that of one pull within its set on the log scale (CV^2). The bound is the
-    lower quantile of mu - z sqrt(tau2 + pull_variance) as mu and tau2 are spread.
+    `pull_variance` is that of one pull within its set on the log scale (CV^2). A set's efficiency
+    is that of its mean load, and the log of a lognormal pull lies pull_variance / 2 lower on
+    average. The bound is the lower quantile of mu - pull_variance / 2 - z sqrt(tau2 +
+    pull_variance) as mu and tau2 are spread.
     """
     z = norm.ppf(coverage)
-    middle = spread.mu - z * np.sqrt(spread.tau2 + pull_variance)
+    middle = spread.mu - pull_variance / 2 - z * np.sqrt(spread.tau2 + pull_variance)
     return _quantile(spread.weight, middle, np.sqrt(spread.variance), 1 - confidence)
 
 

@@ -5,7 +5,13 @@ import pytest
 from scipy.stats import t as student
 from scipy.stats import ttest_ind_from_stats
 
-from results.statistics.comparison import OwnMean, compare, compare_scatter, own_mean
+from results.statistics.comparison import (
+    OwnMean,
+    compare,
+    compare_scatter,
+    own_mean,
+    variance_between_testers,
+)
 from results.statistics.errors import NotFinite, NotPositive, ShapeMismatch, TooFewSets
 from results.statistics.precision import precision
 from results.statistics.scatter import Scatter
@@ -74,6 +80,19 @@ def test_shrunken_intervals_hold_the_true_value_19_times_in_20():
         found = compare(own(np.exp(random.normal(truth, 0.03)), se=0.03), **pool)
         hits.append(found.shrunken_low <= np.exp(truth) <= found.shrunken_high)
     assert np.mean(hits) == pytest.approx(0.95, abs=0.011)
+
+
+def test_testers_much_alike_are_still_shrunken_by_what_the_prediction_allows_them_to_differ():
+    """A pool that saw no difference between testers and yet predicts with an sd of 0.02."""
+    allowed = variance_between_testers(0.02, 0.004, 0.005**2, 0.0)
+    assert allowed == pytest.approx(0.02**2 - 0.004**2 - 0.005**2)
+    assert variance_between_testers(0.004, 0.004, 0.005**2, 0.0) == 0.0
+    narrow, honest = (
+        compare(own(0.85), **(POOL | {"tau2_tester": tau2})) for tau2 in (0.0, allowed)
+    )
+    assert narrow.weight == 0.0
+    assert 0.3 < honest.weight < 0.6
+    assert honest.shrunken_high - honest.shrunken_low > narrow.shrunken_high - narrow.shrunken_low
 
 
 def test_own_sets_that_share_a_baseline_are_worth_less_than_as_many_sessions():
