@@ -24,6 +24,6 @@ if ("versions" %in% wanted)
   cat("metafor", as.character(packageVersion("metafor")), "R", as.character(getRversion()),
       "BLAS", extSoftVersion()[["BLAS"]], "LAPACK", La_library(), "\n")
 if ("uni" %in% wanted) say("metafor rma.uni", two.level())
-if ("sparse" %in% wanted) say("metafor rma.mv sparse", multilevel(TRUE, control))
 if ("default" %in% wanted) say("metafor rma.mv sparse default stop", multilevel(TRUE, list()))
+if ("sparse" %in% wanted) say("metafor rma.mv sparse", multilevel(TRUE, control))
 if ("dense" %in% wanted) say("metafor rma.mv dense", multilevel(FALSE, control))

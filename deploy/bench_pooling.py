@@ -14,7 +14,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -38,6 +38,7 @@ LARGEST_DENSE = 1000
 ALONE = (1_000, 10_000, 100_000)
 WHOLE = (100, 1_000, 2_000, 4_000)
 REPEATS = 5
+OURS = "ours"
 R_SCRIPT = Path(__file__).with_name("bench_pooling.R")
 
 
@@ -101,9 +102,9 @@ def main() -> int:
         world = draw(size)
         testers = np.unique(world.tester).size
         print(f"\n{size} sets, {testers} testers, {np.unique(world.session).size} sessions")
-        _print_rows([_ours(world), *(_metafor(world, first=not number) if has_r else ())])
+        _print_rows(_multilevel(world, versions=has_r and not number, metafor=has_r))
         print("two levels, errors taken as independent")
-        _print_rows(list(_two_level(world)))
+        _print_rows(_two_level(world))
     _alone()
     _whole()
     return 0
@@ -112,7 +113,7 @@ def main() -> int:
 def _ours(world: World) -> Row:
     fit, seconds = _timed(lambda: fit_pool(*world.columns), REPEATS)
     return Row(
-        "ours",
+        OURS,
         seconds,
         fit.centre + float(fit.best.likelihood.beta[0]),
         tuple(fit.best.theta.tolist()),
@@ -130,30 +131,27 @@ def _timed(task: Callable[[], Found], repeats: int) -> tuple[Found, float]:
     return found, float(np.median(times))
 
 
-def _metafor(world: World, *, first: bool) -> Iterator[Row]:
-    wanted = ["sparse", "default", *(["dense"] if world.y.size <= LARGEST_DENSE else [])]
-    for line in _from_r(world, [*(["versions"] if first else []), *wanted]):
-        if line.startswith("metafor rma"):
-            yield _row(line)
-        else:
-            print(line)
+def _multilevel(world: World, *, versions: bool, metafor: bool) -> Iterator[Row]:
+    if versions:
+        print(*_from_r(world, ["versions"]), flush=True)
+    yield _ours(world)
+    if metafor:
+        wanted = ["default", "sparse", *(["dense"] if world.y.size <= LARGEST_DENSE else [])]
+        yield from map(_row, _from_r(world, wanted))
 
 
-def _from_r(world: World, wanted: list[str]) -> list[str]:
+def _from_r(world: World, wanted: list[str]) -> Iterator[str]:
     table = np.column_stack((*world.columns[:5], np.arange(world.y.size)))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "sets.csv"
         header = "y,own,shared,tester,session,set"
         np.savetxt(path, table, fmt="%.17g", delimiter=",", header=header, comments="")
-        ran = subprocess.run(
-            ["Rscript", str(R_SCRIPT), str(path), *wanted],
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-    if ran.returncode:
-        print(f"metafor failed: {ran.stderr.strip()[-500:]}", file=sys.stderr)
-    return [line for line in ran.stdout.splitlines() if line.strip()]
+        command = ["Rscript", str(R_SCRIPT), str(path), *wanted]
+        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as running:
+            assert running.stdout is not None
+            yield from (line.strip() for line in running.stdout if line.strip())
+    if running.returncode:
+        print("metafor stopped with an error.", file=sys.stderr)
 
 
 def _row(line: str) -> Row:
@@ -165,7 +163,7 @@ def _row(line: str) -> Row:
 def _two_level(world: World) -> Iterator[Row]:
     y, v = world.y, world.own + world.shared
     ours, seconds = _timed(lambda: pool_two_level(y, v, "REML"), REPEATS)
-    yield Row("ours", seconds, ours.mu, (ours.tau2, 0.0, 0.0), np.nan)
+    yield Row(OURS, seconds, ours.mu, (ours.tau2, 0.0, 0.0), np.nan)
     if shutil.which("Rscript"):
         yield from (_row(line) for line in _from_r(world, ["uni"]))
     yield from _pymare(y, v)
@@ -194,17 +192,19 @@ def _statsmodels(y: Floats, v: Floats) -> Iterator[Row]:
     )
 
 
-def _print_rows(rows: list[Row]) -> None:
-    ours = rows[0]
+def _print_rows(rows: Iterable[Row]) -> None:
     print(
         f"{'':36}{'seconds':>10}{'times ours':>12}{'mu':>14}"
         f"{'tau2 tester, session, set':>40}{'log-likelihood':>18}"
     )
+    ours = np.nan
     for row in rows:
+        ours = row.seconds if row.name == OURS else ours
         theta = " ".join(f"{part:.7g}" for part in row.theta)
         print(
-            f"{row.name:36}{row.seconds:10.4f}{row.seconds / ours.seconds:12.1f}{row.mu:14.8f}"
-            f"{theta:>40}{row.loglik:18.8f}"
+            f"{row.name:36}{row.seconds:10.4f}{row.seconds / ours:12.1f}{row.mu:14.8f}"
+            f"{theta:>40}{row.loglik:18.8f}",
+            flush=True,
         )
 
 

@@ -23,7 +23,7 @@ At = Callable[[Floats], RestrictedLikelihood]
 STEPS = 200
 HALVINGS = 60
 ROUNDING = 1e-8  # of a log-likelihood of some 1e5; below it only the score can tell
-CLOSE = 1e-11  # squared length of a Newton step in standard errors; the step taken then squares it
+CLOSE = 1e-9  # squared length of a Newton step in standard errors; the step taken then squares it
 
 
 @dataclass(frozen=True)

@@ -186,9 +186,10 @@ def fit_pool(
     fitted = identifiable(model.nesting)
     at = likelihood_at(model)
     common = homogeneity(model)
-    scale = max(float(np.var(model.columns[:, -1])), common.typical_sampling_variance)
-    best = maximise(at, np.where(fitted, scale / fitted.sum(), 0.0), fitted)
-    return PoolFit(model, centre, fitted, at, best, common, scale)
+    spread, typical = float(np.var(model.columns[:, -1])), common.typical_sampling_variance
+    start = max(spread - typical, spread / 10) / 2
+    best = maximise(at, np.where(fitted, start / fitted.sum(), 0.0), fitted)
+    return PoolFit(model, centre, fitted, at, best, common, max(spread, typical))
 
 
 def pooled(fit: PoolFit) -> Pooled:
