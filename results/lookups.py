@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Any
 
 from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
@@ -20,6 +21,8 @@ from results.states import COUNTING
 from rigs.models import Contributor
 
 LINE_PAIR = ("main_material", "leader_material", "terminal", "wet", "shock")
+NEAR = 0.25
+"""Share of a diameter within which another counts as about the same; common practice, no source."""
 
 
 def pools() -> QuerySet[Pool]:
@@ -75,6 +78,20 @@ def rivals(pool: Pool) -> QuerySet[Pool]:
 def line_pair_of(pool: Pool) -> dict[str, Any]:
     """What the pools of one line pair have in common."""
     return {name: getattr(pool, name) for name in LINE_PAIR}
+
+
+def sets_near(
+    pools: Collection[int], main_m: float | None, leader_m: float | None
+) -> dict[int, int]:
+    """How many counting sets of each pool were on lines within a quarter of these diameters."""
+    near = Q()
+    for line, size in (("main_line", main_m), ("leader_line", leader_m)):
+        if size is not None:
+            between = (size * (1 - NEAR), size * (1 + NEAR))
+            near &= Q(**{f"pull_set__{line}__diameter_m__range": between})
+    sets = NormalisedSet.objects.filter(near, pool__in=pools, pull_set__state__in=COUNTING)
+    counted = sets.order_by().values("pool").annotate(number=Count("pk"))
+    return dict(counted.values_list("pool", "number"))
 
 
 def drawn_pools() -> QuerySet[Pool]:
@@ -145,8 +162,17 @@ def pull_sets() -> QuerySet[PullSet]:
     ).prefetch_related("pulls", "state_changes")
 
 
+def sets_of_session(session_id: int) -> QuerySet[PullSet]:
+    """The pull sets of a session with what they came to, in the order they were told."""
+    return (
+        PullSet.objects.filter(session=session_id)
+        .select_related("connection", "normalised__pool__connection")
+        .order_by("pk")
+    )
+
+
 def straight_of(pull_set: PullSet) -> QuerySet[Baseline]:
-    """Baselines that a set is measured against, borrowed ones too; without figures its session's."""
+    """Baselines a set is measured against, borrowed ones too; without figures its session's."""
     session, normalised = pull_set.session_id, getattr(pull_set, "normalised", None)
     if normalised is not None:
         session = normalised.baseline.session_id

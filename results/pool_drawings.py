@@ -152,8 +152,11 @@ def joins_forest(pools: Sequence[Pool]) -> Forest | None:
     rows.sort(key=lambda row: -row.value)
     first = told[0][0]
     return Forest(
-        title=f"{first.line_pair}, {first.conditions}",
-        subtitle=("overlapping intervals: perhaps no difference",),
+        title="Joins side by side",
+        subtitle=(
+            f"{first.line_pair}, {first.conditions}",
+            "overlapping intervals: perhaps no difference",
+        ),
         rows=rows[:MOST_JOINS],
         pooled=None,
     )

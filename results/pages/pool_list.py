@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from string import ascii_lowercase
 from typing import Any
-from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
 from django.db.models import Q
@@ -17,21 +16,26 @@ from django.views.decorators.http import require_safe
 from results import lookups
 from results.models import Pool
 from results.pages.filters import Filters
+from results.pages.line_pairs import query_of
 from results.pages.strips import Strip, strip_of
 from results.ranking import Place, places, ranked
 from results.statistics.pooling import LEAST_TESTERS
 
 PAIRS_PER_PAGE = 10
-KEY = ("main_material", "leader_material", "terminal", "wet", "shock")
+KEY = lookups.LINE_PAIR
 
 
 @dataclass(frozen=True)
 class Entry:
-    """A join of the list: its place, the letters of its groups, and the strip of its figures."""
+    """A join of the list: its place, the letters of its groups, and the strip of its figures.
+
+    ``near`` counts its sets on lines of about the sizes asked for; None where none were.
+    """
 
     place: Place
     letters: str
     strip: Strip | None
+    near: int | None
 
 
 @dataclass(frozen=True)
@@ -71,14 +75,14 @@ def pool_list(request: HttpRequest) -> HttpResponse:
         {
             "filters": filters,
             "page": page,
-            "sections": _sections(list(page), asked),
+            "sections": _sections(list(page), asked, filters),
             "query": query.urlencode(),
             "least_testers": LEAST_TESTERS,
         },
     )
 
 
-def _sections(pairs: Sequence[dict[str, Any]], asked: Q) -> list[Section]:
+def _sections(pairs: Sequence[dict[str, Any]], asked: Q, filters: Filters) -> list[Section]:
     """A section a line pair. A join is ranked among all of its pair, also those not asked for."""
     if not pairs:
         return []
@@ -87,21 +91,32 @@ def _sections(pairs: Sequence[dict[str, Any]], asked: Q) -> list[Section]:
         of_pairs |= Q(**pair)
     pools = list(lookups.pools().filter(of_pairs))
     shown = set(lookups.pools().filter(of_pairs, asked).values_list("pk", flat=True))
+    near = _near(shown, filters)
     sections = []
     for pair in pairs:
         alike = [pool for pool in pools if all(getattr(pool, key) == pair[key] for key in KEY)]
-        sections.append(_section(alike, shown))
+        sections.append(_section(alike, shown, near))
     return sections
 
 
-def _section(pools: Sequence[Pool], shown: set[int]) -> Section:
+def _near(shown: set[int], filters: Filters) -> dict[int, int] | None:
+    """Sets of each pool near the sizes asked for; None where no size was."""
+    sizes = [filters.asked.get(name) for name in ("main_size", "leader_size")]
+    return lookups.sets_near(shown, *sizes) if any(sizes) else None
+
+
+def _section(pools: Sequence[Pool], shown: set[int], near: dict[int, int] | None) -> Section:
     clusters = []
     for together in _clusters(places(ranked(pools))):
         entries = [
-            Entry(place, "".join(ascii_lowercase[at % 26] for at in place.groups), strip)
+            Entry(
+                place,
+                "".join(ascii_lowercase[at % 26] for at in place.groups),
+                strip_of(place.pool),
+                None if near is None else near.get(place.pool.pk, 0),
+            )
             for place in together
             if place.pool.pk in shown
-            for strip in [strip_of(place.pool)]
         ]
         if entries:
             alike = len(entries) > 1 and len({place.groups for place in together}) == 1
@@ -110,14 +125,7 @@ def _section(pools: Sequence[Pool], shown: set[int]) -> Section:
         pool for pool in pools if pool.pk in shown and pool.current and not pool.current.figures
     ]
     first = pools[0]
-    return Section(first.line_pair, first.conditions, _query(first), clusters, unranked)
-
-
-def _query(pool: Pool) -> str:
-    leader = {"leader": pool.leader_material} if pool.leader_material else {}
-    terminal = {"terminal": pool.terminal} if pool.terminal else {}
-    conditions = {"wet": str(pool.wet).lower(), "shock": str(pool.shock).lower()}
-    return urlencode({"main": pool.main_material} | leader | terminal | conditions)
+    return Section(first.line_pair, first.conditions, query_of(first), clusters, unranked)
 
 
 def _clusters(ordered: Sequence[Place]) -> list[list[Place]]:
