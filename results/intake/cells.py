@@ -10,7 +10,7 @@ _FORMULA = re.compile(r"[=@]|[+-].*[!|(]", re.DOTALL)
 _YES_NO = {"yes": True, "true": True, "y": True, "no": False, "false": False, "n": False}
 _NUMBER = re.compile(r"[+-]?\d{1,15}(?:[.,]\d{1,15})?")
 _WHOLE = ("revision", "discarded_ties")
-_DECIMAL = ("temperature_C", "soak_hours", "time_to_break")
+_DECIMAL = ("temperature_C", "soak_hours", "time_to_break", "time_to_tie_s", "join_diameter_mm")
 _ANSWERS = ("doubled", "slipped_first")
 _WORDS = ("state", "loading", "position", "failure_mode")
 

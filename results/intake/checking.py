@@ -185,6 +185,8 @@ def _pull_set(
         parameters=parameters,
         tyer=said.tyer.strip(),
         discarded_ties=said.discarded_ties,
+        time_to_tie_s=said.time_to_tie_s,
+        join_diameter_m=said.join_diameter_mm and said.join_diameter_mm / 1000,
         note=said.note,
     )
 

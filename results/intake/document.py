@@ -110,6 +110,14 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
     discarded_ties: Annotated[
         int, Meta(ge=0, le=10_000, description="a whole number from 0 to 10000")
     ] = 0
+    time_to_tie_s: Annotated[
+        Annotated[float, Meta(gt=0, le=3600)] | None,
+        Meta(description="seconds to tie one, above 0 and at most 3600"),
+    ] = None
+    join_diameter_mm: Annotated[
+        Annotated[float, Meta(gt=0, le=50)] | None,
+        Meta(description="millimetres at the thickest, above 0 and at most 50"),
+    ] = None
     note: Prose = ""
 
 

@@ -48,6 +48,7 @@ def _joined(checked: Checked) -> Iterator[bytes]:
                 sorted(row.parameters.items()),
                 row.discarded_ties,
                 _pulls(part),
+                *(each for each in (row.time_to_tie_s, row.join_diameter_m) if each is not None),
             ]
         )
 

@@ -12,6 +12,8 @@ _HEADINGS = {
     "temperature_C": "temperature",
     "soak_hours": "soak",
     "time_to_break_s": "time to break",
+    "time_to_tie_s": "time to tie",
+    "join_diameter_mm": "join diameter",
     "leader": "leader line",
     "main": "main line",
 }

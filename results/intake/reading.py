@@ -102,7 +102,7 @@ def _read_sheet(rows: tables.Rows) -> Read:
     sheet = sheets.document_of(rows)
     try:
         document = msgspec.convert(sheet.value, SessionDocument)
-    except msgspec.ValidationError:
+    except ValueError:
         walk = Walk(sheet.findings)
         document = walk.document(sheet.value, SessionDocument)
         return Read(document, walk.findings, frozenset(walk.broken), sheet.rows)

@@ -19,17 +19,22 @@ SESSION_COLUMNS = {
     "rig": "rig", "revision": "revision", "date": "pulled_on", "state": "state",
     "loading": "loading", "unit": "unit", "temperature": "temperature_C", "soak": "soak_hours",
 }  # fmt: skip
-SET_COLUMNS = (
+TIE_COLUMNS = (
     "connection", "doubled", "main line", "main spool", "leader line", "leader spool", "terminal",
-    "parameters", "tyer", "discarded ties",
+    "parameters", "tyer",
 )  # fmt: skip
+SET_COLUMNS = (*TIE_COLUMNS, "discarded ties", "time to tie", "join diameter")
 PULL_COLUMNS = ("reading", "failure mode", "place", "slipped first", "time to break", "note")
 COLUMNS = (*SESSION_COLUMNS, "kind", "label", *SET_COLUMNS, "position", *PULL_COLUMNS)
 REQUIRED = ("rig", "revision", "date", "state", "kind", "main line", "reading", "failure mode")
 JOINED_ONLY = ("connection", "leader line", "terminal", "parameters")
 
 _HEADING = re.compile(r"(?P<name>[^(\[]*?)\s*(?:[(\[]\s*(?P<unit>[^)\]]*?)\s*[)\]])?\s*")
-_UNITS_OF = {"temperature": ("c", "°c"), "soak": ("h", "hours"), "time to break": ("s", "seconds")}
+_UNITS_OF = {
+    "temperature": ("c", "°c"), "soak": ("h", "hours"), "time to break": ("s", "seconds"),
+    "time to tie": ("s", "seconds"), "join diameter": ("mm",),
+}  # fmt: skip
+_MEASURED = {"time to tie": "time_to_tie_s", "join diameter": "join_diameter_mm"}
 
 
 @dataclass
@@ -183,7 +188,7 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
     if label:
         key: tuple[str, ...] = ("label", cells.folded(label))
     else:
-        key = ("tie", *(cells.folded(row.get(name, "")) for name in SET_COLUMNS[:-1]))
+        key = ("tie", *(cells.folded(row.get(name, "")) for name in TIE_COLUMNS))
     if key not in sheet.parts:
         told = _told(sheet, number, said)
         told["label"] = label or f"set {len(sheet.value['pull_sets']) + 1}"
@@ -202,6 +207,9 @@ def _told(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any]:
     for name in ("connection", "terminal", "tyer", "doubled", "discarded ties"):
         if name in said:
             told[name.replace(" ", "_")] = cells.member(name.replace(" ", "_"), said[name])
+    for name, member in _MEASURED.items():
+        if name in said:
+            told[member] = cells.member(member, said[name])
     for end in ("main", "leader"):
         if f"{end} line" in said:
             told[end] = {"line": said[f"{end} line"], "spool": said.get(f"{end} spool", "")}

@@ -62,7 +62,7 @@ class Walk:
             return list(self._items(found, get_args(form)[0], inner))
         try:
             return msgspec.convert(found, info.type)
-        except (msgspec.ValidationError, RecursionError):
+        except (ValueError, RecursionError):
             self._refuse(place, info.name, shown(found), expected_of(info))
             return _stand_in(info)
 

@@ -171,3 +171,9 @@ def test_a_thousand_findings_are_told_and_the_rest_counted(send, right):
         send(right)
 
     assert len(error.value.findings) == 1000
+
+
+def test_a_parameter_whose_name_is_half_a_pair_is_refused(refused, right):
+    right["pull_sets"][0]["parameters"] = {"\ud800": 6}
+
+    assert refused(right)[0][:3] == ("pull_sets[0]", "parameters", "an object")
