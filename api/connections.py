@@ -16,6 +16,7 @@ EXAMPLE = {
     "name": "Double uni",
     "kind": "line to line",
     "description": "Two uni knots, each tied around the other line, drawn together.",
+    "tools": "none",
     "aliases": ["Uni to uni"],
     "parameters": [
         {"name": "turns_main", "type": "integer", "lowest": 1, "highest": 20},
@@ -74,6 +75,7 @@ class ConnectionDocument(Document):
             "name",
             "kind",
             "description",
+            "tools",
             "aliases",
             "parameters",
             "proposed_by",

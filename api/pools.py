@@ -71,6 +71,9 @@ class VersionDocument(serializers.ModelSerializer):
             "i2",
             "cv_join",
             "cv_baseline",
+            "held_by_nine",
+            "time_to_tie_s",
+            "bulk",
             "no_figure",
         ]
         fields = ["number", "computed_at", *figures]
@@ -142,6 +145,9 @@ class OnePoolDocument(PoolDocument):
 
     why = serializers.ListField(source="current.why", child=serializers.CharField())
     figures = serializers.SerializerMethodField()
+    findings = serializers.DictField(
+        source="current.findings", help_text="how pulls ended, single pulls, moderators"
+    )
     tester_effects = serializers.SerializerMethodField()
     sets = serializers.SerializerMethodField()
     versions = serializers.HyperlinkedIdentityField(view_name="api:pool-versions")
@@ -152,6 +158,7 @@ class OnePoolDocument(PoolDocument):
             *PoolDocument.Meta.fields,
             "why",
             "figures",
+            "findings",
             "tester_effects",
             "sets",
             "versions",

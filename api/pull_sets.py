@@ -108,6 +108,8 @@ class PullSetDocument(serializers.ModelSerializer):
             "parameters",
             "tyer",
             "discarded_ties",
+            "time_to_tie_s",
+            "join_diameter_m",
             "note",
             "state",
             "pool",

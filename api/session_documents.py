@@ -135,6 +135,8 @@ class SessionPullSet(serializers.ModelSerializer):
             "parameters",
             "tyer",
             "discarded_ties",
+            "time_to_tie_s",
+            "join_diameter_m",
             "note",
             "state",
             "not_normalised",

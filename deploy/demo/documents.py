@@ -13,6 +13,9 @@ ALIASES = {
 }
 """Other names of the joins: common practice, no source."""
 
+TOOLS = {"FG": "", "Leader hitch over needle": "needle"}
+"""What tying needs beside fingers; nobody has said of the FG. Common practice, no source."""
+
 LOAD_GENERATION = {
     "hand winch": "hand winch",
     "water into a hanging drum": "water or sand run into a container",
@@ -64,6 +67,7 @@ def connection_documents() -> list[Document]:
             "name": join["name"],
             "kind": join["kind"],
             "aliases": ALIASES.get(join["name"], []),
+            "tools": TOOLS.get(join["name"], "none"),
             "parameters": [
                 {"name": name, "type": "integer", "lowest": 1, "highest": 60}
                 for name in join["parameters"]

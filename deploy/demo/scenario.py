@@ -11,6 +11,18 @@ SCENARIO: Document = json.loads(Path(__file__).with_name("scenario.json").read_t
 MODEL: Document = SCENARIO["model"]
 LINES: dict[str, Document] = {line["id"]: line for line in SCENARIO["lines"]}
 
+SECONDS_TO_TIE = {
+    "FG": 120, "Double uni": 60, "Alberto": 45, "Surgeon's": 20, "Blood": 55, "Palomar": 25,
+    "Leader hitch over needle": 50, "Albright": 50, "Improved clinch": 30, "Uni": 30,
+}  # fmt: skip
+BULK = {
+    "FG": 1.3, "Double uni": 2.6, "Alberto": 2.2, "Surgeon's": 2.8, "Blood": 2.4,
+    "Leader hitch over needle": 1.8,
+}  # fmt: skip
+"""Diameter of the join over the thicker line's; both tables common practice, no source."""
+PACE = {"oxbow": 1.1, "marram": 0.9, "quernstone": 1.3, "sandgrain": 1.0}
+"""Testers who use a watch and a caliper, and how long they take beside the table."""
+
 WET_NYLON, WET_NYLON_JOIN = 0.90, 0.98
 """Nylon soaked through: share of its dry strength, and of its joins' dry efficiency."""
 

@@ -11,7 +11,18 @@ from datetime import date, timedelta
 import numpy as np
 
 from deploy.demo.bench import Bench
-from deploy.demo.scenario import MODEL, SCENARIO, TARGETS, Document, Target, line_strength
+from deploy.demo.scenario import (
+    BULK,
+    LINES,
+    MODEL,
+    PACE,
+    SCENARIO,
+    SECONDS_TO_TIE,
+    TARGETS,
+    Document,
+    Target,
+    line_strength,
+)
 from rigs.metrology.check_weight import check_weight_force
 from rigs.metrology.gravity import local_gravity
 
@@ -159,6 +170,16 @@ def _baselines(bench: Bench, targets: list[Target]) -> list[Document]:
     ]
 
 
+def _measured(tester: Document, target: Target, join: str) -> Document:
+    """Time to tie and diameter, of those who measure them."""
+    pace = PACE.get(tester["handle"])
+    if pace is None:
+        return {}
+    thicker = max(LINES[line]["diameter_mm"] for line in target.lines)
+    diameter = {"join_diameter_mm": round(BULK[join] * thicker, 2)} if join in BULK else {}
+    return {"time_to_tie_s": SECONDS_TO_TIE[join] * pace, **diameter}
+
+
 def _pull_set(bench: Bench, target: Target, join: Document, effect: float) -> Document:
     tester = bench.tester
     discarded = int(bench.rng.binomial(tester["pulls"], tester.get("discarded_share", 0.0)))
@@ -174,5 +195,6 @@ def _pull_set(bench: Bench, target: Target, join: Document, effect: float) -> Do
         "parameters": {k: v for k, v in join["parameters"].items() if k != "doubled"},
         "tyer": "",
         "discarded_ties": discarded,
+        **_measured(tester, target, join["name"]),
         "pulls": bench.joined_pulls(target, own, join.get("slip_share", {}).get(target.id, 0.0)),
     }

@@ -9,6 +9,7 @@ import msgspec
 
 from results.intake.checking import Checked
 from results.intake.parts import Pulled
+from results.models import PullSet
 
 
 def fingerprint(checked: Checked) -> str:
@@ -48,9 +49,15 @@ def _joined(checked: Checked) -> Iterator[bytes]:
                 sorted(row.parameters.items()),
                 row.discarded_ties,
                 _pulls(part),
-                *(each for each in (row.time_to_tie_s, row.join_diameter_m) if each is not None),
+                *_measured(row),
             ]
         )
+
+
+def _measured(row: PullSet) -> list[list[float | None]]:
+    """Nothing where neither was told, as before either could be."""
+    measured = [row.time_to_tie_s, row.join_diameter_m]
+    return [measured] if any(measured) else []
 
 
 def _pulls(part: Pulled) -> list[tuple[str, str]]:
