@@ -104,6 +104,9 @@ class Pooled:
     I2_total: float
     typical_sampling_variance: float
     H2_interval: tuple[float, float]
+    I2_tester_interval: tuple[float, float]
+    I2_session_interval: tuple[float, float]
+    I2_set_interval: tuple[float, float]
     I2_total_interval: tuple[float, float]
     prediction_low: float
     prediction_high: float
@@ -236,6 +239,9 @@ def pooled(fit: PoolFit) -> Pooled:
         I2_total=share(total, total, typical),
         typical_sampling_variance=typical,
         H2_interval=(1 + total_low / typical, 1 + total_high / typical),
+        I2_tester_interval=_share_interval(fit, TESTER),
+        I2_session_interval=_share_interval(fit, SESSION),
+        I2_set_interval=_share_interval(fit, SET),
         I2_total_interval=(
             share(total_low, total_low, typical),
             share(total_high, total_high, typical),
@@ -291,6 +297,14 @@ def nested_errors(
 
 def _names(levels: Booleans) -> tuple[str, ...]:
     return tuple(name for name, named in zip(LEVELS, levels, strict=True) if named)
+
+
+def _share_interval(fit: PoolFit, level: int) -> tuple[float, float]:
+    """I2 of a level at the ends of its variance's profile interval, the others as estimated."""
+    others = float(fit.best.theta.sum() - fit.best.theta[level])
+    typical = fit.common.typical_sampling_variance
+    low, high = (share(end, end + others, typical) for end in fit.intervals[level])
+    return low, high
 
 
 def _leave_one_out(fit: PoolFit) -> LeaveOneOut:

@@ -5,6 +5,7 @@ import math
 import numpy as np
 
 from results.statistics.pooling import pool
+from tests.statistics.worlds import world
 
 
 def test_scatter_left_at_a_level_estimated_as_zero_leaves_the_upper_end_open_without_a_crash():
@@ -16,3 +17,18 @@ def test_scatter_left_at_a_level_estimated_as_zero_leaves_the_upper_end_open_wit
     assert 0.0 <= low <= found.I2_total <= high <= 1.0
     assert found.H2_interval[1] > found.H2
     assert math.isinf(found.H2_interval[1]) == (high == 1.0)
+
+
+def test_the_share_of_each_level_lies_between_the_shares_at_its_variances_profile_ends():
+    columns = world(12, 3)
+    found = pool(*columns)
+    total = found.tau2_tester + found.tau2_session + found.tau2_set
+    for level in ("tester", "session", "set"):
+        estimate = getattr(found, f"I2_{level}")
+        low, high = getattr(found, f"I2_{level}_interval")
+        low_tau2, high_tau2 = getattr(found, f"tau2_{level}_interval")
+        others = total - getattr(found, f"tau2_{level}")
+        typical = found.typical_sampling_variance
+        assert low <= estimate <= high
+        assert low == low_tau2 / (low_tau2 + others + typical)
+        assert high == high_tau2 / (high_tau2 + others + typical)
