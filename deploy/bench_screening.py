@@ -62,7 +62,8 @@ def main() -> int:
             os.environ.pop(name, None)
         _set_up()
         rng = np.random.default_rng(arguments.seed)
-        honest, planted = Tally(), {}
+        honest = Tally()
+        planted: dict[str, Tally] = {}
         for _ in range(arguments.worlds):
             with _undone():
                 _one_world(rng, arguments.testers, honest, planted)

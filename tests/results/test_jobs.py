@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from results import jobs
 from results.draining import drain
-from results.models import Job, Session, StalePool
+from results.models import Job, NormalisedSet, Screening, Session, StalePool
 from tests import making
 
 
@@ -72,8 +72,11 @@ def test_a_worker_that_wakes_up_late_does_not_write_over_the_one_that_took_its_p
     jobs.claim(job.pk)
 
     jobs.normalise_session(session.pk, still_ours=lambda: jobs.still_ours(late))
+    jobs.screen_session(session.pk, still_ours=lambda: jobs.still_ours(late))
 
     assert session.pull_sets.get().state == "received"
+    assert not NormalisedSet.objects.exists()
+    assert not Screening.objects.exists()
 
 
 def test_a_job_that_breaks_off_every_time_is_told_as_failed(job, settings):
