@@ -173,7 +173,11 @@ def test_a_thousand_findings_are_told_and_the_rest_counted(send, right):
     assert len(error.value.findings) == 1000
 
 
-def test_a_parameter_whose_name_is_half_a_pair_is_refused(refused, right):
-    right["pull_sets"][0]["parameters"] = {"\ud800": 6}
+@pytest.mark.parametrize(
+    ("parameters", "found"),
+    [({"\ud800": 6}, r"'\ud800'"), ({"wetted_with": "\ud800"}, "an object")],
+)
+def test_half_a_pair_in_a_parameter_is_refused(refused, right, parameters, found):
+    right["pull_sets"][0]["parameters"] = parameters
 
-    assert refused(right)[0][:3] == ("pull_sets[0]", "parameters", "an object")
+    assert refused(right)[0][:3] == ("pull_sets[0]", "parameters", found)
