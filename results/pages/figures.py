@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from django import template
 from django.utils.translation import gettext_lazy as _
 
+from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS
+
 register = template.Library()
 
 MODES = {
@@ -63,6 +65,32 @@ def between(low: float | None, high: float | None) -> str:
     if high is None:
         return str(_("from %(low)s, open above")) % {"low": percent(low)}
     return str(_("%(low)s to %(high)s")) % {"low": f"{100 * low:.1f}", "high": percent(high)}
+
+
+@register.simple_tag(takes_context=True)
+def force(context: template.Context, force_N: float | None) -> str:
+    """A force as its reader chose to have it: ``97.1 N`` or ``21.8 lbf``."""
+    if force_N is None:
+        return ""
+    if context.get("measures") == "imperial":
+        return f"{force_N / FORCE_UNITS['lbf']:.1f} lbf"
+    return f"{force_N:.1f} N"
+
+
+@register.simple_tag(takes_context=True)
+def length(context: template.Context, length_m: float | None) -> str:
+    """A diameter as its reader chose to have it: ``0.35 mm`` or ``0.0138 in``."""
+    if length_m is None:
+        return ""
+    if context.get("measures") == "imperial":
+        return f"{length_m / LENGTH_UNITS['in']:.4f} in"
+    return f"{1000 * length_m:.2f} mm"
+
+
+@register.simple_tag
+def over(value: float, reference: float) -> str:
+    """One load over another: ``1.08``."""
+    return f"{value / reference:.2f}"
 
 
 @register.filter

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from results.pages import line_pairs, one_pool, pool_charts
+from results.pages import about, catalogue, line_pairs, measures, one_pool, pool_charts
 
 CHARTS = (
     ("pools/<int:pk>/pulls", pool_charts.pulls, "pool-pulls"),
@@ -13,6 +13,13 @@ CHARTS = (
 FORMS = ((".svg", "", "light"), ("-dark.svg", "-dark", "dark"), (".png", "-png", "picture"))
 
 urlpatterns = [
+    path("about/", about.about, name="about"),
+    path("cautions/", about.cautions, name="cautions"),
+    path("search/", catalogue.search, name="search"),
+    path("connections/<int:pk>/", catalogue.connection, name="connection"),
+    path("lines/<int:pk>/", catalogue.line, name="line"),
+    path("clubs/<int:pk>/", catalogue.club, name="club"),
+    path("measures/", measures.choose, name="measures"),
     path("compare/", line_pairs.line_pair, name="line-pair"),
     path("pools/<int:pk>/", one_pool.one_pool, name="pool"),
     path("pools/<int:pk>/versions/<int:number>/", one_pool.one_version, name="version"),

@@ -1,7 +1,6 @@
 """Addresses of the pages."""
 
 from django.urls import path
-from django.views.generic import TemplateView
 
 from results.pages import (
     bench_urls,
@@ -16,7 +15,6 @@ from results.pages import (
 app_name = "pages"
 urlpatterns = [
     path("", pool_list.pool_list, name="pools"),
-    path("about/", TemplateView.as_view(template_name="pages/about.html"), name="about"),
     path("pools/<int:pk>/forest.svg", forests.light, name="forest"),
     path("pools/<int:pk>/forest-dark.svg", forests.dark, name="forest-dark"),
     path("pools/<int:pk>/forest.png", forests.picture, name="forest-png"),

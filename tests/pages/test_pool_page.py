@@ -38,8 +38,7 @@ def test_the_figures_are_those_of_the_api_in_words_with_each_statistic_named(lea
 
 def test_the_plot_comes_for_light_and_dark_with_a_table_of_the_sets_behind_it(league, read):
     page = read(address("Blood"))
-    (dark,) = page.all("source")
-    (light,) = page.all("img")
+    dark, light = page.all("source")[0], page.all("img")[0]
     assert dark["media"] == "(prefers-color-scheme: dark)"
     assert dark["srcset"].startswith(f"{address('Blood')}forest-dark.svg")
     assert light["src"].startswith(f"{address('Blood')}forest.svg")

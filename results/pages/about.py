@@ -1,0 +1,22 @@
+"""What the figures mean, with one pool worked out, and what to mind before pulling."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from results.pages.worked_example import JOINED_KGF, STRAIGHT_KGF, worked_example
+
+
+@require_safe
+def about(request: HttpRequest) -> HttpResponse:
+    """Each statistic in words, then in figures."""
+    told = {"example": worked_example(), "joined": JOINED_KGF, "straight": STRAIGHT_KGF}
+    return render(request, "pages/about.html", told)
+
+
+@require_safe
+def cautions(request: HttpRequest) -> HttpResponse:
+    """What hurts, and what the figures are not for."""
+    return render(request, "pages/cautions.html")
