@@ -74,7 +74,7 @@ def _one_step(rest: BlockSums, theta: Floats, fitted: Booleans) -> tuple[Floats,
 
 
 def _scaled(information: Floats) -> Floats:
-    size = np.sqrt(np.abs(np.einsum("ncc->nc", information)))
+    size: Floats = np.sqrt(np.abs(np.einsum("ncc->nc", information)))
     return information / (size[:, :, None] * size[:, None, :])
 
 

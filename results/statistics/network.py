@@ -168,7 +168,7 @@ def _model(contrasts: Contrasts, joins: tuple[str, ...], extra: Floats) -> Neste
 
 
 def _indicator(join: NDArray[np.str_], joins: tuple[str, ...]) -> Floats:
-    return (join[:, None] == np.array(joins)).astype(np.float64)
+    return np.asarray(join[:, None] == np.array(joins), dtype=np.float64)
 
 
 def _fit(model: NestedErrors) -> Maximum:
