@@ -48,7 +48,7 @@ class Standing:
 
     ``others`` is the pool without the tester; the difference, the place among testers and the
     scatter are against it. ``told`` is the least difference that the sessions so far would show
-    four times in five.
+    four times in five, and ``told_next`` what they would with one session more.
     """
 
     own: OwnMean
@@ -59,7 +59,13 @@ class Standing:
     scatter: ScatterComparison
     split: ScatterSplit
     told: float
+    told_next: float
     plans: tuple[Plan, ...]
+
+    @property
+    def others_efficiency(self) -> float:
+        """The pooled efficiency of the others."""
+        return float(np.exp(self.others.mu))
 
 
 def compare_with_pool(contributor: Contributor, pool: Pool) -> Standing:
@@ -68,7 +74,11 @@ def compare_with_pool(contributor: Contributor, pool: Pool) -> Standing:
     Raises Conflict, saying what is missing, where one has no set in the pool or where the others
     are too few to be pooled.
     """
-    members = members_of(pool.pk)
+    return standing_among(members_of(pool.pk), contributor)
+
+
+def standing_among(members: Members, contributor: Contributor) -> Standing:
+    """The same from the sets of the pool, where these are at hand. Raises Conflict likewise."""
     own, others = members.of_tester(contributor.pk), members.without_tester(contributor.pk)
     if not len(own):
         raise Conflict(
@@ -111,6 +121,7 @@ def _standing(members: Members, own: Members, others: Pooled) -> Standing:
         scatter=compare_scatter(own_join, pool_join),
         split=split_scatter(own_join, own_straight, pool_join, pool_straight),
         told=difference_told_by_sessions(mean.sessions, plan, *pool_figures),
+        told_next=difference_told_by_sessions(mean.sessions + 1, plan, *pool_figures),
         plans=tuple(_plan(difference, plan, *pool_figures) for difference in DIFFERENCES),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -92,11 +93,20 @@ class LogRatios:
 def members_of(pool_id: int, *, also: int | None = None) -> Members:
     """The sets that count in a pool now, and one more where its id is given."""
     counting = Q(pull_set__state__in=COUNTING) | Q(pull_set=also)
-    rows = list(
-        NormalisedSet.objects.filter(counting, pool_id=pool_id)
-        .order_by("pull_set_id")
-        .values_list(*COLUMNS)
-    )
+    sets = NormalisedSet.objects.filter(counting, pool_id=pool_id).order_by("pull_set_id")
+    return _members(list(sets.values_list(*COLUMNS)))
+
+
+def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
+    """The sets that count in each of these pools now, in one query."""
+    sets = NormalisedSet.objects.filter(pull_set__state__in=COUNTING, pool__in=pool_ids)
+    rows: dict[int, list[tuple[Any, ...]]] = {pool_id: [] for pool_id in pool_ids}
+    for pool_id, *row in sets.order_by("pull_set_id").values_list("pool_id", *COLUMNS):
+        rows[pool_id].append(tuple(row))
+    return {pool_id: _members(found) for pool_id, found in rows.items()}
+
+
+def _members(rows: Sequence[tuple[Any, ...]]) -> Members:
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
     types = [np.int64] * 5 + [np.float64] * 8
     arrays: dict[str, Any] = {

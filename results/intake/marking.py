@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -96,7 +97,7 @@ def _row(
 
 def _name(heading: str) -> str:
     """A heading without its unit, as findings name it."""
-    return " ".join(heading.split("(")[0].split("[")[0].replace("_", " ").casefold().split())
+    return " ".join(re.split(r"[(\[]", heading, maxsplit=1)[0].replace("_", " ").casefold().split())
 
 
 def _shown(cell: object) -> str:

@@ -2,10 +2,18 @@
 
 from django.urls import path
 
-from results.pages import accounts, bench
+from results.pages import accounts, at_the_rig, bench, job, tying, upload
 
 urlpatterns = [
     path("bench/", bench.bench, name="bench"),
+    path("bench/notices/read/", bench.read_notices, name="read-notices"),
+    path("bench/sets/<int:pk>/say/", bench.say, name="say"),
+    path("bench/tying/", tying.tying, name="tying"),
+    path("at-the-rig/", at_the_rig.at_the_rig, name="at-the-rig"),
+    path("at-the-rig/worker.js", at_the_rig.worker, name="at-the-rig-worker"),
+    path("upload/", upload.upload, name="upload"),
+    path("upload/<uuid:key>/store/", upload.store, name="store"),
+    path("jobs/<uuid:pk>/", job.job, name="job"),
     path("account/", accounts.account, name="account"),
     path("account/licence/", accounts.agree_to_licence, name="agree"),
     path("account/tokens/", accounts.make_token, name="make-token"),

@@ -1,0 +1,48 @@
+"""At the rig: a page for the phone on the bench that goes on working without a network."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from django.contrib.auth.decorators import login_required
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from results import bench_lookups, cataloguing
+from results.pages.accounts import contributor_behind
+from rigs import lookups
+from rigs.metrology.units import FORCE_UNITS
+
+WORKER = Path(__file__).parent / "static" / "pages" / "at-the-rig-worker.js"
+LINES_OFFERED, JOINS_OFFERED = 300, 200
+
+
+@require_safe
+@login_required
+@never_cache
+def at_the_rig(request: HttpRequest) -> HttpResponse:
+    """The page with one's own rigs, the lines and the joins in it."""
+    contributor = contributor_behind(request)
+    rigs = list(lookups.rigs().filter(owner=contributor))
+    return render(
+        request,
+        "pages/bench/at_the_rig.html",
+        {
+            "contributor": contributor,
+            "rigs": rigs,
+            "lines": lookups.lines_visible_to(request.user)[:LINES_OFFERED],
+            "joins": cataloguing.connections_visible_to(request.user).prefetch_related(None)[
+                :JOINS_OFFERED
+            ],
+            "earlier": bench_lookups.latest_straight(contributor),
+            "units": FORCE_UNITS.items(),
+        },
+    )
+
+
+@require_safe
+def worker(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
+    """The service worker, at an address below which it may answer."""
+    return HttpResponse(WORKER.read_bytes(), content_type="text/javascript; charset=utf-8")

@@ -1,0 +1,319 @@
+/* At the rig: pulls are kept on the phone as they are entered, and sent as one session. */
+"use strict";
+
+const KEPT = "samespool.at-the-rig";
+const SESSION_FIELDS = ["rig", "pulled_on", "unit", "state", "loading"];
+/* Straight line has moved where its mean differs by this share and by twice its standard error;
+   common practice, no source. */
+const MOVED = 0.05;
+
+const page = document.getElementById("rig");
+const find = (id) => document.getElementById(id);
+const say = page.dataset;
+let session = kept() || blank();
+
+/* ---- what is kept ---- */
+
+function blank() {
+  const now = new Date();
+  const day = new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
+  return { rig: "", pulled_on: day, unit: "lbf", state: "dry", loading: "static", series: [], current: 0, key: newKey() };
+}
+
+function newKey() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  return "rig-" + Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+function kept() {
+  try {
+    return JSON.parse(localStorage.getItem(KEPT));
+  } catch {
+    return null;
+  }
+}
+
+/* A session that was changed is another upload, so it gets another key. */
+function keep() {
+  session.key = newKey();
+  localStorage.setItem(KEPT, JSON.stringify(session));
+}
+
+/* ---- figures ---- */
+
+function number(text) {
+  const value = Number(String(text).replace(",", ".").trim());
+  return Number.isFinite(value) && value > 0 ? value : null;
+}
+
+function readings(series) {
+  const counts = series.kind === "straight" ? (pull) => pull.mode === "line" : (pull) => pull.mode !== "void";
+  return series.pulls.filter(counts).map((pull) => number(pull.reading)).filter((value) => value !== null);
+}
+
+function figures(values) {
+  const n = values.length;
+  const mean = values.reduce((sum, value) => sum + value, 0) / n;
+  const squares = values.reduce((sum, value) => sum + (value - mean) ** 2, 0);
+  return { n, mean, cv: n > 1 ? Math.sqrt(squares / (n - 1)) / mean : null };
+}
+
+function newtons() {
+  return Number(find("at-unit").selectedOptions[0].dataset.newtons);
+}
+
+/* Straight line of the same line and spool: other positions of today, then earlier days. */
+function others(series) {
+  const today = session.series
+    .filter((other) => other !== series && other.kind === "straight" && other.line === series.line && other.spool === series.spool)
+    .map((other) => ({ ...figures(readings(other)), when: say.before }));
+  const revision = find("at-rig").selectedOptions[0].dataset.revisionId;
+  const earlier = Array.from(document.querySelectorAll("#earlier tbody tr"), (row) => row.dataset)
+    .filter((row) => row.revisionId === revision && row.state === session.state && row.line === series.line && row.spool === series.spool)
+    .map((row) => ({ n: Number(row.pulls), mean: row.mean / newtons(), cv: row.sd / row.mean, when: row.day }));
+  return today.concat(earlier.slice(0, 1)).filter((other) => other.n > 1);
+}
+
+function moved(series) {
+  const now = figures(readings(series));
+  if (series.kind !== "straight" || now.n < 2) return "";
+  for (const then of others(series)) {
+    const change = Math.log(now.mean / then.mean);
+    const error = Math.sqrt(now.cv ** 2 / now.n + then.cv ** 2 / then.n);
+    if (Math.abs(change) > Math.max(MOVED, 2 * error)) {
+      return say.moved
+        .replace("[now]", now.mean.toFixed(1))
+        .replace("[then]", then.mean.toFixed(1))
+        .replace("[when]", then.when)
+        .replace("[change]", (100 * (now.mean / then.mean - 1)).toFixed(0));
+    }
+  }
+  return "";
+}
+
+/* The weaker of the two lines as pulled straight today; only of lines that were. */
+function straightMean(series) {
+  const means = [[series.main, series.mainSpool], [series.leader, series.leaderSpool]]
+    .filter(([line]) => line)
+    .map(([line, spool]) => session.series.filter((each) => each.kind === "straight" && each.line === line && each.spool === spool).flatMap(readings));
+  return means.every((values) => values.length) ? Math.min(...means.map((values) => figures(values).mean)) : null;
+}
+
+/* ---- what is shown ---- */
+
+function name(series) {
+  if (series.kind === "straight") return [series.line, series.spool, say.straight, series.position].filter(Boolean).join(", ");
+  return `${series.connection}: ${series.main} – ${series.leader || series.terminal}`;
+}
+
+function element(tag, text, classes = "") {
+  const made = document.createElement(tag);
+  made.textContent = text;
+  made.className = classes;
+  return made;
+}
+
+function show() {
+  for (const field of SESSION_FIELDS) page.querySelector(`#setup [name=${field}]`).value = session[field];
+  find("unit").textContent = session.unit;
+  find("series").replaceChildren(...session.series.map((series, index) => {
+    const button = element("button", `${name(series)} (${series.pulls.length})`, "quiet");
+    button.type = "button";
+    button.setAttribute("aria-pressed", String(index === session.current));
+    button.addEventListener("click", () => { session.current = index; keep(); show(); find("reading").focus(); });
+    return button;
+  }));
+  const series = session.series[session.current];
+  find("pulling").hidden = !series;
+  if (series) showSeries(series);
+}
+
+function showSeries(series) {
+  find("now").textContent = name(series);
+  for (const button of document.querySelectorAll("[data-mode]")) button.hidden = Boolean(button.dataset.of) && button.dataset.of !== series.kind;
+  find("discard-row").hidden = series.kind !== "join";
+  find("discarded").textContent = series.discarded;
+  find("figures").textContent = told(series);
+  const warning = moved(series);
+  if (find("warning").textContent !== warning) find("warning").textContent = warning;
+  find("warning").hidden = !warning;
+  find("pulls").replaceChildren(...series.pulls.map(pullRow).reverse());
+}
+
+function told(series) {
+  const { n, mean, cv } = figures(readings(series));
+  const parts = [`${n} ${say.counted}`];
+  if (n) parts.push(`${say.mean} ${mean.toFixed(1)} ${session.unit}`);
+  if (cv !== null) parts.push(`${say.scatter} ${(100 * cv).toFixed(1)}%`);
+  const straight = series.kind === "join" && n ? straightMean(series) : null;
+  if (straight) parts.push(`${(100 * mean / straight).toFixed(0)}% ${say.ratio}`);
+  return parts.join(" · ");
+}
+
+function pullRow(pull, index, pulls) {
+  const words = document.querySelector(`[data-mode="${pull.mode}"]${pull.place ? `[data-place="${pull.place}"]` : ""}`).textContent;
+  const row = element("li", "");
+  row.value = index + 1;
+  const back = element("button", "×", "quiet");
+  back.type = "button";
+  back.setAttribute("aria-label", `${say.remove} ${index + 1}`);
+  back.addEventListener("click", () => { pulls.splice(index, 1); keep(); show(); });
+  row.append(element("b", pull.reading || say.lost), element("span", words), back);
+  return row;
+}
+
+/* ---- what is entered ---- */
+
+for (const field of page.querySelectorAll("#setup [name]")) {
+  field.addEventListener("change", () => { session[field.name] = field.value; keep(); show(); });
+}
+
+for (const form of page.querySelectorAll("form")) form.addEventListener("submit", (event) => event.preventDefault());
+
+function add(id, made) {
+  const form = find(id).querySelector("form");
+  form.addEventListener("submit", () => {
+    const told = Object.fromEntries(Array.from(new FormData(form), ([key, value]) => [key, value.trim()]));
+    const error = form.querySelector(".error");
+    error.textContent = problem(told, made.kind);
+    error.hidden = !error.textContent;
+    if (error.textContent) return;
+    session.current = session.series.push({ ...made, ...told, doubled: told.doubled === "on", pulls: [], discarded: 0 }) - 1;
+    find(id).open = false;
+    keep();
+    show();
+    find("reading").focus();
+  });
+}
+
+function problem(told, kind) {
+  const same = (other) => kind === "straight" && other.kind === kind && ["line", "spool", "position"].every((key) => other[key] === told[key]);
+  return session.series.some(same) ? say.same : "";
+}
+
+add("add-straight", { kind: "straight" });
+add("add-join", { kind: "join" });
+
+for (const button of document.querySelectorAll("[data-mode]")) {
+  button.addEventListener("click", () => {
+    const reading = find("reading").value.trim();
+    const error = find("reading-error");
+    error.hidden = number(reading) !== null || (button.dataset.mode === "void" && !reading);
+    error.textContent = error.hidden ? "" : say.needs;
+    find("reading").focus();
+    if (!error.hidden) return;
+    session.series[session.current].pulls.push({ reading, mode: button.dataset.mode, place: button.dataset.place || "" });
+    find("reading").value = "";
+    keep();
+    show();
+  });
+}
+
+find("discard").addEventListener("click", () => { session.series[session.current].discarded += 1; keep(); show(); });
+find("drop").addEventListener("click", () => { session = blank(); keep(); show(); find("outcome").replaceChildren(); });
+
+/* ---- what is sent ---- */
+
+function parameters(text) {
+  const pairs = text.split(";").map((piece) => piece.split("=").map((part) => part.trim())).filter(([key, value]) => key && value);
+  return Object.fromEntries(pairs.map(([key, value]) => [key.replaceAll(" ", "_"), parameter(value)]));
+}
+
+function parameter(value) {
+  const answers = { yes: true, no: false };
+  if (value.toLowerCase() in answers) return answers[value.toLowerCase()];
+  return number(value) ?? value;
+}
+
+function pulled(series) {
+  return series.pulls.map(({ reading, mode, place }) => ({ ...(reading && { reading }), failure_mode: mode, place }));
+}
+
+function document_() {
+  const revision = Number(find("at-rig").selectedOptions[0].dataset.revision);
+  const straight = session.series.filter((series) => series.kind === "straight" && series.pulls.length);
+  const joins = session.series.filter((series) => series.kind === "join" && series.pulls.length);
+  if (!revision || !straight.length || !joins.length) return null;
+  const told = Object.fromEntries(SESSION_FIELDS.map((field) => [field, session[field]]));
+  return {
+    ...told,
+    revision,
+    baselines: straight.map((series) => ({ line: series.line, spool: series.spool, position: series.position, pulls: pulled(series) })),
+    pull_sets: joins.map((series, index) => ({
+      label: `${index + 1}, ${series.connection}`.slice(0, 60),
+      connection: series.connection,
+      doubled: series.doubled,
+      main: { line: series.main, spool: series.mainSpool },
+      leader: series.leader ? { line: series.leader, spool: series.leaderSpool } : null,
+      terminal: series.terminal,
+      parameters: parameters(series.parameters),
+      discarded_ties: series.discarded,
+      pulls: pulled(series),
+    })),
+  };
+}
+
+/* The page may have come from the phone's keep, so the token is read from a fresh one. */
+async function token() {
+  const answer = await fetch(say.home, { cache: "no-store" });
+  if (answer.redirected) throw new Error(say.signedOut);
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  return fresh.querySelector("#token").value;
+}
+
+async function send(dryRun) {
+  const body = document_();
+  if (!body) return tell(say.incomplete);
+  let answer;
+  try {
+    answer = await fetch(say.send + (dryRun ? "?dry_run=true" : ""), {
+      method: "POST",
+      headers: { "Content-Type": "application/json", "X-CSRFToken": await token(), ...(!dryRun && { "Idempotency-Key": session.key }) },
+      body: JSON.stringify(body),
+    });
+  } catch (failure) {
+    return tell(failure instanceof TypeError ? say.unsent : failure.message);
+  }
+  const said = await answer.json();
+  if (!answer.ok) return tell(said.detail, (said.findings || []).map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`));
+  if (dryRun) return tell(say.ready, said.sets.map(cameOut).concat(said.warnings.map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`)));
+  session = blank();
+  keep();
+  show();
+  location.assign(`${say.job}${said.job.id}/`);
+  return tell(say.sent);
+}
+
+function cameOut(set) {
+  return set.efficiency === null ? `${set.label}: ${set.why_not}` : `${set.label}: ${(100 * set.efficiency).toFixed(1)}%`;
+}
+
+function tell(sentence, rows = []) {
+  const list = element("ul", "");
+  list.append(...rows.map((row) => element("li", row)));
+  find("outcome").replaceChildren(element("p", sentence), list);
+}
+
+find("check").addEventListener("click", () => send(true));
+find("send").addEventListener("click", () => send(false));
+
+/* ---- without a network ---- */
+
+function network() {
+  find("network").textContent = navigator.onLine ? find("network").dataset.online : find("network").dataset.offline;
+}
+
+async function keepPage() {
+  await navigator.serviceWorker.register(say.worker);
+  const assets = Array.from(document.querySelectorAll("head script[src], head link[rel=stylesheet], head link[rel=icon]"), (each) => each.src || each.href);
+  const store = await caches.open("at-the-rig");
+  await store.addAll([say.home, ...assets]);
+  page.dataset.kept = "yes";
+}
+
+addEventListener("online", network);
+addEventListener("offline", network);
+network();
+show();
+page.hidden = false;
+if ("serviceWorker" in navigator && navigator.onLine) keepPage();

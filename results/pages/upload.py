@@ -1,0 +1,104 @@
+"""Uploading on a page: a file is checked, shown with its rows marked, then stored."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.core.files.uploadedfile import UploadedFile
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+
+from results import intake
+from results.intake.limits import MOST_BYTES
+from results.pages.accounts import contributor_behind
+from rigs.models import Contributor
+from rigs.refusals import Finding, Invalid, Refused, TooLarge
+
+FORM_OF_ENDING = {"csv": intake.CSV, "txt": intake.CSV, "xlsx": intake.XLSX, "json": intake.JSON}
+FINDINGS_SHOWN = 150
+
+
+@dataclass(frozen=True)
+class Report:
+    """What a check came to: a preview where the file can be stored, or why it can't."""
+
+    file_name: str
+    sheet: intake.MarkedSheet | None = None
+    preview: intake.Preview | None = None
+    refusal: Refused | None = None
+
+    @property
+    def said(self) -> tuple[Finding, ...]:
+        """Mistakes, or of a file without any the warnings."""
+        if self.refusal is not None:
+            return self.refusal.findings[:FINDINGS_SHOWN]
+        return self.preview.warnings[:FINDINGS_SHOWN] if self.preview else ()
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+@never_cache
+def upload(request: HttpRequest) -> HttpResponse:
+    """Choose a file; a post checks it and stores nothing yet."""
+    contributor = contributor_behind(request)
+    if request.method != "POST":
+        return _page(request, contributor)
+    return _checked(request, contributor, request.FILES.get("file"))
+
+
+def _checked(
+    request: HttpRequest, contributor: Contributor, sent: UploadedFile | None
+) -> HttpResponse:
+    name = str(sent.name) if sent is not None else ""
+    body, form = b"", intake.CSV
+    try:
+        body, form = _read(sent)
+        preview = intake.dry_run(contributor, body, form)
+    except Refused as refusal:
+        sheet = intake.marked(body, form, refusal.findings) if body else None
+        report = Report(name, sheet, refusal=refusal)
+        return _page(request, contributor, status=422, report=report)
+    waiting = intake.let_wait(contributor, name, body, form)
+    report = Report(name, intake.marked(body, form, (), preview.warnings), preview)
+    return _page(request, contributor, report=report, key=waiting.key)
+
+
+def _read(sent: UploadedFile | None) -> tuple[bytes, str]:
+    """Bytes and form of what was sent. Raises Invalid and TooLarge."""
+    if sent is None:
+        raise Invalid(_("No file was chosen."), [Finding("", "file", _("nothing"), _("a file"))])
+    if (sent.size or 0) > MOST_BYTES:
+        raise TooLarge(f"The upload has {sent.size} bytes; at most {MOST_BYTES} are taken.")
+    ending = str(sent.name).rpartition(".")[2].lower()
+    form = FORM_OF_ENDING.get(ending)
+    if form is None:
+        raise Invalid(
+            _("This is not a kind of file that is read here."),
+            [Finding("", "file", str(sent.name)[-60:], ".csv, .xlsx, .json")],
+        )
+    return sent.read(), form
+
+
+@require_POST
+@login_required
+def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
+    """Store the file that was checked, and go on to its job."""
+    contributor = contributor_behind(request)
+    try:
+        receipt = intake.store_waiting(contributor, key)
+    except Refused as refusal:
+        return _page(request, contributor, status=409, report=Report("", refusal=refusal))
+    return redirect("pages:job", receipt.job.pk)
+
+
+def _page(
+    request: HttpRequest, contributor: Contributor, *, status: int = 200, **told: Any
+) -> HttpResponse:
+    told |= {"contributor": contributor, "most_bytes": MOST_BYTES}
+    return render(request, "pages/bench/upload.html", told, status=status)
