@@ -13,7 +13,7 @@ from django.db import transaction
 from results import notices, stale
 from results.checks import Found, checks_of
 from results.evidence import Evidence, Joined, evidence_of
-from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase, Screening, Session
+from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
 from results.shifting import pool_shift
 from results.states import State, move
 from results.statistics.screening.check import Level
@@ -113,7 +113,9 @@ def _mark_stale(session: Session) -> None:
     pools = NormalisedSet.objects.filter(pull_set__session=session).exclude(
         pull_set__state=State.WITHDRAWN
     )
+    again = session.jobs.filter(state=Job.State.DONE).exists()
+    done = "worked out again" if again else "added"
     stale.mark(
         pools.values_list("pool_id", flat=True),
-        f"session {session.pk} of {session.contributor.handle} was added",
+        f"session {session.pk} of {session.contributor.handle} was {done}",
     )

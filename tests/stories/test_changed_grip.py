@@ -1,6 +1,7 @@
 """I changed the grip: a new revision, whose pulls no baseline of the old one can normalise."""
 
 import pytest
+from django.test import Client
 
 from results.models import PullSet
 from tests import making
@@ -72,6 +73,8 @@ def test_on_the_same_grip_it_may_be_borrowed_within_thirty_days_and_this_is_said
     assert borrowed.baseline == own.baseline
     assert any("was borrowed from session" in note for note in borrowed.notes)
     assert not any("borrowed" in note for note in own.notes)
+    page = Client().get(f"/pull-sets/{borrowed.pk}/").content.decode()
+    assert "Straight line borrowed from 10 Jan 2026" in page
 
 
 def test_a_dry_run_borrows_too(rig, as_owner):
