@@ -9,10 +9,21 @@ from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
 from api.documents import Link
+from results.job_lookups import jobs_ahead, jobs_in_full
 from results.models import Job, Pool
 
 UNFINISHED = (Job.State.QUEUED, Job.State.RUNNING)
 ASK_AGAIN_AFTER_S = 1
+
+
+class CountsDocument(serializers.Serializer):
+    """The sets of the session, by how far they are."""
+
+    sets = serializers.IntegerField()
+    normalised = serializers.IntegerField(help_text="have an efficiency")
+    counting = serializers.IntegerField(help_text="count, or are about to, in a pool")
+    held = serializers.IntegerField(help_text="wait for a moderator")
+    without_figure = serializers.IntegerField(help_text="have no efficiency; each set says why")
 
 
 class JobDocument(serializers.ModelSerializer):
@@ -20,6 +31,10 @@ class JobDocument(serializers.ModelSerializer):
 
     url = serializers.HyperlinkedIdentityField(view_name="api:job")
     session = Link("api:session")
+    ahead = serializers.SerializerMethodField(
+        help_text="jobs that wait before this one; nothing once it is taken up"
+    )
+    counts = CountsDocument(source="*")
     pools = serializers.SerializerMethodField()
 
     class Meta:
@@ -29,6 +44,8 @@ class JobDocument(serializers.ModelSerializer):
             "url",
             "state",
             "step",
+            "ahead",
+            "counts",
             "attempts",
             "problem",
             "created_at",
@@ -37,6 +54,9 @@ class JobDocument(serializers.ModelSerializer):
             "session",
             "pools",
         ]
+
+    def get_ahead(self, job: Job) -> int | None:
+        return jobs_ahead(job)
 
     def get_pools(self, job: Job) -> list[str]:
         pools = Pool.objects.filter(normalised_sets__pull_set__session=job.session_id).distinct()
@@ -49,7 +69,7 @@ class OneJob(generics.RetrieveAPIView):
     """One job. While it is unfinished, 'Retry-After' says when to ask again."""
 
     serializer_class = JobDocument
-    queryset = Job.objects.all()
+    queryset = jobs_in_full()
 
     def retrieve(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().retrieve(request, *args, **kwargs)

@@ -18,6 +18,9 @@ def test_an_unfinished_job_says_when_to_ask_again(owner, as_stranger):
     answer = as_stranger.get(f"/api/v1/jobs/{job.pk}")
     told = answer.json()
     assert (told["state"], told["step"], told["attempts"]) == ("queued", "waiting", 0)
+    assert told["ahead"] == 0
+    assert told["counts"]["sets"] == 1
+    assert told["counts"]["normalised"] == 0
     assert int(answer["Retry-After"]) >= 1
     assert told["pools"] == []
 
@@ -28,6 +31,14 @@ def test_a_finished_job_points_to_its_session_and_pools(owner, as_stranger):
     answer = as_stranger.get(f"/api/v1/jobs/{job.pk}")
     told = answer.json()
     assert (told["state"], told["step"], told["attempts"]) == ("done", "finished", 1)
+    assert told["ahead"] is None
+    assert told["counts"] == {
+        "sets": 1,
+        "normalised": 1,
+        "counting": 1,
+        "held": 0,
+        "without_figure": 0,
+    }
     assert "Retry-After" not in answer
     assert told["session"].endswith(f"/api/v1/sessions/{job.session_id}")
     assert told["pools"] == [f"http://testserver/api/v1/pools/{Pool.objects.get().pk}"]
@@ -42,7 +53,13 @@ def test_a_failed_job_shows_its_problem(owner, as_stranger):
     assert "Retry-After" not in answer
 
 
-def test_a_job_is_read_in_two_queries(owner, as_stranger, django_assert_num_queries):
+def test_a_waiting_job_tells_how_many_wait_before_it(owner, other, as_stranger):
+    sent(other)
     job = sent(owner)
-    with django_assert_num_queries(2):  # the job, its pools
+    assert as_stranger.get(f"/api/v1/jobs/{job.pk}").json()["ahead"] == 1
+
+
+def test_a_job_is_read_in_three_queries(owner, as_stranger, django_assert_num_queries):
+    job = sent(owner)
+    with django_assert_num_queries(3):  # the job, those ahead of it, its pools
         as_stranger.get(f"/api/v1/jobs/{job.pk}")
