@@ -1,0 +1,62 @@
+"""Joins pulled on the same rig and day are compared without what these have in common."""
+
+import numpy as np
+import pytest
+
+from results.draining import drain
+from results.jobs import enqueue
+from results.models import DirectComparison, Pool, Session
+from tests import making
+from tests.conftest import contributor
+
+
+def pull_both(testers: int, ratio: float) -> None:
+    """Each tester, a weak or a strong one, pulls Blood, and Nail that holds so much more."""
+    rng = np.random.default_rng(11)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    for number in range(testers):
+        revision = making.revision_of(contributor(f"tester {number}"))
+        making.calibrate(revision, gain=1.0, offset_N=0.0)
+        session = making.session(revision)
+        hand = float(np.exp(rng.normal(0, 0.15)))
+        making.straight(session, main, 100 * np.exp(rng.normal(0, 0.02, 6)))
+        for tie, strength in (("Blood", 60.0), ("Nail", 60.0 * ratio)):
+            pulls_N = strength * hand * np.exp(rng.normal(0, 0.03, 8))
+            making.joined(session, main, leader, pulls_N, tie=tie)
+        enqueue(session)
+    drain()
+
+
+def test_the_difference_is_the_mean_of_those_within_each_session(db):
+    pull_both(testers=5, ratio=1.1)
+    comparison = DirectComparison.objects.get()
+    (told,) = comparison.figures["differences"]
+    names = {pool.pk: pool.connection.name for pool in Pool.objects.all()}
+    assert {names[told["first"]], names[told["second"]]} == {"Blood", "Nail"}
+    within = []
+    for session in Session.objects.all():
+        mean = {each.connection.name: each.normalised.mean_N for each in session.pull_sets.all()}
+        within.append(np.log(mean[names[told["first"]]] / mean[names[told["second"]]]))
+    assert told["difference"] == pytest.approx(np.mean(within), abs=1e-3)
+    assert told["together"] == 5
+
+
+def test_it_tells_joins_apart_that_their_pools_alone_can_not(db):
+    pull_both(testers=5, ratio=1.1)
+    (told,) = DirectComparison.objects.get().figures["differences"]
+    assert told["ci_low"] * told["ci_high"] > 0
+    of_pools = told["of_pools"]
+    assert abs(of_pools["difference"]) < 2 * of_pools["se"]
+
+
+def test_by_two_testers_nothing_is_compared_and_it_says_why(db):
+    pull_both(testers=2, ratio=1.1)
+    comparison = DirectComparison.objects.get()
+    assert comparison.figures == {}
+    assert "3 testers" in comparison.why_not
+
+
+def test_it_follows_its_pools(db):
+    pull_both(testers=4, ratio=1.1)
+    current = sorted(Pool.objects.values_list("current", flat=True))
+    assert DirectComparison.objects.get().versions == current
