@@ -22,7 +22,7 @@ from results.intake.sheets import COLUMNS
 from results.models import Session
 from tests.intake.conftest import sheet
 
-PAGE = (Path(__file__).parents[2] / "docs" / "uploading.md").read_text(encoding="utf-8")
+PAGE = (Path(__file__).parents[2] / "api" / "uploading.md").read_text(encoding="utf-8")
 
 
 def block(language: str) -> str:
