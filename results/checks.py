@@ -83,6 +83,8 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
         yield digits.terminal_digits(told, np.concatenate(whole), within)
         yield digits.heaped_digits(told, np.concatenate(whole), within)
         yield repeats.repeated_values(told, whole)
+    joined = [_steps_of(_readings_N(one), evidence) for one in evidence.joined]
+    yield repeats.agreeing_sets(told, joined)
     yield _little_scatter(told, evidence, evidence.joined)
     yield from rig.calibration(told, _calibrated(evidence), _highest_load_N(evidence))
     capacity_N = session.revision.capacity_N

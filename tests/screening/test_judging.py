@@ -117,3 +117,22 @@ def test_a_calibration_of_twenty_seven_months_is_marked_as_stale_and_none_as_mis
     assert marked == {"calibration stale", "beyond the calibration"}
     (missing,) = rig.calibration("the session", None, 100)
     assert (missing.name, missing.level) == ("calibration missing", Level.MARK)
+
+
+def test_sets_on_a_coarse_scale_that_agree_pull_by_pull_are_found_together():
+    """Readings of 1 step scatter agree by chance in 3 of 10 pulls, not in 4 of 5 of every set."""
+    rng = np.random.default_rng(5)
+    honest = [np.rint(rng.normal(14, 1, 5)).astype(int) for _ in range(5)]
+    copied = [np.append(honest[0][:4], one[4]) for one in honest]
+    assert repeats.agreeing_sets("the session", honest).p > 0.05
+    assert repeats.agreeing_sets("the session", copied).p < 1e-4
+
+
+def test_honest_sets_rarely_agree_pull_by_pull():
+    """At p < 0.01, 300 sessions: more than 10 would come less than once in 1000 runs."""
+    rng = np.random.default_rng(6)
+    sessions = (
+        [np.rint(rng.normal(14 + shift, 1.2, 6)).astype(int) for shift in (0, 0.2, 1, 3)]
+        for _ in range(300)
+    )
+    assert sum(repeats.agreeing_sets("the session", one).p < 0.01 for one in sessions) <= 10

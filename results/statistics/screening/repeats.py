@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
-from scipy.stats import nbinom
+from scipy.stats import binom, nbinom
 
 from results.statistics.screening.check import Check, Level
 
@@ -142,6 +142,52 @@ def copied_run(
         COPIED,
         alpha=alpha,
     )
+
+
+def agreeing_sets(applies_to: str, sets: Sequence[ArrayLike], alpha: float = ALPHA) -> Check | None:
+    """Whether the sets of a session agree pull by pull with one of them, beyond chance.
+
+    Given the one, the others' agreements are independent trials with the chance that each set's
+    own normal distribution gives that reading; a binomial of their mean bounds the tail (Hoeffding
+    1956, Annals of Mathematical Statistics 27:713). The set agreed with most counts, times their
+    number. None with fewer than two sets of four readings.
+    """
+    kept = [steps for steps in map(np.asarray, sets) if steps.size >= LEAST_RUN]
+    if len(kept) < 2:
+        return None
+    found = [_agreements(one, kept) for one in kept]
+    tails = [float(binom.sf(agreed - 1, trials, mean)) for agreed, trials, mean in found]
+    best = int(np.argmin(tails))
+    agreed, trials, mean = found[best]
+    return Check(
+        "sets that agree pull by pull",
+        applies_to,
+        float(agreed),
+        float(binom.isf(alpha / len(kept), trials, mean)),
+        min(1.0, len(kept) * tails[best]),
+        Level.NONE,
+        f"{agreed} of {trials} pulls show the very reading that the same pull of another set in "
+        f"this session shows; chance gives about {trials * mean:.1f}.",
+        COPIED,
+        alpha=alpha,
+    )
+
+
+def _agreements(
+    one: NDArray[np.int64], sets: Sequence[NDArray[np.int64]]
+) -> tuple[int, int, float]:
+    """Pulls of the other sets that agree with ``one``, pulls compared, and their mean chance."""
+    agreed, chances = 0, []
+    for other in sets:
+        if other is one:
+            continue
+        n = min(one.size, other.size)
+        sd = scatter_in_steps(other)
+        edges = (one[:n, None] + np.array([-0.5, 0.5]) - other.mean()) / sd
+        chances.append(np.diff(ndtr(edges), axis=1)[:, 0])
+        agreed += int((one[:n] == other[:n]).sum())
+    together = np.concatenate(chances)
+    return agreed, together.size, float(together.mean())
 
 
 def _shares_a_start(readings: Sequence[int], starts: set[tuple[int, ...]]) -> bool:
