@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy
 
 from results.models import PoolVersion
 from results.pages.figures import between, percent
+from results.statistics.prediction import FEW_TESTERS
 
 SCATTER = {
     "tester": gettext_lazy("From tester to tester, efficiencies scatter by %(sd)s of their value."),
@@ -62,11 +63,22 @@ def _value(version: PoolVersion, figures: dict[str, Any]) -> list[Statement]:
         Statement(
             _("The mean of a tester new to it is expected in the range of %(interval)s.")
             % {"interval": prediction},
-            _("95%% prediction interval, t on %(df)d degrees of freedom: %(interval)s")
-            % {"df": figures["prediction_df"], "interval": prediction},
+            _prediction(figures, prediction),
             "prediction",
         ),
     ]
+
+
+def _prediction(figures: dict[str, Any], interval: str) -> str:
+    if figures["testers"] <= FEW_TESTERS:
+        return _("95%% prediction interval, t on %(df)d degrees of freedom: %(interval)s") % {
+            "df": figures["prediction_df"],
+            "interval": interval,
+        }
+    return _(
+        "95%% prediction interval, averaged over what the variance between testers may be: "
+        "%(interval)s"
+    ) % {"interval": interval}
 
 
 def _scatter(level: str, figures: dict[str, Any]) -> Statement:
