@@ -12,7 +12,8 @@ from rest_framework.response import Response
 from api.documents import Choice, Filters
 from api.pools import PoolDocument
 from results import lookups
-from results.ranking import places, ranked
+from results.models import DirectComparison
+from results.ranking import chances, places, ranked
 from rigs.models import Material
 
 
@@ -31,6 +32,13 @@ class LinePair(Filters):
         return attrs
 
 
+class ChanceDocument(serializers.Serializer):
+    """How sure the place is."""
+
+    better = serializers.FloatField(help_text="mean certainty of being ahead of another join")
+    best = serializers.FloatField(help_text="probability that no other is stronger")
+
+
 class PlaceDocument(serializers.Serializer):
     """A join's place, from ``first`` to ``last`` as far as it can be told."""
 
@@ -40,7 +48,18 @@ class PlaceDocument(serializers.Serializer):
         child=serializers.IntegerField(),
         help_text="joins that share a group can't be told apart",
     )
+    chance = ChanceDocument()
     pool = PoolDocument()
+
+
+class DirectDocument(serializers.ModelSerializer):
+    """Joins pulled on the same rig and day: differences on the log scale between pools by id."""
+
+    figures = serializers.DictField()
+
+    class Meta:
+        model = DirectComparison
+        fields = ["computed_at", "why_not", "figures"]
 
 
 class RankingDocument(serializers.Serializer):
@@ -48,6 +67,7 @@ class RankingDocument(serializers.Serializer):
 
     places = PlaceDocument(many=True)
     unranked = PoolDocument(many=True, help_text="fewer than three testers: shown, not ranked")
+    direct = DirectDocument(allow_null=True, help_text="contrasts within one baseline")
 
 
 class Ranking(generics.GenericAPIView):
@@ -67,5 +87,8 @@ class Ranking(generics.GenericAPIView):
         """Joins of one line pair in groups that can't be told apart, the strongest first."""
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
         unranked = [pool for pool in pools if pool.current.efficiency is None]
-        ranking = {"places": places(ranked(pools)), "unranked": unranked}
+        likely = chances(pools)
+        placed = [{**vars(each), "chance": likely[each.pool.pk]} for each in places(ranked(pools))]
+        direct = DirectComparison.objects.filter(**LinePair.conditions(request)).first()
+        ranking = {"places": placed, "unranked": unranked, "direct": direct}
         return Response(self.get_serializer(ranking).data)

@@ -56,7 +56,7 @@ def pools_of(connection: Connection) -> QuerySet[Pool]:
     return pools().filter(connection=connection).defer("current__figures")
 
 
-def straight_strengths_of(line: Line) -> QuerySet[NormalisedSet, dict[str, Any]]:
+def straight_strengths_of(line: Line) -> QuerySet[NormalisedSet, Any]:
     """What a line held straight, once a baseline, the newest first; loads in newtons."""
     return (
         NormalisedSet.objects.filter(baseline__line=line, pull_set__state__in=COUNTING)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 import altair as alt
 import vl_convert
@@ -46,7 +46,7 @@ def _bars(
     height: int,
     title: str,
     axis: str | None = None,
-) -> alt.LayerChart:
+) -> alt.LayerChart | alt.FacetChart:
     rows = [
         {
             "from": 100 * place,
@@ -174,7 +174,7 @@ def card_svg(version: PoolVersion) -> str:
             f"{100 * version.efficiency:.1f}%",
             f"95% interval {low:.1f} to {high:.1f}",
         )
-    words = [
+    words: list[tuple[int, int, Literal["normal", "bold"], str, str]] = [
         (46, 17, "normal", MUTED, "Samespool"),
         (96, 34, "bold", INK, shortened(pool.tie, 28)),
         (130, 16, "normal", MUTED, shortened(f"{pool.line_pair}, {pool.conditions}", 62)),

@@ -17,7 +17,7 @@ Form = Literal["light", "dark", "picture"]
 
 def answer(key: str, draw: Callable[[], str], form: Form) -> HttpResponse:
     """The drawing of this key in the form asked for."""
-    light = cache.get_or_set(key, draw, timeout=A_DAY_S)
+    light = str(cache.get_or_set(key, draw, timeout=A_DAY_S))
     if form == "picture":
         picture = cache.get_or_set(f"{key}-picture", lambda: on_white(light), timeout=A_DAY_S)
         return HttpResponse(picture, content_type="image/png")

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_safe
 
 from results import lookups
 from results.budgets import budgets_of
+from results.describing import EXACT, LEAST_FOR_WORST
 from results.models import Pull
 from results.scales import Scale, scale_of
 from rigs.metrology.units import FORCE_UNITS
@@ -25,6 +26,15 @@ class Loaded:
     load: float | None
 
 
+@dataclass(frozen=True)
+class Worst:
+    """The lowest pull that is a strength, of so many."""
+
+    load_N: float
+    efficiency: float
+    pulls: int
+
+
 @require_safe
 def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
     """A pull set with its straight line."""
@@ -33,19 +43,29 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
     baselines = [
         (baseline, _loaded(baseline.pulls.all(), scale)) for baseline in lookups.straight_of(found)
     ]
+    normalised, pulls = getattr(found, "normalised", None), _loaded(found.pulls.all(), scale)
     return render(
         request,
         "pages/pull_set.html",
         {
             "set": found,
-            "normalised": getattr(found, "normalised", None),
+            "normalised": normalised,
+            "worst": _worst(pulls, normalised.baseline_mean_N) if normalised else None,
             "calibration": scale.calibration,
-            "pulls": _loaded(found.pulls.all(), scale),
+            "pulls": pulls,
             "baselines": baselines,
             "budgets": budgets_of(found),
             "changes": found.state_changes.all(),
         },
     )
+
+
+def _worst(pulls: list[Loaded], straight_N: float) -> Worst | None:
+    """None where fewer than ten are strengths: 'worst of ten' is said only where ten were."""
+    loads = [row.load_N for row in pulls if row.load_N and row.pull.failure_mode in EXACT]
+    if len(loads) < LEAST_FOR_WORST:
+        return None
+    return Worst(min(loads), min(loads) / straight_N, len(loads))
 
 
 def _loaded(pulls: Iterable[Pull], scale: Scale) -> list[Loaded]:

@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
-from typing import Literal
 
-from django.core.cache import cache
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
 from results import rig_drawings
-from results.forest import darkened
 from results.models import Baseline, PullSet
-from results.pages.forests import drawing, on_white
+from results.pages.drawn import Form, answer
 from results.watching import Series, join_series, straight_series
 from rigs import lookups
-
-A_DAY_S = 24 * 60 * 60
-Form = Literal["light", "dark", "picture"]
 
 
 @require_safe
@@ -28,7 +21,7 @@ Form = Literal["light", "dark", "picture"]
 def residuals(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
     """The residual plot of a calibration, which never changes."""
     calibration = get_object_or_404(lookups.calibrations(), pk=pk)
-    return _answer(f"residuals-{pk}", lambda: rig_drawings.residual_svg(calibration), form)
+    return answer(f"residuals-{pk}", lambda: rig_drawings.residual_svg(calibration), form)
 
 
 @require_safe
@@ -52,12 +45,4 @@ def _watch(series: Series | None, form: Form) -> HttpResponse:
         raise Http404
     points = [(point.sources, point.mean_N, point.cv) for point in series.points]
     key = hashlib.sha256(repr((series.what, series.revision.pk, points)).encode()).hexdigest()
-    return _answer(f"watch-{key}", lambda: rig_drawings.watch_svg(series) or "", form)
-
-
-def _answer(key: str, draw: Callable[[], str], form: Form) -> HttpResponse:
-    light = str(cache.get_or_set(key, draw, timeout=A_DAY_S))
-    if form == "picture":
-        picture = cache.get_or_set(f"{key}-picture", lambda: on_white(light), timeout=A_DAY_S)
-        return HttpResponse(picture, content_type="image/png")
-    return drawing(darkened(light) if form == "dark" else light)
+    return answer(f"watch-{key}", lambda: rig_drawings.watch_svg(series) or "", form)

@@ -91,10 +91,8 @@ def worked_example() -> WorkedExample:
     tester = np.unique(TESTERS, return_inverse=True)[1]
     each = np.arange(len(TESTERS))
     fit = fit_pool(ratios.y, ratios.own_variance, ratios.shared_variance, tester, each, each)
-    rows = (
-        Row(*told, efficiency=float(np.exp(y)))
-        for *told, y in zip(TESTERS, MEANS_N, STRAIGHT_N, ratios.y, strict=True)
-    )
+    efficiencies = np.exp(ratios.y).tolist()
+    rows = (Row(*told) for told in zip(TESTERS, MEANS_N, STRAIGHT_N, efficiencies, strict=True))
     return WorkedExample(
         join=join,
         straight=straight,

@@ -39,3 +39,12 @@ def test_a_ranking_is_of_one_line_pair(db, as_stranger, asked):
     answer = ranking(as_stranger, **asked)
     assert answer.status_code == 422
     assert answer.json()["findings"][0]["field"] in ("leader", "main")
+
+
+def test_a_ranking_carries_its_chances_and_what_one_rig_and_day_say(db, as_stranger):
+    league_of({"Blood": 85.0, "Surgeon's": 55.0}, testers=4)
+    told = ranking(as_stranger, leader=NYLON).json()
+    best = [place["chance"]["best"] for place in told["places"]]
+    assert best[0] > 0.99
+    assert sum(best) == pytest.approx(1.0)
+    assert "no baseline has two joins" in told["direct"]["why_not"]

@@ -82,3 +82,19 @@ def test_it_takes_few_queries(db, owner, django_assert_max_num_queries):
 
 def test_a_set_that_does_not_exist_is_not_found(db, read):
     assert "There is nothing at this address" in read("/pull-sets/404/", status=404).text
+
+
+def test_the_worst_of_ten_is_named_only_where_ten_were_pulled(db, owner, read):
+    """Story 11."""
+    revision = making.revision_of(owner)
+    session = making.session(revision)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    nine = making.joined(session, main, leader, range(71, 80))
+    ten = making.joined(session, main, leader, range(71, 81))
+    enqueue(session)
+    drain()
+    assert "Worst of them" not in read(f"/pull-sets/{nine.pk}/").text
+    text = read(f"/pull-sets/{ten.pk}/").text
+    assert "Worst of them of 10 pulls: 71.0 N, 71.0% of the straight line" in text
+    assert "95 ties in 100 hold at least" in text

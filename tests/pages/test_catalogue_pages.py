@@ -1,0 +1,122 @@
+"""Pages of a connection, a line and a club, and the search for whatever bears a name."""
+
+import numpy as np
+import pytest
+from django.test import Client
+
+from results.models import Connection, ConnectionAlias, NormalisedSet, TieParameter
+from rigs.models import Club, Contributor, Line
+from tests import making
+from tests.conftest import contributor
+from tests.pages.conftest import pool_of
+
+
+def test_a_connection_shows_its_names_how_it_is_tied_and_what_it_holds(league, read):
+    blood = Connection.objects.get(name="Blood")
+    Connection.objects.filter(pk=blood.pk).update(tools="needle")
+    ConnectionAlias.objects.create(connection=blood, name="Barrel")
+    TieParameter.objects.create(
+        connection=blood, name="turns_main", type="integer", lowest=1, highest=20
+    )
+    page = read(f"/connections/{blood.pk}/")
+    assert "line to line; also called Barrel" in page.text
+    assert "Tools needle Turns main integer, 1 to 20" in page.text
+    assert f"/pools/{pool_of('Blood').pk}/" in page.links()
+    assert f"{100 * pool_of('Blood').current.efficiency:.1f}%" in page.text
+
+
+def test_a_proposal_is_seen_by_its_proposer_alone(db, owner):
+    proposed = Connection.objects.create(name="Twist", kind="line to line", proposed_by=owner)
+    assert Client().get(f"/connections/{proposed.pk}/").status_code == 404
+    proposers = Client()
+    proposers.force_login(owner.user)
+    assert "waits for a moderator" in proposers.get(f"/connections/{proposed.pk}/").content.decode()
+
+
+def test_a_line_shows_what_it_held_straight_and_the_joins_tied_in_it(league, read):
+    thin = Line.objects.get(name="thin")
+    page = read(f"/lines/{thin.pk}/")
+    for found in NormalisedSet.objects.all():
+        assert f"{found.baseline_mean_N:.1f} N" in page.text
+        assert f"{found.baseline_mean_N / thin.label_strength_N:.2f}" in page.text
+    assert f"/pools/{pool_of('Blood').pk}/" in page.links()
+    assert "4 sets in it" in page.text
+
+
+def test_loads_are_shown_as_the_reader_chose(league):
+    reader, address = Client(), f"/lines/{Line.objects.get(name='thin').pk}/"
+    held = NormalisedSet.objects.first().baseline_mean_N
+    assert f"{held:.1f} N" in reader.get(address).content.decode()
+    chosen = reader.get("/measures/", {"measures": "imperial", "back": address})
+    assert chosen.headers["Location"] == address
+    text = reader.get(address).content.decode()
+    # 1 lbf = 4.4482216152605 N (NIST Special Publication 811, B.8)
+    assert f"{held / 4.4482216152605:.1f} lbf" in text
+    assert f"{held:.1f} N" not in text
+
+
+@pytest.mark.parametrize("back", ["https://elsewhere.example/", "//elsewhere.example", "x"])
+def test_the_choice_of_measures_leads_nowhere_else(db, back):
+    answer = Client().get("/measures/", {"measures": "imperial", "back": back})
+    assert answer.headers["Location"] == "/"
+
+
+def test_a_club_shows_those_members_who_show_it(db, read):
+    club = Club.objects.create(name="Lannet Estuary Anglers")
+    shown, hidden = contributor("oxbow"), contributor("lowtide")
+    Contributor.objects.filter(pk=shown.pk).update(club=club)
+    Contributor.objects.filter(pk=hidden.pk).update(club=club, shows_club=False)
+    page = read(f"/clubs/{club.pk}/")
+    assert "oxbow" in page.text
+    assert "lowtide" not in page.text
+
+
+@pytest.mark.parametrize(
+    ("words", "address"),
+    [
+        ("barr", "/connections/{blood}/"),
+        ("surgeon", "/connections/{surgeon}/"),
+        ("thick nylon", "/lines/{thick}/"),
+        ("tester 2", "/contributors/tester%202/"),
+        ("bench tester", "/rigs/{rig}/"),
+    ],
+)
+def test_a_search_finds_whatever_has_all_the_words_in_its_name(league, read, words, address):
+    blood = Connection.objects.get(name="Blood")
+    ConnectionAlias.objects.create(connection=blood, name="Barrel")
+    ids = {
+        "blood": blood.pk,
+        "surgeon": Connection.objects.get(name="Surgeon's").pk,
+        "thick": Line.objects.get(name__startswith="thick").pk,
+        "rig": Contributor.objects.get(handle="tester 0").rigs.first().pk,
+    }
+    assert address.format(**ids) in read("/search/", q=words).links()
+
+
+def test_a_search_for_nothing_known_says_so(league, read):
+    assert "Nothing has all of these words" in read("/search/", q="zzz").text
+
+
+def test_catalogue_pages_take_few_queries_and_few_bytes_however_much_there_is(
+    db, owner, django_assert_max_num_queries
+):
+    rng = np.random.default_rng(3)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    club = Club.objects.create(name="Upper Fold Pike Group")
+    for number in range(70):
+        making.connection(f"tie {number}")
+        person = contributor(f"member {number}")
+        Contributor.objects.filter(pk=person.pk).update(club=club)
+    making.straight(making.session(making.revision_of(owner)), main, rng.normal(100, 2, 5))
+    for address in (
+        "/search/",
+        "/search/?q=t",
+        f"/lines/{leader.pk}/",
+        f"/clubs/{club.pk}/",
+        f"/connections/{making.connection('tie 1').pk}/",
+    ):
+        with django_assert_max_num_queries(12):
+            answer = Client().get(address)
+        assert answer.status_code == 200
+        assert len(answer.content) < 150_000
+    assert b"page 1 of 2" in Client().get(f"/clubs/{club.pk}/").content
