@@ -48,6 +48,7 @@ INSTALLED_APPS = [
     "allauth",
     "allauth.account",
     "allauth.mfa",
+    "django_htmx",
     "rules",
     "drf_spectacular",
     "drf_spectacular_sidecar",
@@ -132,7 +133,7 @@ WHITENOISE_USE_FINDERS = EMBEDDED
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
         "knox.auth.TokenAuthentication",
-        "rest_framework.authentication.SessionAuthentication",
+        "api.signed_in.SignedIn",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],

@@ -82,7 +82,7 @@ def tying(request: HttpRequest) -> HttpResponse:
 
 def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
     """Each pool's comparison, worked out once for each version of the pool."""
-    keys = {pool.pk: f"tied {contributor.pk} in {pool.current_id}" for pool in own}
+    keys = {pool.pk: f"tied.{contributor.pk}.{pool.current_id}" for pool in own}
     known: dict[str, tuple[Standing | None, str]] = cache.get_many(keys.values())
     missing = [pool.pk for pool in own if keys[pool.pk] not in known]
     for pool_id, members in (members_of_each(missing) if missing else {}).items():

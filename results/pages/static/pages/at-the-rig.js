@@ -91,12 +91,14 @@ function moved(series) {
   return "";
 }
 
-/* The weaker of the two lines as pulled straight today; only of lines that were. */
+/* The weaker of the two lines, of those that were pulled straight today. */
 function straightMean(series) {
   const means = [[series.main, series.mainSpool], [series.leader, series.leaderSpool]]
     .filter(([line]) => line)
-    .map(([line, spool]) => session.series.filter((each) => each.kind === "straight" && each.line === line && each.spool === spool).flatMap(readings));
-  return means.every((values) => values.length) ? Math.min(...means.map((values) => figures(values).mean)) : null;
+    .map(([line, spool]) => session.series.filter((each) => each.kind === "straight" && each.line === line && each.spool === spool).flatMap(readings))
+    .filter((values) => values.length)
+    .map((values) => figures(values).mean);
+  return means.length ? Math.min(...means) : null;
 }
 
 /* ---- what is shown ---- */

@@ -1,0 +1,198 @@
+"""Pages of whoever is signed in, in a browser: account, upload, bench, and at the rig offline."""
+
+import json
+
+import pytest
+from django.conf import settings
+from playwright.sync_api import expect
+
+from results.draining import drain
+from results.models import Session
+from rigs.models import Contributor
+from tests import making
+from tests.api.leagues import league_of
+from tests.intake.conftest import bench, sheet
+from tests.pages.test_accounts import PASSWORD
+from tests.pages.test_rig_pages import browser as client_of
+
+__all__ = ["bench"]
+
+
+@pytest.fixture
+def as_person(page, live_server):
+    """Carry the session of a person into the browser."""
+
+    def as_person(person: Contributor):
+        name = settings.SESSION_COOKIE_NAME
+        value = client_of(person).cookies[name].value
+        page.context.add_cookies([{"name": name, "value": value, "url": live_server.url}])
+        return page
+
+    return as_person
+
+
+@pytest.fixture
+def at_the_rig(owner, bench, as_person):
+    """The page at the rig with rig, straight line and a join chosen."""
+    page = as_person(owner)
+    page.goto("/at-the-rig/")
+    page.select_option("#at-rig", label="shed winch, revision 1")
+    page.select_option("#at-unit", "lbf")
+    page.fill("#at-day", "2026-01-10")
+    page.click("#add-straight summary")
+    page.fill("#s-line", "thin")
+    page.click("#add-straight button")
+    return page
+
+
+def pull(page, reading: str, ended: str):
+    page.fill("#reading", reading)
+    page.locator(".modes-pad").get_by_role("button", name=ended, exact=True).click()
+
+
+def add_a_join(page):
+    page.click("#add-join summary")
+    for field, text in [("join", "Double uni"), ("main", "thin"), ("leader", "thick")]:
+        page.fill(f"#j-{field}", text)
+    page.click("#add-join button")
+
+
+def test_joining_and_leaving_by_the_pages(transactional_db, page, look):
+    look("/sign-up/")
+    page.fill("#id_handle", "Sandgrain")
+    page.fill("#id_username", "grain")
+    page.fill("#id_password1", PASSWORD)
+    page.fill("#id_password2", PASSWORD)
+    page.check("#id_agreed")
+    page.get_by_role("button", name="Make the account").click()
+    expect(page.get_by_role("heading", name="My bench")).to_be_visible()
+    look(name="bench of a newcomer")
+    for address in ("/account/", "/account/second-factor/", "/account/password/"):
+        look(address)
+    look("/account/close/")
+    page.get_by_label("stays and goes on counting").check()
+    page.get_by_label("Password").fill(PASSWORD)
+    page.get_by_role("button", name="Close it for good").click()
+    expect(page.get_by_text("Your account is closed.")).to_be_visible()
+    look("/sign-in/")
+    assert Contributor.objects.get().handle.startswith("former contributor")
+
+
+def test_a_file_is_checked_stored_and_followed_until_it_is_worked_out(
+    transactional_db, owner, bench, as_person, look
+):
+    page = as_person(owner)
+    look("/upload/")
+    wrong = sheet().replace("21.0,line", "21.0,snapped")
+    for name, text in (("wrong", wrong), ("right", sheet())):
+        file = {"name": f"{name}.csv", "mimeType": "text/csv", "buffer": text.encode()}
+        page.set_input_files("#file", file)
+        page.get_by_role("button", name="Check it").click()
+        expect(page.locator("#report")).to_contain_text(f"{name}.csv")
+        if name == "right":
+            look_name = "upload checked"
+        else:
+            page.complaints.clear()  # the browser notes that the answer was 422
+            look_name = "upload with mistakes"
+        look(name=look_name)
+    page.get_by_role("button", name="Store it").click()
+    expect(page.get_by_text("it waits to be worked out")).to_be_visible()
+    look(name="job waiting")
+    drain()
+    expect(page.get_by_text("Worked out", exact=True)).to_be_visible(timeout=30_000)
+    look(name="job done")
+
+
+def test_a_dropped_file_is_checked_at_once(transactional_db, owner, bench, as_person):
+    page = as_person(owner)
+    page.goto("/upload/")
+    page.evaluate(
+        """(text) => {
+          const dropped = new DataTransfer();
+          dropped.items.add(new File([text], "dropped.csv", { type: "text/csv" }));
+          const settings = { dataTransfer: dropped, bubbles: true, cancelable: true };
+          const drop = new DragEvent("drop", settings);
+          document.querySelector(".drop").dispatchEvent(drop);
+        }""",
+        sheet(),
+    )
+    expect(page.locator("#report")).to_contain_text("dropped.csv can be stored")
+
+
+def test_pulls_are_counted_as_they_are_entered_and_a_slip_of_the_thumb_taken_back(at_the_rig, look):
+    page = at_the_rig
+    for reading in ("20.5", "21,0", "20.0"):
+        pull(page, reading, "in the line")
+    expect(page.locator("#figures")).to_have_text("3 pulls · mean 20.5 lbf · scatter 2.4%")
+    pull(page, "2050", "at a grip")
+    expect(page.locator("#figures")).to_contain_text("3 pulls")
+    page.get_by_role("button", name="Take back pull 4").click()
+    expect(page.locator("#pulls li")).to_have_count(3)
+    pull(page, "a lot", "in the line")
+    expect(page.locator("#reading-error")).to_be_visible()
+    add_a_join(page)
+    for reading in ("15.5", "16.5"):
+        pull(page, reading, "at the join")
+    expect(page.locator("#figures")).to_contain_text("78% of straight line")
+    look(name="at the rig")
+
+
+def test_a_straight_line_that_has_moved_is_warned_of(at_the_rig, look):
+    page = at_the_rig
+    for reading in ("20.5", "21.0", "20.2"):
+        pull(page, reading, "in the line")
+    page.click("#add-straight summary")
+    page.select_option("#s-position", "after")
+    page.click("#add-straight button")
+    for reading in ("20.4", "20.6"):
+        pull(page, reading, "in the line")
+    expect(page.locator("#warning")).to_be_hidden()
+    for reading in ("17.0", "17.2", "16.8", "17.1", "17.0"):
+        pull(page, reading, "in the line")
+    expect(page.locator("#warning")).to_contain_text("The straight line has moved")
+    look(name="at the rig, moved")
+
+
+def test_it_goes_on_without_a_network_and_sends_one_session_at_the_end(at_the_rig, look):
+    page = at_the_rig
+    page.wait_for_selector("#rig[data-kept=yes]")
+    page.context.set_offline(True)
+    page.reload()
+    expect(page.locator("#network")).to_contain_text("No network")
+    for reading in ("20.5", "21.0", "20.2", "20.8"):
+        pull(page, reading, "in the line")
+    add_a_join(page)
+    for reading, ended in (
+        ("15.2", "at the join"),
+        ("16.0", "slipped"),
+        ("15.5", "in the main line"),
+    ):
+        pull(page, reading, ended)
+    page.get_by_role("button", name="A tie thrown away unpulled").click()
+    page.get_by_role("button", name="Send the session").click()
+    expect(page.locator("#outcome")).to_contain_text("It stays on this phone")
+    assert not Session.objects.exists()
+    page.reload()
+    expect(page.locator("#pulls li")).to_have_count(3)
+    page.context.set_offline(False)
+    page.complaints.clear()
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#outcome")).to_contain_text("Checked: it can be stored.")
+    look(name="at the rig, checked")
+    page.get_by_role("button", name="Send the session").click()
+    page.wait_for_url("**/jobs/*/")
+    session = Session.objects.get()
+    [pull_set] = session.pull_sets.all()
+    assert pull_set.discarded_ties == 1
+    told = [(each.reading_written, each.failure_mode, each.place) for each in pull_set.pulls.all()]
+    assert told == [("15.2", "join", ""), ("16.0", "slip", ""), ("15.5", "line", "main")]
+    assert json.loads(page.evaluate("localStorage.getItem('samespool.at-the-rig')"))["series"] == []
+
+
+def test_my_tying_and_my_bench_can_be_read_by_everyone(transactional_db, as_person, look):
+    league_of({"Blood": 86.0, "Surgeon's": 55.0}, testers=4)
+    tester = Contributor.objects.get(handle="tester 0")
+    making.revision_of(tester, name="not calibrated yet")
+    as_person(tester)
+    for address in ("/bench/", "/bench/tying/", "/at-the-rig/"):
+        look(address)
