@@ -10,7 +10,7 @@ from django.db.models import Count, F, Q, QuerySet
 
 from results.cataloguing import connections_visible_to
 from results.lookups import pools
-from results.models import Connection, NormalisedSet, Pool
+from results.models import Connection, NormalisedSet, Pool, PullSet
 from results.states import COUNTING
 from rigs.lookups import contributors, lines_visible_to
 from rigs.models import Club, Contributor, Line, Rig
@@ -49,6 +49,21 @@ def found(user: User | AnonymousUser, words: str) -> Found:
         clubs=list(Club.objects.filter(named)[:MOST_FOUND]),
         rigs=list(listed.select_related("owner").order_by("name")[:MOST_FOUND]),
     )
+
+
+def shown_connections(user: User | AnonymousUser) -> QuerySet[Connection]:
+    """Those visible to a user, and any that was pulled, since its sets are there to be seen."""
+    visible = Q(pk__in=connections_visible_to(user).order_by().values("pk"))
+    pulled = Q(pk__in=PullSet.objects.order_by().values("connection"))
+    return Connection.objects.filter(visible | pulled).prefetch_related("aliases", "parameters")
+
+
+def shown_lines(user: User | AnonymousUser) -> QuerySet[Line]:
+    """As connections: those visible to a user, and any that was pulled."""
+    sets = PullSet.objects.order_by()
+    visible = Q(pk__in=lines_visible_to(user).order_by().values("pk"))
+    pulled = Q(pk__in=sets.values("main_line")) | Q(pk__in=sets.values("leader_line"))
+    return Line.objects.filter(visible | pulled)
 
 
 def pools_of(connection: Connection) -> QuerySet[Pool]:

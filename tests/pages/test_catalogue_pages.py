@@ -120,3 +120,11 @@ def test_catalogue_pages_take_few_queries_and_few_bytes_however_much_there_is(
         assert answer.status_code == 200
         assert len(answer.content) < 150_000
     assert b"page 1 of 2" in Client().get(f"/clubs/{club.pk}/").content
+
+
+def test_a_line_that_nobody_accepted_has_a_page_once_it_was_pulled(db, owner, read):
+    proposed = Line.objects.create(name="new", material="nylon monofilament", proposed_by=owner)
+    assert Client().get(f"/lines/{proposed.pk}/").status_code == 404
+    session = making.session(making.revision_of(owner))
+    making.joined(session, proposed, making.line("thick"), [70, 72, 71])
+    assert "waits for a moderator" in read(f"/lines/{proposed.pk}/").text
