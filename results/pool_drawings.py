@@ -34,7 +34,7 @@ def pulls_svg(version: PoolVersion) -> str:
     )
     above = _bars(joined, scale, PULLS, "pulls of the join")
     below = _bars(straight, scale, STRAIGHT, "straight line", axis="percent of mean straight line")
-    subtitle = "darker: that strength; lighter: at least that (grip, or nothing parted)"
+    subtitle = "strong colour: that strength; faint: at least that (at the grip)"
     return _svg(
         alt.vconcat(above, below, spacing=8).properties(title=_title(version.pool, subtitle))
     )

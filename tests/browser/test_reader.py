@@ -1,0 +1,73 @@
+"""Stories 9 to 13 as a reader lives them: choosing a join, and asking how much to believe."""
+
+import pytest
+from django.db import transaction
+from playwright.sync_api import expect
+
+from results import reviewing
+from results.draining import drain
+from results.models import PoolVersion, PullSet
+from tests.api.leagues import league_of, send
+from tests.conftest import contributor
+from tests.pages.conftest import pool_of
+
+
+@pytest.fixture
+def league(transactional_db):
+    return league_of(
+        {"Blood": 86.0, "Double uni": 85.0, "Surgeon's": 55.0},
+        testers=4,
+        before=lambda rng: send(contributor("newcomer"), rng, "Albright", 70.0),
+    )
+
+
+def test_a_reader_chooses_a_join_and_sees_how_far_the_order_can_be_told(league, page, look):
+    """Stories 9 and 12."""
+    look("/")
+    page.get_by_label("Main line").select_option("nylon monofilament")
+    page.get_by_label("To leader or terminal").select_option("nylon monofilament")
+    page.get_by_role("button", name="Show").click()
+    expect(page.get_by_text("Can't be told apart")).to_be_visible()
+    expect(page.get_by_text("too few testers: 1 of 3")).to_be_visible()
+    page.get_by_role("link", name="Side by side").click()
+    expect(page.get_by_role("cell", name="1 to 2", exact=True)).to_have_count(2)
+    look()
+
+
+def test_a_reader_asks_for_a_slim_one_tied_by_hand(league, page, look):
+    """Story 10."""
+    PoolVersion.objects.filter(pk=pool_of("Blood").current.pk).update(bulk=3.0)
+    look("/")
+    page.get_by_text("Sizes, slim, quick, no tools").click()
+    page.get_by_label("At most so thick, times the line").fill("2")
+    page.get_by_role("button", name="Show").click()
+    expect(page.get_by_role("link", name="Surgeon's")).to_be_visible()
+    expect(page.get_by_role("link", name="Blood", exact=True)).to_have_count(0)
+    expect(page.get_by_text("not measured").first).to_be_visible()
+    look(name="slim")
+
+
+def test_a_reader_asks_for_the_worst_case_and_why_it_changed(league, moderator, page, look):
+    """Stories 11 and 13."""
+    pool = pool_of("Blood")
+    taken_out = PullSet.objects.filter(connection__name="Blood").first()
+    with transaction.atomic():
+        reviewing.decide(
+            by=moderator.user, pull_set=taken_out, decision="hold", reason="Which scale?"
+        )
+    drain()
+    look(f"/pools/{pool.pk}/")
+    expect(page.get_by_text("Nine ties in ten of testers to come hold at least")).to_be_visible()
+    expect(page.get_by_text("The worst of 18 pulls held")).to_be_visible()
+    history = page.get_by_role("region", name="How it came to this")
+    history.get_by_role("link").nth(2).click()
+    expect(page.get_by_role("heading", name="Blood, version 2")).to_be_visible()
+    expect(page.get_by_text("Which scale?").first).to_be_visible()
+    look()
+
+
+def test_a_reader_has_loads_in_pounds(league, page, look):
+    look(f"/lines/{league[0].main_line_id}/")
+    page.get_by_role("link", name="imperial").click()
+    expect(page.get_by_text("lbf").first).to_be_visible()
+    look(name="imperial")
