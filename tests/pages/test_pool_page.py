@@ -114,9 +114,13 @@ def test_a_large_pool_takes_few_queries_and_few_bytes_and_pages_its_sets(
         send(contributor(f"further {number}"), rng, "Nail", 80.0)
     enqueue(session)
     drain()
-    with django_assert_max_num_queries(12):
-        response = Client().get(address("Nail"))
-    assert len(response.content) < 150_000
+    pair = "main=nylon+monofilament&leader=nylon+monofilament"
+    of_pool = address("Nail")
+    for part in (f"{of_pool}versions/1/", f"/compare/?{pair}", f"/lines/{main.pk}/", of_pool):
+        with django_assert_max_num_queries(12):
+            response = Client().get(part)
+        assert response.status_code == 200
+        assert len(response.content) < 150_000
     page = Page(response)
     assert len([link for link in page.links() if link.startswith("/pull-sets/")]) == 100
     assert "page 1 of 3" in page.text
