@@ -55,7 +55,11 @@ def work_on(standing: Standing) -> Work:
 def pull_next(
     standings: Sequence[tuple[Pool, Standing]], short: Sequence[Pool], most: int = 5
 ) -> list[NextPull]:
-    """Where one more session gains most: pools short of one tester, then one's own by gain."""
+    """Where one more session gains most: pools short of one tester, then one's own by gain.
+
+    A pool known too poorly to tell more by one's own sessions is left out.
+    """
     found = [NextPull(pool) for pool in short]
     found += [NextPull(pool, each.told, each.told_next) for pool, each in standings]
-    return sorted(found, key=lambda each: -each.gain)[:most]
+    gaining = [each for each in found if each.gain > 0]
+    return sorted(gaining, key=lambda each: -each.gain)[:most]

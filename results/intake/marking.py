@@ -14,6 +14,7 @@ from rigs.refusals import Finding, Refused
 
 MOST_ROWS = 80
 LONGEST_CELL = 40
+TELLING = {"kind", "label", "connection", "main line", "reading", "failure mode"}
 Level = Literal["", "wrong", "odd"]
 
 
@@ -62,15 +63,38 @@ def marked(
             if finding.row.isdecimal():
                 said[int(finding.row)].append((level, finding))
     (_, header), *others = rows
-    headings = tuple(_shown(cell) for cell in header)
-    shown = [row for row in others if any(near in said for near in _neighbours(row[0]))]
+    near = [row for row in others if any(number in said for number in _neighbours(row[0]))]
+    shown = near[:MOST_ROWS]
+    columns = _columns(
+        header, shown, {f.field.casefold() for found in said.values() for _, f in found}
+    )
+    headings = tuple(_shown(header[column]) for column in columns)
     return MarkedSheet(
         headings,
         tuple(
-            _row(number, row, headings, said.get(number, [])) for number, row in shown[:MOST_ROWS]
+            _row(
+                number,
+                [row[column] if column < len(row) else "" for column in columns],
+                headings,
+                said.get(number, []),
+            )
+            for number, row in shown
         ),
-        left_out=len(others) - len(shown[:MOST_ROWS]),
+        left_out=len(others) - len(shown),
     )
+
+
+def _columns(header: list[object], rows: tables.Rows, marked: set[str]) -> list[int]:
+    """What tells one row from another, and what something is said of; a phone shows no more."""
+    return [
+        column
+        for column, heading in enumerate(header)
+        if (name := _name(cells.text(heading))) in marked
+        or (
+            name in TELLING
+            and any(column < len(row) and cells.text(row[column]) for _, row in rows)
+        )
+    ]
 
 
 def _neighbours(number: int) -> range:
@@ -83,12 +107,11 @@ def _row(
     by_column: dict[str, Level] = {}
     for level, finding in reversed(said):
         by_column[finding.field.casefold()] = level
-    padded = [*row, *[""] * (len(headings) - len(row))]
     return MarkedRow(
         number,
         tuple(
             Cell(_shown(cell), by_column.get(_name(heading), ""))
-            for cell, heading in zip(padded, headings, strict=False)
+            for cell, heading in zip(row, headings, strict=True)
         ),
         said[0][0] if said else "",
         tuple(finding for _, finding in said),

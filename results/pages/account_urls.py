@@ -4,9 +4,17 @@ from allauth.account import views
 from allauth.mfa.base import views as factors
 from allauth.mfa.recovery_codes import views as codes
 from allauth.mfa.totp import views as authenticator
+from django.conf import settings
 from django.urls import path
+from django.views.generic import TemplateView
 
 from results.pages import accounts
+
+forgotten = (
+    views.password_reset
+    if settings.SAMESPOOL_MAIL_FROM
+    else TemplateView.as_view(template_name="pages/accounts/no_mail.html")
+)
 
 urlpatterns = [
     path("sign-in/", views.login, name="account_login"),
@@ -23,7 +31,7 @@ urlpatterns = [
     path("account/mail/confirm/<str:key>/", views.confirm_email, name="account_confirm_email"),
     path("account/password/", views.password_change, name="account_change_password"),
     path("account/password/set/", views.password_set, name="account_set_password"),
-    path("account/password/forgotten/", views.password_reset, name="account_reset_password"),
+    path("account/password/forgotten/", forgotten, name="account_reset_password"),
     path(
         "account/password/forgotten/sent/",
         views.password_reset_done,

@@ -32,6 +32,12 @@ FORM = require_http_methods(["GET", "HEAD", "POST"])
 class SignUp(SignupView):
     """Joining: account and contributor are made together or not at all."""
 
+    def get_form(self, form_class: Any = None) -> Any:
+        form = super().get_form(form_class)
+        form.fields["username"].label = _("Name to sign in with")
+        form.fields["username"].help_text = _("shown to nobody")
+        return form
+
     def form_valid(self, form: Any) -> HttpResponse:
         try:
             with transaction.atomic():

@@ -301,3 +301,8 @@ def test_the_ways_of_leaving_are_offered_with_a_label_each(with_password):
     assert {way["id"] for way in ways} <= {
         label["for"] for label in page.all("label") if "for" in label
     }
+
+
+def test_where_no_mail_is_sent_a_forgotten_password_is_not_promised_a_link(db):
+    assert "/account/password/forgotten/" in Page(Client().get("/sign-in/")).links()
+    assert "sends no mail" in Page(Client().get("/account/password/forgotten/")).text

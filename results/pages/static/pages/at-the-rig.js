@@ -317,5 +317,6 @@ addEventListener("online", network);
 addEventListener("offline", network);
 network();
 show();
+find("setup").open = !session.rig || !session.series.length;
 page.hidden = false;
 if ("serviceWorker" in navigator && navigator.onLine) keepPage();
