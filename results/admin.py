@@ -14,6 +14,7 @@ from results.models import (
     CheckResult,
     Connection,
     ConnectionAlias,
+    DirectComparison,
     Job,
     Message,
     NormalisedSet,
@@ -234,6 +235,15 @@ class PoolVersionAdmin(ReadOnly, admin.ModelAdmin):
     list_select_related = ["pool__connection"]
     search_fields = ["pool__connection__name"]
     exclude = ["forest_light", "forest_dark"]
+
+
+@admin.register(DirectComparison)
+class DirectComparisonAdmin(ReadOnly, admin.ModelAdmin):
+    """Joins of one line pair, compared on the same rig and day."""
+
+    list_display = ["main_material", "leader_material", "terminal", "wet", "shock", "computed_at"]
+    list_filter = ["wet", "shock", "main_material"]
+    search_fields = ["main_material", "leader_material", "terminal"]
 
 
 @admin.register(PoolMembership)

@@ -37,6 +37,11 @@ def first_sheet(body: bytes) -> Iterator[list[object]]:
         rows = workbook.get_sheet_by_index(0).to_python(skip_empty_area=False)
     except (python_calamine.CalamineError, IndexError) as error:
         raise Unreadable(f"The workbook can't be read: {error}.") from error
+    except BaseException as error:
+        # The reader panics on some cells that no spreadsheet writes, such as endless times.
+        if type(error).__name__ != "PanicException":
+            raise
+        raise Unreadable(f"The workbook can't be read: {error}.") from error
     return (list(row) for row in rows)
 
 

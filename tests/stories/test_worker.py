@@ -1,5 +1,6 @@
 """A real worker, on a real queue: what is sent is worked out once, whatever is lost on the way."""
 
+import numpy as np
 import pytest
 from django.db import transaction
 
@@ -14,14 +15,18 @@ PROMPT = {"SAMESPOOL_SWEEP_SECONDS": "0.5", "SAMESPOOL_LEASE_SECONDS": "1"}
 
 
 def send(owner, sessions: int) -> None:
-    """Store sessions of one pull set each, with their jobs, as an upload does."""
+    """Store sessions of one pull set each, with their jobs, as an upload does.
+
+    Their readings differ, since a session told twice is held for a moderator.
+    """
+    rng = np.random.default_rng(5)
     revision = making.revision_of(owner)
     main, leader = making.line("thin"), making.line("thick", label_N=180)
     for _ in range(sessions):
         with transaction.atomic():
             session = making.session(revision)
-            making.straight(session, main)
-            making.joined(session, main, leader, [78, 82, 80, 81, 79])
+            making.straight(session, main, 100 * np.exp(rng.normal(0, 0.025, 6)))
+            making.joined(session, main, leader, 80 * np.exp(rng.normal(0, 0.06, 6)))
             jobs.enqueue(session)
 
 
