@@ -19,8 +19,8 @@ from typing import Any
 import numpy as np
 from scipy.stats import beta
 
-FAULTS_A_KIND = 5
-"""Newcomers a league and a kind of fault."""
+RIGS = 10
+"""Each kind of fault is planted once on each rig of the scenario, coarse scales and fine."""
 
 
 @dataclass
@@ -119,17 +119,16 @@ def _one_world(
     people = [inside.settle(submission) for submission in world]
     for person, session in _by_date(people, world):
         honest.add(inside.send(person, session))
-    newcomers = draw_world(rng, FAULTS_A_KIND * len(FAULTS))
-    for number, submission in enumerate(newcomers):
-        kind, plant = list(FAULTS.items())[number % len(FAULTS)]
-        with _undone():
-            spoilt = plant(rng, submission["sessions"][0], submission["rig"]["resolution"])
-            person = inside.settle(submission, f"{submission['handle']}, newcomer")
-            tally = planted.setdefault(kind, Tally())
-            try:
-                tally.add(inside.send(person, spoilt))
-            except Invalid:
-                tally.refuse()
+    for kind, plant in FAULTS.items():
+        for submission in draw_world(rng, RIGS):
+            with _undone():
+                spoilt = plant(rng, submission["sessions"][0], submission["rig"]["resolution"])
+                person = inside.settle(submission, f"{submission['handle']}, newcomer")
+                tally = planted.setdefault(kind, Tally())
+                try:
+                    tally.add(inside.send(person, spoilt))
+                except Invalid:
+                    tally.refuse()
     for handle, submission in draw_suspects(rng).items():
         with _undone():
             person = inside.settle(submission)

@@ -21,7 +21,9 @@ INVENTED_CV = (0.001, 0.015)
 no source)."""
 
 BASELINE_SHARE = (0.45, 0.75)
-"""Straight line pulled from another spool, or slipping: its share of the line's true strength."""
+SLIGHT_SHARE = (0.75, 0.92)
+"""Straight line pulled from another spool, or slipping: its share of the line's true strength,
+grossly and slightly wrong."""
 
 
 def invent(rng: np.random.Generator, session: Document, step: float) -> Document:
@@ -60,8 +62,16 @@ def mix_units(rng: np.random.Generator, session: Document, step: float) -> Docum
 
 def weaken_baseline(rng: np.random.Generator, session: Document, step: float) -> Document:
     """Straight line from another spool, told as the same."""
+    return _with_baseline(session, rng.uniform(*BASELINE_SHARE), step)
+
+
+def weaken_baseline_slightly(rng: np.random.Generator, session: Document, step: float) -> Document:
+    """The same, by so little that honest rigs and hands differ as much."""
+    return _with_baseline(session, rng.uniform(*SLIGHT_SHARE), step)
+
+
+def _with_baseline(session: Document, share: float, step: float) -> Document:
     spoilt = copy.deepcopy(session)
-    share = rng.uniform(*BASELINE_SHARE)
     for part in spoilt["baselines"]:
         for pull in part["pulls"]:
             pull["reading"] = _on_scale(pull["reading"] * share, step)
@@ -77,4 +87,5 @@ FAULTS: dict[str, Fault] = {
     "copied": copy_sets,
     "units": mix_units,
     "baseline": weaken_baseline,
+    "baseline, slightly": weaken_baseline_slightly,
 }
