@@ -15,7 +15,7 @@ from results.intake.document import PullDocument, PullSetDocument, SessionDocume
 from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_FINDINGS
 from results.intake.parts import Joined, Straight
-from results.intake.places import on_sheet
+from results.intake.places import in_order, on_sheet
 from results.intake.reading import Read
 from results.intake.readings import Readings, capacity_findings, readings_of, unit_of
 from results.intake.ties import ends_findings, parameters_of
@@ -64,7 +64,7 @@ def check(contributor: Contributor, read: Read) -> Checked:
     joined = _joined(under_way, unit, revision, lines, connections)
     _enough(under_way, revision, straight, joined)
     if findings.number:
-        refused = [on_sheet(finding, read.rows) for finding in findings.kept]
+        refused = in_order([on_sheet(finding, read.rows) for finding in findings.kept])
         raise (Forbidden if forbidden else Invalid)(findings.summary(), refused)
     assert revision is not None
     warnings = [*under_way.warnings, *doubts.warnings_of(straight, joined)]

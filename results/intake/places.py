@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from rigs.refusals import Finding
@@ -33,6 +33,11 @@ def on_sheet(finding: Finding, rows: Mapping[str, str]) -> Finding:
     row = rows.get(finding.row, rows[_part(finding.row)])
     expected = "yes or no" if finding.field in _ANSWERS else finding.expected
     return replace(finding, row=row, field=heading, expected=expected)
+
+
+def in_order(findings: Iterable[Finding]) -> list[Finding]:
+    """What is said of the whole first, then row by row of the sheet."""
+    return sorted(findings, key=lambda each: int(each.row) if each.row.isdecimal() else 0)
 
 
 def _part(place: str) -> str:

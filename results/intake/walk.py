@@ -16,7 +16,7 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 import msgspec
 from msgspec import NODEFAULT, Struct
-from msgspec.structs import FieldInfo
+from msgspec.structs import FieldInfo, replace
 
 from results.intake.document import PullDocument
 from results.intake.findings import Findings, nearest, shown
@@ -24,9 +24,6 @@ from results.intake.limits import MOST_PULLS
 from rigs.refusals import TooLarge
 
 Form = TypeVar("Form", bound=Struct)
-
-ILLEGIBLE = PullDocument(failure_mode="void")
-"""Stands for a pull that can't be used."""
 
 
 @dataclass
@@ -74,7 +71,8 @@ class Walk:
             inner = f"{place}[{index}]"
             converted = self.document(item, form, inner)
             illegible = form is PullDocument and self.findings.number > before
-            yield ILLEGIBLE if illegible else converted
+            # A void pull is asked nothing more of, but its reading is still looked at.
+            yield replace(converted, failure_mode="void") if illegible else converted
 
     def _refuse(self, place: str, name: str, found: str, expected: str) -> None:
         self.findings.add(place, name, found, expected)

@@ -42,6 +42,21 @@ def test_a_file_with_mistakes_is_told_all_of_them_by_row_and_column(shed, as_own
     assert not Upload.objects.exists()
 
 
+def test_two_mistakes_in_one_row_are_both_told_and_rows_come_in_order(shed, as_owner):
+    text = file_of([21, "nan", 22, 21.5], [16, 15, 15.5])
+    text = text.replace("nan,line", "nan,snapped").replace(
+        "Blood,thin,thick,16", "Blud,thin,thick,16"
+    )
+
+    answer = as_owner.post("/api/v1/sessions", text, content_type="text/csv")
+
+    assert [(each["row"], each["field"]) for each in answer.json()["findings"]][:3] == [
+        ("3", "failure mode"),
+        ("3", "reading"),
+        ("6", "connection"),
+    ]
+
+
 def test_pounds_that_were_kilograms_are_corrected_and_the_pool_follows(
     shed, as_owner, as_stranger, drain
 ):
