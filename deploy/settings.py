@@ -62,6 +62,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "api.middleware.refuse_unstorable_text",
+    "api.limits.tell_allowance",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -122,6 +123,21 @@ else:
     if env.bool("SAMESPOOL_DATABASE_POOL", False):
         DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 2, "max_size": 16, "timeout": 10}
 
+# What is counted for all processes together; the default cache is each process's own.
+_EACH_ITS_OWN = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+CACHES = {
+    "default": _EACH_ITS_OWN,
+    "limits": {**_EACH_ITS_OWN, "LOCATION": "limits"}
+    if EMBEDDED
+    else {
+        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "LOCATION": REDIS_URL,
+        "KEY_PREFIX": "samespool",
+        "OPTIONS": {"socket_timeout": 1, "socket_connect_timeout": 1},
+    },
+}
+SAMESPOOL_REQUESTS_A_MINUTE = env.int("SAMESPOOL_REQUESTS_A_MINUTE", 600)
+
 USE_TZ = True
 TIME_ZONE = "UTC"
 LANGUAGE_CODE = "en-gb"
@@ -136,6 +152,7 @@ REST_FRAMEWORK = {
         "api.signed_in.SignedIn",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
+    "DEFAULT_THROTTLE_CLASSES": ["api.limits.PerToken"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["api.reading.StorableJSON"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
