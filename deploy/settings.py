@@ -201,6 +201,8 @@ CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "in
 SAMESPOOL_SWEEP_SECONDS = env.float("SAMESPOOL_SWEEP_SECONDS", 5.0)
 SAMESPOOL_LEASE_SECONDS = env.float("SAMESPOOL_LEASE_SECONDS", 120.0)
 SAMESPOOL_JOB_ATTEMPTS = 5
+# Thresholds of the screening, by check and name; results.thresholds says which there are.
+SAMESPOOL_SCREENING: dict[str, dict[str, Any]] = dict(env.json("SAMESPOOL_SCREENING", {}))
 CELERY_BEAT_SCHEDULE = {
     "sweep": {"task": "results.tasks.sweep", "schedule": SAMESPOOL_SWEEP_SECONDS},
 }

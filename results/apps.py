@@ -1,8 +1,14 @@
 """What was measured, and what it means."""
 
 from django.apps import AppConfig
+from django.core.checks import register
 
 
 class ResultsConfig(AppConfig):
     name = "results"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from results.thresholds import check_thresholds  # noqa: PLC0415, models are ready now
+
+        register(check_thresholds)

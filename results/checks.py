@@ -23,6 +23,7 @@ from results.statistics.screening import (
 )
 from results.statistics.screening.check import Check
 from results.statistics.screening.judging import judge
+from results.thresholds import tuned
 from rigs.metrology.charts import ewma_chart, moving_range_sd
 from rigs.metrology.classes import reading_class
 from rigs.models import Calibration
@@ -66,7 +67,7 @@ def checks_of(evidence: Evidence) -> list[Found]:
         found += [
             Found(check, pull_set=joined.pull_set) for check in _of_set(evidence, joined) if check
         ]
-    judged = judge([one.check for one in found])
+    judged = tuned(judge)([one.check for one in found])
     return [
         Found(check, one.pull_set, one.baseline) for one, check in zip(found, judged, strict=True)
     ]
@@ -80,17 +81,17 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
     if together.size and _on_the_grid(together):
         whole = [np.rint(steps).astype(int) for steps in every]
         within = _scatter_within(every)
-        yield digits.terminal_digits(told, np.concatenate(whole), within)
-        yield digits.heaped_digits(told, np.concatenate(whole), within)
-        yield repeats.repeated_values(told, whole)
+        yield tuned(digits.terminal_digits)(told, np.concatenate(whole), within)
+        yield tuned(digits.heaped_digits)(told, np.concatenate(whole), within)
+        yield tuned(repeats.repeated_values)(told, whole)
     joined = [_steps_of(_readings_N(one), evidence) for one in evidence.joined]
-    yield repeats.agreeing_sets(told, joined)
+    yield tuned(repeats.agreeing_sets)(told, joined)
     yield _little_scatter(told, evidence, evidence.joined)
-    yield from rig.calibration(told, _calibrated(evidence), _highest_load_N(evidence))
+    yield from tuned(rig.calibration)(told, _calibrated(evidence), _highest_load_N(evidence))
     capacity_N = session.revision.capacity_N
     if capacity_N and readings_N.size:
-        yield rig.within_capacity(told, float(readings_N.max()), capacity_N)
-    yield rig.possible_times(
+        yield tuned(rig.within_capacity)(told, float(readings_N.max()), capacity_N)
+    yield tuned(rig.possible_times)(
         told,
         evidence.pulls_that_day,
         evidence.seconds_that_day,
@@ -101,17 +102,17 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
 
 def _of_straight(evidence: Evidence, straight: Straight, told: str) -> Iterator[Check | None]:
     loads_N = evidence.scale.loads_N(straight.exact)
-    yield order.order_trend(told, loads_N)
-    yield order.serial_correlation(told, loads_N)
-    yield pulls.outlying_pull(told, loads_N)
+    yield tuned(order.order_trend)(told, loads_N)
+    yield tuned(order.serial_correlation)(told, loads_N)
+    yield tuned(pulls.outlying_pull)(told, loads_N)
     if straight.mean_N is None:
         return
     label_N = straight.baseline.line.label_strength_N
     if label_N is not None:
-        yield straight_line.against_label(told, straight.mean_N, label_N)
-    yield straight_line.unit_mix_up(told, straight.mean_N, straight.others_N)
-    yield straight_line.against_other_baselines(told, straight.mean_N, straight.others_N)
-    yield rig.moved_since(told, straight.mean_N, straight.earlier_N)
+        yield tuned(straight_line.against_label)(told, straight.mean_N, label_N)
+    yield tuned(straight_line.unit_mix_up)(told, straight.mean_N, straight.others_N)
+    yield tuned(straight_line.against_other_baselines)(told, straight.mean_N, straight.others_N)
+    yield tuned(rig.moved_since)(told, straight.mean_N, straight.earlier_N)
     yield _chart(told, straight)
 
 
@@ -119,11 +120,11 @@ def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
     told = joined.pull_set.label
     shown = evidence.steps([pull for pull in joined.pulls if pull.reading_N is not None])
     loads_N = evidence.scale.loads_N(joined.exact)
-    yield order.order_trend(told, loads_N)
-    yield order.serial_correlation(told, loads_N)
-    yield pulls.outlying_pull(told, loads_N)
+    yield tuned(order.order_trend)(told, loads_N)
+    yield tuned(order.serial_correlation)(told, loads_N)
+    yield tuned(pulls.outlying_pull)(told, loads_N)
     if _on_the_grid(shown):
-        yield spacing.even_spacing(told, np.rint(shown))
+        yield tuned(spacing.even_spacing)(told, np.rint(shown))
     yield from _copied(told, evidence, joined)
     yield _little_scatter(told, evidence, [joined], straight=False)
     if joined.normalised is not None:
@@ -134,8 +135,8 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
     normalised, others = joined.normalised, joined.others
     assert normalised is not None
     assert others is not None
-    yield efficiencies.plausible_efficiency(told, normalised.efficiency)
-    yield efficiencies.above_the_line(
+    yield tuned(efficiencies.plausible_efficiency)(told, normalised.efficiency)
+    yield tuned(efficiencies.above_the_line)(
         told,
         normalised.log_ratio,
         (normalised.own_variance + normalised.shared_variance) ** 0.5,
@@ -144,7 +145,7 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
     if others.fit is None:
         return
     fit = others.fit
-    yield scatter.more_scatter(
+    yield tuned(scatter.more_scatter)(
         told,
         normalised.cv,
         normalised.degrees_of_freedom,
@@ -152,10 +153,10 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
         float(others.members.degrees_of_freedom.sum()),
         len(others.members) + 1,
     )
-    yield efficiencies.mixed_units_in_set(told, normalised.efficiency, math.exp(fit.mu))
+    yield tuned(efficiencies.mixed_units_in_set)(told, normalised.efficiency, math.exp(fit.mu))
     expected = (fit.mu, others.prediction_sd(fit, normalised), fit.testers - 1.0)
-    yield efficiencies.above_the_pool(told, normalised.log_ratio, *expected)
-    yield efficiencies.below_the_pool(told, normalised.log_ratio, *expected)
+    yield tuned(efficiencies.above_the_pool)(told, normalised.log_ratio, *expected)
+    yield tuned(efficiencies.below_the_pool)(told, normalised.log_ratio, *expected)
 
 
 def _little_scatter(
@@ -190,7 +191,7 @@ def _little_scatter(
     if not rows:
         return None
     cv, freedom, usual, step = np.array(rows).T
-    return scatter.too_little_scatter(told, cv, freedom, usual, step)
+    return tuned(scatter.too_little_scatter)(told, cv, freedom, usual, step)
 
 
 def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
@@ -206,7 +207,7 @@ def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | N
         ("copied from another session", joined.alike, joined.compared),
     ):
         series = [(of, _steps_of(readings_N, evidence)) for of, readings_N in alike]
-        yield repeats.copied_run(name, told, steps, series, compared)
+        yield tuned(repeats.copied_run)(name, told, steps, series, compared)
 
 
 def _readings_N(joined: Joined) -> list[float]:
@@ -261,7 +262,7 @@ def _highest_load_N(evidence: Evidence) -> float:
 def _pace(told: str, evidence: Evidence) -> Check | None:
     joined_s = _median_s(pull for part in evidence.joined for pull in part.pulls)
     straight_s = _median_s(pull for part in evidence.straight for pull in part.pulls)
-    return rig.like_pace(told, joined_s, straight_s) if joined_s and straight_s else None
+    return tuned(rig.like_pace)(told, joined_s, straight_s) if joined_s and straight_s else None
 
 
 def _median_s(timed: Iterable[Pull]) -> float | None:
@@ -278,4 +279,4 @@ def _chart(told: str, straight: Straight) -> Check | None:
     sd = max(moving_range_sd(earlier), rig.LEAST_SESSION_SD)
     chart = ewma_chart(np.append(earlier, np.log(straight.mean_N)), float(earlier.mean()), sd)
     last = (chart.plotted[-1], chart.lower_limit[-1], chart.upper_limit[-1])
-    return rig.off_the_chart(told, *np.exp(last).tolist())
+    return tuned(rig.off_the_chart)(told, *np.exp(last).tolist())

@@ -24,19 +24,24 @@ POOL = "t of the difference from the pool without this tester, heterogeneity inc
 UNITS = "1 lbf = 4.4482216152605 N (international pound, 1959), 1 kgf = 9.80665 N (CGPM 1901)"
 
 
-def plausible_efficiency(applies_to: str, efficiency: float) -> Check:
-    """Held above 1.15, marked below 0.40."""
-    high = efficiency > ASK_ABOVE
-    low = efficiency < LOOK_BELOW
+def plausible_efficiency(
+    applies_to: str,
+    efficiency: float,
+    ask_above: float = ASK_ABOVE,
+    look_below: float = LOOK_BELOW,
+) -> Check:
+    """Held above ``ask_above``, marked below ``look_below``."""
+    high = efficiency > ask_above
+    low = efficiency < look_below
     return Check(
         "plausible efficiency",
         applies_to,
         efficiency,
-        LOOK_BELOW if low else ASK_ABOVE,
+        look_below if low else ask_above,
         None,
         Level.HOLD if high else Level.MARK if low else Level.NONE,
         f"The join held {100 * efficiency:.0f} percent of the straight line. Above "
-        f"{100 * ASK_ABOVE:.0f} percent it is usually the straight line that was pulled too weak: "
+        f"{100 * ask_above:.0f} percent it is usually the straight line that was pulled too weak: "
         "it slipped, broke at the grip, or came off another spool.",
         TRADE,
     )
@@ -119,7 +124,12 @@ def _beside_the_pool(log_ratio: float, pooled_log_ratio: float) -> str:
     )
 
 
-def mixed_units_in_set(applies_to: str, efficiency: float, pooled_efficiency: float) -> Check:
+def mixed_units_in_set(
+    applies_to: str,
+    efficiency: float,
+    pooled_efficiency: float,
+    tolerance: float = UNIT_TOLERANCE,
+) -> Check:
     """Whether joined pulls and straight pulls seem to be in different units.
 
     Near a half of what others reach a weak tie is as likely as kilograms for pounds: it marks.
@@ -127,13 +137,13 @@ def mixed_units_in_set(applies_to: str, efficiency: float, pooled_efficiency: fl
     ratio = efficiency / pooled_efficiency
     near = nearest_mix_up(ratio)
     level = Level.NONE
-    if near.distance <= UNIT_TOLERANCE:
+    if near.distance <= tolerance:
         level = Level.MARK if NO_WEAK_TIE < ratio < 1 else Level.HOLD
     return Check(
         "units of joined and straight pulls",
         applies_to,
         near.distance,
-        UNIT_TOLERANCE,
+        tolerance,
         None,
         level,
         f"This join held {ratio:.2f} times what other testers reach; {near.explanation} in one of "

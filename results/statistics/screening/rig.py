@@ -49,7 +49,12 @@ class Calibrated:
     force_class: float | None
 
 
-def calibration(applies_to: str, known: Calibrated | None, highest_load_N: float) -> list[Check]:
+def calibration(
+    applies_to: str,
+    known: Calibrated | None,
+    highest_load_N: float,
+    stale_days: float = STALE_DAYS,
+) -> list[Check]:
     """Missing, stale, out of range, or of no class; all of them mark."""
     if known is None:
         return [
@@ -60,10 +65,10 @@ def calibration(applies_to: str, known: Calibrated | None, highest_load_N: float
         ]  # fmt: skip
     return [
         _rig_mark(
-            "calibration stale", applies_to, known.age_days, STALE_DAYS,
-            known.age_days > STALE_DAYS,
-            f"The rig was calibrated {known.age_days:.0f} days before; after 26 months it should "
-            "be again.",
+            "calibration stale", applies_to, known.age_days, stale_days,
+            known.age_days > stale_days,
+            f"The rig was calibrated {known.age_days:.0f} days before; after "
+            f"{stale_days:.0f} days it should be again.",
         ),
         _rig_mark(
             "beyond the calibration", applies_to, highest_load_N, known.highest_N,
@@ -135,15 +140,17 @@ def off_the_chart(
     )
 
 
-def like_pace(applies_to: str, joined_s: float, straight_s: float) -> Check:
-    """Whether joins and straight line broke in like times, within a factor of two."""
+def like_pace(
+    applies_to: str, joined_s: float, straight_s: float, most_ratio: float = MOST_PACE_RATIO
+) -> Check:
+    """Whether joins and straight line broke in like times, within a factor of ``most_ratio``."""
     ratio = joined_s / straight_s
-    far = not 1 / MOST_PACE_RATIO <= ratio <= MOST_PACE_RATIO
+    far = not 1 / most_ratio <= ratio <= most_ratio
     return Check(
         "time to break",
         applies_to,
         ratio,
-        MOST_PACE_RATIO if ratio > 1 else 1 / MOST_PACE_RATIO,
+        most_ratio if ratio > 1 else 1 / most_ratio,
         None,
         Level.MARK if far else Level.NONE,
         f"Joined pulls took {joined_s:.0f} s to break, straight ones {straight_s:.0f} s; line gets "

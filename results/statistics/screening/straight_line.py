@@ -57,16 +57,22 @@ def nearest_mix_up(ratio: float) -> MixUp:
     return MixUp(name, UNIT_FACTORS[name], distances[name])
 
 
-def against_label(applies_to: str, straight_N: float, label_N: float) -> Check:
-    """Straight strength over label: marked outside 0.8 to 2, held outside 0.5 to 4.5."""
+def against_label(
+    applies_to: str,
+    straight_N: float,
+    label_N: float,
+    look_outside: tuple[float, float] = LABEL_LIMITS,
+    ask_outside: tuple[float, float] = LABEL_IMPOSSIBLE,
+) -> Check:
+    """Straight strength over label: marked outside the narrower limits, held outside the wider."""
     ratio = straight_N / label_N
-    if not LABEL_IMPOSSIBLE[0] <= ratio <= LABEL_IMPOSSIBLE[1]:
+    if not ask_outside[0] <= ratio <= ask_outside[1]:
         level = Level.HOLD
-    elif not LABEL_LIMITS[0] <= ratio <= LABEL_LIMITS[1]:
+    elif not look_outside[0] <= ratio <= look_outside[1]:
         level = Level.MARK
     else:
         level = Level.NONE
-    limits = LABEL_IMPOSSIBLE if level == Level.HOLD else LABEL_LIMITS
+    limits = ask_outside if level == Level.HOLD else look_outside
     return Check(
         "straight line against its label",
         applies_to,
@@ -75,12 +81,14 @@ def against_label(applies_to: str, straight_N: float, label_N: float) -> Check:
         None,
         level,
         f"This line parted straight at {ratio:.2f} times the strength on its label; most lines "
-        f"part at {LABEL_LIMITS[0]:g} to {LABEL_LIMITS[1]:g} times.",
+        f"part at {look_outside[0]:g} to {look_outside[1]:g} times.",
         TRADE,
     )
 
 
-def unit_mix_up(applies_to: str, straight_N: float, others_N: ArrayLike) -> Check | None:
+def unit_mix_up(
+    applies_to: str, straight_N: float, others_N: ArrayLike, tolerance: float = UNIT_TOLERANCE
+) -> Check | None:
     """Whether the same line is some ratio of units away from other testers' (k,) strengths.
 
     None with fewer than two others: of two that differ, neither is known to be right.
@@ -94,9 +102,9 @@ def unit_mix_up(applies_to: str, straight_N: float, others_N: ArrayLike) -> Chec
         "unit mix-up",
         applies_to,
         near.distance,
-        UNIT_TOLERANCE,
+        tolerance,
         None,
-        Level.HOLD if near.distance <= UNIT_TOLERANCE else Level.NONE,
+        Level.HOLD if near.distance <= tolerance else Level.NONE,
         f"This line parted straight at {ratio:.2f} times what {others.size} other testers found; "
         f"{near.explanation} would give {near.factor:.2f}.",
         CONSTANTS,
