@@ -22,6 +22,7 @@ from deploy.processes import leave_when_told, running
 
 PROGRAMS = Path(sys.executable).parent
 PURE_PACKAGES = ["rigs/metrology", "results/statistics"]
+IN_PARALLEL = ["--numprocesses=auto", "--dist=loadfile", "--durations=10"]
 LINTERS = {
     "style": ["ruff", "check", "."],
     "layout": ["ruff", "format", "--check", "."],
@@ -71,9 +72,11 @@ def everything(environment: dict[str, str]) -> Tally:
     tally = Tally()
     for name, command in LINTERS.items():
         tally += lint(name, command, environment)
-    tally += on_servers([], environment)
+    # Workers share the one queue, so their stories are told one after the other.
+    tally += on_servers([*IN_PARALLEL, "-m", "not worker"], environment)
+    tally += on_servers(["-m", "worker"], environment)
     headline("the stories once more, embedded: SQLite, jobs inside the web process")
-    return tally + pytest(["tests/stories"], environment)
+    return tally + pytest([*IN_PARALLEL, "tests/stories"], environment)
 
 
 def lint(name: str, command: list[str], environment: dict[str, str]) -> Tally:

@@ -87,6 +87,7 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
     joined = [_steps_of(_readings_N(one), evidence) for one in evidence.joined]
     yield tuned(repeats.agreeing_sets)(told, joined)
     yield _little_scatter(told, evidence, evidence.joined)
+    yield _few_steps(told, evidence)
     yield from tuned(rig.calibration)(told, _calibrated(evidence), _highest_load_N(evidence))
     capacity_N = session.revision.capacity_N
     if capacity_N and readings_N.size:
@@ -168,22 +169,20 @@ def _little_scatter(
     for joined in sets:
         if joined.normalised is None or joined.others is None:
             continue
-        normalised, fit = joined.normalised, joined.others.fit
-        usual_cv = fit.ratios.cv_join if fit else USUAL_CV_JOINED
-        usual_straight = fit.ratios.cv_baseline if fit else USUAL_CV_STRAIGHT
+        normalised, others = joined.normalised, joined.others
         resolution_N = evidence.scale.resolution_N
         rows.append(
             (
                 normalised.cv,
                 normalised.degrees_of_freedom,
-                usual_cv,
+                others.cv_join or USUAL_CV_JOINED,
                 resolution_N / normalised.mean_N,
             )
         )
         baselines[normalised.baseline_id] = (
             normalised.baseline_cv,
             normalised.baseline_degrees_of_freedom,
-            usual_straight,
+            others.cv_baseline or USUAL_CV_STRAIGHT,
             resolution_N / normalised.baseline_mean_N,
         )
     if straight:
@@ -192,6 +191,20 @@ def _little_scatter(
         return None
     cv, freedom, usual, step = np.array(rows).T
     return tuned(scatter.too_little_scatter)(told, cv, freedom, usual, step)
+
+
+def _few_steps(told: str, evidence: Evidence) -> Check | None:
+    """Sets alone: straight line scatters too little to show on steps that are wide for a join."""
+    compared = [joined for joined in evidence.joined if joined.others is not None]
+    return tuned(scatter.few_steps_of_the_scale)(
+        told,
+        [evidence.steps(joined.exact) for joined in compared],
+        [
+            joined.others.cv_join or USUAL_CV_JOINED
+            for joined in compared
+            if joined.others is not None
+        ],
+    )
 
 
 def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | None]:

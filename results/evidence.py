@@ -6,12 +6,13 @@ compared with themselves.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, F, Q, QuerySet, Sum
 from numpy.typing import NDArray
 
 from results.members import Members, members_of
@@ -50,10 +51,17 @@ class Straight:
 
 @dataclass(frozen=True)
 class PoolOfOthers:
-    """A pool without the tester under screening; ``fit`` is None below three other testers."""
+    """A pool without the tester under screening; ``fit`` is None below three other testers.
+
+    ``cv_join`` and ``cv_baseline`` are the scatter of other testers' sets and of their straight
+    line: in this pool, or below three testers wherever they tied the same join. None where
+    nobody did.
+    """
 
     members: Members
     fit: Fit | None
+    cv_join: float | None
+    cv_baseline: float | None
 
     def prediction_sd(self, fit: Fit, normalised: NormalisedSet) -> float:
         """Of a new tester's next set like this one, on the log scale."""
@@ -233,7 +241,29 @@ def _earlier_means(session: Session, lines: set[int]) -> dict[int, Floats]:
 
 def _pool_of_others(pool_id: int, session: Session) -> PoolOfOthers:
     others = members_of(pool_id).without_tester(session.contributor_id)
-    return PoolOfOthers(others, fit_from(others))
+    fit = fit_from(others)
+    if fit is not None:
+        return PoolOfOthers(others, fit, fit.ratios.cv_join, fit.ratios.cv_baseline)
+    return PoolOfOthers(others, None, *_scatter_anywhere(pool_id, session))
+
+
+def _scatter_anywhere(pool_id: int, session: Session) -> tuple[float | None, float | None]:
+    """CV of joined and of straight pulls where other testers tied the join of this pool."""
+    freedom, straight_freedom = F("degrees_of_freedom"), F("baseline_degrees_of_freedom")
+    sums = (
+        NormalisedSet.objects.filter(pool__connection__pools=pool_id, pull_set__state__in=COUNTING)
+        .exclude(pull_set__session__contributor=session.contributor_id)
+        .aggregate(
+            joined=Sum(F("cv") * F("cv") * freedom) / Sum(freedom),
+            straight=Sum(F("baseline_cv") * F("baseline_cv") * straight_freedom)
+            / Sum(straight_freedom),
+        )
+    )
+    return _root(sums["joined"]), _root(sums["straight"])
+
+
+def _root(mean_square: float | None) -> float | None:
+    return math.sqrt(mean_square) if mean_square else None
 
 
 def _joined(

@@ -4,6 +4,7 @@ Four people appear: ``owner`` and ``other`` are testers with accounts, ``moderat
 who also reviews, and the stranger only reads, without an account.
 """
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,6 +18,12 @@ from rest_framework.test import APIClient
 from results import draining
 from rigs.models import Contributor
 from tests.workers import empty_queue, wait_for_worker, working
+
+
+def pytest_configure(config):
+    """Give each process of a parallel run counters of its own in the one Redis."""
+    if not settings.EMBEDDED:
+        settings.CACHES["limits"]["KEY_PREFIX"] += os.environ.get("PYTEST_XDIST_WORKER", "")
 
 
 def pytest_collection_modifyitems(config, items):

@@ -12,7 +12,7 @@ from results.statistics.screening.repeats import (
     longest_common_run,
     repeated_values,
 )
-from results.statistics.screening.scatter import too_little_scatter
+from results.statistics.screening.scatter import few_steps_of_the_scale, too_little_scatter
 from results.statistics.screening.straight_line import nearest_mix_up
 
 
@@ -118,3 +118,36 @@ def test_a_run_is_found_wherever_it_stands_and_aligned_only_where_it_begins_alik
     assert longest_common_run(first, second) == 4
     assert longest_common_run(first, second, aligned=True) == 0
     assert longest_common_run(first, first, aligned=True) == 6
+
+
+def coarse_sets(rng, scatter, sets=7, pulls=8):
+    """Readings in whole steps of a scale that shows a load as ten to twenty of them."""
+    return [
+        np.rint(mean * (1 + scatter * rng.standard_normal(pulls)))
+        for mean in rng.uniform(10, 20, sets)
+    ]
+
+
+def test_invented_readings_on_a_coarse_scale_span_too_few_of_its_steps():
+    rng = np.random.default_rng(8)
+    found = [
+        few_steps_of_the_scale("the session", coarse_sets(rng, 0.008), [0.06] * 7).p
+        for _ in range(20)
+    ]
+    assert np.mean(np.array(found) <= 0.001) >= 0.8
+
+
+def test_even_a_practised_tyer_on_a_coarse_scale_is_as_rarely_suspected_as_the_check_says():
+    rng = np.random.default_rng(9)
+    found = [
+        few_steps_of_the_scale("the session", coarse_sets(rng, 0.03), [0.06] * 7).p
+        for _ in range(200)
+    ]
+    assert np.mean(np.array(found) <= 0.05) <= 0.09
+    assert min(found) > 0.001
+
+
+def test_a_scale_that_is_fine_enough_is_left_to_the_scatter_itself():
+    rng = np.random.default_rng(10)
+    fine = [np.rint(1000 * (1 + 0.06 * rng.standard_normal(8)))]
+    assert few_steps_of_the_scale("the session", fine, [0.06]) is None

@@ -3,8 +3,12 @@
 The coefficient of variation of sets on a log-normal strength follows, nearly, CV^2 df/true CV^2 ~
 chi-square(df); sums over sets are again chi-square ('t Lam 2010, Analytica Chimica Acta 659:68-84,
 for Cochran's test two-sided; Simonsohn 2013, Psychological Science 24:1875, for means and SDs too
-alike).
+alike). On a scale whose steps are wide beside that scatter a CV says little; there the steps that
+a set spans are counted, and their law under honest scatter is drawn (a Monte Carlo test, Barnard
+1963; Hope 1968, JRSS B 30:582-598).
 """
+
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -19,7 +23,15 @@ percent, ordinary ones 8 to 12 (common practice, no source)."""
 
 LEAST_FREEDOM = 4.0
 ALPHA = 0.001
+
+WIDE_STEP = 0.5
+"""Of the least scatter that a practised tyer shows; narrower steps leave the CV as it is."""
+
+DRAWS = 20_000
+"""The smallest p they can give is 5e-5, which holds among up to two hundred checks."""
+
 LITTLE = "'t Lam (2010); Simonsohn (2013); half the usual scatter: common practice, no source"
+COARSE = "Monte Carlo test (Barnard 1963); half the usual scatter: common practice, no source"
 COCHRAN = "ISO 5725-2, Cochran's test, as an F test for unequal numbers ('t Lam 2010)"
 
 
@@ -57,6 +69,47 @@ def too_little_scatter(
         f"The pulls differ by {100 * shown:.1f} percent among themselves; in other people's hands "
         f"such pulls differ by {100 * expected:.1f} percent.",
         LITTLE,
+        alpha=alpha,
+    )
+
+
+def few_steps_of_the_scale(
+    applies_to: str,
+    sets: Iterable[ArrayLike],
+    usual_cv: Iterable[float],
+    least_share: float = LEAST_SHARE,
+    alpha: float = ALPHA,
+) -> Check | None:
+    """Whether sets on a coarse scale span fewer of its steps than the usual scatter makes them.
+
+    ``sets`` are readings in steps, ``usual_cv`` that of each. The steps spanned are added over the
+    sets; their law is that of readings around each set's mean which scatter by ``least_share`` of
+    the usual CV and are rounded. Only sets of two readings or more count whose steps are wide
+    beside that scatter; None without such a set.
+    """
+    pairs = ((np.asarray(steps, dtype=float), cv) for steps, cv in zip(sets, usual_cv, strict=True))
+    rows = [
+        (steps, least_share * cv * float(steps.mean())) for steps, cv in pairs if steps.size > 1
+    ]
+    coarse = [(steps, sd) for steps, sd in rows if WIDE_STEP * sd < 1]
+    if not coarse:
+        return None
+    rng, drawn = np.random.default_rng(0), np.zeros(DRAWS)
+    for steps, sd in coarse:
+        readings = np.rint(steps.mean() + sd * rng.standard_normal((DRAWS, steps.size)))
+        drawn += np.ptp(readings, axis=1)
+    spanned = float(sum(np.ptp(steps) for steps, _ in coarse))
+    return Check(
+        "few steps of the scale",
+        applies_to,
+        spanned,
+        float(np.quantile(drawn, alpha)),
+        (1 + float((drawn <= spanned).sum())) / (1 + DRAWS),
+        Level.NONE,
+        f"From their lowest reading to their highest the sets of this session span "
+        f"{spanned:.0f} steps of the scale together; half the usual scatter would span about "
+        f"{np.median(drawn):.0f}.",
+        COARSE,
         alpha=alpha,
     )
 
