@@ -3,9 +3,11 @@
 import os
 
 from celery import Celery
+from django_structlog.celery.steps import DjangoStructLogInitStep
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
 app = Celery("samespool")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+app.steps["worker"].add(DjangoStructLogInitStep)

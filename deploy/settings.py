@@ -7,9 +7,11 @@ inside the web process. With both it runs on PostgreSQL, and Celery on Redis dra
 from pathlib import Path
 from typing import Any
 
-import structlog
 from django.core.exceptions import ImproperlyConfigured
 from environs import Env
+
+from api.schema_settings import SPECTACULAR_SETTINGS  # noqa: F401
+from deploy.observing import logs
 
 env = Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -52,12 +54,15 @@ INSTALLED_APPS = [
     "rules",
     "drf_spectacular",
     "drf_spectacular_sidecar",
+    "django_structlog",
     "rigs",
     "results",
     "api",
 ]
 
 MIDDLEWARE = [
+    "django_prometheus.middleware.PrometheusBeforeMiddleware",
+    "deploy.observing.logs.RequestLog",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -70,6 +75,7 @@ MIDDLEWARE = [
     "results.pages.two_factor.ask_for_second_factor",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_prometheus.middleware.PrometheusAfterMiddleware",
 ]
 
 ROOT_URLCONF = "deploy.urls"
@@ -160,33 +166,6 @@ REST_FRAMEWORK = {
     "EXCEPTION_HANDLER": "api.problems.problem_response",
 }
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
-SPECTACULAR_SETTINGS = {
-    "TITLE": "Samespool",
-    "VERSION": "1",
-    "OAS_VERSION": "3.1.0",
-    "SERVE_INCLUDE_SCHEMA": False,
-    "DESCRIPTION": (
-        "Pull tests of fishing-line joins, pooled over testers and their rigs. Loaded line hurts: "
-        "wear eye protection and stand out of its path. Results are not for lifting, climbing or "
-        "life support."
-    ),
-    "SCHEMA_PATH_PREFIX": "/api/v1",
-    "ENUM_NAME_OVERRIDES": {
-        "MaterialEnum": "rigs.models.lines.Material",
-        "GripEnum": "rigs.models.rigs.RigRevision.Grip",
-        "PullSetStateEnum": "results.models.sessions.PullSet.State",
-        "JobStateEnum": "results.models.jobs.Job.State",
-        "SeriesKindEnum": [("straight line", "straight line"), ("join", "join")],
-        "SessionStateEnum": "results.models.sessions.Session.State",
-    },
-    "COMPONENT_SPLIT_REQUEST": True,
-    "POSTPROCESSING_HOOKS": [
-        "drf_spectacular.hooks.postprocess_schema_enums",
-        "api.schema.add_problems",
-    ],
-    "SWAGGER_UI_DIST": "SIDECAR",
-    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
-}
 
 CELERY_BROKER_URL = REDIS_URL
 CELERY_TASK_IGNORE_RESULT = True
@@ -238,12 +217,10 @@ if env.bool("SAMESPOOL_HTTPS", False):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 
-# One line of JSON an event; the default would draw tracebacks with the values of all variables.
-structlog.configure(
-    processors=[
-        structlog.processors.add_log_level,
-        structlog.processors.TimeStamper(fmt="iso"),
-        structlog.processors.format_exc_info,
-        structlog.processors.JSONRenderer(),
-    ]
-)
+# Who asks is not logged: neither account nor address.
+DJANGO_STRUCTLOG_USER_ID_FIELD = ""
+DJANGO_STRUCTLOG_IP_LOGGING_ENABLED = False
+DJANGO_STRUCTLOG_STATUS_START_LOG_LEVEL = 10
+DJANGO_STRUCTLOG_CELERY_ENABLED = True
+SAMESPOOL_METRICS_TOKEN = env.str("SAMESPOOL_METRICS_TOKEN", "")
+logs.configure()

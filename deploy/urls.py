@@ -1,10 +1,13 @@
-"""Where everything is: the API under /api/v1/, what its problems mean, the admin, and the pages."""
+"""Where everything is: the API under /api/v1/, what its problems mean, the admin, the
+probes of an operator, and the pages."""
 
 from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.urls import include, path
 
 from api.problem_kinds import explain
+from deploy.observing.health import live, ready
+from deploy.observing.metrics import metrics
 
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
 
@@ -12,6 +15,9 @@ urlpatterns = [
     path("api/v1/", include("api.urls")),
     path("problems/<slug:kind>", explain, name="problem"),
     path("admin/", admin.site.urls),
+    path("healthz", live, name="live"),
+    path("readyz", ready, name="ready"),
+    path("metrics", metrics, name="metrics"),
     path("", include("results.pages.account_urls")),
     path("", include("results.pages.urls")),
 ]

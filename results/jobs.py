@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
@@ -13,9 +14,10 @@ from django.db import transaction
 from django.db.models import DateTimeField, ExpressionWrapper, F, Q, Value
 from django.db.models.functions import Coalesce, Now
 from django.utils import timezone
+from structlog.contextvars import bound_contextvars
 
 from results import waking
-from results.models import Job, Session, StalePool
+from results.models import Job, Pool, Session, StalePool
 from results.normalising import normalise_session
 from results.screening import screen_session
 from results.watching import tell_of_signals
@@ -53,13 +55,38 @@ def run(job_id: uuid.UUID) -> None:
     job = claim(job_id)
     if job is None:
         return
-    try:
-        normalise_session(job.session_id, still_ours=lambda: goes_on(job, Job.Step.SCREENING))
-        tell_of_signals(job.session_id)
-        screen_session(job.session_id, still_ours=lambda: still_ours(job))
-    except Exception as error:
-        log.exception("job failed", job=str(job.pk), attempt=job.attempts)
-        _give_back(job, error)
+    with bound_contextvars(job=str(job.pk), session=job.session_id, attempt=job.attempts):
+        try:
+            normalise_session(job.session_id, still_ours=lambda: goes_on(job, Job.Step.SCREENING))
+            tell_of_signals(job.session_id)
+            screen_session(job.session_id, still_ours=lambda: still_ours(job))
+            log.info("job worked out")
+        except Exception as error:
+            log.exception("job failed")
+            _give_back(job, error)
+
+
+def retry(job_ids: Iterable[uuid.UUID]) -> int:
+    """Give failed jobs all their attempts anew, and their pools too; returns how many went back.
+
+    One conditional UPDATE each, so that a job that someone else sent back runs once.
+    """
+    wanted = sorted(set(job_ids))
+    with transaction.atomic():
+        failed = Job.objects.filter(pk__in=wanted, state=Job.State.FAILED)
+        sessions = list(failed.values_list("session_id", flat=True))
+        count = failed.update(
+            state=Job.State.QUEUED,
+            step=Job.Step.WAITING,
+            attempts=0,
+            problem=None,
+            finished_at=None,
+        )
+        pools = Pool.objects.filter(normalised_sets__pull_set__session__in=sessions)
+        Pool.objects.filter(pk__in=list(pools.values_list("pk", flat=True))).update(failures=0)
+        for job_id in wanted:
+            transaction.on_commit(partial(waking.wake_job, job_id), robust=True)
+    return count
 
 
 def finish_pooled() -> None:

@@ -1,0 +1,31 @@
+"""Settings of the OpenAPI document. Plain values, read while the settings are made."""
+
+from typing import Any
+
+SPECTACULAR_SETTINGS: dict[str, Any] = {
+    "TITLE": "Samespool",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.0",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "DESCRIPTION": (
+        "Pull tests of fishing-line joins, pooled over testers and their rigs. Loaded line hurts: "
+        "wear eye protection and stand out of its path. Results are not for lifting, climbing or "
+        "life support."
+    ),
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "ENUM_NAME_OVERRIDES": {
+        "MaterialEnum": "rigs.models.lines.Material",
+        "GripEnum": "rigs.models.rigs.RigRevision.Grip",
+        "PullSetStateEnum": "results.models.sessions.PullSet.State",
+        "JobStateEnum": "results.models.jobs.Job.State",
+        "SeriesKindEnum": [("straight line", "straight line"), ("join", "join")],
+        "SessionStateEnum": "results.models.sessions.Session.State",
+    },
+    "COMPONENT_SPLIT_REQUEST": True,
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.schema.add_problems",
+    ],
+    "SWAGGER_UI_DIST": "SIDECAR",
+    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+}

@@ -1,0 +1,85 @@
+"""Whether the process lives, and whether it can do its work. Each part answers in bounded time."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Callable
+
+import psycopg
+import redis
+from django.conf import settings
+from django.db import DatabaseError, connection
+from django.db.migrations.executor import MigrationExecutor
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.views.decorators.cache import never_cache
+
+PATIENCE_S = 2
+"""How long a server may take to answer before it counts as gone."""
+
+
+def live(_request: HttpRequest) -> HttpResponse:
+    """200 as long as the process answers at all; touches nothing else."""
+    return JsonResponse({"live": True})
+
+
+@never_cache
+def ready(_request: HttpRequest) -> HttpResponse:
+    """200 where every part can do its work, 503 where one can't; ``parts`` says which, and why."""
+    parts = {name: _told(check) for name, check in PARTS.items()}
+    fine = all(told == "ok" for told in parts.values())
+    return JsonResponse({"ready": fine, "parts": parts}, status=200 if fine else 503)
+
+
+def unapplied_migrations() -> list[str]:
+    """Names of the migrations that this code has and the database has not had."""
+    executor = MigrationExecutor(connection)
+    plan = executor.migration_plan(executor.loader.graph.leaf_nodes())
+    return [f"{migration.app_label}.{migration.name}" for migration, _ in plan]
+
+
+def _told(check: Callable[[], str]) -> str:
+    """``ok``, or what is amiss; a stranger reads it, so a failure is told by its kind alone."""
+    try:
+        return check()
+    except (DatabaseError, psycopg.Error, redis.RedisError, OSError) as error:
+        return f"does not answer ({type(error).__name__})"
+
+
+def _database() -> str:
+    """A connection of its own: a pool waits longer for a server that is gone than a probe may."""
+    if not settings.EMBEDDED:
+        with psycopg.connect(
+            settings.DATABASE_URL,
+            connect_timeout=PATIENCE_S,
+            options=f"-c statement_timeout={PATIENCE_S * 1000}",
+        ) as probe:
+            probe.execute("SELECT 1")
+    return "ok"
+
+
+def _migrations() -> str:
+    if _database() == "ok" and (missing := unapplied_migrations()):
+        return f"not applied: {', '.join(missing)}"
+    return "ok"
+
+
+def _queue() -> str:
+    if not settings.EMBEDDED:
+        with redis.from_url(
+            settings.REDIS_URL, socket_timeout=PATIENCE_S, socket_connect_timeout=PATIENCE_S
+        ) as server:
+            server.ping()
+    return "ok"
+
+
+def _files() -> str:
+    """Written through to the disk: a full one may take the name of a file and not its bytes."""
+    with tempfile.TemporaryFile(dir=settings.VAR_DIR) as probe:
+        probe.write(b"\0" * 4096)
+        probe.flush()
+        os.fsync(probe.fileno())
+    return "ok"
+
+
+PARTS = {"database": _database, "migrations": _migrations, "queue": _queue, "files": _files}

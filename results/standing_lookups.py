@@ -1,0 +1,71 @@
+"""How the service stands: work that waits, work that failed, and what screening decided."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Count, Max, Min, QuerySet
+from django.utils import timezone
+
+from results.models import CheckResult, Job, PullSet, StalePool, Upload
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """What is still to do; ages in seconds, 0 where nothing waits."""
+
+    jobs: dict[str, int]
+    oldest_job_s: float
+    stale_pools: int
+    oldest_mark_s: float
+
+
+@dataclass(frozen=True)
+class Outcomes:
+    """What came in and what screening made of it: counts by state, and by check and level."""
+
+    uploads: int
+    pull_sets: dict[str, int]
+    checks: dict[tuple[str, str], int]
+
+
+def waiting() -> Waiting:
+    """Jobs by state, the stale pools, and how long the oldest of each has waited."""
+    counts = dict(Job.objects.order_by().values_list("state").annotate(Count("pk")))
+    unfinished = Job.objects.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
+    marks = StalePool.objects.aggregate(pools=Count("pool", distinct=True), oldest=Min("marked_at"))
+    return Waiting(
+        jobs={state: counts.get(state, 0) for state in Job.State.values},
+        oldest_job_s=_age_s(unfinished.aggregate(oldest=Min("created_at"))["oldest"]),
+        stale_pools=marks["pools"],
+        oldest_mark_s=_age_s(marks["oldest"]),
+    )
+
+
+def outcomes() -> Outcomes:
+    """Counts over the whole store, a second or so on a million pulls."""
+    states = dict(PullSet.objects.order_by().values_list("state").annotate(Count("pk")))
+    told = CheckResult.objects.order_by().exclude(level=CheckResult.Level.NONE)
+    checks = told.values_list("name", "level").annotate(Count("pk"))
+    return Outcomes(
+        uploads=Upload.objects.count(),
+        pull_sets={state: states.get(state, 0) for state in PullSet.State.values},
+        checks={(name, level): count for name, level, count in checks},
+    )
+
+
+def failed_jobs() -> QuerySet[Job]:
+    """Failed jobs, the latest failure first."""
+    failed = Job.objects.filter(state=Job.State.FAILED).select_related("session__contributor")
+    return failed.order_by("-finished_at")
+
+
+def last_finished_at() -> datetime | None:
+    """When a job was last brought to its end."""
+    latest: datetime | None = Job.objects.aggregate(latest=Max("finished_at"))["latest"]
+    return latest
+
+
+def _age_s(since: datetime | None) -> float:
+    return (timezone.now() - since).total_seconds() if since else 0.0
