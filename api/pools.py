@@ -5,18 +5,19 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import Prefetch, Q
-from django.http import HttpRequest
 from django.utils.decorators import method_decorator
-from django.views.decorators.http import condition
-from drf_spectacular.utils import extend_schema, extend_schema_field
+from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
-from api.documents import Choice, Filters, Link
-from api.pull_sets import FiguresDocument, Interval
+from api.documents import Choice, Filters
+from api.keeping import kept_until_changed
+from api.pool_parts import OF_TESTERS
+from api.pull_sets import Interval
 from results import lookups
-from results.models import Connection, NormalisedSet, Pool, PoolMembership, PoolVersion
-from rigs.models import Contributor, Material
+from results.editions import edition_of_pool, edition_of_pools
+from results.models import Connection, Pool, PoolMembership, PoolVersion
+from rigs.models import Material
 
 
 class ConnectionNamed(serializers.CharField):
@@ -76,7 +77,7 @@ class VersionDocument(serializers.ModelSerializer):
             "bulk",
             "no_figure",
         ]
-        fields = ["number", "computed_at", *figures]
+        fields = ["number", "computed_at", "snapshot", *figures]
 
 
 class PoolDocument(serializers.ModelSerializer):
@@ -105,51 +106,16 @@ class PoolDocument(serializers.ModelSerializer):
         ]
 
 
-class PooledSetDocument(FiguresDocument):
-    """A set that counts in the pool, and whose it is."""
-
-    pull_set = Link("api:pull-set")
-    tester = serializers.CharField(source="pull_set.session.contributor.handle")
-    pulled_on = serializers.DateField(source="pull_set.session.pulled_on")
-    rig = serializers.CharField(source="pull_set.session.revision.rig.name")
-    main_line = serializers.CharField(source="pull_set.main_line.name")
-    leader_line = serializers.CharField(source="pull_set.leader_line.name", default=None)
-    parameters = serializers.DictField(source="pull_set.parameters")
-
-    class Meta(FiguresDocument.Meta):
-        model = NormalisedSet
-        fields = [
-            "pull_set",
-            "tester",
-            "pulled_on",
-            "rig",
-            "main_line",
-            "leader_line",
-            "parameters",
-            *FiguresDocument.Meta.fields,
-        ]
-
-
-class TesterEffectDocument(serializers.Serializer):
-    """How far one tester's ties lie from the pool, shrunken towards it; log scale."""
-
-    tester = serializers.CharField()
-    effect = serializers.FloatField()
-    effect_se = serializers.FloatField()
-    value = serializers.FloatField()
-    value_se = serializers.FloatField()
-
-
 class OnePoolDocument(PoolDocument):
-    """A pool with everything computed of it, its testers, its sets and its history."""
+    """A pool with everything computed of it; testers, sets and history at their own addresses."""
 
     why = serializers.ListField(source="current.why", child=serializers.CharField())
     figures = serializers.SerializerMethodField()
     findings = serializers.DictField(
         source="current.findings", help_text="how pulls ended, single pulls, moderators"
     )
-    tester_effects = serializers.SerializerMethodField()
-    sets = serializers.SerializerMethodField()
+    tester_effects = serializers.HyperlinkedIdentityField(view_name="api:pool-tester-effects")
+    sets = serializers.HyperlinkedIdentityField(view_name="api:pool-sets")
     versions = serializers.HyperlinkedIdentityField(view_name="api:pool-versions")
     comparison = serializers.HyperlinkedIdentityField(view_name="api:comparison")
 
@@ -166,23 +132,8 @@ class OnePoolDocument(PoolDocument):
         ]
 
     def get_figures(self, pool: Pool) -> dict[str, Any]:
-        return {name: of for name, of in _figures(pool).items() if name != "tester_effects"}
-
-    @extend_schema_field(TesterEffectDocument(many=True))
-    def get_tester_effects(self, pool: Pool) -> list[dict[str, Any]]:
-        columns = _figures(pool).get("tester_effects", {})
-        handles = Contributor.objects.in_bulk(columns.get("tester", []))
-        rows = zip(*columns.values(), strict=True)
-        effects = [dict(zip(columns, row, strict=True)) for row in rows]
-        return [effect | {"tester": handles[effect["tester"]].handle} for effect in effects]
-
-    @extend_schema_field(PooledSetDocument(many=True))
-    def get_sets(self, pool: Pool) -> Any:
-        return PooledSetDocument(lookups.sets_of(pool), many=True, context=self.context).data
-
-
-def _figures(pool: Pool) -> dict[str, Any]:
-    return pool.current.figures if pool.current else {}
+        figures = pool.current.figures if pool.current else {}
+        return {name: of for name, of in figures.items() if name not in OF_TESTERS}
 
 
 class PastVersionDocument(VersionDocument):
@@ -208,19 +159,7 @@ class PastVersionDocument(VersionDocument):
         ]
 
 
-def newest_version(_request: HttpRequest) -> str:
-    """The tag of the list: it changes with every new version of any pool."""
-    newest = PoolVersion.objects.order_by("-pk").values_list("pk", flat=True).first()
-    return f'"{newest or 0}"'
-
-
-def version_of_pool(_request: HttpRequest, pk: int) -> str | None:
-    """The tag of one pool: its current version."""
-    version = Pool.objects.filter(pk=pk).values_list("current_id", flat=True).first()
-    return f'"{pk}-{version}"' if version else None
-
-
-@method_decorator(condition(newest_version), name="dispatch")
+@method_decorator(kept_until_changed(edition_of_pools), name="dispatch")
 @extend_schema(tags=["pools"], parameters=[PoolFilters])
 class Pools(generics.ListAPIView):
     """Pools by line pair, the strongest join of each first."""
@@ -232,10 +171,10 @@ class Pools(generics.ListAPIView):
         return super().get_queryset().filter(**PoolFilters.conditions(self.request))
 
 
-@method_decorator(condition(version_of_pool), name="dispatch")
+@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
 class OnePool(generics.RetrieveAPIView):
-    """One pool: its figures, heterogeneity, testers and sets."""
+    """One pool: its figures and heterogeneity, and where its testers and sets are."""
 
     serializer_class = OnePoolDocument
     queryset = lookups.pools()

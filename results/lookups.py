@@ -34,7 +34,7 @@ def pools() -> QuerySet[Pool]:
     return (
         Pool.objects.filter(current__isnull=False)
         .select_related("connection", "current")
-        .defer("current__forest_light", "current__forest_dark")
+        .defer("current__forest_light", "current__forest_dark", "current__inputs")
         .order_by(
             "main_material",
             "leader_material",
@@ -67,7 +67,7 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
 
 def versions_of(pool: Pool) -> QuerySet[PoolVersion]:
     """The history of a pool, newest first, without its drawings."""
-    return pool.versions.order_by("-number").defer("forest_light", "forest_dark")
+    return pool.versions.order_by("-number").defer("forest_light", "forest_dark", "inputs")
 
 
 def rivals(pool: Pool) -> QuerySet[Pool]:

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 from django.db.models import Q
+from django.db.models.functions import Coalesce
 from numpy.typing import NDArray
 
 from results.models import NormalisedSet
@@ -26,6 +27,7 @@ COLUMNS = (
     "pull_set__session__contributor_id",
     "baseline__session_id",
     "baseline_id",
+    Coalesce("calibration_id", 0),
     "counted",
     "mean_N",
     "cv",
@@ -43,13 +45,15 @@ class Members:
     """One row a set, ordered by set: ids, and strengths in newtons, all of shape (k,).
 
     ``session`` is that of the baseline: a session that borrowed one shares its error with the
-    session that lent it, and the two make one block of the covariance.
+    session that lent it, and the two make one block of the covariance. ``calibration`` is 0 where
+    the scale was not calibrated.
     """
 
     pull_set: Ids
     tester: Ids
     session: Ids
     baseline: Ids
+    calibration: Ids
     pulls: Ids
     mean_N: Floats
     cv: Floats
@@ -94,7 +98,7 @@ def members_of(pool_id: int, *, also: int | None = None) -> Members:
     """The sets that count in a pool now, and one more where its id is given."""
     counting = Q(pull_set__state__in=COUNTING) | Q(pull_set=also)
     sets = NormalisedSet.objects.filter(counting, pool_id=pool_id).order_by("pull_set_id")
-    return _members(list(sets.values_list(*COLUMNS)))
+    return as_members(list(sets.values_list(*COLUMNS)))
 
 
 def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
@@ -103,12 +107,13 @@ def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
     rows: dict[int, list[tuple[Any, ...]]] = {pool_id: [] for pool_id in pool_ids}
     for pool_id, *row in sets.order_by("pull_set_id").values_list("pool_id", *COLUMNS):
         rows[pool_id].append(tuple(row))
-    return {pool_id: _members(found) for pool_id, found in rows.items()}
+    return {pool_id: as_members(found) for pool_id, found in rows.items()}
 
 
-def _members(rows: Sequence[tuple[Any, ...]]) -> Members:
+def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
+    """Rows of ``COLUMNS`` as columns."""
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
-    types = [np.int64] * 5 + [np.float64] * 8
+    types = [np.int64] * 6 + [np.float64] * 8
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
         for field, column, type_ in zip(fields(Members), columns, types, strict=True)

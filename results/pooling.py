@@ -14,10 +14,12 @@ from django.db.models import F
 from results.contrasting import compare_joins
 from results.describing import describe
 from results.drawing import draw_forest
+from results.editions import next_edition
 from results.jobs import finish_pooled
 from results.members import Members, members_of
-from results.models import Pool, PoolMembership, PoolVersion, PullSet, StalePool
+from results.models import Edition, Pool, PoolMembership, PoolVersion, PullSet, StalePool
 from results.outcomes import Outcome, pooled_from
+from results.snapshots import inputs_of, snapshot_id
 from results.states import State, move
 
 log = structlog.get_logger(__name__)
@@ -66,12 +68,15 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         members = members_of(pool_id)
         version = _store(locked, members, pooled_from(members), [mark.why for mark in marks])
         StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()
+        if version is not None:
+            next_edition(Edition.Subject.POOLS)
         return version
 
 
 def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
     """Store the next version; None where it would say what the latest says already."""
     latest = locked.versions.order_by("-number").first()
+    inputs = inputs_of(members)
     version = PoolVersion(
         pool=locked,
         number=latest.number + 1 if latest else 1,
@@ -80,10 +85,12 @@ def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> 
         sessions=np.unique(members.session).size,
         sets=len(members),
         pulls=int(members.pulls.sum()),
-        **_columns(outcome),
+        inputs=inputs,
+        snapshot=snapshot_id(locked.pk, inputs, members),
+        **columns_of(outcome),
     )
     joined, left = _changes(locked, members)
-    if latest and not joined and not left and latest.figures == version.figures:
+    if latest and latest.snapshot == version.snapshot and latest.figures == version.figures:
         return None
     for name, value in plain(describe(locked.pk, members, outcome)).items():
         setattr(version, name, value)
@@ -95,7 +102,7 @@ def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> 
     return version
 
 
-def _columns(outcome: Outcome) -> dict[str, Any]:
+def columns_of(outcome: Outcome) -> dict[str, Any]:
     """The figures that readers sort and filter by, as efficiencies, and all of them as computed."""
     columns: dict[str, Any] = {"no_figure": outcome.no_figure}
     if outcome.ratios:

@@ -1,6 +1,7 @@
 """Tables of what was measured and what it means."""
 
 from results.models.connections import Connection, ConnectionAlias, TieParameter
+from results.models.editions import Edition
 from results.models.efficiencies import NormalisedSet, PairReference
 from results.models.jobs import Job
 from results.models.pools import (
@@ -12,6 +13,7 @@ from results.models.pools import (
 )
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
+from results.models.snapshots import Release, ReleasePart
 from results.models.states import StateChange
 from results.models.waiting import WaitingUpload
 
@@ -21,6 +23,7 @@ __all__ = [
     "Connection",
     "ConnectionAlias",
     "DirectComparison",
+    "Edition",
     "Job",
     "Message",
     "NormalisedSet",
@@ -31,6 +34,8 @@ __all__ = [
     "PoolVersion",
     "Pull",
     "PullSet",
+    "Release",
+    "ReleasePart",
     "ReviewCase",
     "Screening",
     "Session",

@@ -92,6 +92,16 @@ class PoolVersion(models.Model):
     findings = models.JSONField(
         default=dict, db_default={}, help_text="how pulls ended, moderators and the like"
     )
+    snapshot = models.CharField(
+        max_length=64,
+        blank=True,
+        db_default="",
+        db_index=True,
+        help_text="names what it was computed from; empty before snapshots were kept",
+    )
+    inputs = models.JSONField(
+        default=dict, db_default={}, help_text="ids of the sets, baselines and calibrations"
+    )
     forest_light = models.TextField(blank=True)
     forest_dark = models.TextField(blank=True)
 
