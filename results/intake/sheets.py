@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass, field
 from typing import Any
 
+from results.csv_cells import as_written
 from results.intake import cells
 from results.intake.findings import Findings, nearest, shown
 from results.intake.tables import Rows
@@ -115,7 +116,7 @@ def _row(sheet: Sheet, number: int, columns: list[str], written: list[str]) -> d
     for name, text in row.items():
         if cells.is_formula(text):
             sheet.refuse(number, name, shown(text), "a value, not a formula")
-    return row
+    return {name: as_written(text) for name, text in row.items()}
 
 
 def _session(

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Iterator
 
+from results.csv_cells import safe
 from results.intake.sheets import COLUMNS
 from results.models import PullSet
 from rigs.models import Contributor, RigRevision
@@ -34,7 +35,7 @@ def template(contributor: Contributor | None) -> str:
     writer.writeheader()
     session = _session(contributor)
     for row in _rows(_past_ties(contributor) or [EXAMPLE_SET]):
-        writer.writerow({**session, **row})
+        writer.writerow({name: safe(cell) for name, cell in {**session, **row}.items()})
         session = {}
     return sheet.getvalue()
 
