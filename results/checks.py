@@ -25,7 +25,6 @@ from results.statistics.screening.check import Check
 from results.statistics.screening.judging import judge
 from results.thresholds import tuned
 from rigs.metrology.charts import ewma_chart, moving_range_sd
-from rigs.metrology.classes import reading_class
 from rigs.models import Calibration
 
 USUAL_CV_JOINED, USUAL_CV_STRAIGHT = 0.04, 0.02
@@ -251,20 +250,21 @@ def _calibrated(evidence: Evidence) -> rig.Calibrated | None:
         age_days=(evidence.session.pulled_on - known.made_on).days,
         lowest_N=known.lowest_N,
         highest_N=known.highest_N,
-        force_class=_force_class(known, evidence.scale.resolution_N),
+        worst_error=_worst_error(known, evidence.scale.resolution_N),
     )
 
 
-def _force_class(known: Calibration, resolution_N: float) -> float | None:
-    readings = [reading for reading in known.readings.all() if reading.force_N > 0]
-    if not readings:
-        return None
-    return reading_class(
-        [reading.force_N for reading in readings],
-        [reading.reading_N for reading in readings],
-        resolution_N,
-        [reading.direction == reading.Direction.FALLING for reading in readings],
-    ).force_class
+def _worst_error(known: Calibration, resolution_N: float) -> float:
+    """Largest relative error under a known force that the line and half a step don't explain."""
+    found = [one for one in known.readings.all() if one.force_N > 0]
+    errors_N = (abs((one.reading_N - known.offset_N) / known.gain - one.force_N) for one in found)
+    return max(
+        (
+            max(0.0, error_N - resolution_N / 2) / one.force_N
+            for one, error_N in zip(found, errors_N, strict=True)
+        ),
+        default=0.0,
+    )
 
 
 def _highest_load_N(evidence: Evidence) -> float:

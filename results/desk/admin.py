@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 from typing import Any
 
 from django.contrib import admin, messages
@@ -51,7 +52,15 @@ class Waiting(admin.SimpleListFilter):
 class CaseAdmin(ReadOnly, admin.ModelAdmin):
     """Cases, those first that would move their pool the most. Moderators need no other right."""
 
-    list_display = ["pull_set", "tester", "standing", "moves_the_pool", "appealed_now", "opened_at"]
+    list_display = [
+        "pull_set",
+        "pulled_on",
+        "tester",
+        "standing",
+        "moves_the_pool",
+        "appealed_now",
+        "opened_at",
+    ]
     list_filter = [Waiting, "opened_at"]
     list_select_related = ["pull_set__connection", "pull_set__session__contributor"]
     search_fields = ["=pull_set__id", "pull_set__session__contributor__handle"]
@@ -70,6 +79,10 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
     def get_ordering(self, _request: HttpRequest) -> list[Any]:
         return [F("size").desc(nulls_last=True), "opened_at"]
 
+    @admin.display(description="pulled on", ordering="pull_set__session__pulled_on")
+    def pulled_on(self, case: ReviewCase) -> date:
+        return case.pull_set.session.pulled_on
+
     @admin.display(description="tester")
     def tester(self, case: ReviewCase) -> str:
         return case.pull_set.session.contributor.handle
@@ -84,9 +97,9 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
             return "no pooled figure"
         return f"{100 * math.expm1(case.pool_shift):+.2f} percent"
 
-    @admin.display(description="appealed", boolean=True)
-    def appealed_now(self, case: ReviewCase) -> bool:
-        return case.appealed_id is not None
+    @admin.display(description="appealed")
+    def appealed_now(self, case: ReviewCase) -> str:
+        return "yes" if case.appealed_id is not None else "no"
 
     @admin.action(description="Release, with the reason beside")
     def release_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
@@ -99,7 +112,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
     def changelist_view(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None
     ) -> HttpResponse:
-        records = {"check_records": check_records()}
+        records = {"check_records": check_records(), "title": "Sets that wait for a moderator"}
         return super().changelist_view(request, {**records, **(extra_context or {})})
 
     def change_view(

@@ -54,7 +54,9 @@ def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
             PooledFigure("with this set", _told(both.with_it)),
             PooledFigure("without it", _told(both.without_it)),
         ],
-        "shift": None if both.shift is None else 100 * math.expm1(both.shift),
+        "shift": both.shift,
+        "shift_told": f"{100 * math.expm1(both.shift or 0.0):+.2f}",
+        "efficiency_percent": 100 * normalised.efficiency,
         "pulls_picture": pictures.pulls(
             _percent_of_line(pull_set, normalised),
             _efficiencies(normalised, own=True),

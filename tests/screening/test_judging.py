@@ -112,11 +112,22 @@ def test_more_pulls_than_minutes_and_a_day_to_come_are_held():
 
 def test_a_calibration_of_twenty_seven_months_is_marked_as_stale_and_none_as_missing():
     """ISO 7500-1:2018: at most 26 months between calibrations."""
-    known = rig.Calibrated(age_days=27 * 30.5, lowest_N=20, highest_N=200, force_class=1.0)
+    known = rig.Calibrated(age_days=27 * 30.5, lowest_N=20, highest_N=200, worst_error=0.01)
     marked = {one.name for one in rig.calibration("the session", known, 250) if one.level}
     assert marked == {"calibration stale", "beyond the calibration"}
     (missing,) = rig.calibration("the session", None, 100)
     assert (missing.name, missing.level) == ("calibration missing", Level.MARK)
+
+
+def test_a_calibration_whose_line_leaves_more_than_class_three_allows_is_marked_as_poor():
+    """ISO 7500-1:2018, table 2: at most 3 percent."""
+
+    def marked(worst_error):
+        known = rig.Calibrated(30, lowest_N=20, highest_N=200, worst_error=worst_error)
+        return [one.name for one in rig.calibration("the session", known, 150) if one.level]
+
+    assert marked(0.029) == []
+    assert marked(0.031) == ["calibration poor"]
 
 
 def test_sets_on_a_coarse_scale_that_agree_pull_by_pull_are_found_together():

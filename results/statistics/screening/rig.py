@@ -16,8 +16,8 @@ from results.statistics.screening.check import Check, Level
 STALE_DAYS = 26 * 365.25 / 12
 """ISO 7500-1:2018, 10: recalibrate after at most 26 months."""
 
-NO_CLASS = 4.0
-"""What stands for 'none' beside the classes 0.5, 1, 2 and 3."""
+MOST_ERROR = 0.03
+"""ISO 7500-1:2018, table 2: the largest error of class 3, as a share of the force."""
 
 LEAST_SESSIONS = 3
 CHART_SESSIONS = 8
@@ -40,13 +40,14 @@ CLOCK = "a pull takes a minute at least, a day has 1440 (arithmetic)"
 class Calibrated:
     """The calibration in force: age in days on the day, and the range of its weights in newtons.
 
-    ``force_class`` is its class of ISO 7500-1, None where it meets none.
+    ``worst_error`` is the largest share of a known force by which its readings still miss it once
+    the calibration line has corrected them, half a step of the scale allowed.
     """
 
     age_days: float
     lowest_N: float
     highest_N: float
-    force_class: float | None
+    worst_error: float
 
 
 def calibration(
@@ -54,8 +55,9 @@ def calibration(
     known: Calibrated | None,
     highest_load_N: float,
     stale_days: float = STALE_DAYS,
+    most_error: float = MOST_ERROR,
 ) -> list[Check]:
-    """Missing, stale, out of range, or of no class; all of them mark."""
+    """Missing, stale, out of range, or poor; all of them mark."""
     if known is None:
         return [
             _rig_mark(
@@ -77,11 +79,10 @@ def calibration(
             f"{known.highest_N:.0f} N.",
         ),
         _rig_mark(
-            "calibration class", applies_to, known.force_class or NO_CLASS, 3.0,
-            known.force_class is None,
-            f"The calibration meets class {known.force_class:g}." if known.force_class else
-            "The calibration meets no class: it has fewer weights or readings than a class takes, "
-            "or errors above 3 percent.",
+            "calibration poor", applies_to, 100 * known.worst_error, 100 * most_error,
+            known.worst_error > most_error,
+            f"Corrected by their calibration line, readings under known weights still miss them "
+            f"by up to {100 * known.worst_error:.1f} percent.",
         ),
     ]  # fmt: skip
 

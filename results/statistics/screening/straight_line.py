@@ -134,7 +134,7 @@ def against_other_baselines(
         2 * float(student.sf(abs(difference) / sd, k - 1)),
         Level.NONE,
         f"This line parted straight {percent:.0f} percent {way} than in the hands of {k} other "
-        f"testers; these differ by {100 * float(others.std(ddof=1)):.0f} percent among themselves.",
+        f"testers; these differ by {100 * float(others.std(ddof=1)):.1f} percent among themselves.",
         DIFFERENCE,
         alpha=alpha,
     )
