@@ -165,7 +165,7 @@ class Pools(generics.ListAPIView):
     """Pools by line pair, the strongest join of each first."""
 
     serializer_class = PoolDocument
-    queryset = lookups.pools().defer("current__figures")
+    queryset = lookups.pools().defer("current__figures", "current__findings")
 
     def get_queryset(self) -> Any:
         return super().get_queryset().filter(**PoolFilters.conditions(self.request))

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from django.db import IntegrityError, transaction
 
 from results import stale
-from results.models import Pool, PoolVersion, StalePool
+from results.editions import next_edition
+from results.models import Edition, Pool, PoolVersion, StalePool
 from rigs.joining import checked_handle, handle_taken
 from rigs.models import Contributor
 
@@ -57,6 +58,7 @@ def rewrite(contributor: Contributor, handle: str) -> None:
             why=mark.why.replace(_signed(old), _signed(handle))
         )
     stale.mark(pools, "a contributor goes by another name")
+    next_edition(Edition.Subject.NAMES)
 
 
 def _renamed(versions: object, old: str, new: str) -> Iterator[PoolVersion]:

@@ -89,10 +89,13 @@ def test_pages_follow_one_another(league, as_stranger):
 def test_one_pool_shows_its_sets_its_testers_and_its_heterogeneity(league, as_stranger):
     [pool] = pools(as_stranger, least_testers=3)
     told = as_stranger.get(pool["url"]).json()
-    assert [s["tester"] for s in told["sets"]] == [f"tester {n}" for n in range(4)]
-    assert told["sets"][0]["baseline_mean_N"] == pytest.approx(100, abs=4)
-    assert told["sets"][0]["failure_modes"] == {"join": 6}
-    assert [t["tester"] for t in told["tester_effects"]] == [f"tester {n}" for n in range(4)]
+    sets = as_stranger.get(told["sets"]).json()["results"]
+    assert [s["tester"] for s in sets] == [f"tester {n}" for n in range(4)]
+    assert sets[0]["baseline_mean_N"] == pytest.approx(100, abs=4)
+    assert sets[0]["failure_modes"] == {"join": 6}
+    effects = as_stranger.get(told["tester_effects"]).json()["results"]
+    assert [t["tester"] for t in effects] == [f"tester {n}" for n in range(4)]
+    assert effects[3]["without"]["mu"] != told["figures"]["mu"]
     assert told["figures"]["Q_df"] == 3
     assert np.exp(told["figures"]["mu"]) == pytest.approx(told["current"]["efficiency"])
     for figure in ("tau2_tester", "I2_tester", "H2", "Q_p", "df_satterthwaite"):
@@ -129,7 +132,11 @@ def test_pools_and_sets_are_read_in_as_many_queries_however_many(
     with django_assert_num_queries(3):  # the tag, count, pools
         assert len(pools(as_stranger)) == 3
     pool = Pool.objects.get(current__testers=4)
-    with django_assert_num_queries(4):  # the tag, the pool, its testers, its sets
+    with django_assert_num_queries(2):  # the tag, the pool
         as_stranger.get(f"/api/v1/pools/{pool.pk}")
+    with django_assert_num_queries(3):  # the pool, count, sets
+        as_stranger.get(f"/api/v1/pools/{pool.pk}/sets")
+    with django_assert_num_queries(3):  # the pool, count, testers
+        as_stranger.get(f"/api/v1/pools/{pool.pk}/tester-effects")
     with django_assert_num_queries(5):  # the pool, count, versions, sets added, sets removed
         as_stranger.get(f"/api/v1/pools/{pool.pk}/versions")

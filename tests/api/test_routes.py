@@ -90,10 +90,13 @@ ROUTES = {
     "sessions/<int:pk>/withdrawal": {"POST": ({"reason": "the scale stuck"}, 401, 200, 403, 403)},
     "sessions/<int:pk>/straight-lines": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>/budget": {"GET": (None, 404, 404, 404, 404)},  # not worked out yet
+    "open-data": {"GET": (None, *OPEN)},
     "pools": {"GET": (None, *OPEN)},
     "pools/<int:pk>": {"GET": (None, *OPEN)},
     "pools/<int:pk>/comparison": {"GET": (None, 401, 409, 409, 409)},  # too few to compare
     "pools/ranking": {"GET": (None, *OPEN)},
+    "pools/<int:pk>/sets": {"GET": (None, *OPEN)},
+    "pools/<int:pk>/tester-effects": {"GET": (None, *OPEN)},
     "pools/<int:pk>/versions": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>/decisions": {

@@ -84,7 +84,7 @@ def test_pounds_that_were_kilograms_are_corrected_and_the_pool_follows(
 def straight_N(reader) -> float:
     """The straight strength under the one set that counts in the one pool there is."""
     (pool,) = reader.get("/api/v1/pools").json()["results"]
-    (counted,) = reader.get(pool["url"]).json()["sets"]
+    (counted,) = reader.get(f"{pool['url']}/sets").json()["results"]
     return counted["baseline_mean_N"]
 
 

@@ -1,0 +1,67 @@
+"""Answers that everyone gets alike, kept as bytes in the process until what they say changes."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.conf import settings
+from django.core.cache import cache
+from django.http import HttpRequest, HttpResponse
+from django.utils.cache import get_conditional_response
+
+A_DAY_S = 24 * 60 * 60
+View = Callable[..., HttpResponse]
+
+
+def kept_until_changed(edition: Callable[..., str | None]) -> Callable[[View], View]:
+    """Keep a view's answers while ``edition``, called with the address's parts, stays the same.
+
+    The edition is asked of the database with every request and is the answer's ETag, so a change
+    is seen at once. It is asked before the view reads: an answer is never older than its tag.
+    Whoever sends a token or is signed in goes to the view, where requests are counted.
+    """
+
+    def keep(view: View) -> View:
+        @wraps(view)
+        def answer(request: HttpRequest, *args: Any, **parts: Any) -> HttpResponse:
+            found = edition(**parts) if request.method in ("GET", "HEAD") else None
+            if found is None:
+                return view(request, *args, **parts)
+            tag = f'"{found}"'
+            if (
+                "Authorization" in request.headers
+                or settings.SESSION_COOKIE_NAME in request.COOKIES
+            ):
+                early = get_conditional_response(request, etag=tag)
+                return _tagged(early or view(request, *args, **parts), tag)
+            key = _key(request, found)
+            kept = cache.get(key)
+            if kept is None:
+                response = _tagged(view(request, *args, **parts), tag)
+                if response.status_code != 200 or request.method != "GET":
+                    return get_conditional_response(request, etag=tag, response=response)
+                kept = (response.content, dict(response.headers))
+                cache.set(key, kept, A_DAY_S)
+            response = HttpResponse(kept[0], headers=kept[1])
+            return get_conditional_response(request, etag=tag, response=response) or response
+
+        return answer
+
+    return keep
+
+
+def _tagged(response: HttpResponse, tag: str) -> HttpResponse:
+    if hasattr(response, "render"):
+        response.render()
+    if 200 <= response.status_code < 300:
+        response.headers.setdefault("ETag", tag)
+    return response
+
+
+def _key(request: HttpRequest, edition: str) -> str:
+    """By all that the answer depends on: the edition, the whole address, and what is accepted."""
+    told = f"{edition} {request.build_absolute_uri()} {request.headers.get('Accept', '')}"
+    return "answer:" + hashlib.sha256(told.encode()).hexdigest()

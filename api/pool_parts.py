@@ -1,0 +1,109 @@
+"""What is behind a pool's figure, page by page: its sets, and its testers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import generics, serializers
+
+from api.documents import Link
+from api.pull_sets import FiguresDocument
+from results import lookups
+from results.models import NormalisedSet, Pool
+from rigs.models import Contributor
+
+OF_TESTERS = ("tester_effects", "leave_one_out")
+"""Figures of a version that are columns of one value a tester."""
+
+
+class PooledSetDocument(FiguresDocument):
+    """A set that counts in the pool, and whose it is."""
+
+    pull_set = Link("api:pull-set")
+    tester = serializers.CharField(source="pull_set.session.contributor.handle")
+    pulled_on = serializers.DateField(source="pull_set.session.pulled_on")
+    rig = serializers.CharField(source="pull_set.session.revision.rig.name")
+    main_line = serializers.CharField(source="pull_set.main_line.name")
+    leader_line = serializers.CharField(source="pull_set.leader_line.name", default=None)
+    parameters = serializers.DictField(source="pull_set.parameters")
+
+    class Meta(FiguresDocument.Meta):
+        model = NormalisedSet
+        fields = [
+            "pull_set",
+            "tester",
+            "pulled_on",
+            "rig",
+            "main_line",
+            "leader_line",
+            "parameters",
+            *FiguresDocument.Meta.fields,
+        ]
+
+
+class WithoutTesterDocument(serializers.Serializer):
+    """The pool without one tester, on the log scale."""
+
+    mu = serializers.FloatField()
+    se_model = serializers.FloatField()
+    tau2_tester = serializers.FloatField()
+    tau2_session = serializers.FloatField()
+    tau2_set = serializers.FloatField()
+
+
+class TesterEffectDocument(serializers.Serializer):
+    """How far one tester's ties lie from the pool, shrunken towards it; log scale.
+
+    ``without`` is the pool were this tester not in it; null where the rest would be too few.
+    """
+
+    tester = serializers.CharField()
+    effect = serializers.FloatField()
+    effect_se = serializers.FloatField()
+    value = serializers.FloatField()
+    value_se = serializers.FloatField()
+    without = WithoutTesterDocument(allow_null=True)
+
+
+@extend_schema(tags=["pools"])
+class PooledSets(generics.ListAPIView):
+    """The sets that count in a pool, by tester and day."""
+
+    serializer_class = PooledSetDocument
+    queryset = NormalisedSet.objects.none()
+
+    def get_queryset(self) -> Any:
+        return lookups.sets_of(generics.get_object_or_404(Pool, pk=self.kwargs["pk"]))
+
+
+@extend_schema(tags=["pools"])
+class TesterEffects(generics.ListAPIView):
+    """The testers of a pool, by handle; none where no figure is pooled."""
+
+    serializer_class = TesterEffectDocument
+    queryset = Contributor.objects.none()
+
+    def get_queryset(self) -> Any:
+        pool = generics.get_object_or_404(
+            Pool.objects.select_related("current"), pk=self.kwargs["pk"]
+        )
+        self.figures = pool.current.figures if pool.current else {}
+        testers = self.figures.get("tester_effects", {}).get("tester", [])
+        return Contributor.objects.filter(pk__in=testers).order_by("handle")
+
+    def paginate_queryset(self, queryset: Any) -> Any:
+        page = super().paginate_queryset(queryset)
+        effects = _rows(self.figures.get("tester_effects"))
+        without = _rows(self.figures.get("leave_one_out"))
+        return [
+            effects[one.pk] | {"tester": one.handle, "without": without.get(one.pk)} for one in page
+        ]
+
+
+def _rows(columns: dict[str, list[Any]] | None) -> dict[int, dict[str, Any]]:
+    """Columns as one row a tester, by the tester's id."""
+    if not columns:
+        return {}
+    rows = zip(*columns.values(), strict=True)
+    return {row["tester"]: row for row in (dict(zip(columns, row, strict=True)) for row in rows)}

@@ -1,0 +1,116 @@
+"""Answers kept in the process: what they say is never older than what is stored."""
+
+import numpy as np
+import pytest
+from django.test import Client
+
+from results import draining
+from results.cataloguing import propose_connection
+from results.models import Connection, Pool, PullSet
+from results.renaming import rename
+from results.reviewing import decide
+from tests.api.leagues import send
+from tests.conftest import contributor
+
+
+@pytest.fixture
+def league(db) -> list[PullSet]:
+    """Four testers of one join."""
+    rng = np.random.default_rng(20260110)
+    sent = [send(contributor(f"tester {n}"), rng, "Blood", 80.0) for n in range(4)]
+    draining.drain()
+    return sent
+
+
+@pytest.fixture
+def addresses(league) -> list[str]:
+    return ["/api/v1/pools", f"/api/v1/pools/{Pool.objects.get().pk}"]
+
+
+def test_asked_again_an_unchanged_pool_costs_one_query(
+    addresses, as_stranger, django_assert_num_queries
+):
+    for address in addresses:
+        first = as_stranger.get(address)
+        with django_assert_num_queries(1):
+            again = as_stranger.get(address)
+        assert (again.content, again["ETag"]) == (first.content, first["ETag"])
+        assert again["Content-Type"] == "application/json"
+
+
+def test_a_set_that_is_held_is_gone_from_list_and_pool_at_once(
+    addresses, league, moderator, as_stranger
+):
+    before = [as_stranger.get(address) for address in addresses]
+    decide(by=moderator.user, pull_set=league[3], decision="hold", reason="a question")
+    draining.drain()
+    for address, old in zip(addresses, before, strict=True):
+        now = as_stranger.get(address, HTTP_IF_NONE_MATCH=old["ETag"])
+        assert (now.status_code, now["ETag"] == old["ETag"]) == (200, False)
+        [pool] = now.json().get("results", [now.json()])
+        assert pool["current"]["testers"] == 3
+
+
+def test_a_join_renamed_is_shown_by_its_new_name_at_once(addresses, as_stranger):
+    before = [as_stranger.get(address) for address in addresses]
+    blood = Connection.objects.get(name="Blood")
+    blood.name = "Barrel"
+    blood.save()
+    for address, old in zip(addresses, before, strict=True):
+        now = as_stranger.get(address, HTTP_IF_NONE_MATCH=old["ETag"])
+        assert now.status_code == 200
+        assert b'"Barrel"' in now.content
+        assert b'"Blood"' not in now.content
+
+
+def test_a_join_is_found_by_another_name_as_soon_as_it_has_one(addresses, as_stranger):
+    assert as_stranger.get("/api/v1/pools?connection=barrel").json()["count"] == 0
+    Connection.objects.get(name="Blood").aliases.create(name="Barrel")
+    assert as_stranger.get("/api/v1/pools?connection=barrel").json()["count"] == 1
+
+
+def test_a_tester_who_goes_by_another_name_is_named_nowhere_by_the_old_one(
+    addresses, league, as_stranger
+):
+    _, one_pool = addresses
+    last = league[3].session.contributor
+    assert b"of tester 3 was" in as_stranger.get(one_pool).content
+    rename(last, "quietwater")
+    assert b"tester 3" not in as_stranger.get(one_pool).content
+
+
+def test_a_new_connection_alone_changes_nothing_that_was_kept_but_its_tag(
+    addresses, moderator, as_stranger
+):
+    before = as_stranger.get(addresses[0])
+    propose_connection(moderator.user, Connection(name="Sheet bend", kind="line to line"))
+    now = as_stranger.get(addresses[0])
+    assert now.json() == before.json()
+    assert now["ETag"] != before["ETag"]
+
+
+def test_what_one_address_or_form_asked_for_is_never_given_to_another(addresses, as_stranger):
+    assert as_stranger.get("/api/v1/pools?wet=true").json()["count"] == 0
+    assert as_stranger.get("/api/v1/pools?wet=false").json()["count"] == 1
+    elsewhere = Client(SERVER_NAME="localhost").get(addresses[0]).json()
+    assert elsewhere["results"][0]["url"].startswith("http://localhost/")
+    assert (
+        as_stranger.get(addresses[0]).json()["results"][0]["url"].startswith("http://testserver/")
+    )
+    assert as_stranger.get(addresses[0], HTTP_ACCEPT="text/csv").status_code == 406
+
+
+def test_a_refusal_is_not_kept_and_a_wrong_token_is_refused_still(addresses, as_stranger):
+    for _ in range(2):
+        assert as_stranger.get("/api/v1/pools?wet=rather").status_code == 422
+    for address in addresses:
+        assert as_stranger.get(address).status_code == 200
+        assert as_stranger.get(address, HTTP_AUTHORIZATION="Token wrong").status_code == 401
+
+
+def test_sets_and_testers_of_a_pool_come_in_pages(addresses, as_stranger):
+    told = as_stranger.get(addresses[1]).json()
+    for part in ("sets", "tester_effects"):
+        page = as_stranger.get(told[part], {"limit": 3}).json()
+        assert (page["count"], len(page["results"])) == (4, 3)
+        assert len(as_stranger.get(page["next"]).json()["results"]) == 1
