@@ -17,10 +17,21 @@ from results.drawing import draw_forest
 from results.editions import next_edition
 from results.jobs import finish_pooled
 from results.members import Members, members_of
-from results.models import Edition, Pool, PoolMembership, PoolVersion, PullSet, StalePool
+from results.models import (
+    Edition,
+    Job,
+    Pool,
+    PoolMembership,
+    PoolVersion,
+    PullSet,
+    Session,
+    StalePool,
+)
 from results.outcomes import Outcome, pooled_from
+from results.reworking import work_out_again
 from results.snapshots import inputs_of, snapshot_id
 from results.states import State, move
+from results.statistics.pooling import LEAST_TESTERS
 
 log = structlog.get_logger(__name__)
 
@@ -99,7 +110,21 @@ def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> 
     locked.current = version
     locked.failures = 0
     locked.save(update_fields=["current", "failures"])
+    if version.testers > LEAST_TESTERS >= (latest.testers if latest else 0):
+        _screen_again(members)
     return version
+
+
+def _screen_again(members: Members) -> None:
+    """Put through the checks again what was screened with too few other testers to compare with.
+
+    From one tester more than a pooled figure takes, each can be compared with the others' figure.
+    """
+    work_out_again(
+        Session.objects.filter(pull_sets__in=members.pull_set.tolist())
+        .exclude(jobs__state=Job.State.QUEUED)
+        .distinct()
+    )
 
 
 def columns_of(outcome: Outcome) -> dict[str, Any]:

@@ -99,6 +99,23 @@ def test_a_mistyped_reading_is_flagged_asked_about_and_amended_and_both_versions
     assert flagged.messages.count() == 2
 
 
+def test_what_came_before_anybody_could_tell_is_looked_at_again_once_they_can(db):
+    """Pounds-force written as newtons under a join that nobody else had pulled yet."""
+    making.connection("Blood")
+    making.line("thin", label_N=150)
+    making.line("thick", label_N=400)
+    people = [contributor(f"tester {number}") for number in range(4)]
+    for person in people:
+        making.calibrate(making.revision_of(person, resolution_N=0.01), gain=1.0, offset_N=0.0)
+    first = send(people[0], [33.1, 31.9, 34.2])
+    assert states_of(first) == {"pooled"}
+    for person, shift in zip(people[1:], (0.0, 3.1, -2.2), strict=True):
+        send(person, [146.3 + shift, 139.8 + shift, 151.4 + shift])
+    assert states_of(first) == {"held"}
+    assert "units of joined and straight pulls" in marks_of(first.pull_sets.get())
+    assert first.pull_sets.get().normalised.pool.current.testers == 3
+
+
 @pytest.fixture
 def league(db) -> np.random.Generator:
     """First sessions of the scenario's dry testers on one line pair; the random state after it."""
