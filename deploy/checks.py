@@ -35,6 +35,7 @@ LINTERS = {
     ],
     "imports": ["lint-imports"],
     "migrations": ["python", "manage.py", "makemigrations", "--check", "--dry-run"],
+    "what migrations lock": ["python", "-m", "deploy.lint_migrations"],
 }
 
 
