@@ -5,6 +5,8 @@ import os
 from celery import Celery
 from django_structlog.celery.steps import DjangoStructLogInitStep
 
+from deploy.observing import workers  # noqa: F401  (has workers tell that they are at work)
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
 app = Celery("samespool")

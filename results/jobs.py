@@ -28,6 +28,8 @@ log = structlog.get_logger(__name__)
 def enqueue(session: Session) -> Job:
     """Make the job of a session in the caller's transaction; a worker is woken on commit."""
     job = Job.objects.create(session=session)
+    told = partial(log.info, "job made", job=str(job.pk), session=session.pk)
+    transaction.on_commit(told, robust=True)
     transaction.on_commit(partial(waking.wake_job, job.pk), robust=True)
     return job
 
@@ -44,7 +46,7 @@ def claim(job_id: uuid.UUID) -> Job | None:
         state=Job.State.RUNNING,
         step=Job.Step.NORMALISING,
         attempts=F("attempts") + 1,
-        lease_expires_at=_from_now(settings.SAMESPOOL_LEASE_SECONDS),
+        lease_expires_at=from_now(settings.SAMESPOOL_LEASE_SECONDS),
         started_at=Coalesce(F("started_at"), Now()),
     )
     return Job.objects.get(pk=job_id) if taken else None
@@ -145,7 +147,8 @@ def _pools_left_waiting(since: datetime) -> list[int]:
     return list(stale.values_list("pool_id", flat=True).distinct().order_by("pool_id"))
 
 
-def _from_now(seconds: float) -> ExpressionWrapper:
+def from_now(seconds: float) -> ExpressionWrapper:
+    """So many seconds from now on the database's clock."""
     return ExpressionWrapper(
         Now() + Value(timedelta(seconds=seconds)), output_field=DateTimeField()
     )

@@ -10,6 +10,7 @@ import numpy as np
 import structlog
 from django.db import transaction
 from django.db.models import F
+from structlog.contextvars import bound_contextvars
 
 from results.contrasting import compare_joins
 from results.describing import describe
@@ -43,14 +44,16 @@ def refresh_pool(pool_id: int) -> None:
     holds the pool, that one will see our marks, so there is nothing to do. What breaks off is
     counted with the pool, and the sweeper tries again a few times.
     """
-    try:
-        while (version := _next_version(pool_id)) is not None:
-            draw_forest(version)
-        _draw_again(pool_id)
-        compare_joins(pool_id)
-    except Exception:
-        log.exception("pool not computed", pool=pool_id)
-        Pool.objects.filter(pk=pool_id).update(failures=F("failures") + 1)
+    with bound_contextvars(pool=pool_id):
+        try:
+            while (version := _next_version(pool_id)) is not None:
+                draw_forest(version)
+                log.info("pool computed", version=version.number)
+            _draw_again(pool_id)
+            compare_joins(pool_id)
+        except Exception:
+            log.exception("pool not computed")
+            Pool.objects.filter(pk=pool_id).update(failures=F("failures") + 1)
     finish_pooled()
 
 

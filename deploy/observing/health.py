@@ -7,12 +7,14 @@ import tempfile
 from collections.abc import Callable
 
 import psycopg
-import redis
 from django.conf import settings
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.cache import never_cache
+from redis import RedisError
+
+from deploy.observing.queue import impatient
 
 PATIENCE_S = 2
 """How long a server may take to answer before it counts as gone."""
@@ -27,6 +29,9 @@ def live(_request: HttpRequest) -> HttpResponse:
 def ready(_request: HttpRequest) -> HttpResponse:
     """200 where every part can do its work, 503 where one can't; ``parts`` says which, and why."""
     parts = {name: _told(check) for name, check in PARTS.items()}
+    parts["migrations"] = (
+        _told(_migrations) if parts["database"] == "ok" else "not asked, for want of the database"
+    )
     fine = all(told == "ok" for told in parts.values())
     return JsonResponse({"ready": fine, "parts": parts}, status=200 if fine else 503)
 
@@ -42,7 +47,7 @@ def _told(check: Callable[[], str]) -> str:
     """``ok``, or what is amiss; a stranger reads it, so a failure is told by its kind alone."""
     try:
         return check()
-    except (DatabaseError, psycopg.Error, redis.RedisError, OSError) as error:
+    except (DatabaseError, psycopg.Error, RedisError, OSError) as error:
         return f"does not answer ({type(error).__name__})"
 
 
@@ -59,16 +64,14 @@ def _database() -> str:
 
 
 def _migrations() -> str:
-    if _database() == "ok" and (missing := unapplied_migrations()):
+    if missing := unapplied_migrations():
         return f"not applied: {', '.join(missing)}"
     return "ok"
 
 
 def _queue() -> str:
     if not settings.EMBEDDED:
-        with redis.from_url(
-            settings.REDIS_URL, socket_timeout=PATIENCE_S, socket_connect_timeout=PATIENCE_S
-        ) as server:
+        with impatient(PATIENCE_S) as server:
             server.ping()
     return "ok"
 
@@ -82,4 +85,4 @@ def _files() -> str:
     return "ok"
 
 
-PARTS = {"database": _database, "migrations": _migrations, "queue": _queue, "files": _files}
+PARTS = {"database": _database, "queue": _queue, "files": _files}

@@ -2,27 +2,70 @@
 
 from __future__ import annotations
 
+import logging.config
 from typing import Any
 
 import structlog
+from celery.signals import setup_logging
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django_structlog import signals
+from django_structlog.celery.signals import bind_extra_task_metadata
 from django_structlog.middlewares import RequestMiddleware
+
+WITH_IDS: list[Any] = [
+    structlog.contextvars.merge_contextvars,
+    structlog.processors.add_log_level,
+    structlog.processors.TimeStamper(fmt="iso"),
+    structlog.processors.format_exc_info,
+]
+
+LIBRARIES: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "line": {
+            "()": structlog.stdlib.ProcessorFormatter,
+            "foreign_pre_chain": [*WITH_IDS, structlog.stdlib.add_logger_name],
+            "processors": [
+                structlog.stdlib.ProcessorFormatter.remove_processors_meta,
+                structlog.processors.JSONRenderer(),
+            ],
+        }
+    },
+    "handlers": {"lines": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["lines"], "level": "WARNING"},
+    "loggers": {
+        # RequestLog tells the same without the addresses that are secret.
+        "django.request": {"propagate": False},
+        "django.security.csrf": {"propagate": False},
+        # The lines of tasks, again.
+        "celery.worker.strategy": {"level": "WARNING"},
+        "celery.app.trace": {"level": "WARNING"},
+    },
+}
+"""Lines of the libraries, by the standard library's logging, told in the same form."""
 
 
 def configure() -> None:
     """Set structlog up; its default would draw tracebacks with the values of all variables."""
     structlog.configure(
         wrapper_class=structlog.make_filtering_bound_logger("info"),
-        processors=[
-            structlog.contextvars.merge_contextvars,
-            structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso"),
-            structlog.processors.format_exc_info,
-            structlog.processors.JSONRenderer(),
-        ],
+        processors=[*WITH_IDS, structlog.processors.JSONRenderer()],
     )
+
+
+@setup_logging.connect
+def configure_worker(loglevel: int, **_sent: Any) -> None:
+    """Keep Celery from setting up lines of its own form; its level is taken."""
+    logging.config.dictConfig(LIBRARIES)
+    logging.getLogger("celery").setLevel(loglevel)
+
+
+@receiver(bind_extra_task_metadata)
+def name_task(task: Any, **_sent: Any) -> None:
+    """Have every line of a task say which task it is."""
+    structlog.contextvars.bind_contextvars(task=task.name)
 
 
 class RequestLog(RequestMiddleware):

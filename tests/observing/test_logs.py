@@ -1,10 +1,15 @@
 """Lines of the log carry the ids by which one request is followed to its end."""
 
 import json
+import logging.config
 
+from structlog.contextvars import bound_contextvars
+
+from deploy.observing.logs import LIBRARIES
 from results import draining, jobs
-from results.models import Job
+from results.models import Job, Pool
 from tests import making
+from tests.stories import bench
 
 
 def lines(capsys) -> list[dict]:
@@ -33,6 +38,23 @@ def test_neither_query_nor_a_secret_in_the_address_is_logged(client, db, capsys)
     assert "sandgrain" not in out
 
 
+def test_the_request_of_an_upload_its_session_and_its_job_are_named_in_one_line(
+    transactional_db, as_owner, capsys
+):
+    bench.register(as_owner)
+    making.line("thin")
+    making.line("thick", label_N=180)
+    making.connection()
+
+    answer = as_owner.post("/api/v1/sessions", bench.session(), format="json")
+
+    assert answer.status_code == 202, answer.json()
+    job = Job.objects.get()
+    [told] = [line for line in lines(capsys) if line["event"] == "job made"]
+    assert told["request_id"] == answer["X-Request-ID"]
+    assert (told["job"], told["session"]) == (str(job.pk), job.session_id)
+
+
 def test_a_job_that_is_done_is_logged_with_its_session(owner, capsys):
     session = making.session(making.revision_of(owner))
     making.straight(session, making.line("thin"))
@@ -56,3 +78,30 @@ def test_a_job_that_broke_off_is_logged_with_its_ids_and_where_it_broke(owner, c
     assert [(line["job"], line["session"]) for line in told] == [(str(job.pk), session.pk)]
     assert "Traceback" in told[0]["exception"]
     assert Job.objects.get().state == "queued"
+
+
+def test_a_pool_that_was_computed_is_logged_with_its_version(owner, capsys):
+    session = making.session(making.revision_of(owner))
+    making.straight(session, making.line("thin"))
+    making.joined(session, making.line("thin"), making.line("thick"), [80, 83, 78])
+    jobs.enqueue(session)
+
+    draining.drain()
+
+    told = [line for line in lines(capsys) if line["event"] == "pool computed"]
+    assert [(line["pool"], line["version"]) for line in told] == [(Pool.objects.get().pk, 1)]
+
+
+def test_a_line_of_a_library_has_the_form_and_the_ids_of_our_own(capsys):
+    """Its handler holds the stream of the time it was made, so it is made anew here."""
+    logging.config.dictConfig(LIBRARIES)
+    with bound_contextvars(request_id="3f"):
+        logging.getLogger("celery").error("connection lost")
+
+    told = json.loads(capsys.readouterr().err)
+    assert (told["event"], told["level"], told["logger"], told["request_id"]) == (
+        "connection lost",
+        "error",
+        "celery",
+        "3f",
+    )
