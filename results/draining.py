@@ -9,8 +9,8 @@ import structlog
 from django.conf import settings
 from django.db import close_old_connections
 
-from results import jobs, pooling
-from results.models import Job, StalePool
+from results import exporting, jobs, pooling
+from results.models import Job, Release, StalePool
 from results.waking import work_waits
 
 log = structlog.get_logger(__name__)
@@ -24,15 +24,33 @@ def start_draining() -> threading.Thread:
 
 
 def drain() -> None:
-    """Run every waiting job, then recompute every stale pool once."""
+    """Run every waiting job, then recompute every stale pool, until neither brings up a job."""
+    _run_jobs()
+    _refresh_pools()
+    while _waiting_jobs():
+        _run_jobs()
+        _refresh_pools()
+
+
+def _run_jobs() -> None:
     while job_ids := _waiting_jobs():
         for job_id in job_ids:
             jobs.run(job_id)
+
+
+def _refresh_pools() -> None:
     tries = settings.SAMESPOOL_JOB_ATTEMPTS
     stale = StalePool.objects.filter(pool__failures__lt=tries).order_by("pool_id")
     for pool_id in stale.values_list("pool_id", flat=True).distinct():
         pooling.refresh_pool(pool_id)
     jobs.finish_pooled()
+
+
+def make_releases() -> None:
+    """Make every release of the open data that was asked for."""
+    waiting = Release.objects.filter(state=Release.State.QUEUED)
+    for release_id in waiting.values_list("pk", flat=True):
+        exporting.make(release_id)
 
 
 def _waiting_jobs() -> list[uuid.UUID]:
@@ -48,6 +66,8 @@ def _drain_for_ever() -> None:
         try:
             jobs.sweep()
             drain()
+            exporting.sweep_releases()
+            make_releases()
         except Exception:
             log.exception("draining broke off; it goes on at the next sweep")
         close_old_connections()

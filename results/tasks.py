@@ -6,7 +6,7 @@ import uuid
 
 from celery import shared_task
 
-from results import jobs, pooling
+from results import exporting, jobs, pooling
 
 
 @shared_task(name="results.tasks.run_job")
@@ -19,6 +19,16 @@ def refresh_pool(pool_id: int) -> None:
     pooling.refresh_pool(pool_id)
 
 
+@shared_task(
+    name="results.tasks.make_release",
+    soft_time_limit=exporting.LEASE_S - 120,
+    time_limit=exporting.LEASE_S - 60,
+)
+def make_release(release_id: int) -> None:
+    exporting.make(release_id)
+
+
 @shared_task(name="results.tasks.sweep")
 def sweep() -> None:
     jobs.sweep()
+    exporting.sweep_releases()

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from results.pages import about, catalogue, line_pairs, measures, one_pool, pool_charts
+from results.pages import about, catalogue, line_pairs, measures, one_pool, open_data, pool_charts
 
 CHARTS = (
     ("pools/<int:pk>/pulls", pool_charts.pulls, "pool-pulls"),
@@ -24,6 +24,11 @@ urlpatterns = [
     path("pools/<int:pk>/", one_pool.one_pool, name="pool"),
     path("pools/<int:pk>/versions/<int:number>/", one_pool.one_version, name="version"),
     path("pools/<int:pk>/card.png", pool_charts.card, name="card"),
+    path("open-data/", open_data.open_data, name="open-data"),
+    path("open-data/latest/", open_data.latest, name="open-data-latest"),
+    path("open-data/latest/<str:name>", open_data.latest, name="open-data-latest-file"),
+    path("open-data/<int:number>/", open_data.release, name="open-data-release"),
+    path("open-data/<int:number>/<str:name>", open_data.file, name="open-data-file"),
     *(
         path(f"{address}{ending}", view, {"form": form}, name=f"{name}{suffix}")
         for address, view, name in CHARTS

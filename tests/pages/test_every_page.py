@@ -32,6 +32,7 @@ KINDS = [
     "search",
     "about",
     "cautions",
+    "open data",
     "problem",
     "missing",
 ]
@@ -50,6 +51,7 @@ def response(request, league):
         "club": f"/clubs/{Club.objects.get_or_create(name='Lannet Anglers')[0].pk}/",
         "search": "/search/?q=b",
         "cautions": "/cautions/",
+        "open data": "/open-data/",
         "pull set": f"/pull-sets/{PullSet.objects.first().pk}/",
         "contributor": "/contributors/tester 0/",
         "about": "/about/",

@@ -1,0 +1,1 @@
+"""The open data package: its tables, how they are written, and its words."""

@@ -1,0 +1,164 @@
+"""Tables of what was measured with: rig revisions, calibrations, lines and connections."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from django.db.models import Q
+
+from results.models import Connection
+from results.open_data import public
+from results.open_data.fields import Column, Row, Table, number, text, whole
+from rigs.models import Calibration, Line, Material, RigRevision
+
+BATCH = 2000
+_REVISION = RigRevision
+
+
+def _revisions() -> Iterable[Row]:
+    used = public.sessions().order_by().values("revision")
+    columns = [
+        "pk",
+        "rig_id",
+        "number",
+        "made_on",
+        "load_generation",
+        "indicator",
+        "peak_capture",
+        "resolution_N",
+        "resolution_written",
+        "capacity_N",
+        "pulleys_between",
+        "lever_ratio",
+        "first_grip",
+        "second_grip",
+        "free_length_m",
+        "time_to_break_s",
+    ]
+    rows = RigRevision.objects.filter(pk__in=used).order_by("pk")
+    return rows.values_list(*columns).iterator(BATCH)
+
+
+def _calibrations() -> Iterable[Row]:
+    used = public.sessions().order_by().values("revision")
+    columns = [
+        "pk",
+        "revision_id",
+        "made_on",
+        "offset_N",
+        "gain",
+        "u_offset_N",
+        "u_gain",
+        "correlation",
+        "residual_sd_N",
+        "degrees_of_freedom",
+        "lowest_N",
+        "highest_N",
+    ]
+    rows = Calibration.objects.filter(revision__in=used).order_by("pk")
+    return rows.values_list(*columns).iterator(BATCH)
+
+
+def _lines() -> Iterable[Row]:
+    sets = public.pull_sets().order_by()
+    used = (
+        Q(pk__in=sets.values("main_line"))
+        | Q(pk__in=sets.filter(leader_line__isnull=False).values("leader_line"))
+        | Q(pk__in=public.baselines().order_by().values("line"))
+    )
+    columns = [
+        "pk",
+        "name",
+        "material",
+        "label_strength_N",
+        "label_strength_written",
+        "label_basis",
+        "diameter_m",
+        "diameter_written",
+    ]
+    return Line.objects.filter(used).order_by("pk").values_list(*columns).iterator(BATCH)
+
+
+def _connections() -> Iterable[Row]:
+    rows = Connection.objects.filter(
+        Q(pk__in=public.pull_sets().order_by().values("connection"))
+        | Q(pools__current__isnull=False)
+        | Q(accepted=True)
+    )
+    columns = ["pk", "name", "kind", "tools"]
+    return rows.distinct().order_by("pk").values_list(*columns).iterator(BATCH)
+
+
+REVISIONS = Table(
+    "revisions",
+    "States of the rigs. A changed grip or scale is another revision of the same rig.",
+    (
+        whole("revision", "number of the revision in the whole collection", required=True),
+        whole("rig", "number of the rig; its revisions share it"),
+        whole("revision_of_rig", "the first of a rig is 1"),
+        Column("made_on", "date", "day from which the rig stood like this"),
+        text("load_generation", "how load is put on", _REVISION.LoadGeneration.values),
+        text("indicator", "what shows it", _REVISION.Indicator.values),
+        text("peak_capture", "how the highest load is caught", _REVISION.PeakCapture.values),
+        number("resolution_N", "smallest step shown, newtons"),
+        text("resolution_written", "the same as its owner wrote it"),
+        number("capacity_N", "capacity of the indicator, newtons"),
+        whole("pulleys_between", "pulleys between specimen and indicator"),
+        number("lever_ratio", "1 where there is no lever"),
+        text("first_grip", "at one end", _REVISION.Grip.values),
+        text("second_grip", "at the other", _REVISION.Grip.values),
+        number("free_length_m", "between the grips, metres"),
+        number("time_to_break_s", "usual time from slack to break, seconds"),
+    ),
+    _revisions,
+    ("revision",),
+)
+CALIBRATIONS = Table(
+    "calibrations",
+    "Lines of reading on force: reading_N = offset_N + gain * force_N (JCGM 100:2008, H.3).",
+    (
+        whole("calibration", "number of the calibration", required=True),
+        whole("revision", "the rig revision it was made of"),
+        Column("made_on", "date", "it holds for sessions from this day on"),
+        number("offset_N", "reading at no load, newtons"),
+        number("gain", "newtons read for a newton of load"),
+        number("u_offset_N", "standard uncertainty of the offset, newtons"),
+        number("u_gain", "standard uncertainty of the gain"),
+        number("correlation", "of offset and gain"),
+        number("residual_sd_N", "scatter about the line, newtons"),
+        whole("degrees_of_freedom", "of that scatter"),
+        number("lowest_N", "least force it was made with, newtons"),
+        number("highest_N", "greatest force it was made with, newtons"),
+    ),
+    _calibrations,
+    ("calibration",),
+    {"revision": ("revisions", "revision")},
+)
+LINES = Table(
+    "lines",
+    "Lines as sold. What a label says is no measurement and enters no efficiency.",
+    (
+        whole("line", "number of the line", required=True),
+        text("name", "as the catalogue has it"),
+        text("material", "what it is made of", Material.values),
+        number("label_strength_N", "strength by the label, newtons"),
+        text("label_strength_written", "the same as the label has it"),
+        text("label_basis", "what the label's strength means", Line.LabelBasis.values),
+        number("diameter_m", "metres"),
+        text("diameter_written", "the same as it was told"),
+    ),
+    _lines,
+    ("line",),
+)
+CONNECTIONS = Table(
+    "connections",
+    "Joins by their trade names.",
+    (
+        whole("connection", "number of the connection", required=True),
+        text("name", "trade name"),
+        text("kind", "what it joins", Connection.Kind.values),
+        text("tools", "what tying needs beside fingers"),
+    ),
+    _connections,
+    ("connection",),
+)

@@ -1,0 +1,81 @@
+"""Columns and tables of the package, as the Data Package standard describes them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any, TypeAlias
+
+Row: TypeAlias = tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class Column:
+    """A column by its name, its type in the words of Table Schema, and what stands in it.
+
+    ``among`` lists the words that may stand in it, where they are few.
+    """
+
+    name: str
+    type: str
+    description: str
+    among: tuple[str, ...] = ()
+    required: bool = False
+
+    def schema(self) -> dict[str, Any]:
+        """The field descriptor of Table Schema."""
+        constraints: dict[str, Any] = {"required": True} if self.required else {}
+        if self.among:
+            constraints["enum"] = list(self.among)
+        told = {"name": self.name, "type": self.type, "description": self.description}
+        return told | ({"constraints": constraints} if constraints else {})
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table and how to read it.
+
+    ``rows`` reads the rows as tuples, in the order of the columns, a batch at a time; ``key``
+    names the columns that tell rows apart, ``points_to`` maps a column to the table and column
+    that it repeats.
+    """
+
+    name: str
+    description: str
+    columns: tuple[Column, ...]
+    rows: Callable[[], Iterable[Row]]
+    key: tuple[str, ...]
+    points_to: dict[str, tuple[str, str]] = field(default_factory=dict)
+
+    def schema(self) -> dict[str, Any]:
+        """The Table Schema of the table (Data Package 2.0)."""
+        return {
+            "$schema": "https://datapackage.org/profiles/2.0/tableschema.json",
+            "fields": [column.schema() for column in self.columns],
+            "missingValues": [""],
+            **({"primaryKey": list(self.key)} if self.key else {}),
+            "foreignKeys": [
+                {"fields": [own], "reference": {"resource": table, "fields": [theirs]}}
+                for own, (table, theirs) in self.points_to.items()
+            ],
+        }
+
+
+def whole(name: str, description: str, *, required: bool = False) -> Column:
+    """A whole number."""
+    return Column(name, "integer", description, required=required)
+
+
+def number(name: str, description: str) -> Column:
+    """A number; its unit is in its name or its description."""
+    return Column(name, "number", description)
+
+
+def text(name: str, description: str, among: Iterable[str] = ()) -> Column:
+    """Words."""
+    return Column(name, "string", description, among=tuple(among))
+
+
+def yes_no(name: str, description: str) -> Column:
+    """``true`` or ``false``."""
+    return Column(name, "boolean", description)

@@ -1,0 +1,204 @@
+"""Tables of what all testers together say: pools, the sets behind each, and what is not here."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from django.db.models import Count, QuerySet, Sum
+
+from results.models import Pool, PoolVersion, PullSet, Session
+from results.open_data import public
+from results.open_data.equipment import BATCH
+from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
+from results.states import State
+from rigs.models import Material
+
+FIGURES = (
+    "mu",
+    "se_robust",
+    "df_satterthwaite",
+    "tau2_tester",
+    "tau2_session",
+    "tau2_set",
+    "Q",
+    "Q_df",
+)
+KEY = ("connection", "doubled", "main_material", "leader_material", "terminal", "wet", "shock")
+COUNTS = ("shared", "waiting", "held", "rejected", "withdrawn", "replaced", "discarded_ties")
+
+
+def versions() -> QuerySet[PoolVersion]:
+    """The current version of every pool."""
+    current = Pool.objects.filter(current__isnull=False).values("current")
+    return PoolVersion.objects.filter(pk__in=current).order_by("pool_id")
+
+
+def _pools() -> Iterator[Row]:
+    shared = _shared()
+    kept = versions().select_related("pool").defer("findings", "forest_light", "forest_dark")
+    for version in kept.iterator(100):
+        pool, sets = version.pool, version.inputs.get("pull_sets", [])
+        yield (
+            pool.pk,
+            version.number,
+            version.snapshot,
+            version.computed_at,
+            *(getattr(pool, name) for name in ("connection_id", *KEY[1:])),
+            version.testers,
+            version.sessions,
+            version.sets,
+            version.pulls,
+            sum(pull_set not in shared for pull_set in sets) if sets else version.sets,
+            version.efficiency,
+            *(version.interval_low, version.interval_high),
+            *(version.prediction_low, version.prediction_high),
+            *(version.i2, version.cv_join, version.cv_baseline, version.held_by_nine),
+            *(version.figures.get(name) for name in FIGURES),
+            version.no_figure,
+        )
+
+
+def _pool_sets() -> Iterator[Row]:
+    shared = _shared()
+    for pool_id, inputs in versions().values_list("pool_id", "inputs").iterator(100):
+        columns = (inputs.get(name, []) for name in ("pull_sets", "baselines", "calibrations"))
+        for pull_set, baseline, calibration in zip(*columns, strict=True):
+            if pull_set in shared:
+                yield pool_id, pull_set, baseline, calibration or None
+
+
+def _shared() -> set[int]:
+    return set(public.pull_sets().values_list("pk", flat=True).iterator(BATCH))
+
+
+def _selection() -> Iterator[Row]:
+    """Sets by what became of them, for each kind of join."""
+    counts: dict[Row, Counter[str]] = defaultdict(Counter)
+    for *key, state, standing, sets in _grouped(PullSet.objects, "state", "session__standing"):
+        counts[_key(key)][_became(state, standing)] += sets
+    for *key, sets in _grouped(public.pull_sets()):
+        counts[_key(key)]["shared"] += sets
+        counts[_key(key)]["counting or waiting"] -= sets
+    for *key, discarded in _grouped(public.pull_sets(), count=Sum("discarded_ties")):
+        counts[_key(key)]["discarded_ties"] += discarded
+    for kind in sorted(counts, key=str):
+        told = counts[kind]
+        told["waiting"] = told["counting or waiting"]
+        yield (*kind, *(told[name] for name in COUNTS))
+
+
+def _grouped(sets: Any, *also: str, count: Any = None) -> Iterable[Row]:
+    names = (
+        "connection_id",
+        "doubled",
+        "main_line__material",
+        "leader_line__material",
+        "terminal",
+        "session__state",
+        "session__loading",
+        *also,
+    )
+    rows = sets.order_by().values(*names).annotate(number=count or Count("pk"))
+    return list(rows.values_list(*names, "number"))
+
+
+def _key(told: list[Any]) -> Row:
+    connection, doubled, main, leader, terminal, state, loading = told
+    wet, shock = state != Session.State.DRY, loading == Session.Loading.SHOCK
+    return connection, doubled, main, leader or "", "" if leader else terminal, wet, shock
+
+
+def _became(state: str, standing: str) -> str:
+    if standing == Session.Standing.REPLACED:
+        return "replaced"
+    if standing == Session.Standing.WITHDRAWN:
+        return "withdrawn"
+    apart = (State.HELD, State.REJECTED, State.WITHDRAWN)
+    return state if state in apart else "counting or waiting"
+
+
+_KIND = (
+    whole("connection", "the join"),
+    yes_no("doubled", "tied with doubled line"),
+    text("main_material", "of one line", Material.values),
+    text("leader_material", "of the other; empty for a terminal", Material.values),
+    text("terminal", "what the line is tied to, where that is no line"),
+    yes_no("wet", "line wetted or soaked"),
+    yes_no("shock", "load came as a shock"),
+)
+POOLS = Table(
+    "pools",
+    "What all testers together say of a join on one kind of line pair. Below three testers there "
+    "are counts and no figure. Efficiencies are fractions of the straight line's strength.",
+    (
+        whole("pool", "number of the pool", required=True),
+        whole("version", "of the pool; it has had so many"),
+        text("snapshot", "names exactly what the figure was computed from"),
+        Column("computed_at", "datetime", "UTC"),
+        *_KIND,
+        whole("testers", "who pulled it"),
+        whole("sessions", "sessions with straight line of their own"),
+        whole("sets", "sets that count"),
+        whole("pulls", "pulls that say something, in those sets"),
+        whole("sets_not_here", "sets it counts that were held or withdrawn since; 0 but briefly"),
+        number("efficiency", "pooled; exp(mu)"),
+        number("interval_low", "lower end of its 95 percent interval"),
+        number("interval_high", "upper end"),
+        number("prediction_low", "lower end of what is expected of a new tester, 95 percent"),
+        number("prediction_high", "upper end"),
+        number("i2", "share of the variation between sets that is not sampling error"),
+        number("cv_join", "scatter within sets, pooled over them, a fraction"),
+        number("cv_baseline", "scatter of straight line, pooled, a fraction"),
+        number("held_by_nine", "what nine new ties in ten hold at least, a fraction"),
+        number("mu", "pooled log ratio"),
+        number("se_robust", "its standard error, cluster robust (CR2)"),
+        number("df_satterthwaite", "degrees of freedom of that"),
+        number("tau2_tester", "variance between testers, log scale"),
+        number("tau2_session", "between sessions of a tester"),
+        number("tau2_set", "between sets of a session"),
+        number("Q", "Cochran's Q"),
+        number("Q_df", "its degrees of freedom"),
+        text("no_figure", "why none is pooled"),
+    ),
+    _pools,
+    ("pool",),
+    {"connection": ("connections", "connection")},
+)
+POOL_SETS = Table(
+    "pool_sets",
+    "The sets behind each pool, and by what baseline and calibration each was worked out.",
+    (
+        whole("pool", "the pool", required=True),
+        whole("pull_set", "a set that counts in it", required=True),
+        whole("baseline", "first baseline of the line and spool it is measured against"),
+        whole("calibration", "empty where there was none"),
+    ),
+    _pool_sets,
+    ("pool", "pull_set"),
+    {
+        "pool": ("pools", "pool"),
+        "pull_set": ("pull_sets", "pull_set"),
+        "baseline": ("baselines", "baseline"),
+        "calibration": ("calibrations", "calibration"),
+    },
+)
+SELECTION = Table(
+    "selection",
+    "How many sets of each kind of join were told, and what became of them: what is not in this "
+    "package is counted here. A correction replaces the sets that it corrects.",
+    (
+        *_KIND,
+        whole("shared", "sets in this package"),
+        whole("waiting", "not worked out or not screened yet"),
+        whole("held", "wait for a moderator"),
+        whole("rejected", "rejected by a moderator, with a reason told to the tester"),
+        whole("withdrawn", "withdrawn by their testers"),
+        whole("replaced", "replaced by a corrected version"),
+        whole("discarded_ties", "ties of the shared sets thrown away unpulled"),
+    ),
+    _selection,
+    (),
+    {"connection": ("connections", "connection")},
+)
