@@ -19,9 +19,9 @@ from deploy.processes import free_port, running, wait_until
 @contextlib.contextmanager
 def postgresql() -> Iterator[str]:
     """A PostgreSQL server of one's own; yields the URL of an empty database on it."""
-    programs = _postgresql_programs()
+    programs = postgresql_programs()
     port = free_port()
-    account = _unprivileged_account()
+    account = unprivileged_account()
     with _folder(account) as folder:
         log = (folder / "log").open("wb")
         options = {**account, "cwd": folder, "stdout": log, "stderr": log}
@@ -56,7 +56,7 @@ def redis() -> Iterator[str]:
             yield f"redis://127.0.0.1:{port}/0"
 
 
-def _postgresql_programs() -> Path:
+def postgresql_programs() -> Path:
     """Where initdb and its companions are: on Debian not on the path."""
     found = [*Path("/usr/lib/postgresql").glob("*/bin/initdb")]
     if on_path := shutil.which("initdb"):
@@ -64,7 +64,7 @@ def _postgresql_programs() -> Path:
     return max(found, key=lambda path: [int(part) for part in path.parts if part.isdigit()]).parent
 
 
-def _unprivileged_account() -> dict[str, Any]:
+def unprivileged_account() -> dict[str, Any]:
     """PostgreSQL refuses to run as root: the account to run it as, as options of a process."""
     if os.geteuid() != 0:
         return {}

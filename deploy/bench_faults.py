@@ -1,0 +1,62 @@
+"""What breaks, and what holds: `deploy/bench faults`.
+
+Runs the service as it is deployed, PostgreSQL, Redis, two web processes, a worker and its sweeper,
+and lets one fault after another strike while testers send sessions. After each it audits, in a
+process of its own: every session answered 202 is in its pools or told as failed, none twice, and
+every pooled figure equals the one recomputed from the pulls. Ends with 1 where one is not so.
+Needs root, for the disks that it fills.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+from deploy.faults.bench import bench
+from deploy.faults.strikes import FAULTS
+from deploy.faults.table import COLUMNS, Row, cells, markdown
+from deploy.processes import leave_when_told
+
+
+def main() -> int:
+    """Let the faults strike, and print the table."""
+    options = _options()
+    leave_when_told()
+    wanted = {name: fault for name, fault in FAULTS.items() if options.only in name}
+    rows: list[Row] = []
+    folder = Path(tempfile.mkdtemp(prefix="samespool-faults-"))
+    folder.chmod(0o755)
+    print(f"Logs are kept in {folder}\n\n{' | '.join(COLUMNS)}", flush=True)
+    with bench(folder, options.repeats, options.random_state) as ground:
+        for name, fault in wanted.items():
+            row = ground.run(name, fault)
+            rows.append(row)
+            print(" | ".join(cells(row)), flush=True)
+            for complaint in row.audit.complaints[:5]:
+                print(f"    {complaint}", flush=True)
+    if options.save:
+        _save(options.save, rows)
+    unclean = [row.fault for row in rows if not row.audit.is_clean]
+    print(f"\n{len(rows)} faults, {len(unclean)} not borne: {', '.join(unclean) or 'none'}")
+    return 1 if unclean or not rows else 0
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="deploy/bench faults", description=__doc__)
+    parser.add_argument("--repeats", type=int, default=2, help="times that each fault strikes")
+    parser.add_argument("--only", default="", help="faults whose name has this in it")
+    parser.add_argument("--random-state", type=int, default=1, help="of readings and moments")
+    parser.add_argument("--save", type=Path, help="a file to write the table to as well")
+    return parser.parse_args()
+
+
+def _save(file: Path, rows: list[Row]) -> None:
+    when = f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC"
+    file.write_text("\n".join([f"Run on {when}.", "", *markdown(rows), ""]))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,129 @@
+"""The ground on which faults strike: servers, service and testers, and the audit after each."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from deploy.demo.client import Client
+from deploy.faults.senders import HANDLES, PASSWORD, Senders, lay_world
+from deploy.faults.servers import PostgreSQL, Redis, disk, postgresql, redis_server
+from deploy.faults.service import LEASE_S, PROGRAM, SWEEP_S, Service
+from deploy.faults.table import Audit, Row
+from deploy.throwaway import unprivileged_account
+
+ACCOUNTS = """
+from django.contrib.auth import get_user_model
+from rigs.models import Contributor
+for handle in {handles!r}:
+    user = get_user_model().objects.create_user(handle, password={password!r})
+    Contributor.objects.create(user=user, handle=handle)
+"""
+DATABASE_MIB, FILES_MIB = 1024, 32
+
+
+@dataclass
+class Bench:
+    """Everything a fault may break; ``senders`` are new for each fault."""
+
+    database: PostgreSQL
+    queue: Redis
+    service: Service
+    files: Path
+    folder: Path
+    repeats: int
+    rng: np.random.Generator
+    tokens: dict[str, str] = field(default_factory=dict)
+    senders: Senders = field(init=False)
+    struck: int = field(default=0, init=False)
+    note: str = field(default="", init=False)
+    mended_at: float = field(default=0.0, init=False)
+    newest_version: int = field(default=0, init=False)
+
+    def run(self, name: str, fault: Callable[[Bench], None]) -> Row:
+        """Let one fault strike, wait until nothing is left to do, and audit."""
+        self.senders = Senders(self.service.address, self.tokens, self.rng)
+        self.struck, self.note, self.mended_at = 0, "", 0.0
+        fault(self)
+        self.service.wait_until_done()
+        recovery = time.monotonic() - self.mended_at
+        told = ", ".join(f"{number} x {what}" for what, number in self.senders.told.items())
+        return Row(name, self.struck, told, self._audit(), recovery, self.note)
+
+    def strike(self) -> None:
+        """Count one more time that the fault struck."""
+        self.struck += 1
+
+    def mended(self) -> None:
+        """The fault is over; from here on the recovery counts."""
+        self.mended_at = time.monotonic()
+
+    def manage(self, *arguments: str, release: Path = PROGRAM) -> None:
+        """Run a management command of a release on the service's database."""
+        command = [sys.executable, "manage.py", *arguments]
+        environment = {**os.environ, **self.service.environment}
+        subprocess.run(command, check=True, env=environment, cwd=release)
+
+    def _audit(self) -> Audit:
+        ledger = self.folder / "ledger.json"
+        ledger.write_text(json.dumps(self.senders.ledger()))
+        command = [sys.executable, "-m", "deploy.faults.audit", str(ledger)]
+        told = subprocess.run(
+            [*command, str(self.newest_version)],
+            check=True,
+            capture_output=True,
+            text=True,
+            cwd=PROGRAM,
+            env={**os.environ, **self.service.environment},
+        )
+        found = Audit(**json.loads(told.stdout.splitlines()[-1]))
+        self.newest_version = max(self.newest_version, found.newest_version)
+        return found
+
+
+@contextlib.contextmanager
+def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
+    """All of it on disks of its own, with a world laid and four testers signed in."""
+    with (
+        disk(folder / "database", DATABASE_MIB, unprivileged_account()) as on_database,
+        disk(folder / "files", FILES_MIB, {}) as files,
+        postgresql(on_database) as database,
+        redis_server(folder) as queue,
+    ):
+        environment = {
+            "DATABASE_URL": database.url(),
+            "REDIS_URL": queue.url,
+            "SAMESPOOL_VAR": str(files),
+            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-nobody-else-can-reach-at-all",
+            "SAMESPOOL_SWEEP_SECONDS": str(SWEEP_S),
+            "SAMESPOOL_LEASE_SECONDS": str(LEASE_S),
+            "SAMESPOOL_REQUESTS_A_MINUTE": "100000",
+            "OMP_NUM_THREADS": "1",
+            "DJANGO_SETTINGS_MODULE": "deploy.settings",
+        }
+        os.environ |= environment
+        service = Service(database, environment, folder)
+        made = Bench(
+            database, queue, service, files, folder, repeats, np.random.default_rng(random_state)
+        )
+        made.manage("migrate", "--verbosity=0")
+        accounts = ACCOUNTS.format(handles=HANDLES, password=PASSWORD)
+        made.manage("shell", "--no-imports", "--command", accounts)
+        try:
+            service.start()
+            lay_world(service.address)
+            made.tokens = {
+                handle: Client(service.address, handle, PASSWORD).token for handle in HANDLES
+            }
+            yield made
+        finally:
+            service.stop()

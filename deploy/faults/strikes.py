@@ -1,0 +1,15 @@
+"""All the faults, by name, in the order in which they strike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from deploy.faults import changing, cutting, killing, receiving
+from deploy.faults.bench import Bench
+
+FAULTS: dict[str, Callable[[Bench], None]] = {
+    **killing.FAULTS,
+    **receiving.FAULTS,
+    **cutting.FAULTS,
+    **changing.FAULTS,
+}
