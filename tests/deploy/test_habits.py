@@ -1,0 +1,37 @@
+"""What is asked of a change is asked before its commit as well."""
+
+from pathlib import Path
+
+import yaml
+
+from deploy.checks import LINTERS, PROGRAMS
+
+ROOT = Path(__file__).resolve().parents[2]
+HOOKS = [
+    hook
+    for repository in yaml.safe_load((ROOT / ".pre-commit-config.yaml").read_text())["repos"]
+    for hook in repository["hooks"]
+]
+
+
+def test_before_a_commit_the_same_programs_run_as_in_all_checks():
+    def begun(command: list[str]) -> tuple[str, ...]:
+        return tuple(command[:2])
+
+    before = {begun(hook["entry"].removeprefix(".venv/bin/").split()) for hook in HOOKS}
+    assert {begun(command) for command in LINTERS.values()} <= before
+
+
+def test_every_hook_is_a_program_of_the_environment_and_fetches_nothing():
+    for hook in HOOKS:
+        assert hook["language"] == "system"
+        assert (PROGRAMS / Path(hook["entry"].split()[0]).name).exists(), hook["id"]
+
+
+def test_the_changes_of_this_version_are_told():
+    version = next(
+        line.split('"')[1]
+        for line in (ROOT / "pyproject.toml").read_text().splitlines()
+        if line.startswith("version")
+    )
+    assert f"## {version}" in (ROOT / "CHANGELOG.md").read_text()
