@@ -8,6 +8,7 @@ at a time. Prints Markdown tables with exact 95 percent intervals (Clopper & Pea
 from __future__ import annotations
 
 import argparse
+import logging
 import os
 import tempfile
 from collections import Counter
@@ -91,7 +92,7 @@ def _set_up() -> None:
     import structlog  # noqa: PLC0415
     from django.core.management import call_command  # noqa: PLC0415
 
-    structlog.configure(processors=[structlog.processors.KeyValueRenderer()])
+    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.WARNING))
     call_command("migrate", verbosity=0)
 
 
