@@ -41,8 +41,8 @@ def refresh_pool(pool_id: int) -> None:
     """Recompute a pool until no mark says that it is stale, and draw it.
 
     However many sessions marked it, each pass clears all the marks it read. Where another worker
-    holds the pool, that one will see our marks, so there is nothing to do. What breaks off is
-    counted with the pool, and the sweeper tries again a few times.
+    holds the pool, that one will see our marks, so there is nothing to do. Each try is counted with
+    the pool until one succeeds, and the sweeper tries again a few times.
     """
     with bound_contextvars(pool=pool_id):
         try:
@@ -53,7 +53,6 @@ def refresh_pool(pool_id: int) -> None:
             compare_joins(pool_id)
         except Exception:
             log.exception("pool not computed")
-            Pool.objects.filter(pk=pool_id).update(failures=F("failures") + 1)
     finish_pooled()
 
 
@@ -72,6 +71,8 @@ def _next_version(pool_id: int) -> PoolVersion | None:
     Locks: the pool's row, skipped where held, and not against rows that only point at it, so that
     no upload waits.
     """
+    if not _count_try(pool_id):
+        return None
     with transaction.atomic():
         locked = (
             Pool.objects.select_for_update(skip_locked=True, no_key=True).filter(pk=pool_id).first()
@@ -82,9 +83,22 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         members = members_of(pool_id)
         version = _store(locked, members, pooled_from(members), [mark.why for mark in marks])
         StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()
+        Pool.objects.filter(pk=pool_id).update(failures=0)
         if version is not None:
             next_edition(Edition.Subject.POOLS)
         return version
+
+
+def _count_try(pool_id: int) -> bool:
+    """Count a try before it begins; False where nothing is stale or another worker is at it.
+
+    Committed by itself: a try that ends its process, or loses its connection, can't count itself
+    afterwards.
+    """
+    stale = Pool.objects.filter(pk=pool_id, pk__in=StalePool.objects.values("pool_id"))
+    with transaction.atomic():
+        free = stale.select_for_update(skip_locked=True, no_key=True).values_list("pk", flat=True)
+        return bool(Pool.objects.filter(pk__in=list(free)).update(failures=F("failures") + 1))
 
 
 def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
@@ -111,8 +125,7 @@ def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> 
     version.save()
     _change_members(version, joined, left)
     locked.current = version
-    locked.failures = 0
-    locked.save(update_fields=["current", "failures"])
+    locked.save(update_fields=["current"])
     if version.testers > LEAST_TESTERS >= (latest.testers if latest else 0):
         _screen_again(members)
     return version

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 
 from deploy.processes import wait_until
 from results import jobs
@@ -11,6 +11,12 @@ from tests import making
 from tests.workers import empty_queue, kill, wait_for_worker, working
 
 pytestmark = pytest.mark.worker
+CUT_OFF = """
+    CREATE FUNCTION cut_off() RETURNS trigger LANGUAGE plpgsql AS
+    $$ BEGIN PERFORM pg_terminate_backend(pg_backend_pid()); RETURN NEW; END $$;
+    CREATE TRIGGER cut_off BEFORE INSERT ON results_poolversion
+    FOR EACH ROW EXECUTE FUNCTION cut_off()
+"""
 PROMPT = {"SAMESPOOL_SWEEP_SECONDS": "0.5", "SAMESPOOL_LEASE_SECONDS": "1"}
 
 
@@ -61,3 +67,19 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(owner, queue, t
     assert set(Job.objects.values_list("state", flat=True)) == {"done"}
     pooled = PoolMembership.objects.filter(until=None).values_list("pull_set", flat=True)
     assert len(pooled) == len(set(pooled)) == 20
+
+
+def test_a_pool_that_takes_the_connection_with_it_each_time_ends_told_as_failed(
+    owner, queue, tmp_path
+):
+    with connection.cursor() as cursor:
+        cursor.execute(CUT_OFF)
+    try:
+        send(owner, sessions=1)
+        with working(tmp_path, **PROMPT):
+            wait_until(lambda: Job.objects.filter(state=Job.State.FAILED).exists(), "The end")
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute("DROP FUNCTION cut_off CASCADE")
+
+    assert "A pool of this session could not be computed" in Job.objects.get().problem["detail"]
