@@ -93,7 +93,10 @@ AUTH_PASSWORD_VALIDATORS = [
 TEMPLATES = [
     {
         "BACKEND": "django.template.backends.django.DjangoTemplates",
-        "DIRS": [BASE_DIR / "results" / "pages" / "templates"],
+        "DIRS": [
+            BASE_DIR / "results" / "pages" / "templates",
+            BASE_DIR / "deploy" / "observing" / "templates",
+        ],
         "APP_DIRS": True,
         "OPTIONS": {
             "libraries": {"figures": "results.pages.figures"},

@@ -8,12 +8,15 @@ from django.urls import include, path
 from api.problem_kinds import explain
 from deploy.observing.health import live, ready
 from deploy.observing.metrics import metrics
+from deploy.observing.standing import standing
 
+admin.site.site_header = admin.site.site_title = "Samespool administration"
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
 
 urlpatterns = [
     path("api/v1/", include("api.urls")),
     path("problems/<slug:kind>", explain, name="problem"),
+    path("admin/standing/", standing, name="standing"),
     path("admin/", admin.site.urls),
     path("healthz", live, name="live"),
     path("readyz", ready, name="ready"),

@@ -1,0 +1,113 @@
+"""One page for an administrator: how the work stands, who works, and what failed."""
+
+from __future__ import annotations
+
+import tomllib
+from datetime import datetime, timedelta
+from functools import cache
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib import admin, messages
+from django.core.exceptions import PermissionDenied
+from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.template.response import TemplateResponse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+from redis import RedisError
+
+from deploy.observing import workers
+from deploy.observing.health import unapplied_migrations
+from results import jobs, standing_lookups
+from results.models import Job, StalePool
+
+SHOWN = 50
+MISSED_AFTER = timedelta(minutes=1)
+"""A worker tells of itself every two seconds, and the sweeper after every sweep."""
+
+
+class RetryForm(forms.Form):
+    """Which failed jobs are to run again."""
+
+    jobs: forms.ModelMultipleChoiceField[Job] = forms.ModelMultipleChoiceField(
+        Job.objects.none(),
+        error_messages={
+            "required": "Choose the jobs that are to run again.",
+            "invalid_choice": "Job %(value)s has not failed, or runs again already.",
+        },
+    )
+
+    def __init__(self, sent: Any) -> None:
+        super().__init__(sent)
+        self.fields["jobs"].queryset = standing_lookups.failed_jobs()  # type: ignore[attr-defined]
+
+
+@admin.site.admin_view
+@require_http_methods(["GET", "HEAD", "POST"])
+def standing(request: HttpRequest) -> HttpResponse:
+    """The page; a POST has failed jobs run again. Administrators alone see it."""
+    if not (request.user.is_active and request.user.is_superuser):
+        raise PermissionDenied
+    if request.method == "POST":
+        _run_again(request)
+        return redirect("standing")
+    context = {**admin.site.each_context(request), "title": "How the service stands", **_told()}
+    return TemplateResponse(request, "admin/standing.html", context)
+
+
+def _run_again(request: HttpRequest) -> None:
+    form = RetryForm(request.POST)
+    if form.is_valid():
+        count = jobs.retry(job.pk for job in form.cleaned_data["jobs"])
+        messages.success(request, f"Sent to run again: {count}.")
+    else:
+        for told in form.errors["jobs"]:
+            messages.error(request, str(told))
+
+
+def _told() -> dict[str, Any]:
+    waiting, failed = standing_lookups.waiting(), standing_lookups.failed_jobs()
+    return {
+        "version": version(),
+        "unapplied": unapplied_migrations(),
+        "waiting": waiting,
+        "oldest_job_at": _before(waiting.oldest_job_s),
+        "oldest_mark_at": _before(waiting.oldest_mark_s),
+        "last_finished_at": standing_lookups.last_finished_at(),
+        "failed": failed[:SHOWN],
+        "stale": _stale_pools()[:SHOWN],
+        "outcomes": standing_lookups.outcomes(),
+        "embedded": settings.EMBEDDED,
+        **_workers(),
+    }
+
+
+def _workers() -> dict[str, Any]:
+    try:
+        seen = workers.seen()
+    except RedisError as error:
+        return {"queue_problem": type(error).__name__}
+    latest = timezone.now() - MISSED_AFTER
+    return {
+        "workers": [(name, at, at < latest) for name, at in seen.items()],
+        "sweeper_seen": workers.SWEEPER in seen,
+    }
+
+
+def _stale_pools() -> QuerySet[StalePool]:
+    marks = StalePool.objects.select_related("pool__connection")
+    return marks.order_by("marked_at", "pk")
+
+
+def _before(seconds: float) -> datetime | None:
+    return timezone.now() - timedelta(seconds=seconds) if seconds else None
+
+
+@cache
+def version() -> str:
+    """The version of this code."""
+    with (settings.BASE_DIR / "pyproject.toml").open("rb") as file:
+        return str(tomllib.load(file)["project"]["version"])
