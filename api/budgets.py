@@ -62,9 +62,9 @@ class StraightLineDocument(serializers.Serializer):
 
     what = SpecimenDocument()
     borrowed_from = Link("api:session", source="lender", allow_null=True)
-    mean_N = serializers.FloatField(source="strength.mean_N", default=None)
-    cv = serializers.FloatField(source="strength.cv", default=None)
-    pulls = serializers.IntegerField(source="strength.n", default=None)
+    mean_N = serializers.FloatField(source="strength.mean_N", default=None, allow_null=True)
+    cv = serializers.FloatField(source="strength.cv", default=None, allow_null=True)
+    pulls = serializers.IntegerField(source="strength.n", default=None, allow_null=True)
     no_strength = serializers.CharField()
     over_label = serializers.FloatField(allow_null=True)
     valid = serializers.BooleanField(source="validity.valid")

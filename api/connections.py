@@ -64,7 +64,9 @@ class ConnectionDocument(Document):
         help_text="its other names",
     )
     parameters = TieParameterDocument(many=True, required=False)
-    proposed_by = serializers.CharField(source="proposed_by.handle", default=None, read_only=True)
+    proposed_by = serializers.CharField(
+        source="proposed_by.handle", default=None, allow_null=True, read_only=True
+    )
     url = serializers.HyperlinkedIdentityField(view_name="api:connection")
 
     class Meta:

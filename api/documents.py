@@ -13,6 +13,12 @@ from rest_framework.request import Request
 from rigs.metrology import units
 
 LONGEST_WRITTEN = 40
+JSON_TYPES: tuple[tuple[type[serializers.Field], type | tuple[type, ...], str], ...] = (
+    (serializers.BooleanField, bool, "true or false"),
+    (serializers.IntegerField, (int, float), "a whole number"),
+    (serializers.FloatField, (int, float), "a number"),
+    (serializers.CharField, str, "text"),
+)
 
 
 class Number(serializers.FloatField):
@@ -116,7 +122,12 @@ class Link(serializers.HyperlinkedRelatedField):
 
 
 class Strict(serializers.Serializer):
-    """A document that refuses members it doesn't know, so that a misspelt one is not lost."""
+    """A document that refuses members it doesn't know, so that a misspelt one is not lost.
+
+    Members are of the types that the OpenAPI document names: DRF would take 7 for "7".
+    """
+
+    in_json = True
 
     def to_internal_value(self, data: Any) -> Any:
         errors: dict[str, Any] = {}
@@ -124,6 +135,13 @@ class Strict(serializers.Serializer):
             known = [name for name, field in self.fields.items() if not field.read_only]
             expected = f"no member of this name; known are {', '.join(known)}"
             errors = {name: [expected] for name in data if name not in known}
+            if self.in_json:
+                errors |= {
+                    name: [expected]
+                    for name in known
+                    if data.get(name) is not None
+                    and (expected := _type_expected(self.fields[name], data[name]))
+                }
         try:
             value = super().to_internal_value(data)
         except serializers.ValidationError as error:
@@ -132,6 +150,20 @@ class Strict(serializers.Serializer):
         if errors:
             raise serializers.ValidationError(errors)
         return value
+
+
+def _type_expected(field: serializers.Field, sent: Any) -> str:
+    """What a value has to be for this field, where it is of another type of JSON."""
+    if isinstance(field, serializers.ChoiceField):
+        is_one = any(
+            sent is choice or (sent == choice and isinstance(sent, str)) for choice in field.choices
+        )
+        return "" if is_one else f"one of: {', '.join(map(str, field.choices))}"
+    for kind, types, expected in JSON_TYPES:
+        if isinstance(field, kind):
+            wrong = not isinstance(sent, types) or (isinstance(sent, bool) and types is not bool)
+            return expected if wrong else ""
+    return ""
 
 
 class Document(Strict, serializers.ModelSerializer):
@@ -146,6 +178,8 @@ class Document(Strict, serializers.ModelSerializer):
 
 class Filters(Strict):
     """What may stand in the query of a list; the source of a field is the condition it means."""
+
+    in_json = False
 
     @classmethod
     def conditions(cls, request: Request) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Choice, Document, Filters, ForceField, LengthField
+from api.documents import Choice, Document, Filters, ForceField, LengthField, Strict
 from rigs import lookups
 from rigs.models import Line, Material
 from rigs.registering import accept_line, propose_line
@@ -30,7 +30,9 @@ class LineDocument(Document):
     diameter = LengthField(
         "diameter", lowest=0.00005, highest=0.003, required=False, allow_null=True
     )
-    proposed_by = serializers.CharField(source="proposed_by.handle", default=None, read_only=True)
+    proposed_by = serializers.CharField(
+        source="proposed_by.handle", default=None, allow_null=True, read_only=True
+    )
     url = serializers.HyperlinkedIdentityField(view_name="api:line")
 
     class Meta:
@@ -52,7 +54,7 @@ class LineDocument(Document):
         return propose_line(self.context["request"].user, Line(**validated_data))
 
 
-class AcceptanceDocument(serializers.Serializer):
+class AcceptanceDocument(Strict):
     """A moderator's yes to a proposal."""
 
     accepted = serializers.ChoiceField(choices=[True])

@@ -32,7 +32,7 @@ class NamedRig(serializers.ModelSerializer):
 class ContributorDocument(serializers.ModelSerializer):
     """What everyone may see of a tester."""
 
-    club = serializers.CharField(source="public_club.name", default=None)
+    club = serializers.CharField(source="public_club.name", default=None, allow_null=True)
     rigs = NamedRig(many=True, source="public_rigs")
 
     class Meta:
@@ -43,7 +43,7 @@ class ContributorDocument(serializers.ModelSerializer):
 class MeDocument(ContributorDocument):
     """What a tester sees of their own account, with what they let be listed on their page."""
 
-    club = serializers.CharField(source="club.name", default=None)
+    club = serializers.CharField(source="club.name", default=None, allow_null=True)
     rigs = NamedRig(many=True)
     moderator = serializers.SerializerMethodField()
 

@@ -25,7 +25,9 @@ class PooledSetDocument(FiguresDocument):
     pulled_on = serializers.DateField(source="pull_set.session.pulled_on")
     rig = serializers.CharField(source="pull_set.session.revision.rig.name")
     main_line = serializers.CharField(source="pull_set.main_line.name")
-    leader_line = serializers.CharField(source="pull_set.leader_line.name", default=None)
+    leader_line = serializers.CharField(
+        source="pull_set.leader_line.name", default=None, allow_null=True
+    )
     parameters = serializers.DictField(source="pull_set.parameters")
 
     class Meta(FiguresDocument.Meta):

@@ -87,9 +87,9 @@ class PullSetDocument(serializers.ModelSerializer):
     tester = serializers.CharField(source="session.contributor.handle")
     connection = serializers.CharField(source="connection.name")
     main_line = serializers.CharField(source="main_line.name")
-    leader_line = serializers.CharField(source="leader_line.name", default=None)
-    pool = Link("api:pool", source="normalised.pool", default=None)
-    figures = FiguresDocument(source="normalised", default=None)
+    leader_line = serializers.CharField(source="leader_line.name", default=None, allow_null=True)
+    pool = Link("api:pool", source="normalised.pool", default=None, allow_null=True)
+    figures = FiguresDocument(source="normalised", default=None, allow_null=True)
     state_changes = StateChangeDocument(many=True)
 
     class Meta:

@@ -92,7 +92,7 @@ class CaseDocument(serializers.ModelSerializer):
     connection = serializers.CharField(source="pull_set.connection.name")
     set_label = serializers.CharField(source="pull_set.label")
     state = serializers.CharField(source="pull_set.state")
-    pool = Link("api:pool", source="pull_set.normalised.pool", default=None)
+    pool = Link("api:pool", source="pull_set.normalised.pool", default=None, allow_null=True)
     appealed = serializers.BooleanField(source="appealed_id")
 
     class Meta:

@@ -27,10 +27,10 @@ class SessionInShort(serializers.ModelSerializer):
     rig = serializers.CharField(source="revision.rig.name")
     revision = serializers.IntegerField(source="revision.number")
     replaces: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
-        view_name="api:session", read_only=True
+        view_name="api:session", read_only=True, allow_null=True
     )
     replaced_by: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
-        view_name="api:session", read_only=True, default=None
+        view_name="api:session", read_only=True, default=None, allow_null=True
     )
     baseline_count = serializers.IntegerField()
     pull_set_count = serializers.IntegerField()
@@ -115,8 +115,8 @@ class SessionPullSet(serializers.ModelSerializer):
     url = serializers.HyperlinkedIdentityField(view_name="api:pull-set")
     connection = serializers.CharField(source="connection.name")
     main_line = serializers.CharField(source="main_line.name")
-    leader_line = serializers.CharField(source="leader_line.name", default=None)
-    figures = EfficiencyOfSet(source="normalised", default=None)
+    leader_line = serializers.CharField(source="leader_line.name", default=None, allow_null=True)
+    figures = EfficiencyOfSet(source="normalised", default=None, allow_null=True)
     pulls = OnePull(many=True)
 
     class Meta:

@@ -51,7 +51,7 @@ class SeriesDocument(serializers.Serializer):
     what = serializers.CharField()
     revision = serializers.IntegerField(source="revision.number")
     chart = serializers.SerializerMethodField(help_text="SVG; .png and -dark.svg stand beside it")
-    per_session = ChangeDocument(source="watch.per_session", default=None)
+    per_session = ChangeDocument(source="watch.per_session", default=None, allow_null=True)
     why_not = serializers.CharField(help_text="why there is nothing to chart yet")
     sessions = serializers.SerializerMethodField()
     affected_sets = serializers.SerializerMethodField()

@@ -11,7 +11,7 @@ import uuid
 from typing import Any
 
 from django.db import connection
-from django.db.models import Model
+from django.db.models import BigIntegerField, Model
 from django.db.models.signals import post_delete, post_save
 
 from results.models import Connection, ConnectionAlias, Edition
@@ -47,6 +47,8 @@ def edition_of_pools() -> str:
 
 def edition_of_pool(pk: int) -> str | None:
     """Names the state that one pool is in; None where there is none yet."""
+    if pk > BigIntegerField.MAX_BIGINT:
+        return None
     with connection.cursor() as cursor:
         cursor.execute(_OF_POOL, [pk])
         row = cursor.fetchone()
