@@ -166,6 +166,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["api.reading.StorableJSON"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "api.paging.Pages",
+    "DEFAULT_METADATA_CLASS": None,  # the OpenAPI document says what OPTIONS would
     "EXCEPTION_HANDLER": "api.problems.problem_response",
 }
 REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
