@@ -32,23 +32,32 @@ class _Arms:
     baseline: Ids
 
 
-def compare_joins(pool_id: int) -> None:
-    """Compare the joins of a pool's line pair anew, where one of its pools has a new version.
+def comparison_is_due(pool_id: int) -> bool:
+    """Whether one of the pools of this one's line pair has a version that was not compared yet.
 
-    While another of its pools is stale nothing is done: whoever refreshes the last one does it.
+    While one of them is stale nothing is due: whoever refreshes the last one compares.
     """
     pool = Pool.objects.get(pk=pool_id)
     pools = list(rivals(pool))
-    versions = sorted(each.current_id for each in pools if each.current_id)
-    pair = line_pair_of(pool)
-    known = DirectComparison.objects.filter(**pair).first()
-    if known is not None and known.versions == versions:
-        return
-    if StalePool.objects.filter(pool__in=pools).exists():
-        return
-    DirectComparison.objects.update_or_create(
-        **pair, defaults={"versions": versions, "figures": {}, "why_not": "", **_compared(pools)}
-    )
+    known = DirectComparison.objects.filter(**line_pair_of(pool)).first()
+    if known is not None and known.versions == _versions(pools):
+        return False
+    return not StalePool.objects.filter(pool__in=pools).exists()
+
+
+def compare_joins(pool_id: int) -> None:
+    """Compare the joins of a pool's line pair anew.
+
+    The versions are told from before the sets are read, so that what comes between is due again.
+    """
+    pool = Pool.objects.get(pk=pool_id)
+    pools = list(rivals(pool))
+    told = {"versions": _versions(pools), "figures": {}, "why_not": "", **_compared(pools)}
+    DirectComparison.objects.update_or_create(**line_pair_of(pool), defaults=told)
+
+
+def _versions(pools: list[Pool]) -> list[int]:
+    return sorted(pool.current_id for pool in pools if pool.current_id)
 
 
 def _compared(pools: list[Pool]) -> dict[str, Any]:

@@ -10,7 +10,8 @@ from django.conf import settings
 from django.db import close_old_connections
 
 from results import exporting, jobs, pooling
-from results.models import Job, Release, StalePool
+from results.models import Job, Release
+from results.unfinished import waiting_pools
 from results.waking import work_waits
 
 log = structlog.get_logger(__name__)
@@ -39,9 +40,8 @@ def _run_jobs() -> None:
 
 
 def _refresh_pools() -> None:
-    tries = settings.SAMESPOOL_JOB_ATTEMPTS
-    stale = StalePool.objects.filter(pool__failures__lt=tries).order_by("pool_id")
-    for pool_id in stale.values_list("pool_id", flat=True).distinct():
+    # SQLite's clock counts milliseconds, so that a mark just made would lie ahead of it.
+    for pool_id in waiting_pools(jobs.from_now(1)):
         pooling.refresh_pool(pool_id)
     jobs.finish_pooled()
 

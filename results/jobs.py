@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import timedelta
 from functools import partial
 from typing import Any
 
@@ -13,13 +13,13 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import DateTimeField, ExpressionWrapper, F, Q, Value
 from django.db.models.functions import Coalesce, Now
-from django.utils import timezone
 from structlog.contextvars import bound_contextvars
 
 from results import waking
-from results.models import Job, Pool, Session, StalePool
+from results.models import Job, Pool, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
+from results.unfinished import given_up, waiting_pools
 from results.watching import tell_of_signals
 
 log = structlog.get_logger(__name__)
@@ -110,12 +110,12 @@ def finish_pooled() -> None:
 def sweep() -> None:
     """Send again what was lost, and fail what has had all its attempts.
 
-    A job is lost when it has waited through a whole sweep or its lease has run out; a stale pool
-    when its mark has waited that long.
+    A job is lost when it has waited through a whole sweep or its lease has run out; the work on a
+    pool when it has waited that long.
     """
-    patience = timezone.now() - timedelta(seconds=settings.SAMESPOOL_SWEEP_SECONDS)
+    a_sweep_ago = from_now(-settings.SAMESPOOL_SWEEP_SECONDS)
     unfinished = Job.objects.filter(
-        Q(state=Job.State.QUEUED, created_at__lt=patience)
+        Q(state=Job.State.QUEUED, created_at__lt=a_sweep_ago)
         | Q(state=Job.State.RUNNING, lease_expires_at__lt=Now())
     )
     unfinished.filter(attempts__gte=settings.SAMESPOOL_JOB_ATTEMPTS).update(
@@ -125,26 +125,18 @@ def sweep() -> None:
     )
     for job_id in unfinished.values_list("pk", flat=True)[:500]:
         waking.wake_job(job_id)
-    for pool_id in _pools_left_waiting(patience):
+    for pool_id in waiting_pools(a_sweep_ago):
         waking.wake_pool(pool_id)
     Job.objects.filter(
         state=Job.State.RUNNING,
         step=Job.Step.POOLING,
-        session__pull_sets__normalised__pool__failures__gte=settings.SAMESPOOL_JOB_ATTEMPTS,
+        session__pull_sets__normalised__pool__in=given_up(a_sweep_ago),
     ).update(
         state=Job.State.FAILED,
         finished_at=Now(),
         problem=_problem("A pool of this session could not be computed; the session is stored."),
     )
     finish_pooled()
-
-
-def _pools_left_waiting(since: datetime) -> list[int]:
-    """Stale pools marked before ``since``, but those that broke off time after time."""
-    stale = StalePool.objects.filter(
-        marked_at__lt=since, pool__failures__lt=settings.SAMESPOOL_JOB_ATTEMPTS
-    )
-    return list(stale.values_list("pool_id", flat=True).distinct().order_by("pool_id"))
 
 
 def from_now(seconds: float) -> ExpressionWrapper:

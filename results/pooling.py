@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import F
 from structlog.contextvars import bound_contextvars
 
-from results.contrasting import compare_joins
+from results.contrasting import compare_joins, comparison_is_due
 from results.describing import describe
 from results.drawing import draw_forest
 from results.editions import next_edition
@@ -49,20 +49,31 @@ def refresh_pool(pool_id: int) -> None:
             while (version := _next_version(pool_id)) is not None:
                 draw_forest(version)
                 log.info("pool computed", version=version.number)
-            _draw_again(pool_id)
-            compare_joins(pool_id)
+            _finish(pool_id)
         except Exception:
             log.exception("pool not computed")
     finish_pooled()
 
 
-def _draw_again(pool_id: int) -> None:
-    """Draw a current version whose drawing was erased, as where a tester goes by another name."""
-    erased = PoolVersion.objects.filter(
-        pk__in=Pool.objects.filter(pk=pool_id).values("current"), forest_light="", sets__gt=0
+def _finish(pool_id: int) -> None:
+    """Draw and compare the current version where that was not done, or its drawing erased.
+
+    Such a try counts as well, until there is a drawing, so that what can't be drawn is let be.
+    """
+    pool = Pool.objects.filter(pk=pool_id)
+    undrawn = PoolVersion.objects.filter(
+        pk__in=pool.values("current"), forest_light="", sets__gt=0
     ).first()
-    if erased is not None:
-        draw_forest(erased)
+    compare = comparison_is_due(pool_id)
+    if undrawn is None and not compare:
+        return
+    pool.update(failures=F("failures") + 1)
+    if undrawn is not None:
+        draw_forest(undrawn)
+    if compare:
+        compare_joins(pool_id)
+    if undrawn is None or undrawn.forest_light:
+        pool.update(failures=0)
 
 
 def _next_version(pool_id: int) -> PoolVersion | None:

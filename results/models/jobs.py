@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 
 from django.db import models
+from django.db.models.functions import Now
 
 from results.models.sessions import Session
 
@@ -32,7 +33,7 @@ class Job(models.Model):
     attempts = models.PositiveIntegerField(default=0)
     lease_expires_at = models.DateTimeField(null=True, blank=True)
     problem = models.JSONField(null=True, blank=True)
-    created_at = models.DateTimeField(auto_now_add=True)
+    created_at = models.DateTimeField(db_default=Now(), editable=False)
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 

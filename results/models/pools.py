@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.db import models
+from django.db.models.functions import Now
 
 from results.models.connections import Connection
 from results.models.sessions import PullSet
@@ -144,7 +145,7 @@ class StalePool(models.Model):
 
     pool = models.ForeignKey(Pool, on_delete=models.CASCADE, related_name="stale_marks")
     why = models.CharField(max_length=300)
-    marked_at = models.DateTimeField(auto_now_add=True)
+    marked_at = models.DateTimeField(db_default=Now(), editable=False)
 
     class Meta:
         ordering = ["id"]
