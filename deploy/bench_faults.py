@@ -35,10 +35,10 @@ def main() -> int:
             row = ground.run(name, fault)
             rows.append(row)
             print(" | ".join(cells(row)), flush=True)
+            if options.save:
+                _save(options.save, rows)
             for complaint in row.audit.complaints[:5]:
                 print(f"    {complaint}", flush=True)
-    if options.save:
-        _save(options.save, rows)
     unclean = [row.fault for row in rows if not row.audit.is_clean]
     print(f"\n{len(rows)} faults, {len(unclean)} not borne: {', '.join(unclean) or 'none'}")
     return 1 if unclean or not rows else 0

@@ -23,10 +23,12 @@ from deploy.throwaway import unprivileged_account
 
 ACCOUNTS = """
 from django.contrib.auth import get_user_model
+from django.contrib.auth.models import Group
 from rigs.models import Contributor
 for handle in {handles!r}:
     user = get_user_model().objects.create_user(handle, password={password!r})
     Contributor.objects.create(user=user, handle=handle)
+    user.groups.add(Group.objects.get_or_create(name="moderators")[0])
 """
 DATABASE_MIB, FILES_MIB = 1024, 32
 
@@ -107,6 +109,7 @@ def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
             "SAMESPOOL_SWEEP_SECONDS": str(SWEEP_S),
             "SAMESPOOL_LEASE_SECONDS": str(LEASE_S),
             "SAMESPOOL_REQUESTS_A_MINUTE": "100000",
+            "SAMESPOOL_TWO_FACTOR": "false",
             "OMP_NUM_THREADS": "1",
             "DJANGO_SETTINGS_MODULE": "deploy.settings",
         }

@@ -6,49 +6,54 @@ import contextlib
 import os
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 from celery import current_app
 
 from deploy.faults.bench import Bench
 from deploy.faults.senders import HANDLES, Sending
-from deploy.faults.service import LEASE_S, Kept
+from deploy.faults.service import Kept
 from deploy.faults.stalls import (
-    STEPS,
+    PHASES,
     Step,
     forget,
     kill_stalled,
+    refused,
     stalled,
-    trigger,
+    standing,
     wait_for_stall,
 )
 from deploy.processes import wait_until
 
-ATTEMPTS = 5
+RETRY = "from results import jobs; jobs.retry(['{}'])"
 STATE = "SELECT state FROM results_job WHERE id = '{}'"
 
 
-def killed_at(step: Step, bench: Bench) -> None:
-    """Kill whoever stands at the step: at one time its process alone, at another all of it."""
+def killed_at(steps: Sequence[Step], bench: Bench) -> None:
+    """Kill whoever stands at a step, and go on to the next while the last is still recovering.
+
+    At one time its process is killed alone, at another the whole worker.
+    """
     for number in range(bench.repeats):
-        with stalled(bench.database, step):
-            for handle in HANDLES[:3]:
-                bench.senders.one(handle)
-            waiting = wait_for_stall(bench.database, step)
-            if number % 2:
-                bench.service.worker.kill()
-            else:
-                kill_stalled(waiting)
-            bench.strike()
+        for step in steps:
+            with stalled(bench.database, step):
+                bench.senders.one(HANDLES[number % len(HANDLES)])
+                waiting = wait_for_stall(bench.database, step)
+                if number % 2:
+                    bench.service.worker.kill()
+                else:
+                    kill_stalled(waiting)
+                bench.strike()
         bench.mended()
         bench.service.wait_until_done()
+    bench.note = ", ".join(step.name for step in steps)
 
 
 def killed_at_random(bench: Bench) -> None:
     """Kill a process of the worker every now and then while sessions come in."""
     with bench.senders.at_work():
-        for _ in range(10 * bench.repeats):
+        for _ in range(6 * bench.repeats):
             time.sleep(float(bench.rng.uniform(0.1, 0.8)))
             for pid in bench.service.worker.children()[:1]:
                 with contextlib.suppress(ProcessLookupError):
@@ -66,7 +71,7 @@ def messages_sent_again(bench: Bench) -> None:
     )
     second.start()
     with bench.senders.at_work() as accepted:
-        wait_until(lambda: accepted() >= 10 * bench.repeats, "The sessions")
+        wait_until(lambda: accepted() >= 8 * bench.repeats, "The sessions")
         for job in [entry["job"] for entry in bench.senders.ledger()]:
             for _ in range(5):
                 current_app.send_task("results.tasks.run_job", args=[job])
@@ -89,51 +94,32 @@ def overtaken(bench: Bench) -> None:
         bench.service.wait_until_done()
 
 
-def poison_job_that_raises(bench: Bench) -> None:
-    """One session whose figures can't be written; others come in beside it."""
-    _poison(bench, "NEW.step = 'screening'", "bench_refuse", lambda _: None)
+def poisoned(step: Step, killing: bool, state: str, bench: Bench) -> None:
+    """One session that can't get past a step, while others come in beside it.
+
+    Where ``killing``, its worker's process is killed there each time, else a database error is
+    raised. Once it is told as failed the cause is taken away, and it is sent back.
+    """
+    cause = stalled(bench.database, step) if killing else refused(bench.database, step)
+    with cause, bench.senders.at_work():
+        sending = bench.senders.one(state=state)
+        if killing:
+            _kill_each_time(bench, sending)
+        wait_until(lambda: _failed(bench, sending), "The poison's end", 120)
+        bench.strike()
+    bench.note = "told as failed while others went on; sent back afterwards"
+    bench.mended()
+    bench.manage("shell", "--no-imports", "--command", RETRY.format(_job(sending)))
 
 
-def poison_job_that_kills(bench: Bench) -> None:
-    """One session that ends its worker's process each time it is worked out."""
-    _poison(bench, "NEW.step = 'screening'", "bench_stall", _kill_each_time)
-
-
-def _poison(
-    bench: Bench,
-    condition: str,
-    function: str,
-    meanwhile: Callable[[tuple[Bench, Step, str]], None],
-) -> None:
-    for _ in range(max(1, bench.repeats // 2)):
-        bench.service.worker.stop()
-        sending = bench.senders.one()
-        step = Step(
-            "of the poison",
-            "results_job",
-            "UPDATE",
-            f"{condition} AND NEW.id = '{_job(sending)}'",
-        )
-        poisoned = stalled if function == "bench_stall" else partial(_refused, function=function)
-        with poisoned(bench.database, step), bench.senders.at_work():
-            bench.service.worker.start()
-            meanwhile((bench, step, _job(sending)))
-            wait_until(lambda: _failed(bench, sending), "The poison's end", 90)  # noqa: B023
-            bench.strike()
-            bench.mended()
-        bench.service.wait_until_done()
-
-
-def _refused(database: object, step: Step, *, function: str) -> contextlib.AbstractContextManager:
-    return trigger(database, step, function)  # type: ignore[arg-type]
-
-
-def _kill_each_time(told: tuple[Bench, Step, str]) -> None:
-    bench, step, _ = told
-    for _ in range(ATTEMPTS):
-        waiting = wait_for_stall(bench.database, step)
+def _kill_each_time(bench: Bench, sending: Sending) -> None:
+    """Until it is told as failed."""
+    last_moment = time.monotonic() + 120
+    while not _failed(bench, sending) and time.monotonic() < last_moment:
+        waiting = standing(bench.database)
         kill_stalled(waiting)
         forget(bench.database, waiting)
+        time.sleep(0.1)
 
 
 def _failed(bench: Bench, sending: Sending) -> bool:
@@ -144,12 +130,15 @@ def _job(sending: Sending) -> str:
     return str(sending.receipt["job"]["id"])
 
 
-LONGER_THAN_A_LEASE_S = 2 * LEASE_S
+POISONED_JOB = Step("of the poison", "results_normalisedset", "INSERT", "bench_wet(NEW.pool_id)")
+POISONED_POOL = Step("of the poison", "results_poolversion", "INSERT", "bench_wet(NEW.pool_id)")
 FAULTS: dict[str, Callable[[Bench], None]] = {
-    **{f"worker killed: {step.name}": partial(killed_at, step) for step in STEPS},
-    "worker killed at random moments": killed_at_random,
+    **{f"worker killed {phase}": partial(killed_at, steps) for phase, steps in PHASES.items()},
+    "worker killed at random": killed_at_random,
     "messages sent again, two workers": messages_sent_again,
     "worker overtaken after its lease": overtaken,
-    "poison job that raises": poison_job_that_raises,
-    "poison job that kills its worker": poison_job_that_kills,
+    "poison job: raises": partial(poisoned, POISONED_JOB, False, "wetted"),
+    "poison job: kills its worker": partial(poisoned, POISONED_JOB, True, "wetted"),
+    "poison pool: raises": partial(poisoned, POISONED_POOL, False, "wetted"),
+    "poison pool: kills its worker": partial(poisoned, POISONED_POOL, True, "wetted"),
 }

@@ -9,7 +9,6 @@ import statistics
 import threading
 import time
 from collections.abc import Callable
-from functools import partial
 
 from deploy.faults.bench import Bench
 from deploy.faults.senders import HANDLES
@@ -26,16 +25,16 @@ STEPS = (
 )
 
 
-def killed_at(step: Step, bench: Bench) -> None:
-    """Kill the web process while it stores; the tester sends again under the same key."""
-    for number in range(bench.repeats):
+def killed_while_storing(bench: Bench) -> None:
+    """Kill the web process at each step of storing; the tester sends again under the same key."""
+    for number, step in enumerate(STEPS * bench.repeats):
         with stalled(bench.database, step):
             sending = _begin_one(bench, number)
             wait_for_stall(bench.database, step)
-            _kill_web(bench, number)
+            _kill_web(bench, number // len(STEPS))
         bench.mended()
         sending.join()
-        bench.service.wait_until_done()
+    bench.note = ", ".join(step.name for step in STEPS)
 
 
 def killed_before_its_answer(bench: Bench) -> None:
@@ -107,7 +106,7 @@ def _kill_web(bench: Bench, number: int) -> None:
 
 
 FAULTS: dict[str, Callable[[Bench], None]] = {
-    **{f"web killed: {step.name}": partial(killed_at, step) for step in STEPS},
+    "web killed storing": killed_while_storing,
     "web killed: stored, not answered": killed_before_its_answer,
     "web killed under load": killed_under_load,
     "slow clients": slow_clients,

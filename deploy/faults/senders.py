@@ -81,7 +81,7 @@ class Senders:
     sent: list[Sending] = field(default_factory=list)
     told: Counter[str] = field(default_factory=Counter)
 
-    def draw(self, handle: str) -> Sending:
+    def draw(self, handle: str, state: str = "dry") -> Sending:
         """A session that nobody has sent yet."""
         joins = self.rng.choice(JOINS, SETS, replace=False)
         place = int(self.rng.integers(0, 60))
@@ -89,7 +89,7 @@ class Senders:
             "rig": f"rig of {handle}",
             "revision": 1,
             "pulled_on": f"2026-{1 + place // 28:02d}-{1 + place % 28:02d}",
-            "state": "dry",
+            "state": state,
             "unit": "lbf",
             "baselines": [{"line": "main", "pulls": self._pulls(STRAIGHT, 21.0, "line", "")}],
             "pull_sets": [
@@ -120,9 +120,9 @@ class Senders:
         sending.took_s = time.monotonic() - begun
         return True
 
-    def one(self, handle: str = HANDLES[0]) -> Sending:
+    def one(self, handle: str = HANDLES[0], state: str = "dry") -> Sending:
         """Send one session, and have it accepted."""
-        sending = self.draw(handle)
+        sending = self.draw(handle, state)
         self.sent.append(sending)
         self.send(sending)
         return sending
@@ -144,6 +144,8 @@ class Senders:
         if answer.status_code != requests.codes.accepted:
             form = answer.headers.get("Content-Type", "no type").partition(";")[0]
             self.told[f"{answer.status_code} {form}"] += 1
+            if answer.status_code < requests.codes.server_error:
+                raise RuntimeError(f"{answer.status_code}: {answer.text[:500]}")
             return False
         sending.receipt = answer.json()
         return True

@@ -17,7 +17,7 @@ from deploy.faults.servers import PostgreSQL
 from deploy.processes import PATIENCE_S, free_port, wait_until
 
 PROGRAM = Path(__file__).parents[2]
-SWEEP_S, LEASE_S = 0.5, 3.0
+SWEEP_S, LEASE_S = 1.0, 5.0
 """Far shorter than those of a real service, so that recovery can be watched."""
 STARTS_WITHIN_S = 120.0
 UNFINISHED = """

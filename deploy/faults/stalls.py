@@ -10,9 +10,8 @@ import os
 import signal
 import subprocess
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
-from typing import Any
 
 import psycopg
 
@@ -28,6 +27,10 @@ STALL = f"""
 REFUSE = """
     CREATE OR REPLACE FUNCTION bench_refuse() RETURNS trigger LANGUAGE plpgsql AS $$
     BEGIN RAISE EXCEPTION 'poison of the benchmark'; END $$
+"""
+IS_WET = """
+    CREATE OR REPLACE FUNCTION bench_wet(bigint) RETURNS boolean LANGUAGE sql AS
+    $$ SELECT wet FROM results_pool WHERE id = $1 $$
 """
 WAITING = f"""
     SELECT pid, client_port FROM pg_stat_activity JOIN pg_locks USING (pid)
@@ -46,28 +49,33 @@ class Step:
     at_commit: bool = False
 
 
-STEPS = (
-    Step("at the claim", "results_job", "UPDATE", "NEW.state = 'running' AND OLD.attempts = 0"),
-    Step("claimed, at its commit", "results_job", "UPDATE", "NEW.step = 'normalising'", True),
-    Step("computed, not written", "results_job", "UPDATE", "NEW.step = 'screening'"),
-    Step("writing figures", "results_normalisedset", "INSERT"),
-    Step("figures written, at commit", "results_normalisedset", "INSERT", "true", True),
-    Step("screened, not written", "results_job", "UPDATE", "NEW.step = 'pooling'"),
-    Step("writing the screening", "results_checkresult", "INSERT"),
-    Step("marking the pools", "results_stalepool", "INSERT"),
-    Step("pools marked, at commit", "results_stalepool", "INSERT", "true", True),
-    Step("pooled, not written", "results_poolversion", "INSERT"),
-    Step("writing the pool's sets", "results_poolmembership", "INSERT"),
-    Step("pool written, at commit", "results_poolversion", "INSERT", "true", True),
-    Step(
-        "pooled, not drawn",
-        "results_poolversion",
-        "UPDATE",
-        "OLD.forest_light = '' AND NEW.forest_light <> ''",
+PHASES = {
+    "claiming a job": (
+        Step("at the claim", "results_job", "UPDATE", "NEW.state = 'running' AND OLD.attempts = 0"),
+        Step("at its commit", "results_job", "UPDATE", "NEW.step = 'normalising'", True),
     ),
-    Step("drawn, not compared", "results_directcomparison", "INSERT OR UPDATE"),
-    Step("pooled, not finished", "results_job", "UPDATE", "NEW.state = 'done'"),
-)
+    "normalising": (
+        Step("computed, not written", "results_job", "UPDATE", "NEW.step = 'screening'"),
+        Step("writing figures", "results_normalisedset", "INSERT"),
+        Step("at the commit", "results_normalisedset", "INSERT", "true", True),
+    ),
+    "screening": (
+        Step("screened, not written", "results_job", "UPDATE", "NEW.step = 'pooling'"),
+        Step("writing the checks", "results_checkresult", "INSERT"),
+        Step("marking pools", "results_stalepool", "INSERT"),
+        Step("at the commit", "results_stalepool", "INSERT", "true", True),
+    ),
+    "pooling": (
+        Step("computed, not written", "results_poolversion", "INSERT"),
+        Step("writing its sets", "results_poolmembership", "INSERT"),
+        Step("at the commit", "results_poolversion", "INSERT", "true", True),
+    ),
+    "after pooling": (
+        Step("not drawn", "results_poolversion", "UPDATE", "NEW.forest_light <> ''"),
+        Step("not compared", "results_directcomparison", "INSERT OR UPDATE"),
+        Step("not finished", "results_job", "UPDATE", "NEW.state = 'done'"),
+    ),
+}
 
 
 @contextmanager
@@ -80,6 +88,7 @@ def trigger(database: PostgreSQL, step: Step, function: str) -> Iterator[None]:
         when = f"DEFERRABLE INITIALLY DEFERRED {when}"
     database.tell(STALL)
     database.tell(REFUSE)
+    database.tell(IS_WET)
     database.tell(f"{kind} {step.event} ON {step.table} {when}")
     try:
         yield
@@ -95,16 +104,20 @@ def stalled(database: PostgreSQL, step: Step) -> Iterator[None]:
         yield
 
 
+def refused(database: PostgreSQL, step: Step) -> AbstractContextManager[None]:
+    """Whoever comes to the step gets a database error, until the block ends."""
+    return trigger(database, step, "bench_refuse")
+
+
+def standing(database: PostgreSQL) -> list[tuple[int, int]]:
+    """Who stands still now: server process id and client port of each."""
+    return database.tell(WAITING)
+
+
 def wait_for_stall(database: PostgreSQL, step: Step) -> list[tuple[int, int]]:
-    """Wait until someone stands still; server process id and client port of each."""
-    found: list[Any] = []
-
-    def stands() -> bool:
-        found[:] = database.tell(WAITING)
-        return bool(found)
-
-    wait_until(stands, f"A stall {step.name}", STALLS_WITHIN_S)
-    return found
+    """Wait until someone stands still; who does."""
+    wait_until(lambda: bool(standing(database)), f"A stall {step.name}", STALLS_WITHIN_S)
+    return standing(database)
 
 
 def kill_stalled(waiting: list[tuple[int, int]]) -> int:
