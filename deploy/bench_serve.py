@@ -1,0 +1,205 @@
+"""How fast the service answers and pools on a large store: `deploy/bench serve`.
+
+Makes a store of the scenario (``--scale 1`` is a million pulls) on a PostgreSQL of its own, then
+measures on one server in one run: reading beside an empty view, uploads until their pools are
+fresh, every pool computed again from the raw pulls, and the plans of the hottest queries. The
+clients share the machine with the server, so its requests a second are those of one core.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+
+import django
+import numpy as np
+import requests
+from django.conf import settings
+from django.core.handlers.wsgi import WSGIHandler
+from django.core.management import call_command
+from django.core.wsgi import get_wsgi_application
+
+from deploy import throwaway
+from deploy.processes import free_port, leave_when_told, running, wait_until
+
+PROCESSES = 2
+CLIENTS = (1, 10, 50)
+PASSWORD = "only-for-this-benchmark"
+PATIENCE_S = 120.0
+ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+
+
+def main() -> None:
+    """Make the store, measure, and print a table of each."""
+    leave_when_told()
+    options = _options()
+    with throwaway.postgresql() as database, throwaway.redis() as queue:
+        os.environ |= ONE_THREAD | {
+            "DATABASE_URL": database,
+            "REDIS_URL": queue,
+            "DJANGO_SETTINGS_MODULE": "deploy.settings",
+            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-nobody-else-can-reach-at-all",
+            "SAMESPOOL_REQUESTS_A_MINUTE": "1000000",
+        }
+        django.setup()
+        call_command("migrate", verbosity=0)
+        measure(options)
+
+
+def measure(options: argparse.Namespace) -> None:
+    """On the migrated database of the settings, all but what ``without`` names."""
+    from deploy.big_store.making import make  # noqa: PLC0415, models are ready now
+    from deploy.big_store.plans import explained  # noqa: PLC0415
+    from deploy.big_store.uploads import upload_all  # noqa: PLC0415
+
+    if "make" not in options.without:
+        print(f"A store at scale {options.scale:g}", flush=True)
+        make(options.scale)
+    with _serving() as port, _working():
+        if "serve" not in options.without:
+            _serve(port, options.seconds)
+        if "upload" not in options.without:
+            _told_uploads(upload_all(f"http://127.0.0.1:{port}", options.uploads))
+    if "recompute" not in options.without:
+        _recompute()
+    if "plans" not in options.without:
+        for purpose, plan in explained():
+            print(f"\n{purpose}\n{plan}", flush=True)
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="deploy/bench serve", description=__doc__)
+    parser.add_argument("--scale", type=float, default=0.02, help="1 is a million pulls")
+    parser.add_argument("--seconds", type=float, default=4.0, help="of each measurement")
+    parser.add_argument("--uploads", type=int, default=40, help="sessions of five sets")
+    parts = ("serve", "upload", "recompute", "plans")
+    parser.add_argument("--without", nargs="*", default=[], choices=parts, help="parts left out")
+    return parser.parse_args()
+
+
+def _serve(port: int, seconds: float) -> None:
+    pool = _largest_pool()
+    addresses = {
+        "empty view": "/empty",
+        "pool list": "/api/v1/pools",
+        "one pool": f"/api/v1/pools/{pool}",
+        "its sets": f"/api/v1/pools/{pool}/sets",
+        "page of the list": "/",
+        "page of the pool": f"/pools/{pool}/",
+    }
+    print("\nReading: requests a second, median and 99th percentile in ms, by number of clients\n")
+    print(f"{'':20}{'bytes':>8}" + "".join(f"{clients:>24}" for clients in CLIENTS))
+    for name, path in addresses.items():
+        warm = requests.get(f"http://127.0.0.1:{port}{path}", timeout=PATIENCE_S)
+        warm.raise_for_status()
+        row = [_asked(port, path, clients, seconds) for clients in CLIENTS]
+        print(f"{name:20}{len(warm.content):>8}" + "".join(row), flush=True)
+        if "ETag" in warm.headers:
+            row = [
+                _asked(port, path, clients, seconds, warm.headers["ETag"]) for clients in CLIENTS
+            ]
+            print(f"{'  not modified':20}{0:>8}" + "".join(row), flush=True)
+
+
+def _asked(port: int, path: str, clients: int, seconds: float, *etag: str) -> str:
+    command = [sys.executable, "-m", "deploy.serve_load", str(port), path, str(clients)]
+    done = subprocess.run(
+        [*command, str(seconds), *etag], check=True, capture_output=True, text=True
+    )
+    rate, half, nearly_all = done.stdout.split()
+    return f"{rate:>9}{half:>7}{nearly_all:>8}"
+
+
+def _told_uploads(taken: dict[str, list[float]]) -> None:
+    print("\nUploads of a session of five sets, one after the other: seconds\n")
+    print(f"{'until':24}{'median':>9}{'90 %':>9}{'slowest':>9}")
+    for what, seconds in taken.items():
+        late = float(np.percentile(seconds, 90))
+        print(f"{what:24}{statistics.median(seconds):>9.3f}{late:>9.3f}{max(seconds):>9.3f}")
+
+
+def _recompute() -> None:
+    """Every pool from its raw pulls, by two processes, compared with what is stored."""
+    from results.models import Pool  # noqa: PLC0415
+
+    snapshots = list(
+        Pool.objects.filter(current__isnull=False)
+        .order_by("-current__sets")
+        .values_list("current__snapshot", flat=True)
+    )
+    begun = time.perf_counter()
+    with ProcessPoolExecutor(PROCESSES, initializer=django.setup) as workers:
+        found = list(workers.map(_recomputed, snapshots))
+    took = time.perf_counter() - begun
+    peaks = {process: peak for process, peak, _ in found}
+    print(
+        f"\nComputed again from raw pulls: {len(found)} pools in {took:.1f} s by {PROCESSES} "
+        f"processes, {sum(different for *_, different in found)} figures differ, peak "
+        f"{' + '.join(f'{peak:.0f}' for peak in peaks.values())} MiB",
+        flush=True,
+    )
+
+
+def _recomputed(snapshot: str) -> tuple[int, float, int]:
+    """Process, its peak memory in MiB, and how many figures differ from those stored."""
+    from results.recomputing import recompute  # noqa: PLC0415
+
+    different = sum(len(each.differences) for each in recompute(snapshot))
+    return os.getpid(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, different
+
+
+def _largest_pool() -> int:
+    from results.models import Pool  # noqa: PLC0415
+
+    return Pool.objects.filter(current__isnull=False).order_by("-current__sets")[0].pk
+
+
+@contextmanager
+def _serving() -> Iterator[int]:
+    """One server process of four threads with the empty view; its port."""
+    port = free_port()
+    command = [sys.executable, "-m", "granian", "--interface", "wsgi", "--host", "127.0.0.1"]
+    command += ["--port", str(port), "--workers", "1", "--blocking-threads", "4"]
+    command += ["--backlog", "1024", "--factory", "deploy.bench_serve:application"]
+    environment = os.environ | {"SAMESPOOL_DATABASE_POOL": "true"}
+    with (
+        tempfile.TemporaryFile() as log,
+        running(command, stdout=log, stderr=log, env=environment),
+    ):
+        wait_until(lambda: _answers(port), "The server")
+        yield port
+
+
+def _answers(port: int) -> bool:
+    try:
+        return requests.get(f"http://127.0.0.1:{port}/empty", timeout=5).ok
+    except requests.RequestException:
+        return False
+
+
+@contextmanager
+def _working() -> Iterator[None]:
+    """Two worker processes."""
+    command = [sys.executable, "-m", "celery", "-A", "deploy", "worker"]
+    command += ["--concurrency", str(PROCESSES), "--loglevel", "WARNING"]
+    with tempfile.TemporaryFile() as log, running(command, stdout=log, stderr=log):
+        yield
+
+
+def application() -> WSGIHandler:
+    """The service with the empty view beside it, for the server."""
+    settings.ROOT_URLCONF = "deploy.serve_peers"
+    return get_wsgi_application()
+
+
+if __name__ == "__main__":
+    main()
