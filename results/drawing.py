@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import numpy as np
 import structlog
 
 from results.forest import Forest, PooledRow, Row, darkened, svg
@@ -59,17 +60,19 @@ def _testers(version: PoolVersion) -> list[tuple[int, Row]]:
     shrunken = dict(zip(effects["tester"], effects["value"], strict=True))
     means = _means(members, version)
     handles = Contributor.objects.in_bulk(means.tester.tolist())
+    of_tester = np.searchsorted(means.tester, members.tester)
+    sets = np.bincount(of_tester).tolist()
+    pulls = np.bincount(of_tester, members.pulls).astype(int).tolist()
     rows = []
     for place, tester in enumerate(means.tester.tolist()):
-        own = members.of_tester(tester)
         row = Row(
-            label=f"{handles[tester].handle}, {_counted(len(own), 'set')}",
+            label=f"{handles[tester].handle}, {_counted(sets[place], 'set')}",
             value=_percent(means.mean[place]),
             low=_percent(means.low[place]),
             high=_percent(means.high[place]),
             shrunken=_percent(shrunken[tester]) if tester in shrunken else None,
         )
-        rows.append((int(own.pulls.sum()), row))
+        rows.append((pulls[place], row))
     return rows
 
 

@@ -29,7 +29,10 @@ RANK_TOLERANCE = 1e-10
 
 @dataclass(frozen=True)
 class ClusterRobust:
-    """Covariance (q, q) of the combinations and the degrees of freedom of each (q,)."""
+    """Covariance (q, q) of the combinations and the degrees of freedom of each (q,).
+
+    Freedom is not a number where a combination rests on rows that the fit goes through.
+    """
 
     covariance: Floats
     degrees_of_freedom: Floats
@@ -78,7 +81,8 @@ def cluster_robust(
     if form == "CR1":
         meat *= clusters / (clusters - 1)
     bread = wanted @ covariance
-    return ClusterRobust(bread @ meat @ bread.T, trace**2 / square)
+    freedom = np.divide(trace**2, square, out=np.full(q, np.nan), where=square > 0)
+    return ClusterRobust(bread @ meat @ bread.T, freedom)
 
 
 def _adjusted(

@@ -66,11 +66,15 @@ def _one_step(rest: BlockSums, theta: Floats, fitted: Booleans) -> tuple[Floats,
     free = fitted & ((theta > 0) | (score > 0))
     observed = np.where(free[:, :, None] & free[:, None, :], observed, np.eye(theta.size))
     score = np.where(free, score, 0)
+    # Without some testers nothing is left that tells a component: those are refitted.
+    telling = np.linalg.det(observed) != 0
+    observed = np.where(telling[:, None, None], observed, np.eye(theta.size))
+    score = np.where(telling[:, None], score, 0)
     step = np.asarray(np.linalg.solve(observed, score[:, :, None])[:, :, 0], dtype=np.float64)
     length = np.einsum("nc,nc->n", step, score)
     concave = np.linalg.eigvalsh(_scaled(observed))[:, 0] > 0
     inside = np.all((theta + step > 0) | (theta == 0) & (step == 0), axis=1)
-    return step, np.asarray(concave & inside & (length < SMALL))
+    return step, np.asarray(telling & concave & inside & (length < SMALL))
 
 
 def _scaled(information: Floats) -> Floats:

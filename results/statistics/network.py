@@ -33,6 +33,11 @@ LEAST_TESTERS = 3
 HALVES = np.array([[0.0, 0.5, 0.5]])
 
 
+NO_SCATTER = 1e-9
+"""Standard error on the log scale below which a difference rests on one comparison alone: the fit
+goes through it, and nothing is left to tell an error from."""
+
+
 @dataclass(frozen=True)
 class Difference:
     """`first` less `second` on the log scale."""
@@ -90,6 +95,7 @@ class Network:
 def network(contrasts: Contrasts, reference: str) -> Network:
     """Fit all contrasts at once, every join measured against `reference`.
 
+    A difference that rests on one comparison alone has no robust error and is not told.
     Raises TooFewTesters (fewer than three), Disconnected, NotNested, NoConvergence.
     """
     joins = _joined(contrasts, reference)
@@ -121,6 +127,7 @@ def network(contrasts: Contrasts, reference: str) -> Network:
             for (i, j), se, df in zip(
                 pairs, robust.standard_error, robust.degrees_of_freedom, strict=True
             )
+            if se > NO_SCATTER
         ),
         inconsistencies=tuple(_inconsistencies(contrasts, joins)),
         tau2=float(best.theta[SESSION] + best.theta[SET]),

@@ -164,3 +164,12 @@ def test_joins_of_a_league_fall_into_groups_by_their_own_degrees_of_freedom():
 def test_a_join_between_two_others_may_belong_to_both_groups():
     found = groups([0.0, -0.2, -0.1], 0.0016 * np.eye(3), 100)
     assert found == ((0, 2), (2, 1))
+
+
+def test_a_difference_that_rests_on_one_comparison_alone_is_not_told():
+    two_sets = ([-0.02, -0.1], [0.0049 / 6] * 2, ["FG", "Bimini"], [99] * 2, [99] * 2)
+    columns = map(np.append, league(seed=1), two_sets)
+    found = network(within_baseline_contrasts(*columns), "FG")
+    told = {frozenset((one.first, one.second)) for one in found.differences}
+    assert frozenset(("FG", "Bimini")) not in told
+    assert len(told) == 9

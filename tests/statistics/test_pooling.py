@@ -256,3 +256,12 @@ def test_starting_elsewhere_leads_to_the_same_maximum():
     for start in ([1e-6, 1e-6, 1e-6], [0.1, 0.001, 0.001], [1e-5, 0.05, 1e-5]):
         again = maximise(fit.at, np.array(start), fit.fitted)
         assert again.theta == pytest.approx(fit.best.theta, abs=1e-9)
+
+
+def test_where_only_one_tester_tells_sets_from_sessions_the_rest_is_refitted_without_it():
+    y = np.array([-0.20, -0.31, -0.24, -0.27, -0.18, -0.33])
+    tester = np.array([0, 1, 2, 3, 4, 4])
+    session = np.array([0, 1, 2, 3, 4, 4])
+    found = pool(y, np.full(6, 1e-4), np.zeros(6), tester, session, session).leave_one_out
+    rest = pool(y[:4], np.full(4, 1e-4), np.zeros(4), tester[:4], session[:4], session[:4])
+    assert found.mu[4] == pytest.approx(rest.mu, abs=1e-9)
