@@ -7,11 +7,13 @@ inside the web process. With both it runs on PostgreSQL, and Celery on Redis dra
 from pathlib import Path
 from typing import Any
 
+from celery.schedules import schedule
 from django.core.exceptions import ImproperlyConfigured
 from environs import Env
 
 from api.schema_settings import SPECTACULAR_SETTINGS  # noqa: F401
 from deploy.observing import logs
+from deploy.steady_clock import steady_now
 
 env = Env()
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -188,7 +190,10 @@ SAMESPOOL_JOB_ATTEMPTS = 5
 # Thresholds of the screening, by check and name; results.thresholds says which there are.
 SAMESPOOL_SCREENING: dict[str, dict[str, Any]] = dict(env.json("SAMESPOOL_SCREENING", {}))
 CELERY_BEAT_SCHEDULE = {
-    "sweep": {"task": "results.tasks.sweep", "schedule": SAMESPOOL_SWEEP_SECONDS},
+    "sweep": {
+        "task": "results.tasks.sweep",
+        "schedule": schedule(SAMESPOOL_SWEEP_SECONDS, nowfun=steady_now),
+    },
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
 
