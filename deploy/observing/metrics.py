@@ -10,7 +10,8 @@ from __future__ import annotations
 import ipaddress
 import os
 import secrets
-from collections.abc import Iterator
+import time
+from collections.abc import Iterator, Mapping
 
 from django.conf import settings
 from django.core.cache import cache
@@ -21,7 +22,9 @@ from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, 
 from prometheus_client.core import GaugeMetricFamily
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
+from redis import RedisError
 
+from deploy.observing import workers
 from results import standing_lookups
 
 OUTCOMES_KEPT_S = 60
@@ -40,7 +43,7 @@ def metrics(request: HttpRequest) -> HttpResponse:
 
 
 class Standing(Collector):
-    """How the work stands, from the database."""
+    """How the work stands, from the database, and who works, from Redis."""
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
         waiting = standing_lookups.waiting()
@@ -53,13 +56,14 @@ class Standing(Collector):
         yield _one("uploads", "Uploads stored", outcomes.uploads)
         yield _by("pull_sets", "Pull sets by state", ["state"], _keyed(outcomes.pull_sets))
         yield _by("checks", "Marks and holds by check", ["check", "level"], outcomes.checks)
+        yield _by("worker_silent_seconds", "Since the last sign of each", ["worker"], _silent())
 
 
 def _requests() -> CollectorRegistry:
     if "PROMETHEUS_MULTIPROC_DIR" not in os.environ:
         return REGISTRY
     registry = CollectorRegistry()
-    MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
+    MultiProcessCollector(registry)
     return registry
 
 
@@ -77,6 +81,15 @@ def _may_see(request: HttpRequest) -> bool:
         return False
 
 
+def _silent() -> dict[tuple[str, ...], float]:
+    """Seconds since each worker and the sweeper told of themselves; none where Redis is gone."""
+    try:
+        seen = workers.seen()
+    except RedisError:
+        return {}
+    return {(name,): time.time() - at.timestamp() for name, at in seen.items()}
+
+
 def _keyed(counts: dict[str, int]) -> dict[tuple[str, ...], int]:
     return {(name,): count for name, count in counts.items()}
 
@@ -86,7 +99,7 @@ def _one(name: str, told: str, value: float) -> GaugeMetricFamily:
 
 
 def _by(
-    name: str, told: str, labels: list[str], counts: dict[tuple[str, ...], int]
+    name: str, told: str, labels: list[str], counts: Mapping[tuple[str, ...], float]
 ) -> GaugeMetricFamily:
     family = GaugeMetricFamily(f"samespool_{name}", told, labels=labels)
     for values, count in counts.items():

@@ -5,9 +5,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 import redis
 from django.conf import settings
+from django.contrib.auth.models import User
 
 from deploy.observing import workers
 from deploy.processes import wait_until
+from tests.observing.test_metrics import scraped
 from tests.workers import kill
 
 
@@ -33,3 +35,18 @@ def test_a_worker_that_was_last_seen_days_ago_is_forgotten(queue):
         server.hset(workers.SEEN, "celery@here", str(just_now.timestamp()))
 
     assert workers.seen() == {"celery@here": just_now}
+
+
+@pytest.mark.worker
+def test_a_scrape_and_the_administrators_page_tell_for_how_long_a_worker_was_silent(queue, client):
+    an_hour_ago = datetime.now(UTC) - timedelta(hours=1)
+    with redis.from_url(settings.REDIS_URL) as server:
+        server.hset(workers.SEEN, "celery@silent", str(an_hour_ago.timestamp()))
+
+    told = scraped(client)["samespool_worker_silent_seconds", ("worker", "celery@silent")]
+    client.force_login(User.objects.create_superuser("admin"))
+    page = client.get("/admin/standing/").content.decode()
+
+    assert told == pytest.approx(3600, abs=60)
+    assert "celery@silent</th><td>1\xa0hour ago</td><td><strong>no</strong>" in page
+    assert "Nothing was swept for a day" in page

@@ -1,0 +1,90 @@
+"""Servers that hang, which is worse than gone: they take a connection and never answer it."""
+
+import contextlib
+import os
+import secrets
+import signal
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+import redis
+import requests
+
+from deploy import throwaway
+from deploy.observing.probe import PATIENCE_S
+from deploy.processes import free_port, running, wait_until
+
+WEB = ["--interface", "wsgi", "--workers", "1", "--blocking-threads", "2"]
+
+
+@pytest.fixture
+def servers(tmp_path) -> Iterator[dict[str, str]]:
+    """Servers of this test's own, as the environment of a web process names them."""
+    with throwaway.postgresql() as database, throwaway.redis() as queue:
+        yield {
+            "DATABASE_URL": database,
+            "REDIS_URL": queue,
+            "SAMESPOOL_SECRET_KEY": secrets.token_urlsafe(50),
+            "SAMESPOOL_VAR": str(tmp_path),
+        }
+
+
+@pytest.fixture
+def web(servers, tmp_path) -> Iterator[str]:
+    port = free_port()
+    granian = str(Path(sys.executable).with_name("granian"))
+    command = [granian, *WEB, "--port", str(port), "deploy.wsgi:application"]
+    with (
+        (tmp_path / "web.log").open("wb") as log,
+        running(command, env={**os.environ, **servers}, stdout=log, stderr=log),
+    ):
+        address = f"http://127.0.0.1:{port}"
+        wait_until(lambda: lives(address), "The web process", patience_s=90)
+        yield address
+
+
+def lives(address: str) -> bool:
+    with contextlib.suppress(requests.ConnectionError):
+        return requests.get(f"{address}/healthz", timeout=PATIENCE_S).ok
+    return False
+
+
+def parts(address: str) -> dict[str, str]:
+    """What readiness tells before a health check would give it up."""
+    return requests.get(f"{address}/readyz", timeout=PATIENCE_S).json()["parts"]
+
+
+@contextlib.contextmanager
+def hanging(process: int) -> Iterator[None]:
+    os.kill(process, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        os.kill(process, signal.SIGCONT)
+
+
+def postmaster(url: str) -> int:
+    """The process that takes connections: the parent of whichever serves one."""
+    with psycopg.connect(url) as connection:
+        served = connection.info.backend_pid
+        return int(Path(f"/proc/{served}/stat").read_text().rsplit(")", 1)[1].split()[1])
+
+
+def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_lives(servers, web):
+    database = postmaster(servers["DATABASE_URL"])
+    with redis.from_url(servers["REDIS_URL"]) as asked:
+        queue = asked.info("server")["process_id"]
+
+    with hanging(database), hanging(queue):
+        told = parts(web)
+        alive = lives(web)
+
+    assert alive
+    assert told["database"].startswith("does not answer")
+    assert told["queue"] == "does not answer (TimeoutError)"
+    assert told["migrations"] == "not asked, for want of the database"
+    again = parts(web)
+    assert (again["database"], again["queue"]) == ("ok", "ok")
