@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, cast
 
+from allauth.account.adapter import get_adapter
+from django.contrib.auth.models import User
 from django.contrib.auth.signals import user_logged_in, user_logged_out
+from django.core.exceptions import ValidationError
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from knox.auth import TokenAuthentication
 from knox.models import AuthToken
 from rest_framework import serializers, status
 from rest_framework.authentication import BasicAuthentication
-from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.exceptions import AuthenticationFailed, Throttled
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from rigs.second_factor import has_second_factor, lacks_second_factor
+
+WAIT_S = 300
+"""For so long attempts to sign in to one account are counted."""
 
 
 class NameAndPassword(BasicAuthentication):
@@ -29,13 +35,28 @@ class NameAndPassword(BasicAuthentication):
     ) -> tuple[Any, None]:
         if "\x00" in userid + password:
             raise AuthenticationFailed("Name or password holds a control character.")
-        user, none = super().authenticate_credentials(userid, password, request)
+        user = _signing_in(request, userid, password)
         if has_second_factor(user) or lacks_second_factor(user):
             raise AuthenticationFailed(
                 "A password alone gives no token to this account, which signs in by two factors: "
                 "make one on the page of the account."
             )
-        return user, none
+        return user, None
+
+
+def _signing_in(request: Request, name: str, password: str) -> User:
+    """The account of this name and password, of which few wrong ones are tried in a while.
+
+    Attempts count together with those on the page to sign in. Raises Throttled,
+    AuthenticationFailed.
+    """
+    try:
+        user = get_adapter().authenticate(request._request, username=name, password=password)
+    except ValidationError as too_many:
+        raise Throttled(WAIT_S, " ".join(too_many.messages)) from too_many
+    if user is None:
+        raise AuthenticationFailed("Name or password is wrong.")
+    return cast(User, user)
 
 
 class TokenDocument(serializers.Serializer):
@@ -57,7 +78,11 @@ class Tokens(APIView):
         request=None,
         responses={201: TokenDocument},
         examples=[
-            OpenApiExample("A token", {"token": "5d1f0e…", "expiry": None}, response_only=True)
+            OpenApiExample(
+                "A token",
+                {"token": "5d1f0e…", "expiry": "2027-02-14T19:02:11Z"},
+                response_only=True,
+            )
         ],
     )
     def post(self, request: Request) -> Response:

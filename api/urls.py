@@ -1,7 +1,7 @@
 """Addresses of the API."""
 
 from django.urls import path, re_path
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
 
 from api import (
     budgets,
@@ -66,6 +66,10 @@ urlpatterns = [
     path("pull-sets/<int:pk>/decisions", pull_sets.Decisions.as_view(), name="decisions"),
     *reviews.urlpatterns,
     path("schema", SpectacularAPIView.as_view(), name="schema"),
-    path("docs", SpectacularSwaggerView.as_view(url_name="api:schema"), name="docs"),
+    path(
+        "docs",
+        SpectacularSwaggerSplitView.as_view(url_name="api:schema", template_name="api/docs.html"),
+        name="docs",
+    ),
     re_path("", Nothing.as_view(), name="nothing"),
 ]

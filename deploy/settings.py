@@ -4,6 +4,7 @@ Without ``DATABASE_URL`` and ``REDIS_URL`` the service runs embedded: SQLite, an
 inside the web process. With both it runs on PostgreSQL, and Celery on Redis drains the jobs.
 """
 
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -65,6 +66,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django_prometheus.middleware.PrometheusBeforeMiddleware",
     "deploy.observing.logs.RequestLog",
+    "deploy.headers.tell_what_to_refuse",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -141,7 +143,7 @@ CACHES = {
     "limits": {**_EACH_ITS_OWN, "LOCATION": "limits"}
     if EMBEDDED
     else {
-        "BACKEND": "django.core.cache.backends.redis.RedisCache",
+        "BACKEND": "deploy.counting.Counts",
         "LOCATION": REDIS_URL,
         "KEY_PREFIX": "samespool",
         "OPTIONS": {"socket_timeout": 1, "socket_connect_timeout": 1},
@@ -171,7 +173,12 @@ REST_FRAMEWORK = {
     "DEFAULT_METADATA_CLASS": None,  # the OpenAPI document says what OPTIONS would
     "EXCEPTION_HANDLER": "api.problems.problem_response",
 }
-REST_KNOX = {"TOKEN_TTL": None, "AUTO_REFRESH": False}
+# A token ends 400 days after it was last used; that is written down once a day at most.
+REST_KNOX = {
+    "TOKEN_TTL": timedelta(days=400),
+    "AUTO_REFRESH": True,
+    "MIN_REFRESH_INTERVAL": 24 * 3600,
+}
 
 CELERY_BROKER_URL = REDIS_URL
 CELERY_TASK_IGNORE_RESULT = True
@@ -222,9 +229,13 @@ SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 if env.bool("SAMESPOOL_HTTPS", False):
-    SESSION_COOKIE_SECURE = True
-    CSRF_COOKIE_SECURE = True
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    SECURE_SSL_REDIRECT = True
+    SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]  # asked from inside, without TLS
+    SECURE_HSTS_SECONDS = 365 * 24 * 3600
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    # The proxy is the last to write X-Forwarded-For, and attempts to sign in are counted by it.
+    ALLAUTH_TRUSTED_PROXY_COUNT = 1
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 
 # Who asks is not logged: neither account nor address.

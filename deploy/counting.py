@@ -1,0 +1,40 @@
+"""The store of what is counted for all processes together: requests, and attempts to sign in."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+import structlog
+from django.core.cache.backends.redis import RedisCache
+from redis.exceptions import RedisError
+
+log = structlog.get_logger(__name__)
+
+
+def _or(absent: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Answer as an empty store does where Redis doesn't answer."""
+
+    def bearing(ask: Callable[..., Any]) -> Callable[..., Any]:
+        @wraps(ask)
+        def asked(*given: Any, **named: Any) -> Any:
+            try:
+                return ask(*given, **named)
+            except RedisError:
+                log.warning("nothing is counted: the store does not answer")
+                return absent
+
+        return asked
+
+    return bearing
+
+
+class Counts(RedisCache):
+    """Redis, without which nobody is counted and nobody is refused: people still sign in."""
+
+    add = _or(True)(RedisCache.add)
+    get = _or(None)(RedisCache.get)
+    set = _or(None)(RedisCache.set)
+    delete = _or(False)(RedisCache.delete)
+    incr = _or(0)(RedisCache.incr)
