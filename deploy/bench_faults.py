@@ -25,7 +25,7 @@ def main() -> int:
     """Let the faults strike, and print the table."""
     options = _options()
     leave_when_told()
-    wanted = {name: fault for name, fault in FAULTS.items() if options.only in name}
+    wanted = {name: fault for name, fault in FAULTS.items() if _is_wanted(name, options.only)}
     rows: list[Row] = []
     folder = Path(tempfile.mkdtemp(prefix="samespool-faults-"))
     folder.chmod(0o755)
@@ -47,10 +47,16 @@ def main() -> int:
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="deploy/bench faults", description=__doc__)
     parser.add_argument("--repeats", type=int, default=2, help="times that each fault strikes")
-    parser.add_argument("--only", default="", help="faults whose name has this in it")
+    parser.add_argument(
+        "--only", nargs="*", default=[], help="faults with one of these in the name"
+    )
     parser.add_argument("--random-state", type=int, default=1, help="of readings and moments")
     parser.add_argument("--save", type=Path, help="a file to write the table to as well")
     return parser.parse_args()
+
+
+def _is_wanted(name: str, only: list[str]) -> bool:
+    return not only or any(part in name for part in only)
 
 
 def _save(file: Path, rows: list[Row]) -> None:

@@ -1,0 +1,82 @@
+"""What a worker left undone when it ended is read from the rows, and taken up again."""
+
+import pytest
+
+from results import jobs
+from results.draining import drain
+from results.models import DirectComparison, Pool, PoolVersion, StalePool
+from results.unfinished import given_up, waiting_pools
+from tests import making
+
+
+@pytest.fixture
+def pool(owner) -> Pool:
+    session = making.session(making.revision_of(owner))
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    making.joined(session, main, leader, [70, 75, 72, 78])
+    jobs.enqueue(session)
+    drain()
+    return Pool.objects.get()
+
+
+def test_nothing_waits_once_all_is_done(pool):
+    assert waiting_pools(jobs.from_now(60)) == []
+
+
+def test_a_pool_whose_worker_ended_before_it_drew_is_drawn_after_all(pool):
+    PoolVersion.objects.update(forest_light="", forest_dark="")
+
+    drain()
+
+    assert PoolVersion.objects.get().forest_light.startswith("<svg")
+
+
+def test_a_pool_whose_worker_ended_before_it_compared_is_compared_after_all(pool):
+    DirectComparison.objects.all().delete()
+
+    drain()
+
+    assert DirectComparison.objects.get().versions == [pool.current_id]
+    assert not Pool.objects.exclude(failures=0).exists()
+
+
+def test_the_sweeper_leaves_time_to_whoever_has_just_pooled(pool):
+    PoolVersion.objects.update(forest_light="", forest_dark="")
+
+    assert waiting_pools(jobs.from_now(-60)) == []
+    assert waiting_pools(jobs.from_now(60)) == [pool.pk]
+
+
+def test_what_was_tried_time_after_time_is_let_be(pool, settings):
+    PoolVersion.objects.update(forest_light="", forest_dark="")
+    Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS)
+
+    assert waiting_pools(jobs.from_now(60)) == []
+
+
+def test_no_comparison_is_asked_for_while_a_pool_of_the_line_pair_is_stale(pool, settings):
+    DirectComparison.objects.all().delete()
+    Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS)
+    StalePool.objects.create(pool=pool, why="told by the test")
+    beside = Pool.objects.create(
+        connection=making.connection("Alberto"),
+        main_material=pool.main_material,
+        leader_material=pool.leader_material,
+    )
+    beside.current = PoolVersion.objects.create(
+        pool=beside, number=1, testers=1, sessions=1, sets=1, pulls=4, forest_light="<svg/>"
+    )
+    beside.save()
+
+    assert waiting_pools(jobs.from_now(60)) == []
+
+
+def test_a_mark_just_made_on_a_pool_that_failed_before_is_tried_before_its_job_is_told(
+    pool, settings
+):
+    Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS)
+    StalePool.objects.create(pool=pool, why="told by the test")
+
+    assert not given_up(jobs.from_now(-60)).exists()
+    assert list(given_up(jobs.from_now(60))) == [pool]
