@@ -39,7 +39,7 @@ def main() -> int:
                 _save(options.save, rows)
             for complaint in row.audit.complaints[:5]:
                 print(f"    {complaint}", flush=True)
-    unclean = [row.fault for row in rows if not row.audit.is_clean]
+    unclean = [row.fault for row in rows if not row.is_clean]
     print(f"\n{len(rows)} faults, {len(unclean)} not borne: {', '.join(unclean) or 'none'}")
     return 1 if unclean or not rows else 0
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import os
 import subprocess
 import sys
@@ -55,9 +56,12 @@ class Bench:
         """Let one fault strike, wait until nothing is left to do, and audit."""
         self.senders = Senders(self.service.address, self.tokens, self.rng)
         self.struck, self.note, self.mended_at = 0, "", 0.0
-        fault(self)
+        try:
+            fault(self)
+        except (RuntimeError, TimeoutError) as error:
+            self.note = f"BROKE OFF: {error}"
         self.service.wait_until_done()
-        recovery = time.monotonic() - self.mended_at
+        recovery = time.monotonic() - self.mended_at if self.mended_at else math.nan
         told = ", ".join(f"{number} x {what}" for what, number in self.senders.told.items())
         return Row(name, self.struck, told, self._audit(), recovery, self.note)
 
@@ -129,4 +133,4 @@ def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
             }
             yield made
         finally:
-            service.stop()
+            made.service.stop()

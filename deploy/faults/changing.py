@@ -15,7 +15,8 @@ from deploy.backups import back_up, restore
 from deploy.faults.bench import Bench
 from deploy.faults.cutting import under_load
 from deploy.faults.servers import DATABASE
-from deploy.faults.service import PROGRAM
+from deploy.faults.service import PROGRAM, Service
+from deploy.processes import free_port
 
 HOUR_S = 3600
 WATCHED_S = 5.0
@@ -64,6 +65,7 @@ def clock_jumps(by_s: int, bench: Bench) -> None:
     waited = bench.service.wait_until_done()
     bench.note = f"all done {waited:.1f} s after the last jump"
     _restart(bench, dataclasses.replace(bench.service, extra={}))
+    bench.mended_at = time.monotonic() - waited
 
 
 def new_release(bench: Bench) -> None:
@@ -104,10 +106,12 @@ def _next_release(release: Path) -> None:
 def _hand_over(bench: Bench, release: Path) -> None:
     """Start another release beside the running one, send everyone there, and end the old in order.
 
-    Both work for a while. The senders follow as a proxy would let them.
+    Both work for a while; of schedulers there is never more than one. The senders follow as a
+    proxy would let them.
     """
     old = bench.service
-    new = dataclasses.replace(old, release=release, port=old.port + 1)
+    new = dataclasses.replace(old, release=release, port=free_port())
+    old.scheduler.stop()
     new.start()
     time.sleep(2)
     bench.senders.address, bench.service = new.address, new
@@ -137,9 +141,9 @@ def restored(bench: Bench) -> None:
     bench.database.tell("DROP DATABASE lost", "postgres")
 
 
-def _restart(bench: Bench, service: object) -> None:
+def _restart(bench: Bench, service: Service) -> None:
     bench.service.stop()
-    bench.service = service  # type: ignore[assignment]
+    bench.service = service
     bench.service.start()
 
 

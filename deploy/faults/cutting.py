@@ -133,12 +133,13 @@ def _until_it_answers(bench: Bench) -> None:
 def files_full(bench: Bench) -> None:
     """The disk of SAMESPOOL_VAR full: nothing of a session is kept there, but the sweeper's times.
 
-    The worker is ended meanwhile, so that its sweeper must start on a full disk.
+    Worker and scheduler are ended meanwhile, so that they must start on a full disk.
     """
     with under_load(bench) as go_on:
         for _ in range(bench.repeats):
             with full(bench.files):
                 bench.service.worker.kill()
+                bench.service.scheduler.kill()
                 bench.strike()
                 bench.queue.client().flushall()
                 go_on()

@@ -65,7 +65,7 @@ def killed_at_random(bench: Bench) -> None:
 def messages_sent_again(bench: Bench) -> None:
     """A second worker, and the message of each job sent five times more."""
     second = Kept(
-        [part for part in bench.service.worker.command if part != "--beat"],
+        bench.service.worker.command,
         bench.service.worker.environment,
         bench.folder / "second.log",
     )

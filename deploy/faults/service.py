@@ -1,4 +1,4 @@
-"""The service as it is deployed: a web process and a worker, each started again when it ends."""
+"""The service as it is deployed: web, worker and scheduler, each started again when it ends."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ class Kept:
 
 @dataclass
 class Service:
-    """Web and worker on one PostgreSQL and one Redis; ``release`` is the code that they run."""
+    """Its three units on one PostgreSQL and one Redis; ``release`` is the code that they run."""
 
     database: PostgreSQL
     environment: dict[str, str]
@@ -111,10 +111,11 @@ class Service:
             self.folder / "web.log",
             self.release,
         )
-        work = [str(programs / "celery"), "-A", "deploy", "worker", "--beat", "--loglevel", "INFO"]
-        self.worker = Kept(
-            [*work, "--concurrency", "2"], environment, self.folder / "worker.log", self.release
-        )
+        celery = [str(programs / "celery"), "-A", "deploy"]
+        work = [*celery, "worker", "--concurrency", "2", "--loglevel", "INFO"]
+        beat = [*celery, "beat", "--loglevel", "INFO"]
+        self.worker = Kept(work, environment, self.folder / "worker.log", self.release)
+        self.scheduler = Kept(beat, environment, self.folder / "scheduler.log", self.release)
 
     @property
     def address(self) -> str:
@@ -122,15 +123,16 @@ class Service:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
-        """Start both, and wait until the web process answers."""
+        """Start all, and wait until the web process answers."""
+        self.scheduler.start()
         self.worker.start()
         self.web.start()
         wait_until(self.answers, "The web process", STARTS_WITHIN_S)
 
     def stop(self) -> None:
-        """End both in order."""
-        self.web.stop()
-        self.worker.stop()
+        """End all in order."""
+        for unit in (self.web, self.scheduler, self.worker):
+            unit.stop()
 
     def answers(self) -> bool:
         """Whether an answer comes that is not a failure."""

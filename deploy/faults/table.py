@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -38,6 +39,11 @@ class Row:
     audit: Audit
     recovery_s: float
     note: str = ""
+
+    @property
+    def is_clean(self) -> bool:
+        """Whether the fault struck as it should, and the audit found nothing amiss."""
+        return self.audit.is_clean and not math.isnan(self.recovery_s)
 
 
 COLUMNS = (
