@@ -3,8 +3,12 @@
 import json
 import logging.config
 
+import pytest
+from django.test import Client
+from django.urls import path
 from structlog.contextvars import bound_contextvars
 
+from deploy import urls
 from deploy.observing.logs import LIBRARIES
 from results import draining, jobs
 from results.models import Job, Pool
@@ -105,3 +109,21 @@ def test_a_line_of_a_library_has_the_form_and_the_ids_of_our_own(capsys):
         "celery",
         "3f",
     )
+
+
+def fails(_request):
+    raise LookupError("no such thing")
+
+
+urlpatterns = [path("fails/", fails), *urls.urlpatterns]
+
+
+@pytest.mark.urls(__name__)
+def test_a_request_that_broke_off_is_answered_and_logged_with_its_id_and_where_it_broke(db, capsys):
+    answer = Client(raise_request_exception=False).get("/fails/", {"handle": "sandgrain"})
+
+    assert answer.status_code == 500
+    [told] = [line for line in lines(capsys) if line["event"] == "request_failed"]
+    assert (told["request_id"], told["request"]) == (answer["X-Request-ID"], "GET /fails/")
+    assert "in fails" in told["exception"]
+    assert "sandgrain" not in told["exception"]
