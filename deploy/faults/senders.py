@@ -157,13 +157,12 @@ class Senders:
         Yields a function that tells how many were accepted so far.
         """
         done = threading.Event()
-        drawn = {handle: iter(lambda h=handle: self.draw(h), None) for handle in HANDLES}
         lock = threading.Lock()
 
         def work(handle: str) -> None:
             while not done.is_set():
                 with lock:
-                    sending = next(drawn[handle])
+                    sending = self.draw(handle)
                     self.sent.append(sending)
                 self.send(sending)
                 done.wait(pause_s)
