@@ -19,14 +19,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_array
 
 from results.statistics.block_sums import SESSION, SET, TESTER, BlockSums
 from results.statistics.nested_traces import Levels, Node, traces
-from results.statistics.nesting import Codes, Nesting, nest, rows_by_size
+from results.statistics.nesting import Codes, Nesting, Summation, nest, rows_by_size
 
 Floats = NDArray[np.float64]
-Collect = Callable[[csr_array, Floats, Floats], Floats]
+Collect = Callable[[Summation, Floats, Floats], Floats]
 
 
 @dataclass(frozen=True)
@@ -203,11 +202,11 @@ class NestedErrors:
         return slope, bend
 
 
-def _in_total(_to_tester: csr_array, u: Floats, v: Floats) -> Floats:
+def _in_total(_to_tester: Summation, u: Floats, v: Floats) -> Floats:
     return np.asarray(u.T @ v)[None]
 
 
-def _by_tester(to_tester: csr_array, u: Floats, v: Floats) -> Floats:
+def _by_tester(to_tester: Summation, u: Floats, v: Floats) -> Floats:
     products = u[:, :, None] * v[:, None, :]
     summed = to_tester @ products.reshape(u.shape[0], -1)
     return np.asarray(summed.reshape(-1, u.shape[1], v.shape[1]))

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,6 +13,10 @@ from results.statistics.errors import NotNested, ShapeMismatch
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
+Summation: TypeAlias = csr_array | Floats
+
+SMALL = 2**16
+"""Entries of a matrix of zeros and ones up to which it is quicker to multiply whole."""
 
 
 @dataclass(frozen=True)
@@ -28,24 +33,24 @@ class Nesting:
     baseline_of_set: Codes
     session_of_baseline: Codes
     tester_of_session: Codes
-    to_baseline: csr_array
-    to_session: csr_array
-    to_tester: csr_array
+    to_baseline: Summation
+    to_session: Summation
+    to_tester: Summation
 
     @cached_property
-    def of_tester(self) -> csr_array:
+    def of_tester(self) -> Summation:
         return _summation(np.arange(self.testers.size), self.testers.size)
 
     @property
-    def of_session(self) -> csr_array:
+    def of_session(self) -> Summation:
         return self.to_tester
 
     @cached_property
-    def of_baseline(self) -> csr_array:
+    def of_baseline(self) -> Summation:
         return _summation(self.tester_of_baseline, self.testers.size)
 
     @cached_property
-    def of_set(self) -> csr_array:
+    def of_set(self) -> Summation:
         return _summation(self.tester_of_set, self.testers.size)
 
     @property
@@ -116,7 +121,8 @@ def _parent(
     return found
 
 
-def _summation(group: Codes, groups: int) -> csr_array:
+def _summation(group: Codes, groups: int) -> Summation:
     members = np.argsort(group, kind="stable")
     starts = np.concatenate(([0], np.cumsum(np.bincount(group, minlength=groups))))
-    return csr_array((np.ones(group.size), members, starts), shape=(groups, group.size))
+    found = csr_array((np.ones(group.size), members, starts), shape=(groups, group.size))
+    return np.asarray(found.toarray()) if groups * group.size <= SMALL else found
