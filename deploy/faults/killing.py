@@ -36,9 +36,9 @@ def killed_at(steps: Sequence[Step], bench: Bench) -> None:
     At one time its process is killed alone, at another the whole worker.
     """
     for number in range(bench.repeats):
-        for step in steps:
+        for place, step in enumerate(steps):
             with stalled(bench.database, step):
-                bench.senders.one(HANDLES[number % len(HANDLES)])
+                bench.senders.one(HANDLES[(number + place) % len(HANDLES)])
                 waiting = wait_for_stall(bench.database, step)
                 if number % 2:
                     bench.service.worker.kill()
@@ -82,13 +82,15 @@ def messages_sent_again(bench: Bench) -> None:
 
 
 def overtaken(bench: Bench) -> None:
-    """A worker stands still while it reads, for longer than its lease; a second takes its job."""
+    """A worker stands still while it reads the pulls, for longer than its lease; a second comes."""
     for _ in range(bench.repeats):
+        bench.service.worker.signal(signal.SIGSTOP)
+        sending = bench.senders.one()
+        taken_twice = f"SELECT attempts > 1 FROM results_job WHERE id = '{_job(sending)}'"
         with bench.database.connect() as holder, holder.transaction():
-            holder.execute("LOCK TABLE results_normalisedset IN ACCESS EXCLUSIVE MODE")
-            sending = bench.senders.one()
-            taken_twice = f"SELECT attempts > 1 FROM results_job WHERE id = '{_job(sending)}'"
-            wait_until(lambda: bench.database.tell(taken_twice)[0][0], "A second worker")  # noqa: B023
+            holder.execute("LOCK TABLE results_pull IN ACCESS EXCLUSIVE MODE")
+            bench.service.worker.signal(signal.SIGCONT)
+            wait_until(lambda: bench.database.tell(taken_twice)[0][0], "A second worker", 120)  # noqa: B023
             bench.strike()
         bench.mended()
         bench.service.wait_until_done()

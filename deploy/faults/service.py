@@ -57,6 +57,11 @@ class Kept:
                 self.process.wait(patience_s)
             self.kill()
 
+    def signal(self, what: signal.Signals) -> None:
+        """Send it and its children a signal."""
+        if self.process is not None:
+            os.killpg(self.process.pid, what)
+
     def kill(self) -> None:
         """End it and its children as a power cut would; the keeper starts it again."""
         if self.process is not None:
