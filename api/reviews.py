@@ -93,7 +93,7 @@ class CaseDocument(serializers.ModelSerializer):
     set_label = serializers.CharField(source="pull_set.label")
     state = serializers.CharField(source="pull_set.state")
     pool = Link("api:pool", source="pull_set.normalised.pool", default=None, allow_null=True)
-    appealed = serializers.BooleanField(source="appealed_id")
+    appealed = serializers.SerializerMethodField()
 
     class Meta:
         model = ReviewCase
@@ -108,6 +108,9 @@ class CaseDocument(serializers.ModelSerializer):
             "appealed",
             "opened_at",
         ]
+
+    def get_appealed(self, case: ReviewCase) -> bool:
+        return case.appealed_id is not None
 
 
 class CheckRecordDocument(serializers.Serializer):
@@ -125,6 +128,7 @@ class OfPullSet(Visible):
 
     permission_classes = [IsAuthenticated]
     queryset = PullSet.objects.none()
+    pagination_class = None
 
     def get_object(self) -> PullSet:
         pull_set: PullSet = super().get_object()
@@ -251,6 +255,7 @@ class CheckRecords(generics.GenericAPIView):
 
     serializer_class = CheckRecordDocument
     permission_classes = [IsAuthenticated]
+    pagination_class = None
 
     @extend_schema(operation_id="reviews_checks", responses={200: CheckRecordDocument(many=True)})
     def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
