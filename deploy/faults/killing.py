@@ -84,12 +84,12 @@ def messages_sent_again(bench: Bench) -> None:
 def overtaken(bench: Bench) -> None:
     """A worker stands still while it reads the pulls, for longer than its lease; a second comes."""
     for _ in range(bench.repeats):
-        bench.service.worker.signal(signal.SIGSTOP)
+        bench.service.worker.tell(signal.SIGSTOP)
         sending = bench.senders.one()
         taken_twice = f"SELECT attempts > 1 FROM results_job WHERE id = '{_job(sending)}'"
         with bench.database.connect() as holder, holder.transaction():
             holder.execute("LOCK TABLE results_pull IN ACCESS EXCLUSIVE MODE")
-            bench.service.worker.signal(signal.SIGCONT)
+            bench.service.worker.tell(signal.SIGCONT)
             wait_until(lambda: bench.database.tell(taken_twice)[0][0], "A second worker", 120)  # noqa: B023
             bench.strike()
         bench.mended()

@@ -57,7 +57,7 @@ class Kept:
                 self.process.wait(patience_s)
             self.kill()
 
-    def signal(self, what: signal.Signals) -> None:
+    def tell(self, what: signal.Signals) -> None:
         """Send it and its children a signal."""
         if self.process is not None:
             os.killpg(self.process.pid, what)
