@@ -15,6 +15,7 @@ from results.models import (
     Connection,
     ConnectionAlias,
     DirectComparison,
+    Edition,
     Job,
     Message,
     NormalisedSet,
@@ -25,6 +26,8 @@ from results.models import (
     PoolVersion,
     Pull,
     PullSet,
+    Release,
+    ReleasePart,
     ReviewCase,
     Screening,
     Session,
@@ -331,3 +334,31 @@ class NoticeAdmin(ReadOnly, admin.ModelAdmin):
     list_filter = ["at"]
     list_select_related = ["to", "pull_set__connection"]
     search_fields = ["to__handle", "text"]
+
+
+@admin.register(Edition)
+class EditionAdmin(ReadOnly, admin.ModelAdmin):
+    """Marks that tell when kept answers are out of date."""
+
+    list_display = ["subject", "mark"]
+    search_fields = ["subject"]
+
+
+@admin.register(Release)
+class ReleaseAdmin(ReadOnly, admin.ModelAdmin):
+    """Downloads of the open data."""
+
+    list_display = ["number", "state", "attempts", "asked_at", "made_at", "bytes", "problem"]
+    list_filter = ["state", "asked_at"]
+    search_fields = ["=number", "snapshot", "sha256"]
+    exclude = ["pool_versions"]
+
+
+@admin.register(ReleasePart)
+class ReleasePartAdmin(ReadOnly, admin.ModelAdmin):
+    """Pieces of the downloads; their bytes are served by the API."""
+
+    list_display = ["release", "number"]
+    list_select_related = ["release"]
+    search_fields = ["=release__number"]
+    exclude = ["body"]
