@@ -1,0 +1,61 @@
+"""No page asks for what the content policy refuses; Chromium complains of it in the console."""
+
+import re
+
+import pytest
+from django.test import Client
+
+from tests.api.leagues import league_of
+
+PAGES = (
+    "/api/v1/docs",
+    "/admin/",
+    "/admin/auth/user/",
+    "/admin/auth/user/add/",
+    "/admin/rigs/line/",
+    "/admin/rigs/line/add/",
+    "/admin/results/poolversion/",
+    "/admin/results/checkresult/",
+    "/upload/",
+    "/bench/",
+    "/account/",
+)
+
+
+@pytest.fixture
+def keeper(page, live_server, owner, transactional_db):
+    """An administrator who is signed in."""
+    owner.user.is_staff = owner.user.is_superuser = True
+    owner.user.save()
+    client = Client()
+    client.force_login(owner.user, backend="django.contrib.auth.backends.ModelBackend")
+    cookie = {"name": "sessionid", "value": client.cookies["sessionid"].value}
+    page.context.add_cookies([{**cookie, "url": live_server.url}])
+    return owner
+
+
+def refused(page) -> list[str]:
+    return [told for told in page.complaints if "Content Security Policy" in told]
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_nothing_of_a_page_is_refused(transactional_db, keeper, page):
+    league_of({"Blood": 86.0}, testers=2)
+    for address in PAGES:
+        answer = page.goto(address, wait_until="networkidle")
+        assert answer.status == 200, address
+        policy = answer.headers["content-security-policy"]
+        assert not re.search("unsafe-|[*]|https?:", policy)
+        assert refused(page) == [], address
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_a_script_in_the_page_does_not_run(transactional_db, page):
+    page.goto("/")
+    page.evaluate(
+        "document.body.insertAdjacentHTML('beforeend', "
+        "'<img src=x onerror=\"document.title = \\'taken\\'\">')"
+    )
+    page.wait_for_timeout(300)
+    assert page.title() != "taken"
+    assert len(refused(page)) == 1
