@@ -134,7 +134,13 @@ class Original(OneSessionView):
     permission_classes = [IsAuthenticated]
     serializer_class = None
 
-    @extend_schema(tags=["sessions"], responses={(200, form): bytes for form in intake.FORMS})
+    @extend_schema(
+        tags=["sessions"],
+        responses={
+            (200, form): OpenApiTypes.OBJECT if form == intake.JSON else OpenApiTypes.BINARY
+            for form in intake.FORMS
+        },
+    )
     def get(self, request: Request, *_args: Any, **_kwargs: Any) -> HttpResponse:
         """The upload byte for byte: for its owner, and for moderators."""
         session = self.get_object()
