@@ -1,0 +1,54 @@
+"""API8 of 2023, misconfiguration: in production nothing is left open by default."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+# Nothing is asked of the servers: these only tell that the service runs on some.
+SERVERS = {
+    "DATABASE_URL": "postgresql://samespool@127.0.0.1:1/none",
+    "REDIS_URL": "redis://127.0.0.1:1/0",
+}
+KEY = {"SAMESPOOL_SECRET_KEY": "a-key-of-fifty-characters-and-more-9Yq2LrZ0vB7wTnX4kUeH1"}
+
+
+def check(tmp_path: Path, *options: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    """`manage.py check` with these variables, and none of the run's own."""
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if name not in SERVERS and not name.startswith("SAMESPOOL_")
+    }
+    return subprocess.run(
+        [sys.executable, "manage.py", "check", *options],
+        cwd=ROOT,
+        env={**kept, "SAMESPOOL_VAR": str(tmp_path), **environment},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_as_deployed_django_finds_nothing_to_warn_of(tmp_path):
+    found = check(
+        tmp_path, "--deploy", "--fail-level=WARNING", **SERVERS, **KEY, SAMESPOOL_HTTPS="true"
+    )
+    assert found.returncode == 0, found.stderr
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        {},
+        {"SAMESPOOL_SECRET_KEY": ""},
+        {"SAMESPOOL_SECRET_KEY": "not-secret-only-for-trying-samespool-on-your-own-machine"},
+    ],
+)
+def test_without_a_key_of_its_own_the_service_does_not_start(tmp_path, key):
+    found = check(tmp_path, **SERVERS, **key)
+    assert found.returncode != 0
+    assert "SAMESPOOL_SECRET_KEY is not set" in found.stderr
