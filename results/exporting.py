@@ -25,6 +25,7 @@ from django.db.models.functions import Coalesce, Now
 from django.utils import timezone
 
 from results import waking
+from results.after_commit import after_commit
 from results.jobs import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
 from results.open_data.describing import Edition, descriptor, readme
@@ -47,7 +48,7 @@ def ask() -> Release:
     with transaction.atomic():
         waiting = Release.objects.filter(state=Release.State.QUEUED).first()
         release = waiting or Release.objects.create()
-        transaction.on_commit(partial(waking.wake_release, release.pk), robust=True)
+        after_commit(waking.wake_release, release.pk)
     return release
 
 

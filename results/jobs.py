@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterable
 from datetime import timedelta
-from functools import partial
 from typing import Any
 
 import structlog
@@ -16,6 +15,7 @@ from django.db.models.functions import Coalesce, Now
 from structlog.contextvars import bound_contextvars
 
 from results import waking
+from results.after_commit import after_commit
 from results.models import Job, Pool, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
@@ -28,9 +28,8 @@ log = structlog.get_logger(__name__)
 def enqueue(session: Session) -> Job:
     """Make the job of a session in the caller's transaction; a worker is woken on commit."""
     job = Job.objects.create(session=session)
-    told = partial(log.info, "job made", job=str(job.pk), session=session.pk)
-    transaction.on_commit(told, robust=True)
-    transaction.on_commit(partial(waking.wake_job, job.pk), robust=True)
+    after_commit(lambda: log.info("job made", job=str(job.pk), session=session.pk))
+    after_commit(waking.wake_job, job.pk)
     return job
 
 
@@ -87,7 +86,7 @@ def retry(job_ids: Iterable[uuid.UUID]) -> int:
         pools = Pool.objects.filter(normalised_sets__pull_set__session__in=sessions)
         Pool.objects.filter(pk__in=list(pools.values_list("pk", flat=True))).update(failures=0)
         for job_id in wanted:
-            transaction.on_commit(partial(waking.wake_job, job_id), robust=True)
+            after_commit(waking.wake_job, job_id)
     return count
 
 

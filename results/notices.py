@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import smtplib
-from functools import partial
 
 import structlog
 from django.conf import settings
 from django.core.mail import send_mail
-from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from results.after_commit import after_commit
 from results.models import Notice, PullSet
 from rigs.models import Contributor
 
@@ -24,7 +23,7 @@ def tell(pull_set: PullSet, text: str) -> Notice:
     notice = Notice.objects.create(to=owner, pull_set=pull_set, text=text)
     if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
         subject = f"Samespool: {pull_set.label} of {pull_set.session.pulled_on:%Y-%m-%d}"
-        transaction.on_commit(partial(_mail, subject, text, owner.user.email), robust=True)
+        after_commit(_mail, subject, text, owner.user.email)
     return notice
 
 

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import partial
-
-from django.db import transaction
 
 from results import waking
+from results.after_commit import after_commit
 from results.models import StalePool
 
 
@@ -19,4 +17,4 @@ def mark(pool_ids: Iterable[int], why: str) -> None:
     pools = sorted(set(pool_ids))
     StalePool.objects.bulk_create(StalePool(pool_id=pool_id, why=why[:300]) for pool_id in pools)
     for pool_id in pools:
-        transaction.on_commit(partial(waking.wake_pool, pool_id), robust=True)
+        after_commit(waking.wake_pool, pool_id)
