@@ -18,7 +18,7 @@ import numpy as np
 from deploy.demo.client import Client
 from deploy.faults.senders import HANDLES, PASSWORD, Senders, lay_world
 from deploy.faults.servers import PostgreSQL, Redis, disk, postgresql, redis_server
-from deploy.faults.service import LEASE_S, PROGRAM, SWEEP_S, Service
+from deploy.faults.service import LEASE_S, SWEEP_S, Service, copy_program
 from deploy.faults.table import Audit, Row
 from deploy.throwaway import unprivileged_account
 
@@ -73,11 +73,11 @@ class Bench:
         """The fault is over; from here on the recovery counts."""
         self.mended_at = time.monotonic()
 
-    def manage(self, *arguments: str, release: Path = PROGRAM) -> None:
+    def manage(self, *arguments: str, release: Path | None = None) -> None:
         """Run a management command of a release on the service's database."""
         command = [sys.executable, "manage.py", *arguments]
         environment = {**os.environ, **self.service.environment}
-        subprocess.run(command, check=True, env=environment, cwd=release)
+        subprocess.run(command, check=True, env=environment, cwd=release or self.service.release)
 
     def _audit(self) -> Audit:
         ledger = self.folder / "ledger.json"
@@ -88,7 +88,7 @@ class Bench:
             check=True,
             capture_output=True,
             text=True,
-            cwd=PROGRAM,
+            cwd=self.service.release,
             env={**os.environ, **self.service.environment},
         )
         found = Audit(**json.loads(told.stdout.splitlines()[-1]))
@@ -118,7 +118,7 @@ def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
             "DJANGO_SETTINGS_MODULE": "deploy.settings",
         }
         os.environ |= environment
-        service = Service(database, environment, folder)
+        service = Service(database, environment, folder, copy_program(folder / "program"))
         made = Bench(
             database, queue, service, files, folder, repeats, np.random.default_rng(random_state)
         )

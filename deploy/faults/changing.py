@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import shutil
 import struct
 import subprocess
 import time
@@ -15,12 +14,11 @@ from deploy.backups import back_up, restore
 from deploy.faults.bench import Bench
 from deploy.faults.cutting import under_load
 from deploy.faults.servers import DATABASE
-from deploy.faults.service import PROGRAM, Service
+from deploy.faults.service import Service, copy_program
 from deploy.processes import free_port
 
 HOUR_S = 3600
 WATCHED_S = 5.0
-CODE = ("api", "deploy", "results", "rigs", "manage.py")
 NEXT_COLUMN = """
     weather = models.CharField(max_length=40, blank=True, db_default="")
 """
@@ -74,7 +72,7 @@ def new_release(bench: Bench) -> None:
     The new release has one column more, with a default in the database, and one index, built
     beside the running work.
     """
-    release = bench.folder / "release"
+    first, release = bench.service.release, bench.folder / "release"
     _next_release(release)
     with under_load(bench) as go_on:
         bench.manage("migrate", "--verbosity=0", release=release)
@@ -82,15 +80,12 @@ def new_release(bench: Bench) -> None:
         go_on()
         _hand_over(bench, release)
         go_on()
-    _hand_over(bench, PROGRAM)
+    _hand_over(bench, first)
     bench.note = "old release on the new tables, both at once, new one alone, and back"
 
 
 def _next_release(release: Path) -> None:
-    for name in CODE:
-        copy = shutil.copytree if (PROGRAM / name).is_dir() else shutil.copy2
-        release.mkdir(exist_ok=True)
-        copy(PROGRAM / name, release / name)
+    copy_program(release)
     model = release / "results" / "models" / "sessions.py"
     before, upload, after = model.read_text().partition(
         '\n    class Meta:\n        ordering = ["-rec'

@@ -68,6 +68,7 @@ def messages_sent_again(bench: Bench) -> None:
         bench.service.worker.command,
         bench.service.worker.environment,
         bench.folder / "second.log",
+        bench.service.release,
     )
     second.start()
     with bench.senders.at_work() as accepted:

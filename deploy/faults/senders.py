@@ -151,7 +151,7 @@ class Senders:
         return True
 
     @contextmanager
-    def at_work(self, pause_s: float = 0.3) -> Iterator[Callable[[], int]]:
+    def at_work(self, pause_s: float = 1.5) -> Iterator[Callable[[], int]]:
         """All four send one session after another until the block ends, and then all are in.
 
         Yields a function that tells how many were accepted so far.

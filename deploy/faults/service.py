@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -17,6 +18,7 @@ from deploy.faults.servers import PostgreSQL
 from deploy.processes import PATIENCE_S, free_port, wait_until
 
 PROGRAM = Path(__file__).parents[2]
+CODE = ("api", "deploy", "results", "rigs", "manage.py")
 SWEEP_S, LEASE_S = 1.0, 5.0
 """Far shorter than those of a real service, so that recovery can be watched."""
 STARTS_WITHIN_S = 120.0
@@ -27,6 +29,15 @@ UNFINISHED = """
 """
 
 
+def copy_program(to: Path) -> Path:
+    """A copy of the program that nobody changes while it runs."""
+    to.mkdir()
+    for name in CODE:
+        copy = shutil.copytree if (PROGRAM / name).is_dir() else shutil.copy2
+        copy(PROGRAM / name, to / name)
+    return to
+
+
 @dataclass
 class Kept:
     """A process that is started again whenever it ends by itself, as systemd would."""
@@ -34,7 +45,7 @@ class Kept:
     command: list[str]
     environment: Mapping[str, str]
     log: Path
-    program: Path = PROGRAM
+    program: Path
     process: subprocess.Popen[bytes] | None = field(default=None, init=False)
     _left: threading.Event = field(default_factory=threading.Event, init=False)
     _keeper: threading.Thread | None = field(default=None, init=False)
@@ -101,7 +112,7 @@ class Service:
     database: PostgreSQL
     environment: dict[str, str]
     folder: Path
-    release: Path = PROGRAM
+    release: Path
     extra: dict[str, str] = field(default_factory=dict)
     port: int = field(default_factory=free_port)
 
@@ -149,7 +160,7 @@ class Service:
         """Whether every job is finished and no pool waits to be computed."""
         return not self.database.tell(UNFINISHED)[0][0]
 
-    def wait_until_done(self, patience_s: float = 150.0) -> float:
+    def wait_until_done(self, patience_s: float = 400.0) -> float:
         """Seconds until there is nothing left to do; gives up after that long."""
         begun = time.monotonic()
         while not self.is_done() and time.monotonic() - begun < patience_s:
