@@ -13,7 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.utils.cache import get_conditional_response
 
 A_DAY_S = 24 * 60 * 60
-View = Callable[..., HttpResponse]
+View = Callable[..., Any]
 
 
 def kept_until_changed(edition: Callable[..., str | None]) -> Callable[[View], View]:
@@ -26,7 +26,7 @@ def kept_until_changed(edition: Callable[..., str | None]) -> Callable[[View], V
 
     def keep(view: View) -> View:
         @wraps(view)
-        def answer(request: HttpRequest, *args: Any, **parts: Any) -> HttpResponse:
+        def answer(request: HttpRequest, *args: Any, **parts: Any) -> Any:
             found = edition(**parts) if request.method in ("GET", "HEAD") else None
             if found is None:
                 return view(request, *args, **parts)
@@ -53,7 +53,7 @@ def kept_until_changed(edition: Callable[..., str | None]) -> Callable[[View], V
     return keep
 
 
-def _tagged(response: HttpResponse, tag: str) -> HttpResponse:
+def _tagged(response: Any, tag: str) -> Any:
     if hasattr(response, "render"):
         response.render()
     if 200 <= response.status_code < 300:

@@ -99,7 +99,8 @@ class TesterEffects(generics.ListAPIView):
         effects = _rows(self.figures.get("tester_effects"))
         without = _rows(self.figures.get("leave_one_out"))
         return [
-            effects[one.pk] | {"tester": one.handle, "without": without.get(one.pk)} for one in page
+            effects[one.pk] | {"tester": one.handle, "without": without.get(one.pk)}
+            for one in page or ()
         ]
 
 

@@ -44,7 +44,7 @@ class Target:
 
 def joins() -> list[Join]:
     """The scenario's joins and the invented ones beside them."""
-    found = []
+    found: list[Join] = []
     for join in SCENARIO["joins"]:
         usual = float(np.mean(list(join["efficiency"].values())))
         for variant in range(VARIANTS + 1):
