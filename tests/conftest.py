@@ -11,8 +11,10 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group, User
+from django.core.cache import caches
 from django.db import connections
 from knox.models import AuthToken
+from redis import Redis
 from rest_framework.test import APIClient
 
 from results import draining
@@ -40,6 +42,18 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix, t
         folder: Path = tmp_path_factory.mktemp("database")
         test_settings = connections["default"].settings_dict["TEST"]
         test_settings["NAME"] = str(folder / "test.sqlite3")
+
+
+@pytest.fixture(autouse=True)
+def _nobody_is_counted_yet():
+    """Begin each story with no request and no attempt to sign in counted."""
+    if settings.EMBEDDED:
+        caches["limits"].clear()
+        return
+    counts = settings.CACHES["limits"]
+    with Redis.from_url(counts["LOCATION"]) as redis:
+        for key in redis.scan_iter(f"{counts['KEY_PREFIX']}:*"):
+            redis.delete(key)
 
 
 def contributor(handle: str) -> Contributor:
