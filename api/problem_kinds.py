@@ -68,6 +68,13 @@ KINDS: dict[str, Kind] = {
     "too-many-requests": Kind(
         429, "Too many requests", "Wait for as many seconds as 'Retry-After' says."
     ),
+    "unavailable": Kind(
+        503,
+        "Not to be reached just now",
+        "The database does not answer: it is being restarted, or its disk is full. Try again after "
+        "as many seconds as 'Retry-After' says. An upload that was not answered 202 may be sent "
+        "again with the same Idempotency-Key; it is stored once.",
+    ),
     "unexpected": Kind(
         500,
         "Something went wrong in here",

@@ -13,6 +13,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.core.signals import got_request_exception
+from django.db import InterfaceError, OperationalError
 from django.http import Http404, UnreadablePostError
 from django.urls import reverse
 from rest_framework import exceptions
@@ -25,6 +26,11 @@ from rigs.refusals import Finding, Refused
 
 CONTENT_TYPE = "application/problem+json"
 LONGEST_FOUND = 200
+RETRY_AFTER_S = 5
+DATABASE_AWAY = (
+    "The database does not answer just now. Send the same again, with the same Idempotency-Key "
+    "where you sent one."
+)
 
 _BY_DJANGO: tuple[tuple[type[Exception], str, str], ...] = (
     (Http404, "not-found", "There is nothing at this address that you may see."),
@@ -32,6 +38,8 @@ _BY_DJANGO: tuple[tuple[type[Exception], str, str], ...] = (
     (RequestDataTooBig, "too-large", "The body is larger than is taken at once."),
     (SuspiciousOperation, "bad-request", "The request is malformed."),
     (UnreadablePostError, "bad-request", "The request broke off before its end."),
+    (OperationalError, "unavailable", DATABASE_AWAY),
+    (InterfaceError, "unavailable", DATABASE_AWAY),
 )
 
 logger = logging.getLogger(__name__)
@@ -46,6 +54,10 @@ class Problem:
     title: str
     detail: str
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def retry_after_s(self) -> int | None:
+        return RETRY_AFTER_S if self.status == 503 else None
 
     def document(self, instance: str) -> dict[str, Any]:
         """The members of RFC 9457, section 3.1, and the findings."""
@@ -71,7 +83,9 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     }
     sent = _sent(request) if isinstance(error, exceptions.ValidationError) else None
     problem = problem_of(error, sent)
-    if problem.status == 500:
+    if problem.retry_after_s:
+        headers["Retry-After"] = str(problem.retry_after_s)
+    if problem.status >= 500:
         logger.error("unexpected %s", type(error).__name__, exc_info=error)
         got_request_exception.send(sender=type(context["view"]), request=request)
     set_rollback()
@@ -83,7 +97,8 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
 def problem_of(error: Exception, sent: object = None) -> Problem:
     """The problem behind any exception; ``sent`` is the document that an invalid one is about.
 
-    What nobody foresaw becomes status 500 and says nothing of the inside.
+    A database that is away is status 503; what nobody foresaw becomes status 500. Neither says
+    anything of the inside.
     """
     if isinstance(error, Refused):
         status = KINDS[error.kind].status if error.kind in KINDS else 422

@@ -1,6 +1,7 @@
 """Servers that hang, which is worse than gone: they take a connection and never answer it."""
 
 import contextlib
+import html
 import os
 import secrets
 import signal
@@ -88,3 +89,21 @@ def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_live
     assert told["migrations"] == "not asked, for want of the database"
     again = parts(web)
     assert (again["database"], again["queue"]) == ("ok", "ok")
+
+
+def test_while_the_database_is_gone_everyone_is_told_to_come_back(servers, web):
+    os.kill(postmaster(servers["DATABASE_URL"]), signal.SIGINT)
+    wait_until(lambda: requests.get(f"{web}/readyz", timeout=60).status_code == 503, "The end")
+    asked = requests.get(f"{web}/api/v1/pools", timeout=60)
+    sent = requests.post(
+        f"{web}/api/v1/sessions", headers={"Authorization": f"Token {'a' * 64}"}, timeout=60
+    )
+    page = requests.get(f"{web}/", timeout=60)
+
+    for answer in (asked, sent):
+        assert answer.status_code == 503
+        assert answer.headers["Content-Type"] == "application/problem+json"
+        assert answer.json()["type"] == "/problems/unavailable"
+    assert page.status_code == 503
+    assert "The database can't be reached just now" in html.unescape(page.text)
+    assert [int(answer.headers["Retry-After"]) for answer in (asked, sent, page)] == [5, 5, 5]
