@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.http import HttpResponse
+from django.shortcuts import get_object_or_404
 from django.urls import path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
@@ -28,7 +29,7 @@ from api.session_documents import (
 from api.session_examples import UPLOAD_REQUEST, UPLOADS
 from results import amending, intake
 from results.intake.template import template
-from results.models import Session
+from results.models import Session, Upload
 from results.session_lookups import in_full, sessions_visible_to, with_counts
 from rigs.models import Contributor
 from rigs.permissions import contributor_of
@@ -146,7 +147,7 @@ class Original(OneSessionView):
         session = self.get_object()
         if not request.user.has_perm("results.read_original", session):
             raise PermissionDenied
-        upload = session.upload
+        upload = get_object_or_404(Upload, session=session)
         ending = {intake.JSON: "json", intake.CSV: "csv"}.get(upload.content_type, "xlsx")
         response = HttpResponse(bytes(upload.body), content_type=upload.content_type)
         response["Content-Disposition"] = f'attachment; filename="session-{session.pk}.{ending}"'

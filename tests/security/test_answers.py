@@ -52,6 +52,11 @@ def test_an_upload_comes_back_as_a_file_to_save_and_never_as_a_page(form, owner,
     assert answer["X-Content-Type-Options"] == "nosniff"
 
 
+def test_a_session_that_nobody_uploaded_has_no_original(owner, as_owner):
+    session = making.session(making.revision_of(owner))
+    assert as_owner.get(f"/api/v1/sessions/{session.pk}/original").status_code == 404
+
+
 @pytest.mark.parametrize("address", ["/", "/sign-in/", "/api/v1/pools", "/no-such-page"])
 def test_every_answer_tells_the_browser_what_to_refuse(address, db):
     answer = Client().get(address)
