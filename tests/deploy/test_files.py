@@ -135,6 +135,13 @@ def test_the_image_runs_as_nobody_in_particular_and_from_the_locked_packages():
     assert "--require-hashes -r requirements.lock" in lines
 
 
+def test_the_file_of_secrets_gets_into_neither_the_image_nor_the_repository():
+    left_out = (ROOT / ".dockerignore").read_text().splitlines()
+    assert "**/.env*" in left_out[left_out.index("!deploy") :]  # the last that matches decides
+    asked = ["git", "check-ignore", "--quiet", "deploy/.env"]
+    assert subprocess.run(asked, cwd=ROOT, check=False).returncode == 0
+
+
 @pytest.fixture
 def units_of_this_checkout(tmp_path):
     """The units, with this checkout in place of the deployed one, so that programs are found."""
@@ -158,3 +165,13 @@ def test_systemd_would_tell_a_setting_that_it_does_not_know(units_of_this_checko
     with (tmp_path / "samespool-web.service").open("a") as stream:
         stream.write("[Service]\nPrivateTemp=yes\n")
     assert "PrivateTemp" in verify(units_of_this_checkout)
+
+
+SERVICES = [path for path in UNITS if path.suffix == ".service"]
+
+
+@pytest.mark.parametrize("path", SERVICES, ids=lambda path: path.name)
+def test_systemd_calls_every_unit_well_confined(path):
+    rate = ["systemd-analyze", "security", "--offline=yes", "--threshold=20", str(path)]
+    rated = subprocess.run(rate, check=False, capture_output=True, text=True)
+    assert rated.returncode == 0, rated.stdout
