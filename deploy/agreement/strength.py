@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from scipy.stats import norm
 
-from results.statistics.censored import Family, fit
+from results.statistics.censored import fit
+from results.statistics.censored_newton import Family
 from results.statistics.censored_profile import CHI_SQUARE_95, profile_end, quantile_shift
 from results.statistics.outliers import cochran, cochran_critical, grubbs, grubbs_critical
 from results.statistics.precision import h_critical, k_critical, precision

@@ -1,4 +1,4 @@
-"""Columns into a table by COPY, what is not told by the field's own default."""
+"""Columns into a table by COPY, what is not told by the field's or the database's own default."""
 
 from __future__ import annotations
 
@@ -22,7 +22,11 @@ def copy_in(model: type[models.Model], rows: int, columns: Mapping[str, Any]) ->
     key = model._meta.pk
     if key.attname not in told and isinstance(key, models.AutoField):
         told[key.attname] = range(1, rows + 1)
-    fields = [field for field in model._meta.concrete_fields if not field.generated]
+    fields = [
+        field
+        for field in model._meta.concrete_fields
+        if not field.generated and (field.attname in told or not field.has_db_default())
+    ]
     values = [_values(field, told) for field in fields]
     names = ", ".join(f'"{field.column}"' for field in fields)
     with (

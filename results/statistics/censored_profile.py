@@ -15,7 +15,8 @@ from scipy.optimize import brentq
 from scipy.special import ndtri
 from scipy.stats import nct
 
-from results.statistics.censored import CensoredFit, Family, terms_of
+from results.statistics.censored import CensoredFit
+from results.statistics.censored_newton import Family, terms_of
 from results.statistics.errors import NoConvergence
 
 CHI_SQUARE_95 = 3.841458820694124

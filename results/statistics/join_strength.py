@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from results.statistics.censored import LEAST_FAILURES, CensoredFit, Family, checked, fit
+from results.statistics.censored import LEAST_FAILURES, CensoredFit, checked, fit
+from results.statistics.censored_newton import Family
 from results.statistics.censored_profile import (
     profile_end,
     quantile_shift,
