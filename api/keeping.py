@@ -8,7 +8,7 @@ from functools import wraps
 from typing import Any
 
 from django.conf import settings
-from django.core.cache import cache
+from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.utils.cache import get_conditional_response
 
@@ -38,13 +38,13 @@ def kept_until_changed(edition: Callable[..., str | None]) -> Callable[[View], V
                 early = get_conditional_response(request, etag=tag)
                 return _tagged(early or view(request, *args, **parts), tag)
             key = _key(request, found)
-            kept = cache.get(key)
+            kept = caches["kept"].get(key)
             if kept is None:
                 response = _tagged(view(request, *args, **parts), tag)
                 if response.status_code != 200 or request.method != "GET":
                     return get_conditional_response(request, etag=tag, response=response)
                 kept = (response.content, dict(response.headers))
-                cache.set(key, kept, A_DAY_S)
+                caches["kept"].set(key, kept, A_DAY_S)
             response = HttpResponse(kept[0], headers=kept[1])
             return get_conditional_response(request, etag=tag, response=response) or response
 

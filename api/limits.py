@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import structlog
 from django.conf import settings
-from django.core.cache import caches
+from django.core.cache import cache
 from django.http import HttpRequest, HttpResponse
 from redis.exceptions import RedisError
 from rest_framework.request import Request
@@ -80,10 +80,9 @@ def _who(request: Request) -> str | None:
 
 def _count(key: str) -> int:
     """How many requests this is in its window; without the counting store nobody is refused."""
-    store = caches["limits"]
     try:
-        store.add(key, 0, timeout=2 * WINDOW_S)
-        return store.incr(key)
+        cache.add(key, 0, timeout=2 * WINDOW_S)
+        return cache.incr(key)
     except (RedisError, ValueError):
         log.warning("requests are not counted: the store does not answer")
         return 0

@@ -9,7 +9,6 @@ from django.contrib.auth.models import User
 from django.contrib.auth.signals import user_logged_in, user_logged_out
 from django.core.exceptions import ValidationError
 from drf_spectacular.utils import OpenApiExample, extend_schema
-from knox.auth import TokenAuthentication
 from knox.models import AuthToken
 from rest_framework import serializers, status
 from rest_framework.authentication import BasicAuthentication
@@ -19,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.signed_in import ByToken
 from rigs.second_factor import has_second_factor, lacks_second_factor
 
 WAIT_S = 300
@@ -98,7 +98,7 @@ class Tokens(APIView):
 class CurrentToken(APIView):
     """The token that a request carries."""
 
-    authentication_classes = [TokenAuthentication]
+    authentication_classes = [ByToken]
     permission_classes = [IsAuthenticated]
 
     @extend_schema(operation_id="tokens_delete", tags=["tokens"], responses={204: None})

@@ -1,4 +1,7 @@
-"""The store of what is counted for all processes together: requests, and attempts to sign in."""
+"""The store of what all processes count together.
+
+Requests, attempts to sign in, and the codes of second factors that were used.
+"""
 
 from __future__ import annotations
 
@@ -34,7 +37,11 @@ class Counts(RedisCache):
     """Redis, without which nobody is counted and nobody is refused: people still sign in."""
 
     add = _or(True)(RedisCache.add)
-    get = _or(None)(RedisCache.get)
+    _found = _or(None)(RedisCache.get)
     set = _or(None)(RedisCache.set)
     delete = _or(False)(RedisCache.delete)
     incr = _or(0)(RedisCache.incr)
+
+    def get(self, key: Any, default: Any = None, version: int | None = None) -> Any:
+        found = self._found(key, version=version)
+        return default if found is None else found

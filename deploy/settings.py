@@ -136,11 +136,11 @@ else:
     if env.bool("SAMESPOOL_DATABASE_POOL", False):
         DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 2, "max_size": 16, "timeout": 10}
 
-# What is counted for all processes together; the default cache is each process's own.
+# By default for all processes together, as what allauth counts; and what each keeps by itself.
 _EACH_ITS_OWN = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 CACHES = {
-    "default": _EACH_ITS_OWN,
-    "limits": {**_EACH_ITS_OWN, "LOCATION": "limits"}
+    "kept": {**_EACH_ITS_OWN, "LOCATION": "kept"},
+    "default": _EACH_ITS_OWN
     if EMBEDDED
     else {
         "BACKEND": "deploy.counting.Counts",
@@ -161,7 +161,7 @@ WHITENOISE_USE_FINDERS = EMBEDDED
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "knox.auth.TokenAuthentication",
+        "api.signed_in.ByToken",
         "api.signed_in.SignedIn",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
@@ -215,6 +215,7 @@ EMAIL_HOST, EMAIL_PORT = (
 )
 EMAIL_TIMEOUT = 10
 
+ACCOUNT_ADAPTER = "rigs.signing_in.Adapter"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]
 ACCOUNT_SIGNUP_FORM_CLASS = "results.pages.account_forms.JoiningForm"
 ACCOUNT_EMAIL_VERIFICATION = "optional" if SAMESPOOL_MAIL_FROM else "none"

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group, User
-from django.core.cache import caches
+from django.core.cache import cache
 from django.db import connections
 from knox.models import AuthToken
 from redis import Redis
@@ -25,7 +25,7 @@ from tests.workers import empty_queue, wait_for_worker, working
 def pytest_configure(config):
     """Give each process of a parallel run counters of its own in the one Redis."""
     if not settings.EMBEDDED:
-        settings.CACHES["limits"]["KEY_PREFIX"] += os.environ.get("PYTEST_XDIST_WORKER", "")
+        settings.CACHES["default"]["KEY_PREFIX"] += os.environ.get("PYTEST_XDIST_WORKER", "")
 
 
 def pytest_collection_modifyitems(config, items):
@@ -48,9 +48,9 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix, t
 def _nobody_is_counted_yet():
     """Begin each story with no request and no attempt to sign in counted."""
     if settings.EMBEDDED:
-        caches["limits"].clear()
+        cache.clear()
         return
-    counts = settings.CACHES["limits"]
+    counts = settings.CACHES["default"]
     with Redis.from_url(counts["LOCATION"]) as redis:
         for key in redis.scan_iter(f"{counts['KEY_PREFIX']}:*"):
             redis.delete(key)

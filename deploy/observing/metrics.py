@@ -14,7 +14,7 @@ import time
 from collections.abc import Iterator, Mapping
 
 from django.conf import settings
-from django.core.cache import cache
+from django.core.cache import caches
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
@@ -47,7 +47,7 @@ class Standing(Collector):
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
         waiting = standing_lookups.waiting()
-        outcomes = cache.get_or_set("outcomes", standing_lookups.outcomes, OUTCOMES_KEPT_S)
+        outcomes = caches["kept"].get_or_set("outcomes", standing_lookups.outcomes, OUTCOMES_KEPT_S)
         assert outcomes is not None
         yield _by("jobs", "Jobs by state", ["state"], _keyed(waiting.jobs))
         yield _one("oldest_unfinished_job_seconds", "Age of the oldest job", waiting.oldest_job_s)

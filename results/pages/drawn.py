@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal
 
-from django.core.cache import cache
+from django.core.cache import caches
 from django.http import HttpResponse
 
 from results.forest import darkened
@@ -17,8 +17,10 @@ Form = Literal["light", "dark", "picture"]
 
 def answer(key: str, draw: Callable[[], str], form: Form) -> HttpResponse:
     """The drawing of this key in the form asked for."""
-    light = str(cache.get_or_set(key, draw, timeout=A_DAY_S))
+    light = str(caches["kept"].get_or_set(key, draw, timeout=A_DAY_S))
     if form == "picture":
-        picture = cache.get_or_set(f"{key}-picture", lambda: on_white(light), timeout=A_DAY_S)
+        picture = caches["kept"].get_or_set(
+            f"{key}-picture", lambda: on_white(light), timeout=A_DAY_S
+        )
         return HttpResponse(picture, content_type="image/png")
     return drawing(darkened(light) if form == "dark" else light)

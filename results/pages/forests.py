@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import vl_convert
-from django.core.cache import cache
+from django.core.cache import caches
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.cache import cache_control
@@ -59,7 +59,7 @@ def dark(_request: HttpRequest, pk: int) -> HttpResponse:
 def picture(_request: HttpRequest, pk: int) -> HttpResponse:
     """The forest plot on white, as PNG; drawn once a version."""
     version = _current(pk)
-    drawn = cache.get_or_set(
+    drawn = caches["kept"].get_or_set(
         f"forest-{version.pk}", lambda: on_white(version.forest_light), timeout=A_DAY_S
     )
     return HttpResponse(drawn, content_type="image/png")

@@ -1,4 +1,4 @@
-"""No way to the desk by password alone: moderators and administrators set up a second factor."""
+"""No way to the desk by password alone: moderators and administrators give a second factor."""
 
 from __future__ import annotations
 
@@ -7,18 +7,24 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils.http import urlencode
 
-from rigs.second_factor import lacks_second_factor
+from rigs.second_factor import lacks_second_factor, opened_by_password_alone
 
 
 def ask_for_second_factor(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
-    """Lead whoever lacks a second factor from the admin to where it is set up."""
+    """Lead who comes by password alone from what needs two factors to where the second is given."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
-        if request.path.startswith(reverse("admin:index")) and lacks_second_factor(request.user):
+        path = request.path
+        guarded = path.startswith(reverse("admin:index")) or path == reverse("pages:make-token")
+        if not guarded or not opened_by_password_alone(request):
+            return answer(request)
+        if lacks_second_factor(request.user):
             return redirect("mfa_activate_totp")
-        return answer(request)
+        after = path if request.method == "GET" else reverse("pages:account")
+        return redirect(f"{reverse('mfa_reauthenticate')}?{urlencode({'next': after})}")
 
     return middleware

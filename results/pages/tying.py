@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.contrib.auth.decorators import login_required
-from django.core.cache import cache
+from django.core.cache import caches
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -83,7 +83,7 @@ def tying(request: HttpRequest) -> HttpResponse:
 def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
     """Each pool's comparison, worked out once for each version of the pool."""
     keys = {pool.pk: f"tied.{contributor.pk}.{pool.current_id}" for pool in own}
-    known: dict[str, tuple[Standing | None, str]] = cache.get_many(keys.values())
+    known: dict[str, tuple[Standing | None, str]] = caches["kept"].get_many(keys.values())
     missing = [pool.pk for pool in own if keys[pool.pk] not in known]
     for pool_id, members in (members_of_each(missing) if missing else {}).items():
         try:
@@ -91,5 +91,5 @@ def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
         except Conflict as why_not:
             found = None, why_not.detail
         known[keys[pool_id]] = found
-        cache.set(keys[pool_id], found, KEPT_FOR_S)
+        caches["kept"].set(keys[pool_id], found, KEPT_FOR_S)
     return [Tied(pool, *known[keys[pool.pk]]) for pool in own]

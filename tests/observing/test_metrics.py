@@ -1,7 +1,7 @@
 """What a scraper reads, and who may read it."""
 
 import pytest
-from django.core.cache import cache
+from django.core.cache import caches
 from django.test import Client
 from prometheus_client.parser import text_string_to_metric_families
 
@@ -12,7 +12,7 @@ from tests import making
 
 @pytest.fixture(autouse=True)
 def nothing_counted_yet():
-    cache.delete("outcomes")
+    caches["kept"].delete("outcomes")
 
 
 def scraped(client: Client, **headers) -> dict[tuple, float]:

@@ -3,9 +3,12 @@
 import base64
 import ipaddress
 import secrets
+import time
 from datetime import timedelta
 
 import pytest
+from allauth.mfa.totp.internal.auth import TOTP, format_hotp_value, generate_totp_secret, hotp_value
+from django.contrib.auth.models import Group
 from django.test import Client
 from django.utils import timezone
 from knox.models import AuthToken
@@ -65,6 +68,17 @@ def test_the_page_and_the_api_count_together(sign_in, ask_for_token):
     assert ask_for_token(PASSWORD).status_code == 429
 
 
+def test_who_varies_the_name_and_port_of_the_service_is_counted_all_the_same(
+    tester, somewhere, ask_for_token
+):
+    given = {"login": tester.user.username, "password": "guess"}
+    hosts = ["testserver", "localhost", "127.0.0.1:8000", "127.0.0.1:8001", "testserver:1"]
+    for host in hosts:
+        answer = Client(REMOTE_ADDR=somewhere, HTTP_HOST=host).post("/sign-in/", given)
+        assert answer.status_code == 200, host
+    assert ask_for_token(PASSWORD).status_code == 429
+
+
 def test_who_signs_in_rightly_is_never_counted_out(ask_for_token):
     assert [ask_for_token(PASSWORD).status_code for _ in range(8)] == [201] * 8
 
@@ -86,10 +100,50 @@ def test_a_token_ends_400_days_after_its_last_use(tester):
     assert client.get("/api/v1/me").status_code == 401
 
 
-def test_a_moderator_without_a_second_factor_is_asked_for_it_by_the_api_too(moderator, settings):
+@pytest.fixture
+def two_factors(settings):
     settings.SAMESPOOL_TWO_FACTOR = True
+
+
+def test_a_moderator_without_a_second_factor_is_asked_for_it_by_the_api_too(moderator, two_factors):
     client = Client()
     client.force_login(moderator.user, backend="django.contrib.auth.backends.ModelBackend")
     answer = client.get("/api/v1/reviews")
     assert answer.status_code == 401
     assert "second one" in answer.json()["detail"]
+
+
+def test_a_session_from_before_the_second_factor_decides_nothing_and_makes_no_token(
+    moderator, two_factors
+):
+    client = Client()
+    client.force_login(moderator.user, backend="django.contrib.auth.backends.ModelBackend")
+    secret = generate_totp_secret()
+    TOTP.activate(moderator.user, secret)
+    assert client.get("/api/v1/reviews").status_code == 401
+    again = client.post("/account/tokens/")["Location"]
+    assert not AuthToken.objects.exists()
+    code = format_hotp_value(hotp_value(secret, int(time.time()) // 30))
+    assert client.post(again, {"code": code})["Location"] == "/account/"
+    assert client.get("/api/v1/reviews").status_code == 200
+    assert client.post("/account/tokens/").status_code == 200
+
+
+def test_a_token_from_before_its_owner_became_a_moderator_is_to_be_made_anew(owner, two_factors):
+    early = client_of(owner)
+    assert early.get("/api/v1/me").status_code == 200
+    owner.user.groups.add(Group.objects.get_or_create(name="moderators")[0])
+    assert early.get("/api/v1/reviews").status_code == 401
+    TOTP.activate(owner.user, generate_totp_secret())
+    refused = early.get("/api/v1/reviews")
+    assert refused.status_code == 401
+    assert "make a new one" in refused.json()["detail"]
+    assert client_of(owner).get("/api/v1/reviews").status_code == 200
+
+
+def test_while_the_counts_are_away_people_still_sign_in(tester, sign_in, ask_for_token, settings):
+    nowhere = {"BACKEND": "deploy.counting.Counts", "LOCATION": "redis://127.0.0.1:1/0"}
+    settings.CACHES = {**settings.CACHES, "default": nowhere}
+    assert sign_in(PASSWORD).headers["Location"] == "/bench/"
+    assert ask_for_token("guess").status_code == 401
+    assert ask_for_token(PASSWORD).status_code == 201

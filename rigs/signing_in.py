@@ -1,0 +1,20 @@
+"""Signing in: how wrong passwords are counted."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from allauth.account.adapter import DefaultAccountAdapter
+from django.http import HttpRequest
+
+
+class Adapter(DefaultAccountAdapter):
+    """allauth's own, but that an account is one however the service is called."""
+
+    def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:  # noqa: ARG002
+        """What attempts are counted by.
+
+        allauth counts by account and Host header, whose port anybody may choose: each port would
+        give five attempts more.
+        """
+        return str(credentials.get("email", credentials.get("username", ""))).lower()
