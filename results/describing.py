@@ -1,11 +1,10 @@
-"""What a pool says beside its figure: worst case, endings, scatter of pulls, what ties differ in.
+"""What a pool says beside its figures: worst pulls, endings, scatter of pulls, what ties differ in.
 
 Worked out with each new version, so that no page has to.
 """
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -23,7 +22,6 @@ from results.states import COUNTING
 from results.statistics.errors import Collinear, StatisticsError
 from results.statistics.moderators import SETS_A_MODERATOR, Moderated, moderate
 
-COVERAGE, CONFIDENCE = 0.9, 0.95
 BIN = 0.025
 """Width of a class of single pulls, as a share of the mean straight line."""
 WIDEST = 2.0
@@ -76,7 +74,6 @@ def describe(pool_id: int, members: Members, outcome: Outcome) -> dict[str, Any]
     times = [tie.time_s for tie in ties if tie.time_s]
     bulks = [tie.bulk for tie in ties if tie.bulk]
     return {
-        "held_by_nine": _held_by_nine(outcome),
         "time_to_tie_s": float(np.median(times)) if times else None,
         "bulk": float(np.median(bulks)) if bulks else None,
         "findings": {
@@ -106,13 +103,6 @@ def _ties(pool_id: int, members: Members) -> list[Tie]:
     )
     of_set = {row[0]: Tie(*row[1:]) for row in rows}
     return [of_set[pull_set] for pull_set in members.pull_set.tolist()]
-
-
-def _held_by_nine(outcome: Outcome) -> float | None:
-    """Share of straight line that nine in ten of new testers' next ties hold at least."""
-    if outcome.fit is None or outcome.ratios is None:
-        return None
-    return math.exp(outcome.fit.lower_bound(outcome.ratios.cv_join**2, COVERAGE, CONFIDENCE))
 
 
 def _endings(ties: Sequence[Tie]) -> dict[str, Any]:

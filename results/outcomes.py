@@ -10,6 +10,8 @@ from results.members import LogRatios, Members, log_ratios
 from results.statistics.errors import StatisticsError
 from results.statistics.pooling import Pooled, PoolFit, fit_pool, pooled
 
+COVERAGE, CONFIDENCE = 0.9, 0.95
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -19,6 +21,13 @@ class Outcome:
     pooled: Pooled | None
     no_figure: str = ""
     fit: PoolFit | None = None
+
+    @property
+    def held_by_nine(self) -> float | None:
+        """Share of straight line that nine in ten of new testers' next ties hold at least."""
+        if self.fit is None or self.ratios is None:
+            return None
+        return math.exp(self.fit.lower_bound(self.ratios.cv_join**2, COVERAGE, CONFIDENCE))
 
 
 @dataclass(frozen=True)

@@ -156,7 +156,10 @@ def _screen_again(members: Members) -> None:
 
 def columns_of(outcome: Outcome) -> dict[str, Any]:
     """The figures that readers sort and filter by, as efficiencies, and all of them as computed."""
-    columns: dict[str, Any] = {"no_figure": outcome.no_figure}
+    columns: dict[str, Any] = {
+        "no_figure": outcome.no_figure,
+        "held_by_nine": outcome.held_by_nine,
+    }
     if outcome.ratios:
         columns |= {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
     if pooled := outcome.pooled:

@@ -52,7 +52,8 @@ def recompute(snapshot: str) -> Iterator[Recomputed]:
     ``snapshot`` is the id of a pool version, or that of an open data release, which stands for
     every pool version in it. Nothing that was worked out is read, only pulls, calibrations and
     which belonged together. Later corrections and withdrawals make no difference, since the rows
-    they concern are kept. Raises UnknownSnapshot.
+    they concern are kept. What a version says beside its figures isn't computed again. Raises
+    UnknownSnapshot.
     """
     for version in _named(snapshot):
         yield Recomputed(version, tuple(_differences(version)))

@@ -77,13 +77,19 @@ def test_a_recalibration_gives_another_snapshot_though_the_sets_are_the_same(lea
     assert after.snapshot != before.snapshot
 
 
-def test_a_figure_that_was_tampered_with_is_named_with_both_values(league):
+@pytest.mark.parametrize("figure", ["efficiency", "prediction_low", "held_by_nine", "cv_join"])
+def test_a_figure_that_was_tampered_with_is_named_with_both_values(league, figure):
     now = pool().current
-    PoolVersion.objects.filter(pk=now.pk).update(efficiency=0.99)
+    PoolVersion.objects.filter(pk=now.pk).update(**{figure: 0.99})
     told = StringIO()
     with pytest.raises(CommandError, match="1 of 1 figures differ"):
         call_command("recompute", snapshot=now.snapshot, stdout=told)
-    assert f"efficiency is stored as 0.99 and recomputed as {now.efficiency!r}" in told.getvalue()
+    right = getattr(now, figure)
+    assert f"{figure} is stored as 0.99 and recomputed as {right!r}" in told.getvalue()
+
+
+def test_it_says_what_is_not_computed_again(league):
+    assert "Not computed again" in recomputed(pool().current.snapshot)
 
 
 def test_a_pull_that_was_tampered_with_shows_in_the_figures(league):

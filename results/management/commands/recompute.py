@@ -8,6 +8,11 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from results.recomputing import Recomputed, UnknownSnapshot, recompute
 
+NOT_AGAIN = (
+    "Not computed again: what a version says beside its figures (how pulls ended, worst pulls, "
+    "what ties differ in, drawings) and how joins compare."
+)
+
 
 class Command(BaseCommand):
     """Ends with an error where a figure differs or nothing has the snapshot."""
@@ -28,7 +33,7 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         if any(differing):
             raise CommandError(f"{sum(differing)} of {len(differing)} figures differ.")
-        self.stdout.write(f"{len(differing)} recomputed, all equal to the digit.")
+        self.stdout.write(f"{len(differing)} recomputed, all equal to the digit. {NOT_AGAIN}")
 
     def _tell(self, each: Recomputed) -> bool:
         version = each.version
