@@ -10,6 +10,7 @@ from django.conf import settings
 from django.db import close_old_connections
 
 from results import exporting, jobs, pooling
+from results.clock import from_now
 from results.models import Job, Release
 from results.unfinished import waiting_pools
 from results.waking import work_waits
@@ -41,7 +42,7 @@ def _run_jobs() -> None:
 
 def _refresh_pools() -> None:
     # SQLite's clock counts milliseconds, so that a mark just made would lie ahead of it.
-    for pool_id in waiting_pools(jobs.from_now(1)):
+    for pool_id in waiting_pools(from_now(1)):
         pooling.refresh_pool(pool_id)
     jobs.finish_pooled()
 

@@ -26,7 +26,7 @@ from django.utils import timezone
 
 from results import waking
 from results.after_commit import after_commit
-from results.jobs import from_now
+from results.clock import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
 from results.open_data.describing import Edition, descriptor, readme
 from results.open_data.pooled import versions

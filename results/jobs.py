@@ -4,22 +4,23 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterable
-from datetime import timedelta
 from typing import Any
 
 import structlog
 from django.conf import settings
 from django.db import transaction
-from django.db.models import DateTimeField, ExpressionWrapper, F, Q, Value
+from django.db.models import F, Q
 from django.db.models.functions import Coalesce, Now
 from structlog.contextvars import bound_contextvars
 
 from results import waking
 from results.after_commit import after_commit
+from results.clock import from_now
 from results.models import Job, Pool, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
 from results.unfinished import given_up, waiting_pools
+from results.waking_again import jobs_to_wake, pools_to_wake
 from results.watching import tell_of_signals
 
 log = structlog.get_logger(__name__)
@@ -107,10 +108,10 @@ def finish_pooled() -> None:
 
 
 def sweep() -> None:
-    """Send again what was lost, and fail what has had all its attempts.
+    """Send again for what may be lost, and fail what has had all its attempts.
 
-    A job is lost when it has waited through a whole sweep or its lease has run out; the work on a
-    pool when it has waited that long.
+    A job may be lost when it has waited through a whole sweep or its lease has run out; the work
+    on a pool when it has waited that long. ``results.waking_again`` says how often.
     """
     a_sweep_ago = from_now(-settings.SAMESPOOL_SWEEP_SECONDS)
     unfinished = Job.objects.filter(
@@ -122,9 +123,9 @@ def sweep() -> None:
         finished_at=Now(),
         problem=_problem("The worker stopped before it could say why, each time it was tried."),
     )
-    for job_id in unfinished.values_list("pk", flat=True)[:500]:
+    for job_id in jobs_to_wake(unfinished):
         waking.wake_job(job_id)
-    for pool_id in waiting_pools(a_sweep_ago):
+    for pool_id in pools_to_wake(waiting_pools(a_sweep_ago)):
         waking.wake_pool(pool_id)
     Job.objects.filter(
         state=Job.State.RUNNING,
@@ -136,13 +137,6 @@ def sweep() -> None:
         problem=_problem("A pool of this session could not be computed; the session is stored."),
     )
     finish_pooled()
-
-
-def from_now(seconds: float) -> ExpressionWrapper:
-    """So many seconds from now on the database's clock."""
-    return ExpressionWrapper(
-        Now() + Value(timedelta(seconds=seconds)), output_field=DateTimeField()
-    )
 
 
 def goes_on(job: Job, step: Job.Step) -> bool:

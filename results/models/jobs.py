@@ -34,6 +34,7 @@ class Job(models.Model):
     lease_expires_at = models.DateTimeField(null=True, blank=True)
     problem = models.JSONField(null=True, blank=True)
     created_at = models.DateTimeField(db_default=Now(), editable=False)
+    woken_at = models.DateTimeField(db_default=Now(), editable=False)
     started_at = models.DateTimeField(null=True, blank=True)
     finished_at = models.DateTimeField(null=True, blank=True)
 

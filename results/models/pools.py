@@ -141,11 +141,15 @@ class PoolMembership(models.Model):
 
 
 class StalePool(models.Model):
-    """A mark that a pool no longer says what its sets say. Only ever inserted and deleted."""
+    """A mark that a pool no longer says what its sets say: inserted, and deleted.
+
+    ``woken_at`` is when a worker was last sent for.
+    """
 
     pool = models.ForeignKey(Pool, on_delete=models.CASCADE, related_name="stale_marks")
     why = models.CharField(max_length=300)
     marked_at = models.DateTimeField(db_default=Now(), editable=False)
+    woken_at = models.DateTimeField(db_default=Now(), editable=False)
 
     class Meta:
         ordering = ["id"]

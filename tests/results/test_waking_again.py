@@ -1,0 +1,70 @@
+"""A message may be lost or only late: the sweeper sends again, ever more seldom."""
+
+from datetime import timedelta
+
+import pytest
+from django.conf import settings
+from django.db.models import F
+
+from results import jobs
+from results.models import Job, Pool, StalePool
+from results.waking_again import jobs_to_wake, pools_to_wake
+from rigs.models import Material
+from tests import making
+
+
+@pytest.fixture
+def job(owner) -> Job:
+    return jobs.enqueue(making.session(making.revision_of(owner)))
+
+
+@pytest.fixture
+def pool(db) -> Pool:
+    return Pool.objects.create(connection=making.connection(), main_material=Material.NYLON)
+
+
+def let_pass(rows, seconds: float, *fields: str) -> None:
+    """Set what is stored of those rows back by so much."""
+    rows.update(**{field: F(field) - timedelta(seconds=seconds) for field in fields})
+
+
+def times_sent(rows, to_wake, began: str, hours: float) -> int:
+    """How often the sweeper sends while something waits for so long."""
+    sent = 0
+    sweeps = int(hours * 3600 / settings.SAMESPOOL_SWEEP_SECONDS)
+    for _ in range(sweeps):
+        let_pass(rows, settings.SAMESPOOL_SWEEP_SECONDS, began, "woken_at")
+        sent += len(to_wake())
+    return sent
+
+
+def test_a_job_whose_message_was_lost_is_sent_for_at_the_next_sweep(job):
+    let_pass(Job.objects.all(), settings.SAMESPOOL_SWEEP_SECONDS, "created_at", "woken_at")
+    assert jobs_to_wake(Job.objects.all()) == [job.pk]
+
+
+def test_two_sweeps_at_once_send_for_it_once(job):
+    let_pass(Job.objects.all(), 60, "created_at", "woken_at")
+    assert jobs_to_wake(Job.objects.all()) == [job.pk]
+    assert jobs_to_wake(Job.objects.all()) == []
+
+
+def test_who_waits_an_hour_behind_others_is_sent_for_some_thirty_times_and_not_at_each_sweep(job):
+    sent = times_sent(
+        Job.objects.all(), lambda: jobs_to_wake(Job.objects.all()), "created_at", hours=1
+    )
+    a_lease_each = 3600 / settings.SAMESPOOL_LEASE_SECONDS
+    assert a_lease_each <= sent <= a_lease_each + 10
+
+
+def test_a_stale_pool_is_sent_for_as_seldom(pool):
+    StalePool.objects.create(pool=pool, why="a set came")
+    sent = times_sent(
+        StalePool.objects.all(), lambda: pools_to_wake([pool.pk]), "marked_at", hours=0.5
+    )
+    a_lease_each = 1800 / settings.SAMESPOOL_LEASE_SECONDS
+    assert a_lease_each <= sent <= a_lease_each + 10
+
+
+def test_a_pool_that_is_not_drawn_has_no_mark_and_is_sent_for(pool):
+    assert pools_to_wake([pool.pk]) == [pool.pk]
