@@ -13,14 +13,14 @@ from scipy.stats import t as student_t
 from deploy.agreement.two_level import ratio_of_means, two_level
 from results.statistics.block_sums import SESSION, SET, TESTER, ErrorModel
 from results.statistics.cluster_robust import cluster_robust
-from results.statistics.components import Maximum, likelihood_at, maximise
+from results.statistics.components import Maximum, likelihood_at, maximise, search
 from results.statistics.contrasts import Contrasts
 from results.statistics.dense_errors import dense_errors
 from results.statistics.heterogeneity import homogeneity, share
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import nest
 from results.statistics.network import network
-from results.statistics.profile import profile_interval
+from results.statistics.profile import profile_high, profile_low
 
 Named = dict[str, Any]
 Floats = NDArray[np.float64]
@@ -161,6 +161,16 @@ def _best(model: ErrorModel, levels: NDArray[np.bool_]) -> Maximum:
     return maximise(likelihood_at(model), np.where(levels, start, 0.0), levels)
 
 
+def _ends(
+    model: ErrorModel, best: Maximum, levels: NDArray[np.bool_], level: int, scale: float
+) -> list[float]:
+    return search(
+        likelihood_at(model),
+        profile_low(best, levels, level),
+        profile_high(best, levels, level, scale),
+    )
+
+
 def _y(model: Any) -> Floats:
     return np.asarray(model.columns[:, -1])
 
@@ -172,7 +182,7 @@ def _told(model: ErrorModel, levels: NDArray[np.bool_]) -> Named:
     clusters = sum(rows.shape[0] for rows, _ in model.blocks(best.theta))
     percent = [100 * share(float(part), total, typical) for part in best.theta]
     ends = [
-        profile_interval(likelihood_at(model), best, levels, level, typical) if fitted else None
+        _ends(model, best, levels, level, typical) if fitted else None
         for level, fitted in enumerate(levels)
     ]
     ahead = float(np.hypot(se, total**0.5))

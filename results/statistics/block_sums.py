@@ -34,7 +34,7 @@ LEVELS = ("tester", "session", "set")
 
 @dataclass(frozen=True)
 class BlockSums:
-    """One term a tester along the first axis, or their total with a first axis of length one."""
+    """One term a tester along the first axis, or their totals with one a theta."""
 
     log_determinant: Floats
     cross: Floats
@@ -48,9 +48,24 @@ class BlockSums:
         """From sums of single testers without a first axis."""
         return cls(*(np.stack([getattr(t, f.name) for t in testers]) for f in fields(cls)))
 
+    @classmethod
+    def joined(cls, parts: Sequence["BlockSums"]) -> "BlockSums":
+        """Parts one after the other along the first axis."""
+        return cls(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)))
+
     def summed(self) -> "BlockSums":
         terms = (getattr(self, f.name) for f in fields(self))
         return BlockSums(*(term.sum(axis=0, keepdims=True) for term in terms))
+
+    @classmethod
+    def nothing(cls, g: int, m: int) -> "BlockSums":
+        """Sums over no tester, first axis g, for m columns."""
+        shapes = ((), (m, m), (3,), (3, m, m), (3, 3), (3, 3, m, m))
+        return cls(*(np.zeros((g, *shape)) for shape in shapes))
+
+    def plus(self, other: "BlockSums") -> "BlockSums":
+        pairs = ((getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+        return BlockSums(*(term + added for term, added in pairs))
 
     def without(self, left_out: "BlockSums") -> "BlockSums":
         pairs = ((getattr(self, f.name), getattr(left_out, f.name)) for f in fields(self))
@@ -80,8 +95,8 @@ class ErrorModel(Protocol):
         """X, (k, p)."""
         ...
 
-    def total(self, theta: Floats) -> BlockSums:
-        """Sums over all testers at theta = (s2_tester, s2_session, s2_set), first axis 1."""
+    def totals(self, theta: Floats) -> BlockSums:
+        """Sums over all testers at each theta = (s2_tester, s2_session, s2_set), (g, 3), axis g."""
         ...
 
     def by_tester(self, theta: Floats) -> BlockSums:

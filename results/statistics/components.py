@@ -6,19 +6,24 @@ score at zero is not positive stays at zero while the others move: the maximum o
 not an interior point cut off.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from results.statistics.block_sums import ErrorModel
 from results.statistics.errors import NoConvergence
-from results.statistics.restricted_likelihood import RestrictedLikelihood, restricted_likelihood
+from results.statistics.restricted_likelihood import RestrictedLikelihood, restricted_likelihoods
 
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
-At = Callable[[Floats], RestrictedLikelihood]
+Found = TypeVar("Found")
+At: TypeAlias = Callable[[Floats], list[RestrictedLikelihood]]
+"""The likelihood at each of several thetas (g, 3)."""
+Search: TypeAlias = Generator[Floats, RestrictedLikelihood, Found]
+"""Asks for the likelihood at one theta after another, and returns what it found."""
 
 STEPS = 200
 HALVINGS = 60
@@ -36,21 +41,49 @@ class Maximum:
 
 def likelihood_at(model: ErrorModel) -> At:
     """The restricted likelihood of a model as a function of theta."""
-    determinant = float(np.linalg.slogdet(model.design.T @ model.design)[1])
-    return lambda theta: restricted_likelihood(model.total(theta), model.sets, determinant)
+    determinant = np.linalg.slogdet(model.design.T @ model.design)[1]
+    sets = np.asarray(model.sets)
+    return lambda theta: restricted_likelihoods(model.totals(theta), sets, determinant)
+
+
+def search(at: At, *searches: Search[Found]) -> list[Found]:
+    """What each of the searches finds, all of them going on in step: one call of `at` a round."""
+    return search_each(lambda theta, _: at(theta), searches)
+
+
+def search_each(
+    at: Callable[[Floats, Sequence[int]], list[RestrictedLikelihood]],
+    searches: Sequence[Search[Found]],
+) -> list[Found]:
+    """As `search`, where `at` is also told which searches ask, by their places."""
+    found: dict[int, Found] = {}
+    answers: dict[int, RestrictedLikelihood | None] = dict.fromkeys(range(len(searches)))
+    while answers:
+        asked: dict[int, Floats] = {}
+        for place, answer in answers.items():
+            try:
+                asked[place] = searches[place].send(answer)  # type: ignore[arg-type]
+            except StopIteration as end:
+                found[place] = end.value
+        told = at(np.stack([*asked.values()]), [*asked]) if asked else []
+        answers = dict(zip(asked, told, strict=True))
+    return [found[place] for place in range(len(searches))]
 
 
 def along(at: At, directions: Floats) -> At:
-    """The likelihood over weights phi (q,), theta = phi @ directions, directions (q, 3)."""
+    """The likelihood over weights phi (g, q), theta = phi @ directions, directions (q, 3)."""
 
-    def there(phi: Floats) -> RestrictedLikelihood:
-        found = at(phi @ directions)
-        return replace(
-            found,
-            score=directions @ found.score,
-            observed=directions @ found.observed @ directions.T,
-            average=directions @ found.average @ directions.T,
-        )
+    def there(phi: Floats) -> list[RestrictedLikelihood]:
+        return [
+            replace(
+                found,
+                score=directions @ found.score,
+                observed=directions @ found.observed @ directions.T,
+                average=directions @ found.average @ directions.T,
+                misfit_slope=directions @ found.misfit_slope,
+            )
+            for found in at(phi @ directions)
+        ]
 
     return there
 
@@ -60,8 +93,14 @@ def maximise(at: At, start: Floats, fitted: Booleans) -> Maximum:
 
     Raises NoConvergence where no maximum is found.
     """
+    (found,) = search(at, climbing(start, fitted))
+    return found
+
+
+def climbing(start: Floats, fitted: Booleans) -> Search[Maximum]:
+    """The search of `maximise`."""
     theta = np.array(start, dtype=np.float64)
-    here = at(theta)
+    here = yield theta
     for _ in range(STEPS):
         step = _step(theta, here, fitted)
         gain = float(step @ here.score)
@@ -69,8 +108,8 @@ def maximise(at: At, start: Floats, fitted: Booleans) -> Maximum:
             return Maximum(theta, here)
         if gain < CLOSE:
             theta = np.maximum(theta + step, 0)
-            return Maximum(theta, at(theta))
-        theta, here = _climb(at, theta, here, step)
+            return Maximum(theta, (yield theta))
+        theta, here = yield from _climb(theta, here, step)
     raise NoConvergence(f"no maximum of the restricted likelihood in {STEPS} steps")
 
 
@@ -101,12 +140,12 @@ def _solve(here: RestrictedLikelihood, free: Booleans) -> Floats:
 
 
 def _climb(
-    at: At, theta: Floats, here: RestrictedLikelihood, step: Floats
-) -> tuple[Floats, RestrictedLikelihood]:
+    theta: Floats, here: RestrictedLikelihood, step: Floats
+) -> Search[tuple[Floats, RestrictedLikelihood]]:
     share = 1.0
     for _ in range(HALVINGS):
         there = np.maximum(theta + share * step, 0)
-        found = at(there)
+        found = yield there
         if found.value >= here.value - ROUNDING:
             return there, found
         share /= 2

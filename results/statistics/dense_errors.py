@@ -39,8 +39,8 @@ class DenseErrors:
     def design(self) -> Floats:
         return self.columns[:, :-1]
 
-    def total(self, theta: Floats) -> BlockSums:
-        return self.by_tester(theta).summed()
+    def totals(self, theta: Floats) -> BlockSums:
+        return BlockSums.joined([self.by_tester(one).summed() for one in theta])
 
     def by_tester(self, theta: Floats) -> BlockSums:
         return BlockSums.stacked(

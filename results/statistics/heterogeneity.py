@@ -10,14 +10,17 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.stats import chi2
 
 from results.statistics.block_sums import SET, ErrorModel
+from results.statistics.components import Maximum, Search
+from results.statistics.errors import NoConvergence
 
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
 
+STEPS = 200
+TOLERANCE = 1e-9  # relative, of the last step of Newton's method, which then squares it
 SETTLED = 1e-9  # relative fall of Q over a doubling of tau2 below which it falls no further
 
 
@@ -38,7 +41,7 @@ class Homogeneity:
 
 def homogeneity(model: ErrorModel) -> Homogeneity:
     """Test of one common value, and the typical variance, from the sampling covariance V alone."""
-    total = model.total(np.zeros(3))
+    total = model.totals(np.zeros((1, 3)))
     cross = total.cross[0]
     covariance = np.linalg.inv(cross[:-1, :-1])
     beta = covariance @ cross[:-1, -1]
@@ -49,36 +52,35 @@ def homogeneity(model: ErrorModel) -> Homogeneity:
     return Homogeneity(q, df, float(chi2.sf(q, df)), float(df / trace), beta, covariance)
 
 
-def total_interval(model: ErrorModel, theta: Floats, fitted: Booleans) -> tuple[float, float]:
-    """95 percent interval of the sum of the components, their proportions as estimated.
+def total_end(best: Maximum, fitted: Booleans, df: int, probability: float) -> Search[float]:
+    """Search for an end of the 95 percent interval of the components' sum, proportions as found.
 
-    Where the generalised Q with weights M^-1 lies between the chi-square points (Viechtbauer
-    2007, Statistics in Medicine 26:37-52, who has one component). Where all are estimated as
-    zero, the components fitted share alike. Where scatter at a level estimated as zero holds Q
-    above the lower point whatever the sum, the upper end is infinite.
+    The generalised Q with weights M^-1 on `df` reaches the chi-square point of that probability
+    there (Viechtbauer 2007, Statistics in Medicine 26:37-52, who has one component): 0.975 for the
+    lower end, 0.025 for the upper. Where all are estimated as zero, the components fitted share
+    alike. Where scatter at a level estimated as zero holds Q above the lower point whatever the
+    sum, the upper end is infinite. Q falls and is convex, so Newton's method nears an end from
+    below.
     """
-    whole = float(theta.sum())
-    shares = theta / whole if whole > 0 else fitted / fitted.sum()
-    df = model.sets - model.design.shape[1]
-
-    def spare(total: float, point: float) -> float:
-        cross = model.total(total * shares).cross[0]
-        residual = np.append(-np.linalg.solve(cross[:-1, :-1], cross[:-1, -1]), 1.0)
-        return float(residual @ cross @ residual) - point
-
-    def end(point: float) -> float:
-        if spare(0.0, point) <= 0:
+    whole, point = float(best.theta.sum()), float(chi2.ppf(probability, df))
+    shares = best.theta / whole if whole > 0 else fitted / fitted.sum()
+    low, high, total = 0.0, math.inf, whole
+    for _ in range(STEPS):
+        there = yield total * shares
+        spare = there.misfit - point
+        if total == 0 and spare <= 0:
             return 0.0
-        high = whole or 1.0
-        excess = spare(high, point)
-        while excess > 0:
-            high, before = 2 * high, excess
-            excess = spare(high, point)
-            if before - excess <= SETTLED * (before + point):
-                return math.inf
-        return float(brentq(spare, 0.0, high, args=(point,), xtol=1e-14 * high, rtol=1e-10))
-
-    return end(float(chi2.ppf(0.975, df))), end(float(chi2.ppf(0.025, df)))
+        low, high = (total, high) if spare > 0 else (low, total)
+        slope = float(shares @ there.misfit_slope)
+        if total and -slope * total <= SETTLED * there.misfit:
+            return math.inf
+        ahead = total - spare / slope
+        if not low <= ahead <= high:
+            ahead = (low + high) / 2 if low else 0.0
+        if abs(ahead - total) <= TOLERANCE * ahead:
+            return ahead
+        total = ahead
+    raise NoConvergence("the end of the interval of the whole variance was not found")
 
 
 def share(component: float, total: float, typical_sampling_variance: float) -> float:

@@ -9,21 +9,27 @@ remaining sets: the testers that matter are refitted, the many of a large pool a
 of 100 to 1000 sets: the short way is within 3e-4 standard errors of mu and 1 percent of tau2.)
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from results.statistics.block_sums import SESSION, SET, BlockSums
-from results.statistics.components import Booleans, Maximum, likelihood_at, maximise
+from results.statistics.block_sums import BlockSums
+from results.statistics.components import Booleans, Maximum, climbing, search_each
 from results.statistics.nested_errors import NestedErrors
-from results.statistics.nesting import identifiable
-from results.statistics.restricted_likelihood import derivatives
+from results.statistics.restricted_likelihood import (
+    RestrictedLikelihood,
+    derivatives,
+    restricted_likelihoods,
+)
 
 Floats = NDArray[np.float64]
+Testers = NDArray[np.intp]
 
 SMALL = 0.02  # squared length of the Newton step, in standard errors of the components
 FEW = 50  # testers; a pool of no more is refitted for each of them
+TOGETHER = 64  # testers without whom pools are refitted in step; bounds the memory
 
 
 @dataclass(frozen=True)
@@ -41,19 +47,19 @@ class LeaveOneOut:
 def leave_one_out(model: NestedErrors, best: Maximum, fitted: Booleans) -> LeaveOneOut:
     """Pool without each tester, from the maximum of the whole; mu on the model's own centre."""
     mine = model.by_tester(best.theta)
-    rest = model.total(best.theta).without(mine)
+    rest = model.totals(best.theta[None]).without(mine)
     step, last = _one_step(rest, best.theta, fitted)
     theta = best.theta + step
     inside: Booleans = np.all(theta >= 0, axis=1)
     mu, variance = _expanded(rest, step)
-    for tester in np.flatnonzero(
-        ~(last & _same_levels(model, fitted)) | (mine.trace.shape[0] <= FEW)
-    ):
-        near = theta[tester] if inside[tester] else best.theta
-        refit = _refit(model, int(tester), near, fitted)
-        theta[tester] = refit.theta
-        mu[tester] = refit.likelihood.beta[0]
-        variance[tester] = refit.likelihood.covariance[0, 0]
+    again = np.flatnonzero(~(last & _same_levels(model, fitted)) | (mine.trace.shape[0] <= FEW))
+    start = np.where(inside[:, None], theta, best.theta)
+    for first in range(0, again.size, TOGETHER):
+        testers = again[first : first + TOGETHER]
+        for tester, refit in zip(testers, _refits(model, testers, start, fitted), strict=True):
+            theta[tester] = refit.theta
+            mu[tester] = refit.likelihood.beta[0]
+            variance[tester] = refit.likelihood.covariance[0, 0]
     return LeaveOneOut(model.nesting.testers, mu, np.sqrt(variance), *theta.T)
 
 
@@ -94,17 +100,34 @@ def _expanded(rest: BlockSums, step: Floats) -> tuple[Floats, Floats]:
 
 
 def _same_levels(model: NestedErrors, fitted: Booleans) -> Booleans:
-    """Whether the components fitted to all could be fitted without each tester, (T,)."""
+    """Whether the components fitted to all can be fitted without each tester, (T,)."""
+    return np.asarray((_identifiable(model) | ~fitted).all(axis=1))
+
+
+def _identifiable(model: NestedErrors) -> Booleans:
+    """As `nesting.identifiable`, without each tester, (T, 3)."""
     nesting = model.nesting
     testers = nesting.testers.size
     sessions = np.bincount(nesting.tester_of_session, minlength=testers)
     sets = np.bincount(nesting.tester_of_set, minlength=testers)
-    several_sessions = sessions.sum() - sessions > testers - 1
-    several_sets = sets.sum() - sets > sessions.sum() - sessions
-    return np.asarray((several_sessions | ~fitted[SESSION]) & (several_sets | ~fitted[SET]))
+    left, sets_left = sessions.sum() - sessions, sets.sum() - sets
+    return np.column_stack((np.ones(testers, dtype=bool), left > testers - 1, sets_left > left))
 
 
-def _refit(model: NestedErrors, tester: int, start: Floats, fitted: Booleans) -> Maximum:
-    rest = model.without(tester)
-    still = fitted & identifiable(rest.nesting)
-    return maximise(likelihood_at(rest), np.where(still, start, 0.0), still)
+def _refits(
+    model: NestedErrors, testers: Testers, start: Floats, fitted: Booleans
+) -> list[Maximum]:
+    """The maximum without each of the testers, from `start` (T, 3), all climbing in step."""
+    still = (fitted & _identifiable(model))[testers]
+    left = (model.sets - np.bincount(model.nesting.tester_of_set)[testers]).astype(np.float64)
+    codes = model.nesting.testers[testers]
+
+    def at(theta: Floats, asking: Sequence[int]) -> list[RestrictedLikelihood]:
+        sums = model.totals_without(theta, codes[asking])
+        return restricted_likelihoods(sums, left[asking], np.log(left[asking]))
+
+    climbs = [
+        climbing(np.where(levels, near, 0.0), levels)
+        for levels, near in zip(still, start[testers], strict=True)
+    ]
+    return search_each(at, climbs)

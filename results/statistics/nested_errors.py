@@ -11,16 +11,19 @@ from the sets upwards: a node with variance c over children whose 1'S^-1 1 add u
 
 So M^-1 = D - sum over nodes of kappa w w', with D = diag(alpha), alpha_i = 1/(a_i + s2_set), and
 w the sets' alpha divided by the s of the levels below the node. Within one baseline M^-1 u is
-alpha (u - shift) with one constant shift.
+alpha (u - shift) with one constant shift. Testers whose sessions hold one set each are summed by
+`flat_errors`, which takes many thetas at once.
 """
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from results.statistics.block_sums import SESSION, SET, TESTER, BlockSums
+from results.statistics.flat_errors import FlatErrors
 from results.statistics.nested_traces import Levels, Node, traces
 from results.statistics.nesting import Codes, Nesting, Summation, nest, rows_by_size
 
@@ -59,8 +62,62 @@ class NestedErrors:
     def design(self) -> Floats:
         return self.columns[:, self.first : -1]
 
-    def total(self, theta: Floats) -> BlockSums:
-        return self._sums(theta, _in_total)
+    def totals(self, theta: Floats) -> BlockSums:
+        return self.totals_without(theta)
+
+    def totals_without(self, theta: Floats, left_out: Codes | None = None) -> BlockSums:
+        """Sums over all testers at each theta (g, 3), but one `left_out` (g,) of each, if told."""
+        parts = []
+        if self._flat is not None:
+            parts.append(self._flat.totals(theta, left_out).columns(self.first))
+        if self._deep is not None:
+            out = [None] * len(theta) if left_out is None else left_out.tolist()
+            deep = [self._deep.of_rest(one, code) for one, code in zip(theta, out, strict=True)]
+            parts.append(BlockSums.joined(deep))
+        return parts[0] if len(parts) == 1 else parts[0].plus(parts[1])
+
+    def of_rest(self, theta: Floats, code: int | None) -> BlockSums:
+        """Sums over all testers but the one of that code, at one theta (3,)."""
+        if code is None or code not in self.nesting.testers:
+            return self._sums(theta, _in_total)
+        if self.nesting.testers.size == 1:
+            return BlockSums.nothing(1, self.columns.shape[1] - self.first)
+        if code not in self._rests:
+            self._rests[code] = self.some(self.nesting.testers[self.nesting.tester_of_set] != code)
+        return self._rests[code].of_rest(theta, None)
+
+    @cached_property
+    def _rests(self) -> dict[int, "NestedErrors"]:
+        return {}
+
+    @cached_property
+    def _flat(self) -> FlatErrors | None:
+        """The testers whose sessions hold one set each, where there are any."""
+        rows = np.flatnonzero(~self._in_deep)
+        if not rows.size:
+            return None
+        rows = rows[np.argsort(self.nesting.tester_of_set[rows], kind="stable")]
+        shared = self.shared_variance[self.nesting.baseline_of_set[rows]]
+        return FlatErrors(
+            self.own_variance[rows] + shared,
+            self.columns[rows],
+            self.nesting.testers[self.nesting.tester_of_set[rows]],
+        )
+
+    @cached_property
+    def _deep(self) -> "NestedErrors | None":
+        """The other testers, where there are any."""
+        if self._in_deep.all():
+            return self
+        return self.some(self._in_deep) if self._in_deep.any() else None
+
+    @cached_property
+    def _in_deep(self) -> NDArray[np.bool_]:
+        """Rows of testers with several sets in a session."""
+        session = self.nesting.session_of_set
+        crowded = np.bincount(session)[session] > 1
+        tester = self.nesting.tester_of_set
+        return np.bincount(tester, crowded, minlength=self.nesting.testers.size)[tester] > 0
 
     def by_tester(self, theta: Floats) -> BlockSums:
         return self._sums(theta, _by_tester)
@@ -77,20 +134,18 @@ class NestedErrors:
             marginal[:, diagonal, diagonal] += self.own_variance[rows] + theta[SET]
             yield rows, marginal
 
-    def without(self, tester: int) -> "NestedErrors":
-        """The model of the sets of all testers but one, counted from 0."""
+    def some(self, kept: NDArray[np.bool_]) -> "NestedErrors":
+        """The model of the sets kept (k,)."""
         nesting = self.nesting
-        kept = nesting.tester_of_set != tester
+        baseline = nesting.baseline_of_set[kept]
         rest = nest(
-            nesting.tester_of_set[kept],
-            nesting.session_of_set[kept],
-            nesting.baseline_of_set[kept],
+            nesting.testers[nesting.tester_of_set[kept]], nesting.session_of_set[kept], baseline
         )
         return replace(
             self,
             nesting=rest,
             own_variance=self.own_variance[kept],
-            shared_variance=self.shared_variance[nesting.tester_of_baseline != tester],
+            shared_variance=self.shared_variance[np.unique(baseline)],
             columns=self.columns[kept],
         )
 

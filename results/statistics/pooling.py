@@ -25,7 +25,15 @@ from scipy.stats import t as student_t
 
 from results.statistics.block_sums import LEVELS, SESSION, SET, TESTER
 from results.statistics.cluster_robust import cluster_robust
-from results.statistics.components import At, Booleans, Maximum, likelihood_at, maximise
+from results.statistics.components import (
+    At,
+    Booleans,
+    Maximum,
+    Search,
+    likelihood_at,
+    maximise,
+    search,
+)
 from results.statistics.errors import (
     NoScatter,
     NotFinite,
@@ -34,7 +42,7 @@ from results.statistics.errors import (
     ShapeMismatch,
     TooFewTesters,
 )
-from results.statistics.heterogeneity import Homogeneity, homogeneity, share, total_interval
+from results.statistics.heterogeneity import Homogeneity, homogeneity, share, total_end
 from results.statistics.leave_one_out import LeaveOneOut, leave_one_out
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import identifiable, nest
@@ -44,7 +52,7 @@ from results.statistics.prediction import (
     lower_bound,
     prediction_interval,
 )
-from results.statistics.profile import profile_interval
+from results.statistics.profile import profile_high, profile_low
 
 Floats = NDArray[np.float64]
 
@@ -128,23 +136,37 @@ class PoolFit:
     common: Homogeneity
     scale: float
 
-    @cached_property
+    @property
     def intervals(self) -> tuple[tuple[float, float], ...]:
         """Profile intervals of tester, session and set; (0, 0) for a component not fitted."""
-        return (self.tester_interval, self._interval(SESSION), self._interval(SET))
+        return self._ends[:-1]
+
+    @property
+    def total_interval(self) -> tuple[float, float]:
+        """Interval of the sum of the components."""
+        return self._ends[-1]
 
     @cached_property
-    def tester_interval(self) -> tuple[float, float]:
-        return self._interval(TESTER)
+    def _ends(self) -> tuple[tuple[float, float], ...]:
+        """The intervals of tester, session, set, and their sum: all ends are searched in step."""
+        best, fitted = self.best, self.fitted
+        searches: list[Search[float]] = []
+        for level in np.flatnonzero(fitted).tolist():
+            searches += [
+                profile_low(best, fitted, level),
+                profile_high(best, fitted, level, self.scale),
+            ]
+        searches += [
+            total_end(best, fitted, self.common.df, probability) for probability in (0.975, 0.025)
+        ]
+        ends = search(self.at, *searches)
+        found = list(zip(ends[::2], ends[1::2], strict=True))
+        intervals = [found.pop(0) if is_fitted else (0.0, 0.0) for is_fitted in fitted.tolist()]
+        return (*intervals, found[0])
 
     @cached_property
     def between_testers(self) -> BetweenTesters:
-        return between_testers(self.at, self.best, self.tester_interval)
-
-    def _interval(self, level: int) -> tuple[float, float]:
-        if not self.fitted[level]:
-            return 0.0, 0.0
-        return profile_interval(self.at, self.best, self.fitted, level, self.scale)
+        return between_testers(self.at, self.best, self.intervals[TESTER])
 
     @property
     def prediction(self) -> tuple[float, float]:
@@ -209,7 +231,7 @@ def pooled(fit: PoolFit) -> Pooled:
     reach = float(student_t.ppf(0.975, df)) * se
     total, typical = float(theta.sum()), fit.common.typical_sampling_variance
     low, high = fit.prediction
-    total_low, total_high = total_interval(fit.model, theta, fit.fitted)
+    total_low, total_high = fit.total_interval
     return Pooled(
         k=fit.model.sets,
         testers=testers,

@@ -61,7 +61,7 @@ def between_testers(at: At, best: Maximum, interval: tuple[float, float]) -> Bet
     grid = np.geomspace(max(bottom, LEAST_SHARE * middle), top, POINTS)
     theta = np.tile(best.theta, (POINTS, 1))
     theta[:, TESTER] = grid
-    found = [at(row) for row in theta]
+    found = at(theta)
     value = np.array([one.value for one in found])
     information = np.array([one.expected[TESTER, TESTER] for one in found])
     weight = np.exp(value - value.max()) * np.sqrt(np.maximum(information, 0)) * grid

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from results.statistics.components import At, Booleans, Maximum, maximise
+from results.statistics.components import Booleans, Maximum, Search, climbing
 from results.statistics.errors import NoConvergence
 
 Floats = NDArray[np.float64]
@@ -23,56 +23,72 @@ STEPS = 200
 TOLERANCE = 1e-9  # relative, of the last step of Newton's method, which then squares it
 
 
-def profile_interval(
-    at: At, best: Maximum, fitted: Booleans, component: int, scale: float
-) -> tuple[float, float]:
-    """95 percent interval of component c of theta; `scale` is a variance typical of the data.
+def profile_low(best: Maximum, fitted: Booleans, component: int) -> Search[float]:
+    """Search for the lower end of the 95 percent interval of component c of theta."""
+    profile, estimate = _Profile(best, fitted, component), float(best.theta[component])
+    if estimate <= 0:
+        return 0.0
+    at_zero = yield from profile.excess(0.0, best)
+    if at_zero.excess <= 0:
+        return 0.0
+    return (yield from profile.crossing(estimate, 0.0, at_zero))
+
+
+def profile_high(best: Maximum, fitted: Booleans, component: int, scale: float) -> Search[float]:
+    """As `profile_low`, for the upper end; `scale` is a variance typical of the data.
 
     Raises NoConvergence where the likelihood does not fall however large the component.
     """
-    profile = _Profile(at, best, fitted, component)
-    estimate = float(best.theta[component])
-    low = 0.0
-    if estimate > 0 and profile.excess(0.0, best)[0] > 0:
-        low = profile.crossing(estimate, 0.0)
-    inside, outside = estimate, max(2 * estimate, scale)
+    profile, inside = _Profile(best, fitted, component), float(best.theta[component])
+    outside = max(2 * inside, scale)
     for _ in range(DOUBLINGS):
-        if profile.excess(outside, best)[0] > 0:
-            return low, profile.crossing(inside, outside)
+        there = yield from profile.excess(outside, best)
+        if there.excess > 0:
+            return (yield from profile.crossing(inside, outside, there))
         inside, outside = outside, 2 * outside
     raise NoConvergence("the likelihood of a variance component has no upper end")
 
 
 @dataclass(frozen=True)
+class _Fall:
+    """Fall beyond the chi-square point where the component is held, its slope, and the maximum."""
+
+    excess: float
+    slope: float
+    held: Maximum
+
+
+@dataclass(frozen=True)
 class _Profile:
-    at: At
     best: Maximum
     fitted: Booleans
     component: int
 
-    def excess(self, value: float, near: Maximum) -> tuple[float, float, Maximum]:
-        """Fall beyond the chi-square point with the component held at `value`, and its slope."""
+    def excess(self, value: float, near: Maximum) -> Search[_Fall]:
         others = self.fitted.copy()
         others[self.component] = False
-        held = maximise(self.at, self._along(near, value, others), others)
+        held = yield from climbing(self._along(near, value, others), others)
         fall = 2 * (self.best.likelihood.value - held.likelihood.value)
-        return fall - DROP, -2 * float(held.likelihood.score[self.component]), held
+        return _Fall(fall - DROP, -2 * float(held.likelihood.score[self.component]), held)
 
-    def crossing(self, inside: float, outside: float) -> float:
-        """Newton's method kept between a value within the interval and one beyond its end."""
-        value, near = outside, self.best
+    def crossing(self, inside: float, outside: float, there: _Fall) -> Search[float]:
+        """Newton's method kept between a value within the interval and one beyond its end.
+
+        It starts `there`, at the value beyond.
+        """
+        value = outside
         for _ in range(STEPS):
-            excess, slope, near = self.excess(value, near)
-            if excess > 0:
+            if there.excess > 0:
                 outside = value
             else:
                 inside = value
-            ahead = value - excess / slope if slope else np.inf
+            ahead = value - there.excess / there.slope if there.slope else np.inf
             if not min(inside, outside) <= ahead <= max(inside, outside):
                 ahead = (inside + outside) / 2
             if abs(ahead - value) <= TOLERANCE * abs(ahead):
                 return float(ahead)
             value = ahead
+            there = yield from self.excess(value, there.held)
         raise NoConvergence("the end of a profile interval was not found")
 
     def _along(self, near: Maximum, value: float, others: Booleans) -> Floats:

@@ -25,7 +25,8 @@ Floats = NDArray[np.float64]
 class RestrictedLikelihood:
     """l at one theta, with beta (p,), its model covariance (p, p), score (3,), informations.
 
-    `observed` and `average` are (3, 3).
+    `observed` and `average` are (3, 3). `misfit` is y'Py and `misfit_slope` (3,) its slope,
+    -y'P K_c P y.
     """
 
     value: float
@@ -34,6 +35,8 @@ class RestrictedLikelihood:
     score: Floats
     observed: Floats
     average: Floats
+    misfit: float
+    misfit_slope: Floats
 
     @property
     def expected(self) -> Floats:
@@ -41,23 +44,36 @@ class RestrictedLikelihood:
         return 2 * self.average - self.observed
 
 
-def restricted_likelihood(
-    sums: BlockSums, sets: int, log_determinant_design: float
-) -> RestrictedLikelihood:
-    """l and its derivatives from the sums over all testers, for k sets and ln|X'X|."""
-    cross = sums.cross[0]
-    covariance = np.linalg.inv(cross[:-1, :-1])
-    beta = covariance @ cross[:-1, -1]
-    residual = np.append(-beta, 1.0)
+def restricted_likelihoods(
+    sums: BlockSums, sets: Floats, log_determinant_design: Floats
+) -> list[RestrictedLikelihood]:
+    """l and its derivatives from each of g sums over testers, for k sets (g,) and ln|X'X| (g,)."""
+    cross = sums.cross
+    covariance: Floats = np.asarray(np.linalg.inv(cross[:, :-1, :-1]), dtype=np.float64)
+    beta = (covariance @ cross[:, :-1, -1:])[:, :, 0]
+    residual = np.concatenate((-beta, np.ones((beta.shape[0], 1))), axis=1)
+    misfit = np.einsum("ni,nij,nj->n", residual, cross, residual)
     value = -0.5 * (
-        (sets - beta.size) * np.log(2 * np.pi)
-        + sums.log_determinant[0]
+        (sets - beta.shape[1]) * np.log(2 * np.pi)
+        + sums.log_determinant
         - np.linalg.slogdet(covariance)[1]
         - log_determinant_design
-        + residual @ cross @ residual
+        + misfit
     )
-    score, observed, average = derivatives(sums, covariance[None], residual[None])
-    return RestrictedLikelihood(float(value), beta, covariance, score[0], observed[0], average[0])
+    score, observed, average = derivatives(sums, covariance, residual)
+    slope = -np.einsum("ncij,ni,nj->nc", sums.slope, residual, residual)
+    told = zip(
+        value.tolist(),
+        beta,
+        covariance,
+        score,
+        observed,
+        average,
+        misfit.tolist(),
+        slope,
+        strict=True,
+    )
+    return [RestrictedLikelihood(*one) for one in told]
 
 
 def derivatives(

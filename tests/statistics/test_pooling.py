@@ -111,15 +111,15 @@ def test_the_tree_has_the_density_of_the_error_contrasts_written_out(theta):
     covariance = contrast @ dense_covariance(model, theta) @ contrast.T
     dense = multivariate_normal(cov=covariance).logpdf(contrast @ model.columns[:, 1])
     at = likelihood_at(model)
-    assert at(np.array(theta)).value == pytest.approx(dense, rel=1e-11)
+    assert at(np.array([theta]))[0].value == pytest.approx(dense, rel=1e-11)
 
 
 def test_score_and_information_are_the_slopes_of_likelihood_and_score():
     at = likelihood_at(nested_errors(*world(6, seed=2))[0])
     theta = np.array([0.002, 0.0007, 0.0005])
-    here = at(theta)
-    slope = approx_fprime(theta, lambda point: at(point).value, 1e-9)
-    bend = approx_fprime(theta, lambda point: at(point).score, 1e-9)
+    (here,) = at(theta[None])
+    slope = approx_fprime(theta, lambda point: at(point[None])[0].value, 1e-9)
+    bend = approx_fprime(theta, lambda point: at(point[None])[0].score, 1e-9)
     assert here.score == pytest.approx(slope, rel=1e-4)
     assert here.observed == pytest.approx(-bend, rel=1e-4)
 
@@ -128,7 +128,7 @@ def test_no_point_nearby_is_likelier_than_the_fit():
     fit = fit_pool(*world(9, seed=4))
     rng = np.random.default_rng(0)
     nearby = np.maximum(fit.best.theta * np.exp(rng.normal(0, 0.3, (50, 3))), 0)
-    assert max(fit.at(theta).value for theta in nearby) <= fit.best.likelihood.value
+    assert max(found.value for found in fit.at(nearby)) <= fit.best.likelihood.value
 
 
 def test_shrunken_testers_solve_the_mixed_model_equations():

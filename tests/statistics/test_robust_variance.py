@@ -54,7 +54,7 @@ def test_the_tree_and_the_dense_blocks_have_the_same_sums():
     for name in BlockSums.__dataclass_fields__:
         ours, definition = (getattr(m.by_tester(theta), name) for m in (tree, dense))
         assert ours == pytest.approx(definition, rel=1e-8), name
-        assert getattr(tree.total(theta), name) == pytest.approx(
+        assert getattr(tree.totals(theta[None]), name) == pytest.approx(
             definition.sum(axis=0, keepdims=True), rel=1e-8
         ), name
 
