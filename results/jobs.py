@@ -81,6 +81,7 @@ def retry(job_ids: Iterable[uuid.UUID]) -> int:
             state=Job.State.QUEUED,
             step=Job.Step.WAITING,
             attempts=0,
+            woken_at=F("created_at"),
             problem=None,
             finished_at=None,
         )
@@ -155,10 +156,12 @@ def still_ours(job: Job) -> bool:
 
 
 def _give_back(job: Job, error: Exception) -> None:
+    """Keep what broke off; its message is used up, so the next sweep sends again."""
     last = job.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
     Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts).update(
         state=Job.State.FAILED if last else Job.State.QUEUED,
         lease_expires_at=None,
+        woken_at=F("created_at"),
         problem=_problem(f"{type(error).__name__} while the session was being worked out."),
         **({"finished_at": Now()} if last else {}),
     )

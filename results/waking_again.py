@@ -1,19 +1,18 @@
 """Whom the sweeper sends for again, and how often.
 
 A message may be lost, or only wait behind others while the workers are busy, and the rows don't
-tell which. So the pause doubles each time, up to a lease: what waits is sent for a few times and
-not at each sweep, which would fill the queue faster than the workers can empty it.
+tell which. So the pause doubles each time: what waits an hour is sent for some ten times and not
+at each sweep, which would fill the queue faster than the workers can empty it. A message that is
+lost from a long queue is made good once its job has waited as long again.
 """
 
 from __future__ import annotations
 
 import uuid
 
-from django.conf import settings
 from django.db.models import DateTimeField, ExpressionWrapper, F, Max, Min, Q, QuerySet
 from django.db.models.functions import Now
 
-from results.clock import from_now
 from results.models import Job, StalePool
 
 AT_ONCE = 500
@@ -21,8 +20,10 @@ AT_ONCE = 500
 
 def jobs_to_wake(unfinished: QuerySet[Job]) -> list[uuid.UUID]:
     """Ids of those unfinished jobs that are due to be sent for again, the oldest first."""
-    due = _due(unfinished, F("created_at"), F("woken_at")).order_by("created_at")
-    ids = list(due.values_list("pk", flat=True)[:AT_ONCE])
+    again = _again(F("created_at"), F("woken_at"))
+    lease_ran_out_since = Q(woken_at__lt=F("lease_expires_at"))
+    due = unfinished.annotate(again=again).filter(Q(again__lte=Now()) | lease_ran_out_since)
+    ids = list(due.order_by("created_at").values_list("pk", flat=True)[:AT_ONCE])
     Job.objects.filter(pk__in=ids).update(woken_at=Now())
     return ids
 
@@ -35,15 +36,16 @@ def pools_to_wake(waiting: list[int]) -> list[int]:
         .values("pool_id")
         .annotate(first=Min("marked_at"), last=Max("woken_at"))
     )
-    due = set(_due(marked, F("first"), F("last")).values_list("pool_id", flat=True))
+    due = set(
+        marked.annotate(again=_again(F("first"), F("last")))
+        .filter(again__lte=Now())
+        .values_list("pool_id", flat=True)
+    )
     StalePool.objects.filter(pool__in=due).update(woken_at=Now())
     left = due | (set(waiting) - set(marked.values_list("pool_id", flat=True)))
     return sorted(left)
 
 
-def _due(rows: QuerySet, began: F, woken: F) -> QuerySet:
-    """Rows whose last message is as long ago as it was after the beginning, or a lease ago."""
-    again = ExpressionWrapper(woken + (woken - began), output_field=DateTimeField())
-    return rows.annotate(again=again, woken=woken).filter(
-        Q(again__lte=Now()) | Q(woken__lt=from_now(-settings.SAMESPOOL_LEASE_SECONDS))
-    )
+def _again(began: F, woken: F) -> ExpressionWrapper:
+    """As long after the last message as that came after the beginning."""
+    return ExpressionWrapper(woken + (woken - began), output_field=DateTimeField())
