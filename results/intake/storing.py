@@ -83,7 +83,7 @@ def _store_pull_sets(rows: Sequence[PullSet]) -> None:
         )
         for row, (pk,) in zip(rows, cursor.fetchall(), strict=True):
             row.pk = pk
-        with cursor.copy(_copy_into(PullSet, names)) as copy:
+        with connection.wrap_database_errors, cursor.copy(_copy_into(PullSet, names)) as copy:
             for row in rows:
                 values = [getattr(row, name) for name in names]
                 copy.write_row([Jsonb(each) if isinstance(each, dict) else each for each in values])
@@ -101,7 +101,11 @@ def _store_pulls(parts: Sequence[tuple[Pulled, Baseline | PullSet]]) -> None:
             row for part, parent in parts for row in part.rows(**_parent(parent))
         )
         return
-    with connection.cursor() as cursor, cursor.copy(_copy_into(Pull, _COLUMNS)) as copy:
+    with (
+        connection.cursor() as cursor,
+        connection.wrap_database_errors,
+        cursor.copy(_copy_into(Pull, _COLUMNS)) as copy,
+    ):
         for part, parent in parts:
             for row in _tuples(part, parent):
                 copy.write_row(row)

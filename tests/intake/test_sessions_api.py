@@ -3,6 +3,8 @@
 import json
 
 import pytest
+from django.conf import settings
+from django.db import connection
 
 from results.models import Session
 from tests.intake.conftest import RIGHT, sheet
@@ -202,3 +204,22 @@ def test_the_list_and_a_session_take_as_many_queries_however_much_there_is(
         assert as_stranger.get(SESSIONS).json()["count"] == 3
     with django_assert_num_queries(6):
         assert len(as_stranger.get(last["session"]).json()["pull_sets"]) == 3
+
+
+@pytest.mark.skipif(settings.EMBEDDED, reason="SQLite is not written by COPY")
+def test_a_disk_that_fills_up_is_told_and_nothing_is_half_stored(post, right, as_owner):
+    as_owner.raise_request_exception = False
+    with connection.cursor() as cursor:
+        cursor.execute("""
+            CREATE FUNCTION fill_up() RETURNS trigger LANGUAGE plpgsql AS
+            $$ BEGIN RAISE EXCEPTION USING ERRCODE = 'disk_full'; END $$
+        """)
+        cursor.execute(
+            "CREATE TRIGGER full_disk BEFORE INSERT ON results_pull EXECUTE FUNCTION fill_up()"
+        )
+
+    answer = post(right)
+
+    assert answer.status_code == 503
+    assert answer.json()["type"] == "/problems/unavailable"
+    assert not Session.objects.exists()
