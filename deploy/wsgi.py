@@ -5,8 +5,10 @@ import os
 from django.conf import settings
 from django.core.wsgi import get_wsgi_application
 
+from deploy.whole_bodies import reading_whole_bodies
+
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
-application = get_wsgi_application()
+application = reading_whole_bodies(get_wsgi_application())
 
 if settings.EMBEDDED:
     from results.draining import start_draining

@@ -5,6 +5,7 @@ import json
 import os
 import re
 import secrets
+import socket
 import subprocess
 from pathlib import Path
 from types import SimpleNamespace
@@ -202,6 +203,19 @@ def test_requests_of_all_web_processes_are_in_every_scrape(deployed):
     assert len(list(files)) >= 2
     assert len(counts) == 1
     assert counts.pop() >= 40
+
+
+@pytest.mark.parametrize("known", [True, False], ids=["too large", "unknown sender"])
+def test_a_body_that_is_refused_unread_is_answered_and_not_cut_off(deployed, known):
+    port = int(start_web(deployed).rsplit(":", 1)[1])
+    token = deployed.token if known else "nobodys"
+    head = f"Host: 127.0.0.1\r\nAuthorization: Token {token}\r\nContent-Type: text/csv\r\n"
+    with socket.create_connection(("127.0.0.1", port), timeout=60) as client:
+        client.sendall(f"POST /api/v1/sessions HTTP/1.1\r\n{head}".encode())
+        client.sendall(b"Content-Length: 11000000\r\n\r\n")
+        for _ in range(110):  # the whole of it before the answer is read, as a proxy does
+            client.sendall(b" " * 100_000)
+        assert client.recv(12) == (b"HTTP/1.1 413" if known else b"HTTP/1.1 401")
 
 
 def test_a_web_process_tells_which_of_its_servers_is_gone_and_lives_on(bare):

@@ -1,0 +1,42 @@
+"""Reading what a client sends to its end, also where the answer needs none of it.
+
+A body that is refused unread, for its size or its sender, would be cut off while the proxy still
+passes it on, and the proxy would tell the client 502 in place of the refusal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, Any
+
+from django.core.handlers.wsgi import LimitedStream
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
+
+LONGEST = 16 * 1024 * 1024
+"""More than the proxy passes on; whoever sends more is cut off."""
+AT_ONCE = 64 * 1024
+
+
+def reading_whole_bodies(application: WSGIApplication) -> WSGIApplication:
+    """The application, but that the bodies of its requests are read to their end."""
+
+    def answer(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+        length = _told_length(environ)
+        if not 0 < length <= LONGEST:
+            return application(environ, start_response)
+        body: Any = LimitedStream(environ["wsgi.input"], length)
+        told = application({**environ, "wsgi.input": body}, start_response)
+        while body.read(AT_ONCE):
+            pass
+        return told
+
+    return answer
+
+
+def _told_length(environ: WSGIEnvironment) -> int:
+    try:
+        return int(environ.get("CONTENT_LENGTH") or 0)
+    except ValueError:
+        return 0
