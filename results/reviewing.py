@@ -22,6 +22,8 @@ MODERATORS = "moderators"
 
 DECISIONS = {"hold": State.HELD, "release": State.RELEASED, "reject": State.REJECTED}
 LONGEST_TEXT = 4000
+MOST_UNANSWERED = 20
+"""So often a contributor may write in a thread before a moderator has written in it."""
 
 
 def decide(
@@ -82,8 +84,16 @@ def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
 
 
 def answer(*, by: User, pull_set: PullSet, text: str) -> Message:
-    """Say something in the thread of one's own set. Raises Forbidden and Invalid."""
+    """Say something in the thread of one's own set.
+
+    Raises Forbidden, Invalid, and Conflict after so much that no moderator has answered.
+    """
     _check_owns(by, pull_set)
+    latest = pull_set.messages.order_by("-pk").values_list("by", flat=True)[:MOST_UNANSWERED]
+    if list(latest) == [by.pk] * MOST_UNANSWERED:
+        raise Conflict(
+            f"The last {MOST_UNANSWERED} words here are yours: wait until a moderator answers."
+        )
     return _say(by, pull_set, Message.Kind.ANSWER, text)
 
 

@@ -59,3 +59,22 @@ def test_a_script_in_the_page_does_not_run(transactional_db, page):
     page.wait_for_timeout(300)
     assert page.title() != "taken"
     assert len(refused(page)) == 1
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_the_picture_that_sets_up_a_second_factor_is_shown(transactional_db, owner, page):
+    owner.user.set_password("cork tape and a long line")
+    owner.user.save()
+    for address in ("/sign-in/", "/account/second-factor/set-up/"):
+        page.goto(address)
+        if page.locator("input[name=login]").count():
+            page.fill("input[name=login]", "owner")
+        if page.locator("input[name=password]").count():
+            page.fill("input[name=password]", "cork tape and a long line")
+            page.press("input[name=password]", "Enter")
+            page.wait_for_load_state("networkidle")
+    assert page.url.endswith("/account/second-factor/set-up/")
+    picture = page.locator("main img")
+    assert picture.get_attribute("src").startswith("data:image/svg+xml;base64,")
+    assert picture.evaluate("each => each.complete && each.naturalWidth") > 50
+    assert refused(page) == []

@@ -54,7 +54,7 @@ def sign_in(tester, somewhere):
     return signing_in
 
 
-def test_after_five_wrong_passwords_the_right_one_has_to_wait_too(ask_for_token):
+def test_api2_after_five_wrong_passwords_the_right_one_has_to_wait_too(ask_for_token):
     assert [ask_for_token(f"guess {number}").status_code for number in range(5)] == [401] * 5
     answer = ask_for_token(PASSWORD)
     assert answer.status_code == 429
@@ -129,7 +129,9 @@ def test_a_session_from_before_the_second_factor_decides_nothing_and_makes_no_to
     assert client.post("/account/tokens/").status_code == 200
 
 
-def test_a_token_from_before_its_owner_became_a_moderator_is_to_be_made_anew(owner, two_factors):
+def test_api2_a_token_from_before_its_owner_became_a_moderator_is_to_be_made_anew(
+    owner, two_factors
+):
     early = client_of(owner)
     assert early.get("/api/v1/me").status_code == 200
     owner.user.groups.add(Group.objects.get_or_create(name="moderators")[0])
