@@ -19,6 +19,16 @@ from deploy.observing.queue import impatient
 PATIENCE_S = 2
 """How long a server may take to answer before it counts as gone."""
 
+BEHIND_AT_MOST_S = 10
+"""How far a read replica may lag before it is no longer asked."""
+BEHIND = """
+    SELECT pg_is_in_recovery(),
+           EXISTS (SELECT FROM pg_stat_wal_receiver),
+           CASE WHEN pg_last_wal_receive_lsn() = pg_last_wal_replay_lsn() THEN 0
+                ELSE extract(epoch FROM clock_timestamp() - pg_last_xact_replay_timestamp())
+           END
+"""
+
 
 def live(_request: HttpRequest) -> HttpResponse:
     """200 as long as the process answers at all; touches nothing else."""
@@ -59,7 +69,17 @@ def _database() -> str:
             connect_timeout=PATIENCE_S,
             options=f"-c statement_timeout={PATIENCE_S * 1000}",
         ) as probe:
-            probe.execute("SELECT 1")
+            told = probe.execute(BEHIND).fetchone()
+            return _standing(*told) if told else "does not answer"
+    return "ok"
+
+
+def _standing(replica: bool, receives: bool, behind_s: float | None) -> str:
+    """How a server stands to the one that is written to, which it may be itself."""
+    if replica and not receives:
+        return "a replica that hears nothing of its primary"
+    if replica and (behind_s or 0) > BEHIND_AT_MOST_S:
+        return f"a replica {behind_s:.0f} s behind its primary"
     return "ok"
 
 
