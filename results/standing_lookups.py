@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
-from results.models import CheckResult, Job, PullSet, StalePool, Upload
+from results.models import CheckResult, Job, PullSet, Release, StalePool, Upload
 
 
 @dataclass(frozen=True)
@@ -19,6 +19,7 @@ class Waiting:
     oldest_job_s: float
     stale_pools: int
     oldest_mark_s: float
+    releases: dict[str, int]
 
 
 @dataclass(frozen=True)
@@ -31,8 +32,9 @@ class Outcomes:
 
 
 def waiting() -> Waiting:
-    """Jobs by state, the stale pools, and how long the oldest of each has waited."""
+    """Jobs and releases by state, the stale pools, and how long the oldest has waited."""
     counts = dict(Job.objects.order_by().values_list("state").annotate(Count("pk")))
+    releases = dict(Release.objects.order_by().values_list("state").annotate(Count("pk")))
     unfinished = Job.objects.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
     marks = StalePool.objects.aggregate(pools=Count("pool", distinct=True), oldest=Min("marked_at"))
     return Waiting(
@@ -40,6 +42,7 @@ def waiting() -> Waiting:
         oldest_job_s=_age_s(unfinished.aggregate(oldest=Min("created_at"))["oldest"]),
         stale_pools=marks["pools"],
         oldest_mark_s=_age_s(marks["oldest"]),
+        releases={state: releases.get(state, 0) for state in Release.State.values},
     )
 
 

@@ -6,7 +6,7 @@ from django.test import Client
 from prometheus_client.parser import text_string_to_metric_families
 
 from results import draining, jobs, stale
-from results.models import CheckResult, Pool, Screening
+from results.models import CheckResult, Pool, Release, Screening
 from tests import making
 
 
@@ -68,6 +68,16 @@ def test_a_pool_marked_twice_is_one_stale_pool(owner, client):
     stale.mark([pool.pk], "another")
 
     assert scraped(client)["samespool_stale_pools",] == 1
+
+
+def test_releases_of_the_open_data_are_counted_by_state(db, client):
+    for state in (Release.State.FAILED, Release.State.FAILED, Release.State.QUEUED):
+        Release.objects.create(state=state)
+
+    told = scraped(client)
+
+    assert told["samespool_releases", ("state", "failed")] == 2
+    assert told["samespool_releases", ("state", "queued")] == 1
 
 
 def test_marks_and_holds_are_counted_by_check_and_what_passed_is_not(owner, client):
