@@ -12,7 +12,6 @@ import argparse
 import os
 import resource
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
@@ -30,11 +29,10 @@ from django.core.wsgi import get_wsgi_application
 
 from deploy import throwaway
 from deploy.processes import free_port, leave_when_told, running, wait_until
+from deploy.serve_reading import tell_reading
 
 PROCESSES = 2
-CLIENTS = (1, 10, 50)
 PASSWORD = "only-for-this-benchmark"
-PATIENCE_S = 120.0
 ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 
@@ -66,7 +64,7 @@ def measure(options: argparse.Namespace) -> None:
         make(options.scale)
     with _serving() as port, _working():
         if "serve" not in options.without:
-            _serve(port, options.seconds)
+            tell_reading(port, options.seconds)
         if "upload" not in options.without:
             _told_uploads(upload_all(f"http://127.0.0.1:{port}", options.uploads))
     if "recompute" not in options.without:
@@ -79,44 +77,11 @@ def measure(options: argparse.Namespace) -> None:
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="deploy/bench serve", description=__doc__)
     parser.add_argument("--scale", type=float, default=0.02, help="1 is a million pulls")
-    parser.add_argument("--seconds", type=float, default=4.0, help="of each measurement")
+    parser.add_argument("--seconds", type=float, default=4.0, help="of each, in five rounds")
     parser.add_argument("--uploads", type=int, default=40, help="sessions of five sets")
     parts = ("serve", "upload", "recompute", "plans")
     parser.add_argument("--without", nargs="*", default=[], choices=parts, help="parts left out")
     return parser.parse_args()
-
-
-def _serve(port: int, seconds: float) -> None:
-    pool = _largest_pool()
-    addresses = {
-        "empty view": "/empty",
-        "pool list": "/api/v1/pools",
-        "one pool": f"/api/v1/pools/{pool}",
-        "its sets": f"/api/v1/pools/{pool}/sets",
-        "page of the list": "/",
-        "page of the pool": f"/pools/{pool}/",
-    }
-    print("\nReading: requests a second, median and 99th percentile in ms, by number of clients\n")
-    print(f"{'':20}{'bytes':>8}" + "".join(f"{clients:>24}" for clients in CLIENTS))
-    for name, path in addresses.items():
-        warm = requests.get(f"http://127.0.0.1:{port}{path}", timeout=PATIENCE_S)
-        warm.raise_for_status()
-        row = [_asked(port, path, clients, seconds) for clients in CLIENTS]
-        print(f"{name:20}{len(warm.content):>8}" + "".join(row), flush=True)
-        if "ETag" in warm.headers:
-            row = [
-                _asked(port, path, clients, seconds, warm.headers["ETag"]) for clients in CLIENTS
-            ]
-            print(f"{'  not modified':20}{0:>8}" + "".join(row), flush=True)
-
-
-def _asked(port: int, path: str, clients: int, seconds: float, *etag: str) -> str:
-    command = [sys.executable, "-m", "deploy.serve_load", str(port), path, str(clients)]
-    done = subprocess.run(
-        [*command, str(seconds), *etag], check=True, capture_output=True, text=True
-    )
-    rate, half, nearly_all = done.stdout.split()
-    return f"{rate:>9}{half:>7}{nearly_all:>8}"
 
 
 def _told_uploads(taken: dict[str, list[float]]) -> None:
@@ -155,12 +120,6 @@ def _recomputed(snapshot: str) -> tuple[int, float, int]:
 
     different = sum(len(each.differences) for each in recompute(snapshot))
     return os.getpid(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, different
-
-
-def _largest_pool() -> int:
-    from results.models import Pool  # noqa: PLC0415
-
-    return Pool.objects.filter(current__isnull=False).order_by("-current__sets")[0].pk
 
 
 @contextmanager

@@ -1,51 +1,148 @@
-"""Clients that ask for one address again and again: a process of its own with kept connections.
+"""Clients that ask for one address after another, each beside the empty view in the same seconds.
 
-`python -m deploy.serve_load PORT PATH CLIENTS SECONDS [ETAG]` prints requests a second and the
-median and 99th percentile in ms. It has one of the machine's cores, the server another.
+`python -m deploy.serve_load PORT CLIENTS SECONDS ROUNDS` reads the addresses as lines of JSON,
+`["/path", "etag or empty"]`, the empty view first, and prints as JSON what each came to. One
+process, connections that are kept and no more parsing than finding an answer's end, so that the
+clients take little from the cores that the server needs too.
 """
 
 from __future__ import annotations
 
-import asyncio
+import json
+import select
+import socket
 import sys
 import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from statistics import median
 
-import numpy as np
-
-
-async def ask(
-    port: int, path: str, until: float, wanted: bytes, header: str, taken: list[float]
-) -> None:
-    """One client: the next request goes out once the last answer is in."""
-    reader, writer = await asyncio.open_connection("127.0.0.1", port)
-    request = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1\r\n{header}\r\n".encode()
-    while (begun := time.perf_counter()) < until:
-        writer.write(request)
-        head = await reader.readuntil(b"\r\n\r\n")
-        if not head.startswith(wanted):
-            raise RuntimeError(f"{path}: {head[:200]!r}")
-        await reader.readexactly(_length(head))
-        taken.append(time.perf_counter() - begun)
-    writer.close()
+AT_ONCE = 1 << 18
+"""Bytes read from a connection at once; more than most answers have."""
+PATIENCE_S = 60.0
 
 
-def _length(head: bytes) -> int:
-    _, found, rest = head.lower().partition(b"content-length:")
-    return int(rest.split(b"\r\n", 1)[0]) if found else 0
+@dataclass
+class Client:
+    """A kept connection, when its last request went out, and what has come of the answer."""
+
+    connection: socket.socket
+    sent_at: float = 0.0
+    answer: bytearray = field(default_factory=bytearray)
 
 
-async def measure(port: int, path: str, clients: int, seconds: float, etag: str) -> str:
-    """Ask for so long with so many clients."""
-    header = f"If-None-Match: {etag}\r\n" if etag else ""
-    wanted = b"HTTP/1.1 304" if etag else b"HTTP/1.1 200"
+@dataclass(frozen=True)
+class Round:
+    """Requests a second, and the median and the 99th percentile of their times in ms."""
+
+    rate: float
+    half_ms: float
+    nearly_all_ms: float
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Medians over the rounds; ``of_empty`` and ``slower`` set rate and 99th percentile of each
+    round against the empty view's just before it."""
+
+    rate: float
+    half_ms: float
+    nearly_all_ms: float
+    of_empty: float
+    slower: float
+
+
+def beside_empty(empty: Sequence[Round], asked: Sequence[Round]) -> Beside:
+    """What an address came to, round by round beside the empty view."""
+    pairs = list(zip(empty, asked, strict=True))
+    return Beside(
+        rate=median(each.rate for each in asked),
+        half_ms=median(each.half_ms for each in asked),
+        nearly_all_ms=median(each.nearly_all_ms for each in asked),
+        of_empty=median(each.rate / nothing.rate for nothing, each in pairs),
+        slower=median(each.nearly_all_ms / nothing.nearly_all_ms for nothing, each in pairs),
+    )
+
+
+def ask(clients: dict[int, Client], request: bytes, wanted: bytes, seconds: float) -> Round:
+    """Each client sends the next request once its last answer is in, for so many seconds."""
+    waiting = select.epoll()
+    begun = time.perf_counter()
+    until = begun + seconds
+    for number, client in clients.items():
+        waiting.register(number, select.EPOLLIN)
+        _send(client, request)
     taken: list[float] = []
-    until = time.perf_counter() + seconds
-    await asyncio.gather(*(ask(port, path, until, wanted, header, taken) for _ in range(clients)))
-    half, nearly_all = 1000 * np.percentile(taken, [50, 99])
-    return f"{len(taken) / seconds:.1f} {half:.2f} {nearly_all:.2f}"
+    busy = len(clients)
+    while busy:
+        ready = waiting.poll(PATIENCE_S)
+        if not ready:
+            raise TimeoutError(f"no answer to {request!r} within {PATIENCE_S:.0f} s")
+        for number, _ in ready:
+            client = clients[number]
+            if not _answered(client, wanted):
+                continue
+            now = time.perf_counter()
+            taken.append(now - client.sent_at)
+            if now < until:
+                _send(client, request)
+            else:
+                busy -= 1
+    waiting.close()
+    rate = len(taken) / (time.perf_counter() - begun)
+    taken.sort()
+    at = [taken[int(share * (len(taken) - 1))] for share in (0.5, 0.99)]
+    return Round(rate, 1000 * at[0], 1000 * at[1])
+
+
+def _send(client: Client, request: bytes) -> None:
+    client.answer.clear()
+    client.sent_at = time.perf_counter()
+    client.connection.sendall(request)
+
+
+def _answered(client: Client, wanted: bytes) -> bool:
+    """Read what has come; whether it is all of the answer."""
+    read = client.connection.recv(AT_ONCE)
+    client.answer += read
+    head_ends = client.answer.find(b"\r\n\r\n")
+    if not read or (head_ends >= 0 and not client.answer.startswith(wanted)):
+        raise RuntimeError(f"wanted {wanted!r}, found {bytes(client.answer[:300])!r}")
+    return head_ends >= 0 and len(client.answer) == head_ends + 4 + _length(client.answer)
+
+
+def _length(answer: bytearray) -> int:
+    head, _, _ = answer.partition(b"\r\n\r\n")
+    _, found, rest = head.lower().partition(b"content-length:")
+    return int(rest.partition(b"\r\n")[0]) if found else 0
+
+
+def measure(
+    port: int, questions: Sequence[tuple[str, str]], clients: int, seconds: float, rounds: int
+) -> list[Beside]:
+    """Rounds of so many seconds for every address, the first one again before each."""
+    connected = [Client(socket.create_connection(("127.0.0.1", port))) for _ in range(clients)]
+    by_number = {client.connection.fileno(): client for client in connected}
+    empty, *others = [_question(path, etag) for path, etag in questions]
+    found: list[list[tuple[Round, Round]]] = [[] for _ in others]
+    for _ in range(rounds):
+        for pairs, other in zip(found, others, strict=True):
+            pairs.append((ask(by_number, *empty, seconds), ask(by_number, *other, seconds)))
+    for client in connected:
+        client.connection.close()
+    nothing = [pair[0] for pairs in found for pair in pairs]
+    return [beside_empty(nothing, nothing), *(beside_empty(*zip(*p, strict=True)) for p in found)]
+
+
+def _question(path: str, etag: str) -> tuple[bytes, bytes]:
+    """A request, and how its answer has to begin."""
+    header = f"If-None-Match: {etag}\r\n" if etag else ""
+    request = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1\r\n{header}\r\n".encode()
+    return request, b"HTTP/1.1 304" if etag else b"HTTP/1.1 200"
 
 
 if __name__ == "__main__":
-    _, port_, path_, clients_, seconds_, *etag_ = sys.argv
-    tag = etag_[0] if etag_ else ""
-    print(asyncio.run(measure(int(port_), path_, int(clients_), float(seconds_), tag)))
+    port_, clients_, seconds_, rounds_ = sys.argv[1:]
+    told = [json.loads(line) for line in sys.stdin]
+    results = measure(int(port_), told, int(clients_), float(seconds_), int(rounds_))
+    print(json.dumps([vars(result) for result in results]))
