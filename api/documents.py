@@ -9,6 +9,7 @@ from typing import Any
 from django.db import models
 from rest_framework import serializers
 from rest_framework.request import Request
+from rest_framework.reverse import reverse
 
 from rigs.metrology import units
 
@@ -119,6 +120,12 @@ class Link(serializers.HyperlinkedRelatedField):
 
     def __init__(self, view_name: str, **kwargs: Any) -> None:
         super().__init__(view_name=view_name, read_only=True, **kwargs)
+
+
+def address_of(view_name: str, request: Request) -> str:
+    """The address of the rows of a view, with ``%d`` where a row's number goes."""
+    of_row_0 = reverse(view_name, [0], request=request)
+    return of_row_0.replace("%", "%%").removesuffix("0") + "%d"
 
 
 class Strict(serializers.Serializer):

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.decorators import method_decorator
+from django.utils.functional import cached_property
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Link
+from api.documents import Link, address_of
 from api.pull_sets import FiguresDocument
 from results import lookups
+from results.editions import edition_of_pool
+from results.keeping import kept_until_changed
 from results.models import NormalisedSet, Pool
 from rigs.models import Contributor
 
@@ -43,6 +47,37 @@ class PooledSetDocument(FiguresDocument):
             *FiguresDocument.Meta.fields,
         ]
 
+    def to_representation(self, found: NormalisedSet) -> dict[str, Any]:
+        """What the fields say, taken directly: field by field a page costs three times as much."""
+        pull_set, session = found.pull_set, found.pull_set.session
+        leader = pull_set.leader_line
+        interval = {"low": found.interval_low, "high": found.interval_high}
+        apart = {"interval": interval, "calibration": self._calibration(found.calibration_id)}
+        return {
+            "pull_set": self._sets % found.pk,
+            "tester": session.contributor.handle,
+            "pulled_on": session.pulled_on,
+            "rig": session.revision.rig.name,
+            "main_line": pull_set.main_line.name,
+            "leader_line": leader.name if leader else None,
+            "parameters": pull_set.parameters,
+            **{
+                name: apart[name] if name in apart else getattr(found, name)
+                for name in FiguresDocument.Meta.fields
+            },
+        }
+
+    @cached_property
+    def _sets(self) -> str:
+        return address_of("api:pull-set", self.context["request"])
+
+    @cached_property
+    def _calibrations(self) -> str:
+        return address_of("api:calibration", self.context["request"])
+
+    def _calibration(self, pk: int | None) -> str | None:
+        return None if pk is None else self._calibrations % pk
+
 
 class WithoutTesterDocument(serializers.Serializer):
     """The pool without one tester, on the log scale."""
@@ -68,6 +103,7 @@ class TesterEffectDocument(serializers.Serializer):
     without = WithoutTesterDocument(allow_null=True)
 
 
+@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
 class PooledSets(generics.ListAPIView):
     """The sets that count in a pool, by tester and day."""
@@ -79,6 +115,7 @@ class PooledSets(generics.ListAPIView):
         return lookups.sets_of(generics.get_object_or_404(Pool, pk=self.kwargs["pk"]))
 
 
+@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
 class TesterEffects(generics.ListAPIView):
     """The testers of a pool, by handle; none where no figure is pooled."""

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Prefetch, Q
+from django.db.models import Q
 from django.utils.decorators import method_decorator
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
-from rest_framework.reverse import reverse
 
 from api.documents import Choice, Filters
-from api.keeping import kept_until_changed
 from api.pool_parts import OF_TESTERS
 from api.pull_sets import Interval
 from results import lookups
 from results.editions import edition_of_pool, edition_of_pools
-from results.models import Connection, Pool, PoolMembership, PoolVersion
+from results.keeping import kept_until_changed
+from results.models import Connection, Pool, PoolVersion
 from rigs.models import Material
 
 
@@ -136,29 +135,6 @@ class OnePoolDocument(PoolDocument):
         return {name: of for name, of in figures.items() if name not in OF_TESTERS}
 
 
-class PastVersionDocument(VersionDocument):
-    """A version of a pool, why it was computed, and the sets that came and went with it."""
-
-    sets_added = serializers.SerializerMethodField()
-    sets_removed = serializers.SerializerMethodField()
-
-    class Meta(VersionDocument.Meta):
-        fields = [*VersionDocument.Meta.fields, "why", "sets_added", "sets_removed"]
-
-    def get_sets_added(self, version: PoolVersion) -> list[str]:
-        return self._links(version.sets_added.all())
-
-    def get_sets_removed(self, version: PoolVersion) -> list[str]:
-        return self._links(version.sets_removed.all())
-
-    def _links(self, memberships: Any) -> list[str]:
-        request = self.context["request"]
-        return [
-            reverse("api:pull-set", [membership.pull_set_id], request=request)
-            for membership in memberships
-        ]
-
-
 @method_decorator(kept_until_changed(edition_of_pools), name="dispatch")
 @extend_schema(tags=["pools"], parameters=[PoolFilters])
 class Pools(generics.ListAPIView):
@@ -178,22 +154,3 @@ class OnePool(generics.RetrieveAPIView):
 
     serializer_class = OnePoolDocument
     queryset = lookups.pools()
-
-
-@extend_schema(tags=["pools"])
-class Versions(generics.ListAPIView):
-    """The dated versions of a pool, newest first."""
-
-    serializer_class = PastVersionDocument
-    queryset = PoolVersion.objects.none()
-
-    def get_queryset(self) -> Any:
-        pool = generics.get_object_or_404(Pool, pk=self.kwargs["pk"])
-        memberships = PoolMembership.objects.order_by("pull_set_id")
-        return (
-            lookups.versions_of(pool)
-            .defer("figures")
-            .prefetch_related(
-                Prefetch("sets_added", memberships), Prefetch("sets_removed", memberships)
-            )
-        )

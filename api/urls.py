@@ -13,6 +13,7 @@ from api import (
     open_data,
     people,
     pool_parts,
+    pool_versions,
     pools,
     pull_sets,
     rankings,
@@ -26,6 +27,22 @@ from api.problems import Nothing
 
 app_name = "api"
 urlpatterns = [
+    path("pools", pools.Pools.as_view(), name="pools"),
+    path("pools/ranking", rankings.Ranking.as_view(), name="ranking"),
+    path("pools/<int:pk>", pools.OnePool.as_view(), name="pool"),
+    path("pools/<int:pk>/sets", pool_parts.PooledSets.as_view(), name="pool-sets"),
+    path(
+        "pools/<int:pk>/tester-effects",
+        pool_parts.TesterEffects.as_view(),
+        name="pool-tester-effects",
+    ),
+    path("pools/<int:pk>/versions", pool_versions.Versions.as_view(), name="pool-versions"),
+    path(
+        "pools/<int:pk>/versions/<int:number>/changes",
+        pool_versions.Changes.as_view(),
+        name="pool-version-changes",
+    ),
+    path("pools/<int:pk>/comparison", comparisons.Comparison.as_view(), name="comparison"),
     path("tokens", tokens.Tokens.as_view(), name="tokens"),
     path("tokens/current", tokens.CurrentToken.as_view(), name="current-token"),
     path("me", people.Me.as_view(), name="me"),
@@ -51,17 +68,6 @@ urlpatterns = [
     *sessions.urlpatterns,
     *budgets.urlpatterns,
     path("open-data", open_data.OpenData.as_view(), name="open-data"),
-    path("pools", pools.Pools.as_view(), name="pools"),
-    path("pools/ranking", rankings.Ranking.as_view(), name="ranking"),
-    path("pools/<int:pk>", pools.OnePool.as_view(), name="pool"),
-    path("pools/<int:pk>/sets", pool_parts.PooledSets.as_view(), name="pool-sets"),
-    path(
-        "pools/<int:pk>/tester-effects",
-        pool_parts.TesterEffects.as_view(),
-        name="pool-tester-effects",
-    ),
-    path("pools/<int:pk>/versions", pools.Versions.as_view(), name="pool-versions"),
-    path("pools/<int:pk>/comparison", comparisons.Comparison.as_view(), name="comparison"),
     path("pull-sets/<int:pk>", pull_sets.OnePullSet.as_view(), name="pull-set"),
     path("pull-sets/<int:pk>/decisions", pull_sets.Decisions.as_view(), name="decisions"),
     *reviews.urlpatterns,

@@ -139,7 +139,7 @@ else:
 # By default for all processes together, as what allauth counts; and what each keeps by itself.
 _EACH_ITS_OWN = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 CACHES = {
-    "kept": {**_EACH_ITS_OWN, "LOCATION": "kept"},
+    "kept": {**_EACH_ITS_OWN, "LOCATION": "kept", "OPTIONS": {"MAX_ENTRIES": 1000}},
     "default": _EACH_ITS_OWN
     if EMBEDDED
     else {

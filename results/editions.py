@@ -10,19 +10,36 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
+from django.core.cache import caches
 from django.db import connection
 from django.db.models import BigIntegerField, Model
 from django.db.models.signals import post_delete, post_save
 
 from results.models import Connection, ConnectionAlias, Edition
+from results.sharing import Shared
+from rigs.models import Line, Rig
 
+NEVER = "none"
+"""Stands for the mark of what has not changed since there are marks; another store has it too."""
 _NEXT = """
     INSERT INTO results_edition (subject, mark) VALUES (%s, %s)
     ON CONFLICT (subject) DO UPDATE SET mark = excluded.mark
 """
+_MARKS = "SELECT subject, mark FROM results_edition"
 _OF_POOL = """
     SELECT version.id, version.computed_at,
         (SELECT mark FROM results_edition WHERE subject = 'names')
+    FROM results_pool pool JOIN results_poolversion version ON version.id = pool.current_id
+    WHERE pool.id = %s
+"""
+_OF_POOL_PAGE = """
+    SELECT version.id, version.computed_at,
+        (SELECT mark FROM results_edition WHERE subject = 'names'),
+        (SELECT computed_at FROM results_directcomparison compared
+            WHERE (compared.main_material, compared.leader_material, compared.terminal,
+                compared.wet, compared.shock)
+            = (pool.main_material, pool.leader_material, pool.terminal, pool.wet, pool.shock)),
+        version.forest_light <> ''
     FROM results_pool pool JOIN results_poolversion version ON version.id = pool.current_id
     WHERE pool.id = %s
 """
@@ -39,28 +56,56 @@ def next_edition(subject: Edition.Subject) -> None:
 
 def edition_of_pools() -> str:
     """Names the state that the list of pools is in."""
+    marks = _marks()
+    return "-".join(marks.get(subject, NEVER) for subject in Edition.Subject.values)
+
+
+@Shared
+def _marks() -> dict[str, str]:
+    """The mark of each subject: asked with every request for what is kept, so by all together."""
     with connection.cursor() as cursor:
-        cursor.execute("SELECT subject, mark FROM results_edition")
-        marks = dict(cursor.fetchall())
-    return "-".join(marks.get(subject, "none") for subject in Edition.Subject.values)
+        cursor.execute(_MARKS)
+        return dict(cursor.fetchall())
 
 
 def edition_of_pool(pk: int) -> str | None:
-    """Names the state that one pool is in; None where there is none yet."""
+    """Names the state of one pool, its sets and its testers; None where there is none yet.
+
+    While no pool has another version and nothing another name, it is what it was; so it is asked
+    by the list's state, which costs PostgreSQL a fifth, and looked up only after a change.
+    """
+    pools = edition_of_pools()
+    kept = caches["kept"].get(f"edition:{pk}")
+    if kept is not None and kept[0] == pools:
+        return str(kept[1])
+    found = _edition_of(pk, _OF_POOL)
+    if found is not None and not pools.startswith(NEVER):
+        caches["kept"].set(f"edition:{pk}", (pools, found), None)
+    return found
+
+
+def edition_of_pool_page(pk: int) -> str | None:
+    """Names the state of a pool's page: of the pool, its drawing, and the joins beside it."""
+    return _edition_of(pk, _OF_POOL_PAGE)
+
+
+def _edition_of(pk: int, query: str) -> str | None:
     if pk > BigIntegerField.MAX_BIGINT:
         return None
     with connection.cursor() as cursor:
-        cursor.execute(_OF_POOL, [pk])
+        cursor.execute(query, [pk])
         row = cursor.fetchone()
-    return f"{pk}-{row[0]}-{row[1]}-{row[2]}".replace(" ", "-") if row else None
+    return "-".join(map(str, (pk, *row))).replace(" ", "-") if row else None
 
 
 def follow_names() -> None:
-    """Have every change of a connection's names mark a new edition, wherever it is made."""
-    for model in (Connection, ConnectionAlias):
+    """Have every change of a name that pools are shown with mark a new edition."""
+    for model in (Connection, ConnectionAlias, Rig, Line):
         for signal in (post_save, post_delete):
             signal.connect(_named_anew, sender=model, dispatch_uid="results.editions")
 
 
-def _named_anew(sender: type[Model], **_told: Any) -> None:  # noqa: ARG001
-    next_edition(Edition.Subject.NAMES)
+def _named_anew(sender: type[Model], *, created: bool = False, **_told: Any) -> None:
+    """A new rig or line is in no pool yet; a new connection changes what the list can be asked."""
+    if not (created and sender in (Rig, Line)):
+        next_edition(Edition.Subject.NAMES)

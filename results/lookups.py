@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import Any
 
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, TextField, Value
+from django.db.models import (
+    Count,
+    F,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    TextField,
+    Value,
+)
 from django.db.models.functions import Coalesce
 
 from results.models import (
@@ -18,7 +28,7 @@ from results.models import (
     StateChange,
 )
 from results.states import COUNTING
-from rigs.models import Contributor
+from rigs.models import Contributor, RigRevision
 
 LINE_PAIR = ("main_material", "leader_material", "terminal", "wet", "shock")
 NEAR = 0.25
@@ -49,18 +59,24 @@ def pools() -> QuerySet[Pool]:
 
 
 def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
-    """Sets that count in the current version of a pool, by tester and day."""
-    counting = PoolMembership.objects.filter(pool=pool, until__isnull=True)
+    """Sets that count in the current version of a pool, by tester and day.
+
+    Joined are the tables that choose and order them. Rigs and lines are few and come after: with
+    all of them PostgreSQL has more joins than it puts in order (join_collapse_limit), and would
+    read every set of the store to find those of one pool.
+    """
     return (
-        NormalisedSet.objects.filter(pull_set__in=counting.values("pull_set"))
-        .select_related(
-            "pull_set__session__contributor",
-            "pull_set__session__revision__rig",
+        NormalisedSet.objects.filter(
+            pull_set__memberships__pool=pool, pull_set__memberships__until__isnull=True
+        )
+        .select_related("pull_set__session__contributor")
+        .prefetch_related(
+            Prefetch("pull_set__session__revision", RigRevision.objects.select_related("rig")),
             "pull_set__main_line",
             "pull_set__leader_line",
         )
         .order_by(
-            "pull_set__session__contributor__handle", "pull_set__session__pulled_on", "pull_set"
+            "pull_set__session__contributor__handle", "pull_set__session__pulled_on", "pull_set_id"
         )
     )
 
@@ -118,10 +134,16 @@ def history_of(pool: Pool) -> QuerySet[PoolVersion]:
     )
 
 
+def memberships_changed_by(version: PoolVersion) -> QuerySet[PoolMembership]:
+    """Sets that a version added, with ``added``, and those that it took out, without."""
+    changed = PoolMembership.objects.filter(Q(since=version) | Q(until=version))
+    return changed.annotate(added=Q(since=version)).order_by("pull_set", "pk")
+
+
 def changes_with(version: PoolVersion) -> QuerySet[PoolMembership]:
-    """Sets that a version added (``until`` is another or none) and those that it took out."""
+    """The same sets, each with the reason for its last change of state until then."""
     return (
-        PoolMembership.objects.filter(Q(since=version) | Q(until=version))
+        memberships_changed_by(version)
         .select_related("pull_set__session__contributor", "pull_set__normalised")
         .annotate(
             reason=Coalesce(
@@ -135,7 +157,6 @@ def changes_with(version: PoolVersion) -> QuerySet[PoolMembership]:
                 Value("", output_field=TextField()),
             )
         )
-        .order_by("pull_set")
     )
 
 

@@ -1,4 +1,4 @@
-"""How PostgreSQL runs the five queries that are asked most, on the store as it is."""
+"""How PostgreSQL runs the queries that are asked most, on the store as it is."""
 
 from __future__ import annotations
 
@@ -34,6 +34,8 @@ def _hottest() -> Iterator[tuple[str, Callable[[], Any], str]]:
     yield "state of one pool: each request for it", lambda: edition_of_pool(pool.pk), "names"
     yield "state of the list: each request for it", edition_of_pools, "results_edition"
     yield "the list of pools: once after a change", lambda: list(listed), "results_pool"
+    sets = lookups.sets_of(pool)[:50]
+    yield "sets of a pool: once after a change", lambda: list(sets), "results_normalisedset"
     yield "members of a pool: each recomputation", lambda: members_of(pool.pk), "cv"
     yield (
         "readings in common with other sets: each set that is screened",

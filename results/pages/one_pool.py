@@ -12,8 +12,11 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from results import lookups
+from results.editions import edition_of_pool_page
+from results.keeping import kept_until_changed
 from results.models import DirectComparison, Pool, PoolVersion
 from results.pages.line_pairs import contrasts_of, query_of
+from results.pages.measures import COOKIE as MEASURES
 from results.pages.pool_words import statements
 from results.statistics.pooling import LEAST_TESTERS
 from rigs.models import Contributor
@@ -48,6 +51,7 @@ class WithoutTester:
 
 
 @require_safe
+@kept_until_changed(edition_of_pool_page, cookies=(MEASURES,))
 def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     """A pool that has been computed at least once."""
     pool = get_object_or_404(lookups.drawn_pools(), pk=pk)

@@ -14,9 +14,12 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from results import lookups
+from results.editions import edition_of_pools
+from results.keeping import kept_until_changed
 from results.models import Pool
 from results.pages.filters import Filters
 from results.pages.line_pairs import query_of
+from results.pages.measures import COOKIE as MEASURES
 from results.pages.strips import Strip, strip_of
 from results.ranking import Place, places, ranked
 from results.statistics.pooling import LEAST_TESTERS
@@ -61,6 +64,7 @@ class Section:
 
 
 @require_safe
+@kept_until_changed(edition_of_pools, cookies=(MEASURES,))
 def pool_list(request: HttpRequest) -> HttpResponse:
     """Joins that answer what was asked for."""
     filters = Filters(request.GET)

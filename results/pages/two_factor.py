@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -19,7 +20,8 @@ def ask_for_second_factor(
 
     def middleware(request: HttpRequest) -> HttpResponse:
         path = request.path
-        guarded = path.startswith(reverse("admin:index")) or path == reverse("pages:make-token")
+        desk, make_token = _guarded()
+        guarded = path.startswith(desk) or path == make_token
         if not guarded or not opened_by_password_alone(request):
             return answer(request)
         if lacks_second_factor(request.user):
@@ -28,3 +30,9 @@ def ask_for_second_factor(
         return redirect(f"{reverse('mfa_reauthenticate')}?{urlencode({'next': after})}")
 
     return middleware
+
+
+@cache
+def _guarded() -> tuple[str, str]:
+    """Addresses that each request is held against, so looked up once."""
+    return reverse("admin:index"), reverse("pages:make-token")

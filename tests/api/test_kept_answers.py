@@ -27,10 +27,18 @@ def addresses(league) -> list[str]:
     return ["/api/v1/pools", f"/api/v1/pools/{Pool.objects.get().pk}"]
 
 
+PARTS = ("/sets", "/tester-effects", "/versions")
+
+
+@pytest.fixture
+def pages(addresses) -> list[str]:
+    return ["/", addresses[1].removeprefix("/api/v1") + "/"]
+
+
 def test_asked_again_an_unchanged_pool_costs_one_query(
     addresses, as_stranger, django_assert_num_queries
 ):
-    for address in addresses:
+    for address in [*addresses, *(addresses[1] + part for part in PARTS)]:
         first = as_stranger.get(address)
         with django_assert_num_queries(1):
             again = as_stranger.get(address)
@@ -114,3 +122,72 @@ def test_sets_and_testers_of_a_pool_come_in_pages(addresses, as_stranger):
         page = as_stranger.get(told[part], {"limit": 3}).json()
         assert (page["count"], len(page["results"])) == (4, 3)
         assert len(as_stranger.get(page["next"]).json()["results"]) == 1
+
+
+def test_a_set_that_is_held_is_gone_from_a_pools_parts_at_once(
+    addresses, league, moderator, as_stranger
+):
+    before = {part: as_stranger.get(addresses[1] + part)["ETag"] for part in PARTS}
+    decide(by=moderator.user, pull_set=league[3], decision="hold", reason="a question")
+    draining.drain()
+    counts = {
+        part: as_stranger.get(addresses[1] + part, HTTP_IF_NONE_MATCH=tag).json()["count"]
+        for part, tag in before.items()
+    }
+    assert counts == {"/sets": 3, "/tester-effects": 3, "/versions": 2}
+
+
+def test_a_rig_or_a_line_renamed_is_shown_by_its_new_name_at_once(addresses, league, as_stranger):
+    rig, line = league[0].session.revision.rig, league[0].main_line
+    for named, name in ((rig, "the old winch"), (line, "Nylon of the shed")):
+        as_stranger.get(addresses[1] + "/sets")
+        named.name = name
+        named.save()
+        assert name in as_stranger.get(addresses[1] + "/sets").content.decode()
+
+
+def test_asked_again_an_unchanged_page_costs_one_query(pages, client, django_assert_num_queries):
+    for page in pages:
+        first = client.get(page)
+        with django_assert_num_queries(1):
+            again = client.get(page)
+        assert (again.content, again["ETag"]) == (first.content, first["ETag"])
+        assert again["Content-Type"] == "text/html; charset=utf-8"
+        assert client.get(page, HTTP_IF_NONE_MATCH=first["ETag"]).status_code == 304
+
+
+def test_a_page_shows_a_set_gone_and_a_join_renamed_at_once(pages, league, moderator, client):
+    for page in pages:
+        client.get(page)
+    assert b"tester 3</a>" in client.get(pages[1]).content
+    decide(by=moderator.user, pull_set=league[3], decision="hold", reason="a question")
+    draining.drain()
+    blood = Connection.objects.get(name="Blood")
+    blood.name = "Barrel"
+    blood.save()
+    for page in pages:
+        assert "Barrel" in client.get(page).content.decode()
+    assert b"tester 3</a>" not in client.get(pages[1]).content
+
+
+def test_a_page_in_other_measures_is_another_page(pages, client):
+    for page in pages:
+        metric = client.get(page)
+        assert "Cookie" in metric["Vary"]
+        client.cookies["measures"] = "imperial"
+        imperial = client.get(page, HTTP_IF_NONE_MATCH=metric["ETag"])
+        assert (imperial.status_code, imperial["ETag"] == metric["ETag"]) == (200, False)
+        assert "<b>imperial</b>" in imperial.content.decode()
+        del client.cookies["measures"]
+        assert "<b>metric</b>" in client.get(page).content.decode()
+
+
+def test_whoever_is_signed_in_gets_a_page_of_their_own(pages, owner, client):
+    for page in pages:
+        kept = client.get(page)
+        signed_in = Client()
+        signed_in.force_login(owner.user)
+        own = signed_in.get(page, HTTP_IF_NONE_MATCH=kept["ETag"])
+        assert own.status_code == 200
+        assert "My bench" in own.content.decode()
+        assert "My bench" not in client.get(page).content.decode()

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from api import pool_versions
 from results import draining
 from results.models import Pool, PullSet
 from results.reviewing import decide
@@ -115,6 +116,31 @@ def test_the_history_says_which_sets_came_and_went_and_by_which_decision(
     assert (first["number"], latest["number"], latest["testers"]) == (1, 2, 3)
 
 
+def test_of_many_sets_that_came_the_history_names_a_few_and_says_where_all_are(
+    league, as_stranger, monkeypatch
+):
+    monkeypatch.setattr(pool_versions, "LISTED", 3)
+    [pool] = pools(as_stranger, least_testers=3)
+    [first] = as_stranger.get(pool["url"] + "/versions").json()["results"]
+    assert (len(first["sets_added"]), first["number_added"]) == (3, 4)
+    assert (first["sets_removed"], first["number_removed"]) == ([], 0)
+    page = as_stranger.get(first["changes"], {"limit": 3}).json()
+    rest = as_stranger.get(page["next"]).json()
+    everything = page["results"] + rest["results"]
+    assert [each["pull_set"] for each in page["results"]] == first["sets_added"]
+    assert (len(everything), {each["change"] for each in everything}) == (4, {"added"})
+
+
+def test_a_set_that_went_is_told_with_the_version_that_took_it_out(league, moderator, as_stranger):
+    [pool] = pools(as_stranger, least_testers=3)
+    decide(by=moderator.user, pull_set=league[3], decision="reject", reason="another line")
+    draining.drain()
+    latest, _ = as_stranger.get(pool["url"] + "/versions").json()["results"]
+    [change] = as_stranger.get(latest["changes"]).json()["results"]
+    assert change == {"pull_set": latest["sets_removed"][0], "change": "removed"}
+    assert (latest["number_added"], latest["number_removed"]) == (0, 1)
+
+
 def test_an_unchanged_pool_is_not_sent_twice(league, moderator, as_stranger):
     [pool] = pools(as_stranger, least_testers=3)
     tags = {address: as_stranger.get(address)["ETag"] for address in (pool["url"], "/api/v1/pools")}
@@ -132,11 +158,11 @@ def test_pools_and_sets_are_read_in_as_many_queries_however_many(
     with django_assert_num_queries(3):  # the tag, count, pools
         assert len(pools(as_stranger)) == 3
     pool = Pool.objects.get(current__testers=4)
-    with django_assert_num_queries(2):  # the tag, the pool
+    with django_assert_num_queries(3):  # the marks, the pool's state, the pool
         as_stranger.get(f"/api/v1/pools/{pool.pk}")
-    with django_assert_num_queries(3):  # the pool, count, sets
+    with django_assert_num_queries(7):  # the tag, the pool, count, sets, rigs, lines, leaders
         as_stranger.get(f"/api/v1/pools/{pool.pk}/sets")
-    with django_assert_num_queries(3):  # the pool, count, testers
+    with django_assert_num_queries(4):  # the tag, the pool, count, testers
         as_stranger.get(f"/api/v1/pools/{pool.pk}/tester-effects")
-    with django_assert_num_queries(5):  # the pool, count, versions, sets added, sets removed
+    with django_assert_num_queries(6):  # the tag, the pool, count, versions, sets added, removed
         as_stranger.get(f"/api/v1/pools/{pool.pk}/versions")

@@ -98,6 +98,7 @@ ROUTES = {
     "pools/<int:pk>/sets": {"GET": (None, *OPEN)},
     "pools/<int:pk>/tester-effects": {"GET": (None, *OPEN)},
     "pools/<int:pk>/versions": {"GET": (None, *OPEN)},
+    "pools/<int:pk>/versions/<int:number>/changes": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>/decisions": {
         "POST": ({"decision": "hold", "reason": "a question"}, 401, 403, 403, 201)
@@ -188,6 +189,7 @@ def test_each_person_may_do_what_is_theirs_and_no_more(
     people = (as_stranger, as_owner, as_other, as_moderator)
     number = str(world.get(route.partition("/")[0]))
     address = "/api/v1/" + route.replace("<int:pk>", number).replace("<uuid:pk>", number)
+    address = address.replace("<int:number>", "1")
     address += QUERIES.get(route, "")
     for method in METHODS:
         document, *expected = ROUTES[route].get(method, (None,))

@@ -1,0 +1,107 @@
+"""The history of a pool: its dated versions, and the sets that came and went with each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import Prefetch
+from django.utils.decorators import method_decorator
+from drf_spectacular.utils import extend_schema, extend_schema_field
+from rest_framework import generics, serializers
+from rest_framework.reverse import reverse
+
+from api.documents import Link, address_of
+from api.pools import VersionDocument
+from results import lookups
+from results.editions import edition_of_pool
+from results.keeping import kept_until_changed
+from results.models import Pool, PoolMembership, PoolVersion
+
+LISTED = 100
+"""Sets that a version in the history names of those that came, and of those that went."""
+
+
+class PastVersionDocument(VersionDocument):
+    """A version of a pool, why it was computed, and the sets that came and went with it."""
+
+    sets_added = serializers.SerializerMethodField(help_text=f"the first {LISTED}")
+    sets_removed = serializers.SerializerMethodField(help_text=f"the first {LISTED}")
+    number_added = serializers.IntegerField(source="added")
+    number_removed = serializers.IntegerField(source="removed")
+    changes = serializers.SerializerMethodField(help_text="where all of them are, in pages")
+
+    class Meta(VersionDocument.Meta):
+        fields = [
+            *VersionDocument.Meta.fields,
+            "why",
+            "sets_added",
+            "sets_removed",
+            "number_added",
+            "number_removed",
+            "changes",
+        ]
+
+    def get_sets_added(self, version: Any) -> list[str]:
+        return self._links(version.first_added)
+
+    def get_sets_removed(self, version: Any) -> list[str]:
+        return self._links(version.first_removed)
+
+    @extend_schema_field({"type": "string", "format": "uri"})
+    def get_changes(self, version: PoolVersion) -> str:
+        place = [version.pool_id, version.number]
+        return reverse("api:pool-version-changes", place, request=self.context["request"])
+
+    def _links(self, memberships: list[PoolMembership]) -> list[str]:
+        address = address_of("api:pull-set", self.context["request"])
+        return [address % membership.pull_set_id for membership in memberships]
+
+
+class ChangeDocument(serializers.ModelSerializer):
+    """A set that came into a pool or went from it."""
+
+    pull_set = Link("api:pull-set")
+    change = serializers.SerializerMethodField()
+
+    class Meta:
+        model = PoolMembership
+        fields = ["pull_set", "change"]
+
+    @extend_schema_field({"type": "string", "enum": ["added", "removed"]})
+    def get_change(self, membership: PoolMembership) -> str:
+        return "added" if membership.added else "removed"  # type: ignore[attr-defined]
+
+
+@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
+@extend_schema(tags=["pools"])
+class Versions(generics.ListAPIView):
+    """The dated versions of a pool, newest first."""
+
+    serializer_class = PastVersionDocument
+    queryset = PoolVersion.objects.none()
+
+    def get_queryset(self) -> Any:
+        pool = generics.get_object_or_404(Pool, pk=self.kwargs["pk"])
+        first = PoolMembership.objects.order_by("pull_set_id")[:LISTED]
+        return (
+            lookups.history_of(pool)
+            .defer("figures", "findings", "forest_light", "forest_dark", "inputs")
+            .prefetch_related(
+                Prefetch("sets_added", first, to_attr="first_added"),
+                Prefetch("sets_removed", first, to_attr="first_removed"),
+            )
+        )
+
+
+@extend_schema(tags=["pools"])
+class Changes(generics.ListAPIView):
+    """The sets that came and went with one version of a pool."""
+
+    serializer_class = ChangeDocument
+    queryset = PoolMembership.objects.none()
+
+    def get_queryset(self) -> Any:
+        version = generics.get_object_or_404(
+            PoolVersion.objects.only("pk"), pool=self.kwargs["pk"], number=self.kwargs["number"]
+        )
+        return lookups.memberships_changed_by(version)
