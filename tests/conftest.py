@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.contrib.auth.models import Group, User
-from django.core.cache import cache
+from django.core.cache import cache, caches
 from django.db import connections
 from knox.models import AuthToken
 from redis import Redis
@@ -54,6 +54,12 @@ def _nobody_is_counted_yet():
     with Redis.from_url(counts["LOCATION"]) as redis:
         for key in redis.scan_iter(f"{counts['KEY_PREFIX']}:*"):
             redis.delete(key)
+
+
+@pytest.fixture(autouse=True)
+def _nothing_is_kept_yet():
+    """Begin each story with no answer kept of another one's store."""
+    caches["kept"].clear()
 
 
 def contributor(handle: str) -> Contributor:
