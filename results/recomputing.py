@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,15 +14,23 @@ from results.members import Members, as_members
 from results.models import Baseline, PoolVersion, Pull, PullSet, Release
 from results.outcomes import pooled_from
 from results.pooling import columns_of
-from results.scales import Scale
+from results.scales import loads_N
 from results.snapshots import snapshot_id
-from results.statistics.censored import Strength, strength
-from results.statistics.failure_modes import counted, exact_for_assembly, exact_for_line
+from results.statistics.censored import Strength, strengths
+from results.statistics.errors import StatisticsError
+from results.statistics.failure_modes import MEANING
 from rigs.models import Calibration
 
-ExactFor: TypeAlias = Callable[[Iterable[str]], NDArray[np.bool_]]
-BATCH = 500
+Ids: TypeAlias = tuple[int, ...]
+BATCH = 5_000
 """Sets whose pulls are in memory at once."""
+VERSIONS = 10
+"""Versions whose figures are in memory at once."""
+UNCALIBRATED = (0.0, 1.0)
+"""Offset and gain of a scale whose readings are taken as loads."""
+NOT_COUNTED = [mode.value for mode, meaning in MEANING.items() if not meaning.counted]
+ASSEMBLY = {mode.value: meaning.exact_for_assembly for mode, meaning in MEANING.items()}
+LINE = {mode.value: meaning.exact_for_line for mode, meaning in MEANING.items()}
 
 
 class UnknownSnapshot(Exception):
@@ -63,7 +71,7 @@ def _named(snapshot: str) -> Iterable[PoolVersion]:
     versions = PoolVersion.objects.defer("forest_light", "forest_dark", "findings")
     release = Release.objects.filter(snapshot=snapshot).only("pool_versions").first()
     if snapshot and release is not None:
-        return versions.filter(pk__in=release.pool_versions).order_by("pk").iterator(BATCH)
+        return versions.filter(pk__in=release.pool_versions).order_by("pk").iterator(VERSIONS)
     found = list(versions.filter(snapshot=snapshot).order_by("pk")) if snapshot else []
     if not found:
         raise UnknownSnapshot(
@@ -102,55 +110,100 @@ def members_from_pulls(inputs: Mapping[str, Any]) -> Members:
     named = list(zip(inputs["pull_sets"], inputs["baselines"], inputs["calibrations"], strict=True))
     rows: list[tuple[Any, ...]] = []
     for start in range(0, len(named), BATCH):
-        rows += _rows(named[start : start + BATCH])
+        rows += _rows(*zip(*named[start : start + BATCH], strict=True))
     return as_members(rows)
 
 
-def _rows(named: Sequence[tuple[int, int, int]]) -> Iterator[tuple[Any, ...]]:
-    sets = PullSet.objects.select_related("session__revision").in_bulk([row[0] for row in named])
-    calibrations = Calibration.objects.in_bulk({row[2] for row in named if row[2]})
-    joined = _pulls_by("pull_set_id", sets)
-    baselines = Baseline.objects.in_bulk({row[1] for row in named})
-    straight = _straight(baselines)
-    for set_id, baseline_id, calibration_id in named:
-        session = sets[set_id].session
-        scale = Scale(calibrations.get(calibration_id), session.revision.resolution_N)
-        join = _strength(joined[set_id], scale, exact_for_assembly)
-        line = _strength(straight[baseline_id], scale, exact_for_line)
+def _rows(sets: Ids, baselines: Ids, calibrations: Ids) -> Iterator[tuple[Any, ...]]:
+    of_set = PullSet.objects.values_list(
+        "pk", "session__contributor_id", "session__revision__resolution_N"
+    )
+    told = {pk: row for pk, *row in of_set.filter(pk__in=sets)}
+    tester, resolution_N = zip(*(told[pk] for pk in sets), strict=True)
+    session, parts = _straight(baselines)
+    scales = _scales(calibrations)
+    joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
+    lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
+    for ids, join, line in zip(
+        zip(sets, tester, session, baselines, calibrations, strict=True), joins, lines, strict=True
+    ):
         yield (
-            set_id,
-            session.contributor_id,
-            baselines[baseline_id].session_id,
-            baseline_id,
-            calibration_id,
+            *ids,
             join.n,
             *(join.mean_N, join.cv, join.n_effective, join.degrees_of_freedom),
             *(line.mean_N, line.cv, line.n_effective, line.degrees_of_freedom),
         )
 
 
-def _straight(baselines: Mapping[int, Baseline]) -> dict[int, list[Pull]]:
-    """Straight-line pulls behind each baseline: all of its session, line and spool together."""
+def _scales(calibrations: Ids) -> NDArray[np.float64]:
+    """Offset in newtons and gain of each set's calibration, (k, 2)."""
+    found = Calibration.objects.filter(pk__in=set(calibrations))
+    of_calibration = {pk: row for pk, *row in found.values_list("pk", "offset_N", "gain")}
+    return np.array([of_calibration.get(pk, UNCALIBRATED) for pk in calibrations], dtype=float)
+
+
+def _straight(baselines: Ids) -> tuple[list[int], list[list[int]]]:
+    """Session of each baseline, and what its straight line was pulled as.
+
+    All baselines of its session, line and spool are pulled for one strength together.
+    """
+    columns = ("pk", "session_id", "line_id", "spool")
+    of_sessions = Baseline.objects.filter(pk__in=baselines).values("session_id")
+    specimens: dict[int, tuple[int, int, str]] = {}
     together: dict[tuple[int, int, str], list[int]] = defaultdict(list)
-    sessions = {baseline.session_id for baseline in baselines.values()}
-    for each in Baseline.objects.filter(session__in=sessions).order_by("pk"):
-        together[each.session_id, each.line_id, each.spool].append(each.pk)
-    parts = {
-        pk: together[each.session_id, each.line_id, each.spool] for pk, each in baselines.items()
-    }
-    pulls = _pulls_by("baseline_id", {part for found in parts.values() for part in found})
-    return {pk: [pull for part in found for pull in pulls[part]] for pk, found in parts.items()}
+    rows = Baseline.objects.filter(session__in=of_sessions).order_by("pk").values_list(*columns)
+    for pk, *specimen in rows:
+        specimens[pk] = tuple(specimen)
+        together[specimens[pk]].append(pk)
+    return [specimens[pk][0] for pk in baselines], [together[specimens[pk]] for pk in baselines]
 
 
-def _pulls_by(column: str, ids: Iterable[int]) -> dict[int, list[Pull]]:
-    found: dict[int, list[Pull]] = defaultdict(list)
-    for pull in Pull.objects.filter(**{f"{column}__in": list(ids)}).order_by("pk"):
-        found[getattr(pull, column)].append(pull)
-    return found
+def _strengths(
+    parent: str,
+    owners: Sequence[Sequence[int]],
+    scales: NDArray[np.float64],
+    resolution_N: Sequence[float],
+    exact: Mapping[str, bool],
+) -> list[Strength]:
+    """The strength of each set from the counted pulls of its owners, one after the other."""
+    starts, readings_N, failed = _pulls(parent, {pk for of_set in owners for pk in of_set}, exact)
+    spans = [starts.get(pk, (0, 0)) for of_set in owners for pk in of_set]
+    place = np.repeat(np.arange(len(owners)), [len(of_set) for of_set in owners])
+    first, sizes = np.array(spans, dtype=np.intp).reshape(-1, 2).T
+    rows = np.repeat(first - np.cumsum(sizes) + sizes, sizes) + np.arange(sizes.sum())
+    offset_N, gain = np.repeat(scales[place], sizes, axis=0).T
+    found = strengths(
+        loads_N(readings_N[rows], offset_N, gain),
+        ~failed[rows],
+        np.bincount(place, sizes, minlength=len(owners)).astype(np.intp),
+        np.array(resolution_N),
+    )
+    for one in found:
+        if isinstance(one, StatisticsError):
+            raise one
+    return cast("list[Strength]", found)
 
 
-def _strength(pulls: Sequence[Pull], scale: Scale, exact_for: ExactFor) -> Strength:
-    counts = counted([pull.failure_mode for pull in pulls])
-    kept = [pull for pull, counts_too in zip(pulls, counts, strict=True) if counts_too]
-    exact = exact_for([pull.failure_mode for pull in kept])
-    return strength(scale.loads_N(kept), ~exact, scale.resolution_N)
+def _pulls(
+    parent: str, owners: Iterable[int], exact: Mapping[str, bool]
+) -> tuple[dict[int, tuple[int, int]], NDArray[np.float64], NDArray[np.bool_]]:
+    """Where each owner's counted pulls begin and how many they are; their readings; which failed.
+
+    Plain columns: a million pulls as objects would cost more than all that is reckoned with them.
+    """
+    rows = (
+        Pull.objects.filter(**{f"{parent}__in": list(owners)})
+        .exclude(failure_mode__in=NOT_COUNTED)
+        .order_by(parent, "pk")
+        .values_list(parent, "reading_N", "failure_mode")
+    )
+    owner, reading_N, mode = zip(*rows, strict=True) if rows else ((), (), ())
+    codes, first, sizes = np.unique(
+        np.array(owner, dtype=np.int64), return_index=True, return_counts=True
+    )
+    spans = zip(first.tolist(), sizes.tolist(), strict=True)
+    return (
+        dict(zip(codes.tolist(), spans, strict=True)),
+        np.array(reading_N, dtype=float),
+        np.array([exact[each] for each in mode], dtype=bool),
+    )

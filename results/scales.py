@@ -14,6 +14,8 @@ from rigs.metrology.budget import uncalibrated_zero
 from rigs.metrology.validity import CALIBRATION_ENDS_DAYS, calibration_standing
 from rigs.models import Calibration, RigRevision
 
+Floats = NDArray[np.float64]
+
 UNCALIBRATED_ZERO = 0.03
 """Half-width, as a share of the straight strength, within which the zero of a scale that was
 never calibrated and has no capacity told is taken to lie; common practice, no source."""
@@ -31,12 +33,12 @@ class Scale:
     capacity_N: float | None = None
     note: str = ""
 
-    def loads_N(self, pulls: Sequence[Pull]) -> NDArray[np.float64]:
+    def loads_N(self, pulls: Sequence[Pull]) -> Floats:
         """Loads in newtons behind the readings; the readings themselves if not calibrated."""
         readings_N = np.array([pull.reading_N for pull in pulls], dtype=float)
         if self.calibration is None:
             return readings_N
-        return (readings_N - self.calibration.offset_N) / self.calibration.gain
+        return loads_N(readings_N, self.calibration.offset_N, self.calibration.gain)
 
     def u_offset_N(self, straight_N: float) -> float:
         """Standard uncertainty of the zero, in newtons of load."""
@@ -45,6 +47,11 @@ class Scale:
         if self.capacity_N is not None:
             return uncalibrated_zero(self.resolution_N, self.capacity_N)
         return float(UNCALIBRATED_ZERO * straight_N / np.sqrt(3))
+
+
+def loads_N(readings_N: Floats, offset_N: Floats | float, gain: Floats | float) -> Floats:
+    """Loads in newtons behind readings in newtons."""
+    return (readings_N - offset_N) / gain
 
 
 def scale_of(session: Session) -> Scale:
