@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.lookups import line_pair_of, rivals
-from results.members import log_ratios, members_of
+from results.members import log_ratios, members_of_each
 from results.models import DirectComparison, Pool, PoolVersion, StalePool
 from results.statistics.contrasts import Contrasts, within_baseline_contrasts
 from results.statistics.errors import StatisticsError
@@ -38,11 +39,11 @@ def comparison_is_due(pool_id: int) -> bool:
     While one of them is stale nothing is due: whoever refreshes the last one compares.
     """
     pool = Pool.objects.get(pk=pool_id)
-    pools = list(rivals(pool))
-    known = DirectComparison.objects.filter(**line_pair_of(pool)).first()
-    if known is not None and known.versions == _versions(pools):
+    versions = _versions(pool)
+    known = DirectComparison.objects.filter(**line_pair_of(pool)).values("versions").first()
+    if known is not None and known["versions"] == sorted(versions.values()):
         return False
-    return not StalePool.objects.filter(pool__in=pools).exists()
+    return not StalePool.objects.filter(pool__in=versions).exists()
 
 
 def compare_joins(pool_id: int) -> None:
@@ -51,17 +52,20 @@ def compare_joins(pool_id: int) -> None:
     The versions are told from before the sets are read, so that what comes between is due again.
     """
     pool = Pool.objects.get(pk=pool_id)
-    pools = list(rivals(pool))
-    told = {"versions": _versions(pools), "figures": {}, "why_not": "", **_compared(pools)}
+    versions = _versions(pool)
+    told = {"versions": sorted(versions.values()), "figures": {}, "why_not": ""}
+    told |= _compared(versions)
     DirectComparison.objects.update_or_create(**line_pair_of(pool), defaults=told)
 
 
-def _versions(pools: list[Pool]) -> list[int]:
-    return sorted(pool.current_id for pool in pools if pool.current_id)
+def _versions(pool: Pool) -> dict[int, int]:
+    """The current version of each pool of the same line pair, by the pool's id."""
+    told = rivals(pool).order_by("pk").values_list("pk", "current_id")
+    return {pk: version for pk, version in told if version is not None}
 
 
-def _compared(pools: list[Pool]) -> dict[str, Any]:
-    arms = _arms(pools)
+def _compared(versions: dict[int, int]) -> dict[str, Any]:
+    arms = _arms(versions)
     if arms is None:
         return {"why_not": "no join of this line pair has sets whose scatter can be told"}
     try:
@@ -71,19 +75,18 @@ def _compared(pools: list[Pool]) -> dict[str, Any]:
         found = network(contrasts, _best_known(contrasts))
     except StatisticsError as error:
         return {"why_not": str(error)}
-    return {"figures": _figures(pools, contrasts, found)}
+    return {"figures": _figures(versions, contrasts, found)}
 
 
-def _arms(pools: list[Pool]) -> _Arms | None:
+def _arms(pools: Collection[int]) -> _Arms | None:
     """Log ratios of each pool's sets at that pool's own scatter; None where there are none."""
     columns = []
-    for pool in pools:
-        members = members_of(pool.pk)
+    for pool_id, members in members_of_each(pools).items():
         try:
             ratios = log_ratios(members)
         except StatisticsError:
             continue
-        name = np.full(len(members), str(pool.pk))
+        name = np.full(len(members), str(pool_id))
         columns.append((ratios.y, ratios.own_variance, name, members.tester, members.baseline))
     if not columns:
         return None
@@ -96,8 +99,8 @@ def _best_known(contrasts: Contrasts) -> str:
     return str(min(named, key=lambda name: (-named[name], name)))
 
 
-def _figures(pools: list[Pool], contrasts: Contrasts, found: Network) -> dict[str, Any]:
-    versions = {str(pool.pk): pool.current for pool in pools if pool.current}
+def _figures(versions: dict[int, int], contrasts: Contrasts, found: Network) -> dict[str, Any]:
+    pooled = _pooled(versions)
     inconsistent = {
         (each.first, each.second): {"gap": each.difference, "se": each.se, "p": each.p}
         for each in found.inconsistencies
@@ -118,7 +121,7 @@ def _figures(pools: list[Pool], contrasts: Contrasts, found: Network) -> dict[st
                 "df": each.df,
                 "p": each.p,
                 "together": sum({each.first, each.second} <= joins for joins in together),
-                "of_pools": _of_pools(each, versions),
+                "of_pools": _of_pools(each, pooled),
                 "inconsistency": inconsistent.get((each.first, each.second)),
             }
             for each in found.differences
@@ -135,12 +138,19 @@ def _joins_by_baseline(contrasts: Contrasts) -> list[set[str]]:
     return list(joins_of.values())
 
 
-def _of_pools(pair: Difference, versions: dict[str, PoolVersion]) -> dict[str, float] | None:
+def _pooled(versions: dict[int, int]) -> dict[str, tuple[float | None, float | None]]:
+    """The pooled log efficiency of each join and its standard error, CR2; nothing where none is."""
+    told = PoolVersion.objects.filter(pk__in=versions.values()).values_list(
+        "pool_id", "figures__mu", "figures__se_robust"
+    )
+    return {str(pool_id): (mu, se) for pool_id, mu, se in told}
+
+
+def _of_pools(
+    pair: Difference, pooled: Mapping[str, tuple[float | None, float | None]]
+) -> dict[str, float] | None:
     """The difference of the two pooled efficiencies and its standard error, CR2, by itself."""
-    first, second = versions[pair.first].figures, versions[pair.second].figures
-    if not first or not second:
+    (first, first_se), (second, second_se) = pooled[pair.first], pooled[pair.second]
+    if first is None or first_se is None or second is None or second_se is None:
         return None
-    return {
-        "difference": first["mu"] - second["mu"],
-        "se": math.hypot(first["se_robust"], second["se_robust"]),
-    }
+    return {"difference": first - second, "se": math.hypot(first_se, second_se)}

@@ -13,7 +13,7 @@ upper Cholesky factor of M and B = D (M - X C X') D', the root being the symmetr
 one. Degrees of freedom are Satterthwaite's under the working model M.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -25,6 +25,7 @@ Rows = NDArray[np.intp]
 Form = Literal["CR0", "CR1", "CR2", "CR3"]
 
 RANK_TOLERANCE = 1e-10
+LARGEST = 2**18  # entries of the largest array: clusters at once times p times q
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def cluster_robust(
     meat, crossed = np.zeros((p, p)), np.zeros((q, p, p))
     trace, square = np.zeros(q), np.zeros(q)
     clusters = 0
-    for rows, marginal in blocks:
+    for rows, marginal in _in_slices(blocks, max(LARGEST // (p * q), 1)):
         clusters += rows.shape[0]
         x = design[rows]
         weighted = np.asarray(np.linalg.solve(marginal, x), dtype=np.float64)
@@ -83,6 +84,14 @@ def cluster_robust(
     bread = wanted @ covariance
     freedom = np.divide(trace**2, square, out=np.full(q, np.nan), where=square > 0)
     return ClusterRobust(bread @ meat @ bread.T, freedom)
+
+
+def _in_slices(
+    blocks: Iterable[tuple[Rows, Floats]], clusters: int
+) -> Iterator[tuple[Rows, Floats]]:
+    for rows, marginal in blocks:
+        for first in range(0, rows.shape[0], clusters):
+            yield rows[first : first + clusters], marginal[first : first + clusters]
 
 
 def _adjusted(

@@ -8,6 +8,7 @@ Consistency: side-splitting, the gap between direct and indirect evidence shared
 two joins (White 2015, Stata J. 15:951-985, the symmetrical method).
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -18,18 +19,28 @@ from scipy.sparse.csgraph import connected_components
 from scipy.stats import norm
 from scipy.stats import t as student_t
 
-from results.statistics.block_sums import SESSION, SET
+from results.statistics.block_sums import SESSION, SET, BlockSums
 from results.statistics.cluster_robust import cluster_robust
 from results.statistics.components import Maximum, along, likelihood_at, maximise
 from results.statistics.contrasts import Contrasts
 from results.statistics.errors import Disconnected, TooFewTesters
 from results.statistics.heterogeneity import Homogeneity, homogeneity
+from results.statistics.leave_one_out import SMALL
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import nest
+from results.statistics.restricted_likelihood import restricted_likelihoods
 
 Floats = NDArray[np.float64]
 
+Pair = tuple[int, int]
+
 LEAST_TESTERS = 3
+FEW = 500
+"""Contrasts up to which the network is fitted anew for each pair's inconsistency."""
+TOGETHER = 12
+"""Pairs whose columns are summed at once; more would cost more for what they have with others."""
+HELD = 1e-9
+"""What is left of a column, relative, below which others hold it."""
 HALVES = np.array([[0.0, 0.5, 0.5]])
 
 
@@ -127,9 +138,9 @@ def network(contrasts: Contrasts, reference: str) -> Network:
             for (i, j), se, df in zip(
                 pairs, robust.standard_error, robust.degrees_of_freedom, strict=True
             )
-            if se > NO_SCATTER
+            if se > NO_SCATTER and np.isfinite(df)
         ),
-        inconsistencies=tuple(_inconsistencies(contrasts, joins)),
+        inconsistencies=tuple(_inconsistencies(contrasts, joins, best)),
         tau2=float(best.theta[SESSION] + best.theta[SET]),
         restricted_loglik=likelihood.value,
         common=homogeneity(model),
@@ -179,9 +190,11 @@ def _indicator(join: NDArray[np.str_], joins: tuple[str, ...]) -> Floats:
 
 
 def _fit(model: NestedErrors) -> Maximum:
-    at = along(likelihood_at(model), HALVES)
-    start = np.array([np.var(model.columns[:, -1])])
-    best = maximise(at, start, np.array([True]))
+    return _climbed(model, np.array([np.var(model.columns[:, -1])]))
+
+
+def _climbed(model: NestedErrors, start: Floats) -> Maximum:
+    best = maximise(along(likelihood_at(model), HALVES), start, np.array([True]))
     return replace(best, theta=best.theta @ HALVES)
 
 
@@ -191,21 +204,81 @@ def _difference(first: str, second: str, value: float, se: float, df: float) -> 
     return Difference(first, second, value, se, df, value - reach, value + reach, p)
 
 
-def _inconsistencies(contrasts: Contrasts, joins: tuple[str, ...]) -> list[Inconsistency]:
+def _inconsistencies(
+    contrasts: Contrasts, joins: tuple[str, ...], best: Maximum
+) -> Iterator[Inconsistency]:
+    """Of each pair with direct and indirect evidence, from the fit of the whole network."""
+    splits = _splits(contrasts, joins)
+    pairs = list(splits)
+    few = contrasts.y.size <= FEW
+    for first in range(0, len(pairs), TOGETHER):
+        some = pairs[first : first + TOGETHER]
+        columns = np.column_stack([splits[pair] for pair in some])
+        gaps = [None] * len(some) if few else _gaps(_model(contrasts, joins, columns), some, best)
+        for (i, j), column, gap in zip(some, columns.T, gaps, strict=True):
+            difference, se = gap or _refitted(_model(contrasts, joins, column[:, None]), best)
+            p = float(2 * norm.sf(abs(difference) / se))
+            yield Inconsistency(joins[i], joins[j], difference, se, p)
+
+
+def _splits(contrasts: Contrasts, joins: tuple[str, ...]) -> dict[Pair, Floats]:
+    """The column of each pair's gap, where the differences between the joins don't hold it."""
     treatment, base = _indicator(contrasts.treatment, joins), _indicator(contrasts.base, joins)
     of_baseline = np.unique(contrasts.baseline, return_inverse=True)[1]
     present = np.zeros((of_baseline.max() + 1, len(joins)))
     np.maximum.at(present, of_baseline, treatment + base)
-    found = []
+    held = np.linalg.qr((treatment - base)[:, 1:])[0]
+    found = {}
     for i, j in combinations(range(len(joins)), 2):
         both = (present[:, i] * present[:, j])[of_baseline]
         shared_evenly = ((treatment - base)[:, i] - (treatment - base)[:, j]) / 2 * both
-        model = _model(contrasts, joins, shared_evenly[:, None])
-        if np.linalg.matrix_rank(model.design) < model.design.shape[1]:
+        left = shared_evenly - held @ (held.T @ shared_evenly)
+        if np.linalg.norm(left) > HELD * np.linalg.norm(shared_evenly):
+            found[i, j] = shared_evenly
+    return found
+
+
+def _refitted(model: NestedErrors, near: Maximum) -> tuple[float, float]:
+    """The last coefficient and its model standard error."""
+    start = np.array([near.theta[SESSION] + near.theta[SET]])
+    likelihood = _climbed(model, start).likelihood
+    return float(likelihood.beta[-1]), float(np.sqrt(likelihood.covariance[-1, -1]))
+
+
+def _gaps(
+    model: NestedErrors, pairs: list[Pair], best: Maximum
+) -> list[tuple[float, float] | None]:
+    """As `_refitted` for each pair's column of the model, without a fit of its own.
+
+    As in `leave_one_out`: one Newton step of tau2 on the sums at the network's own, and from
+    there U'M^-1 U by its second-order expansion. None where the step is not small.
+    """
+    shared = model.design.shape[1] - len(pairs)
+    picks = [[*range(shared), shared + place, -1] for place in range(len(pairs))]
+    (whole,) = [model.totals(best.theta[None])]
+    cross, slope, bend = (
+        np.stack([term[0][..., pick, :][..., pick] for pick in picks])
+        for term in (whole.cross, whole.slope, whole.bend)
+    )
+    sums = BlockSums(whole.log_determinant, cross, whole.trace, slope, whole.trace_of_pair, bend)
+    sets, no_constant = np.array(model.sets), np.array(0.0)
+    along_tau2 = HALVES[0]
+    found: list[tuple[float, float] | None] = []
+    for place, here in enumerate(restricted_likelihoods(sums, sets, no_constant)):
+        score = float(along_tau2 @ here.score)
+        information = float(along_tau2 @ here.observed @ along_tau2)
+        held = not best.theta.any() and score <= 0
+        step = 0.0 if held else score / information
+        tau2 = float(best.theta.sum()) + step
+        if not held and (information <= 0 or tau2 < 0 or step * score > SMALL):
+            found.append(None)
             continue
-        likelihood = _fit(model).likelihood
-        difference = float(likelihood.beta[-1])
-        se = float(np.sqrt(likelihood.covariance[-1, -1]))
-        p = float(2 * norm.sf(abs(difference) / se))
-        found.append(Inconsistency(joins[i], joins[j], difference, se, p))
+        there = (
+            cross[place]
+            - step * np.tensordot(along_tau2, slope[place], 1)
+            + step**2 * np.einsum("c,d,cdij->ij", along_tau2, along_tau2, bend[place])
+        )
+        covariance = np.linalg.inv(there[:-1, :-1])
+        beta = covariance @ there[:-1, -1]
+        found.append((float(beta[-1]), float(np.sqrt(covariance[-1, -1]))))
     return found
