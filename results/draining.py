@@ -41,9 +41,10 @@ def _run_jobs() -> None:
 
 
 def _refresh_pools() -> None:
-    # SQLite's clock counts milliseconds, so that a mark just made would lie ahead of it.
-    for pool_id in waiting_pools(from_now(1)):
-        pooling.refresh_pool(pool_id)
+    for _ in ("computed", "drawn and compared"):
+        # SQLite's clock counts milliseconds, so that a mark just made would lie ahead of it.
+        for pool_id in waiting_pools(from_now(1)):
+            pooling.refresh_pool(pool_id)
     jobs.finish_pooled()
 
 

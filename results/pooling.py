@@ -12,6 +12,8 @@ from django.db import transaction
 from django.db.models import F
 from structlog.contextvars import bound_contextvars
 
+from results import waking
+from results.after_commit import after_commit
 from results.contrasting import compare_joins, comparison_is_due
 from results.describing import describe
 from results.drawing import draw_forest
@@ -38,21 +40,28 @@ log = structlog.get_logger(__name__)
 
 
 def refresh_pool(pool_id: int) -> None:
-    """Recompute a pool until no mark says that it is stale, and draw it.
+    """Recompute a pool until no mark says that it is stale; where none does, draw and compare it.
+
+    What was just computed is drawn at the next call, which is asked for here and waits behind the
+    other pools, so that the figures of all of them are fresh before any is drawn.
 
     However many sessions marked it, each pass clears all the marks it read. Where another worker
     holds the pool, that one will see our marks, so there is nothing to do. Each try is counted with
     the pool until one succeeds, and the sweeper tries again a few times.
     """
+    computed = False
     with bound_contextvars(pool=pool_id):
         try:
             while (version := _next_version(pool_id)) is not None:
-                draw_forest(version)
+                computed = True
                 log.info("pool computed", version=version.number)
-            _finish(pool_id)
+            if not computed:
+                _finish(pool_id)
         except Exception:
             log.exception("pool not computed")
     finish_pooled()
+    if computed:
+        after_commit(waking.wake_pool, pool_id)
 
 
 def _finish(pool_id: int) -> None:
@@ -148,7 +157,7 @@ def _screen_again(members: Members) -> None:
     From one tester more than a pooled figure takes, each can be compared with the others' figure.
     """
     work_out_again(
-        Session.objects.filter(pull_sets__in=members.pull_set.tolist())
+        Session.objects.filter(pull_sets__in=members.pull_set.tolist(), screenings__isnull=False)
         .exclude(jobs__state=Job.State.QUEUED)
         .distinct()
     )
