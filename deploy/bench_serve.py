@@ -18,6 +18,7 @@ import time
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
+from dataclasses import dataclass
 
 import django
 import numpy as np
@@ -26,6 +27,7 @@ from django.conf import settings
 from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.core.wsgi import get_wsgi_application
+from django.db import connection
 
 from deploy import throwaway
 from deploy.processes import free_port, leave_when_told, running, wait_until
@@ -101,25 +103,38 @@ def _recompute() -> None:
         .order_by("-current__sets")
         .values_list("current__snapshot", flat=True)
     )
+    # A connection that two processes share would mix their answers up.
+    connection.close()
     begun = time.perf_counter()
     with ProcessPoolExecutor(PROCESSES, initializer=django.setup) as workers:
         found = list(workers.map(_recomputed, snapshots))
     took = time.perf_counter() - begun
-    peaks = {process: peak for process, peak, _ in found}
+    used = {one.process: (one.peak_MiB, one.cpu_s) for one in found}
     print(
         f"\nComputed again from raw pulls: {len(found)} pools in {took:.1f} s by {PROCESSES} "
-        f"processes, {sum(different for *_, different in found)} figures differ, peak "
-        f"{' + '.join(f'{peak:.0f}' for peak in peaks.values())} MiB",
+        f"processes, {sum(one.different for one in found)} figures differ; peak "
+        f"{' + '.join(f'{peak:.0f}' for peak, _ in used.values())} MiB, processor time "
+        f"{' + '.join(f'{cpu:.1f}' for _, cpu in used.values())} s beside the database's",
         flush=True,
     )
 
 
-def _recomputed(snapshot: str) -> tuple[int, float, int]:
-    """Process, its peak memory in MiB, and how many figures differ from those stored."""
+@dataclass(frozen=True)
+class _Recomputed:
+    """How many figures of a pool differ; the process, and what it has used until then."""
+
+    process: int
+    peak_MiB: float
+    cpu_s: float
+    different: int
+
+
+def _recomputed(snapshot: str) -> _Recomputed:
     from results.recomputing import recompute  # noqa: PLC0415
 
     different = sum(len(each.differences) for each in recompute(snapshot))
-    return os.getpid(), resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, different
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    return _Recomputed(os.getpid(), used.ru_maxrss / 1024, time.process_time(), different)
 
 
 @contextmanager

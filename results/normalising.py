@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -15,6 +15,8 @@ from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, P
 from results.referencing import Specimen
 from results.scales import Scale, scale_of
 from results.states import State
+from results.statistics.censored import Strength
+from results.statistics.efficiency import Efficiency
 from results.working_out import (
     NoFigures,
     Pulls,
@@ -132,7 +134,16 @@ def _pool_of(session: Session, pull_set: PullSet) -> Pool:
 
 def _columns(pull_set: PullSet, found: SetFigures) -> dict[str, Any]:
     modes = Counter(pull_set.pulls.values_list("failure_mode", flat=True))
-    join, baseline, ratio = found.join, found.baseline, found.efficiency
+    return columns_of(modes, found.join, found.baseline, found.efficiency) | {
+        "join_itself": _join_itself(found),
+        "notes": list(found.notes),
+    }
+
+
+def columns_of(
+    modes: Mapping[str, int], join: Strength, baseline: Strength, ratio: Efficiency
+) -> dict[str, Any]:
+    """What is stored of a set: its pulls by failure mode, the two strengths, and their ratio."""
     return {
         "pulls": sum(modes.values()),
         "counted": join.n,
@@ -154,8 +165,6 @@ def _columns(pull_set: PullSet, found: SetFigures) -> dict[str, Any]:
         "interval_high": ratio.fieller_high,
         "interval_open": ratio.interval_open or "",
         "u_offset_log": ratio.offset_log_uncertainty,
-        "join_itself": _join_itself(found),
-        "notes": list(found.notes),
     }
 
 

@@ -10,7 +10,9 @@ from time import perf_counter
 
 import django
 import numpy as np
+from celery import current_app
 from django.db import connection
+from django.db.models import Count
 
 TESTERS = 10_000
 PROCESSES = 2
@@ -37,6 +39,9 @@ def make(scale: float) -> None:
         analyse()
     with _timed("pooled"):
         pool_all()
+    with _timed("drawn and compared"):
+        _refresh_all()
+    current_app.control.purge()
     with _timed("analysed again"):
         analyse()
 
@@ -51,11 +56,20 @@ def pool_all() -> None:
     """A first version of every pool, by the verb that every upload goes through."""
     from results.models import Pool, StalePool  # noqa: PLC0415
 
-    pools = list(Pool.objects.values_list("pk", flat=True))
+    pools = Pool.objects.values_list("pk", flat=True)
     StalePool.objects.bulk_create(StalePool(pool_id=pk, why="the store was made") for pk in pools)
+    _refresh_all()
+
+
+def _refresh_all() -> None:
+    """Do at every pool what is to be done there next; the largest ones first."""
+    from results.models import Pool  # noqa: PLC0415
+
+    by_size = Pool.objects.annotate(size=Count("normalised_sets")).order_by("-size", "pk")
+    pools = list(by_size.values_list("pk", flat=True))
     connection.close()
     with ProcessPoolExecutor(PROCESSES, initializer=django.setup) as workers:
-        list(workers.map(_refresh, pools, chunksize=4))
+        list(workers.map(_refresh, pools))
 
 
 def _refresh(pool_id: int) -> None:
