@@ -25,4 +25,6 @@ def jobs_ahead(job: Job) -> int | None:
     """How many queued jobs were there before this one; None once it is taken up."""
     if job.state != Job.State.QUEUED:
         return None
-    return Job.objects.filter(state=Job.State.QUEUED, created_at__lt=job.created_at).count()
+    # SQLite compares moments as text, where one written to the millisecond comes before itself.
+    others = Job.objects.exclude(pk=job.pk)
+    return others.filter(state=Job.State.QUEUED, created_at__lt=job.created_at).count()
