@@ -19,25 +19,46 @@ from deploy.processes import free_port, running, wait_until
 @contextlib.contextmanager
 def postgresql() -> Iterator[str]:
     """A PostgreSQL server of one's own; yields the URL of an empty database on it."""
-    programs = postgresql_programs()
-    port = free_port()
-    account = unprivileged_account()
-    with _folder(account) as folder:
-        log = (folder / "log").open("wb")
-        options = {**account, "cwd": folder, "stdout": log, "stderr": log}
-        make = [str(programs / "initdb"), "--pgdata=data", "--username=samespool", "--no-sync"]
-        make += ["--auth=trust", "--encoding=UTF8", "--locale=C.UTF-8"]
-        subprocess.run(make, check=True, **options)
-        command = [str(programs / "postgres"), "-D", "data", "-p", str(port), "-k", str(folder)]
-        # Statistics gathered between tests describe tables that each test empties again, and
-        # mislead the planner; so none are.
-        settings = ("fsync=off", "synchronous_commit=off", "full_page_writes=off", "autovacuum=off")
-        for setting in settings:
-            command += ["-c", setting]
-        with running(command, stop_by=signal.SIGINT, **options):
-            is_ready = [str(programs / "pg_isready"), "-q", "-h", "127.0.0.1", "-p", str(port)]
-            wait_until(lambda: subprocess.run(is_ready, check=False).returncode == 0, "PostgreSQL")
+    with _folder(unprivileged_account()) as folder:
+        make = ["initdb", "--pgdata=data", "--username=samespool", "--no-sync"]
+        _made(folder, [*make, "--auth=trust", "--encoding=UTF8", "--locale=C.UTF-8"])
+        with _serving(folder) as port:
             yield f"postgresql://samespool@127.0.0.1:{port}/postgres"
+
+
+@contextlib.contextmanager
+def replica(of: str) -> Iterator[str]:
+    """A streaming replica of such a server; yields the URL of the same database on it."""
+    with _folder(unprivileged_account()) as folder:
+        copy = ["pg_basebackup", "--pgdata=data", f"--dbname={of}", "--write-recovery-conf"]
+        _made(folder, [*copy, "--checkpoint=fast", "--no-sync"])
+        with _serving(folder) as port:
+            yield f"postgresql://samespool@127.0.0.1:{port}/postgres"
+
+
+def _made(folder: Path, command: list[str]) -> None:
+    command[0] = str(postgresql_programs() / command[0])
+    with (folder / "log").open("ab") as log:
+        options = {**unprivileged_account(), "cwd": folder, "stdout": log, "stderr": log}
+        subprocess.run(command, check=True, **options)
+
+
+@contextlib.contextmanager
+def _serving(folder: Path) -> Iterator[int]:
+    """A server on the folder's data; yields its port."""
+    programs, port = postgresql_programs(), free_port()
+    command = [str(programs / "postgres"), "-D", "data", "-p", str(port), "-k", str(folder)]
+    # Statistics gathered between tests describe tables that each test empties again, and
+    # mislead the planner; so none are.
+    for setting in ("fsync=off", "synchronous_commit=off", "full_page_writes=off"):
+        command += ["-c", setting]
+    command += ["-c", "autovacuum=off"]
+    log = (folder / "log").open("ab")
+    options = {**unprivileged_account(), "cwd": folder, "stdout": log, "stderr": log}
+    with running(command, stop_by=signal.SIGINT, **options):
+        is_ready = [str(programs / "pg_isready"), "-q", "-h", "127.0.0.1", "-p", str(port)]
+        wait_until(lambda: subprocess.run(is_ready, check=False).returncode == 0, "PostgreSQL")
+        yield port
 
 
 @contextlib.contextmanager

@@ -1,9 +1,25 @@
-"""What the proxy sends to a read replica is the same for everyone."""
+"""A web process whose database is a streaming replica serves readers, and says when it is unfit."""
 
 import re
+import subprocess
+from contextlib import ExitStack
 from fnmatch import fnmatch
+from types import SimpleNamespace
 
-from tests.deploy.files import ROOT
+import requests
+
+from deploy import throwaway
+from deploy.processes import wait_until
+from tests.deploy.files import ROOT, commands, here
+from tests.deploy.test_as_deployed import (
+    PATIENCE_S,
+    bare,  # noqa: F401, a fixture
+    ready,
+    send,
+    start,
+    start_web,
+    token,
+)
 
 PROXY = (ROOT / "deploy" / "Caddyfile.replica").read_text()
 ADDRESSES = [
@@ -16,11 +32,50 @@ ADDRESSES = [
     "/api/v1/pools/1",
     "/api/v1/pools/1/sets",
     "/api/v1/pools/1/versions",
-    "/api/v1/pools/ranking",
     "/api/v1/lines",
     "/api/v1/connections",
     "/api/v1/open-data",
 ]
+
+
+def read(address: str, path: str) -> requests.Response:
+    return requests.get(address + path, headers={"Host": "127.0.0.1"}, timeout=60)
+
+
+def told(response: requests.Response) -> tuple:
+    return response.status_code, response.headers.get("ETag"), response.content
+
+
+def test_a_reader_says_what_the_primary_says_and_when_it_is_unfit(bare):  # noqa: F811
+    migrate = here(commands()["compose migrate"])
+    subprocess.run(migrate, env=bare.environment, cwd=ROOT, check=True, capture_output=True)
+    bare.token = token(bare)
+    with ExitStack() as copy:
+        url = copy.enter_context(throwaway.replica(bare.environment["DATABASE_URL"]))
+        environment = {**bare.environment, "DATABASE_URL": url}
+        reading = SimpleNamespace(**{**vars(bare), "environment": environment})
+        (bare.folder / "reader").mkdir()
+        reading.folder = bare.folder / "reader"
+        reader, web = start_web(reading), start_web(bare)
+        start(bare, "samespool-worker.service")
+
+        job = send(web, bare, "2026-01-11").json()["job"]["url"]
+        done = lambda: requests.get(job, timeout=30).json()["state"] == "done"  # noqa: E731
+        wait_until(done, "The job", PATIENCE_S)
+        newest = told(read(web, "/api/v1/pools"))
+        wait_until(lambda: told(read(reader, "/api/v1/pools")) == newest, "The replica")
+
+        for path in ADDRESSES:
+            assert told(read(reader, path)) == told(read(web, path)), path
+            assert read(reader, path).status_code == 200, path
+        assert ready(reader).json()["parts"]["database"] == "ok"
+
+        bare.database.close()
+        assert read(reader, "/api/v1/pools").status_code == 200
+        wait_until(lambda: ready(reader).status_code == 503, "The replica's loneliness")
+        assert "hears nothing" in ready(reader).json()["parts"]["database"]
+    gone = read(reader, "/api/v1/pools")
+    assert (gone.status_code, gone.headers["Retry-After"]) == (503, "5")
 
 
 def test_the_proxy_sends_to_the_replica_only_what_is_the_same_for_everyone():
