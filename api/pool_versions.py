@@ -57,7 +57,7 @@ class PastVersionDocument(VersionDocument):
         return [address % membership.pull_set_id for membership in memberships]
 
 
-class ChangeDocument(serializers.ModelSerializer):
+class SetChangeDocument(serializers.ModelSerializer):
     """A set that came into a pool or went from it."""
 
     pull_set = Link("api:pull-set")
@@ -97,7 +97,7 @@ class Versions(generics.ListAPIView):
 class Changes(generics.ListAPIView):
     """The sets that came and went with one version of a pool."""
 
-    serializer_class = ChangeDocument
+    serializer_class = SetChangeDocument
     queryset = PoolMembership.objects.none()
 
     def get_queryset(self) -> Any:

@@ -9,6 +9,7 @@ from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 
 from api.documents import Quantity
 from api.problems import CONTENT_TYPE
+from results.intake import CSV
 
 PROBLEM = {
     "type": "object",
@@ -71,6 +72,16 @@ class NameAndPasswordScheme(BasicScheme):
 
     target_class = "api.tokens.NameAndPassword"
     priority = 1
+
+
+def require_uploads(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
+    """Say of every operation that takes a sheet that it takes no empty body."""
+    for operations in result["paths"].values():
+        for operation in operations.values():
+            body = operation.get("requestBody", {})
+            if CSV in body.get("content", {}):
+                body["required"] = True
+    return result
 
 
 def add_problems(result: dict[str, Any], **_given: Any) -> dict[str, Any]:

@@ -24,6 +24,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "COMPONENT_SPLIT_REQUEST": True,
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.schema.require_uploads",
         "api.schema.add_problems",
     ],
     "SWAGGER_UI_DIST": "SIDECAR",

@@ -43,3 +43,8 @@ def test_the_page_to_read_it_needs_nothing_from_elsewhere(client, db):
     assert page.status_code == 200
     assert "/static/drf_spectacular_sidecar/" in page.content.decode()
     assert "https://" not in page.content.decode()
+
+
+def test_an_upload_without_a_body_is_outside_the_document(schema):
+    for address in ("/api/v1/sessions", "/api/v1/sessions/{id}/versions"):
+        assert schema["paths"][address]["post"]["requestBody"]["required"] is True

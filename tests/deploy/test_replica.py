@@ -62,8 +62,10 @@ def test_a_reader_says_what_the_primary_says_and_when_it_is_unfit(bare):  # noqa
         job = send(web, bare, "2026-01-11").json()["job"]["url"]
         done = lambda: requests.get(job, timeout=30).json()["state"] == "done"  # noqa: E731
         wait_until(done, "The job", PATIENCE_S)
-        newest = told(read(web, "/api/v1/pools"))
-        wait_until(lambda: told(read(reader, "/api/v1/pools")) == newest, "The replica")
+        drawn = lambda: read(web, "/pools/1/forest.svg").ok  # noqa: E731
+        wait_until(drawn, "The drawing", PATIENCE_S)
+        newest = told(read(web, "/pools/1/"))
+        wait_until(lambda: told(read(reader, "/pools/1/")) == newest, "The replica")
 
         for path in ADDRESSES:
             assert told(read(reader, path)) == told(read(web, path)), path
