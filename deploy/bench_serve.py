@@ -149,7 +149,7 @@ def _serving() -> Iterator[int]:
         tempfile.TemporaryFile() as log,
         running(command, stdout=log, stderr=log, env=environment),
     ):
-        wait_until(lambda: _answers(port), "The server")
+        wait_until(lambda: _answers(port), "The server", 120)
         yield port
 
 
