@@ -11,9 +11,10 @@ from __future__ import annotations
 import uuid
 
 from django.db.models import DateTimeField, ExpressionWrapper, F, Max, Min, Q, QuerySet
+from django.db.models.expressions import Combinable
 from django.db.models.functions import Now
 
-from results.models import Job, StalePool
+from results.models import Job, Pool, PoolVersion, StalePool
 
 AT_ONCE = 500
 
@@ -29,23 +30,30 @@ def jobs_to_wake(unfinished: QuerySet[Job]) -> list[uuid.UUID]:
 
 
 def pools_to_wake(waiting: list[int]) -> list[int]:
-    """Those of the waiting pools that are due to be sent for again, or have no mark that tells."""
+    """Those of the waiting pools that are due to be sent for again.
+
+    A pool waits by its marks to be computed, or by its current version to be drawn and compared.
+    """
     marked = (
         StalePool.objects.filter(pool__in=waiting)
         .order_by()
         .values("pool_id")
-        .annotate(first=Min("marked_at"), last=Max("woken_at"))
+        .annotate(again=_again(Min("marked_at"), Max("woken_at")))
     )
-    due = set(
-        marked.annotate(again=_again(F("first"), F("last")))
-        .filter(again__lte=Now())
-        .values_list("pool_id", flat=True)
-    )
+    stale = dict(marked.values_list("pool_id", "again"))
+    due = set(marked.filter(again__lte=Now()).values_list("pool_id", flat=True))
     StalePool.objects.filter(pool__in=due).update(woken_at=Now())
-    left = due | (set(waiting) - set(marked.values_list("pool_id", flat=True)))
-    return sorted(left)
+    undrawn = Pool.objects.filter(pk__in=set(waiting) - stale.keys())
+    versions = PoolVersion.objects.filter(pk__in=undrawn.values("current"))
+    late = dict(
+        versions.annotate(again=_again(F("computed_at"), F("woken_at")))
+        .filter(again__lte=Now())
+        .values_list("pk", "pool_id")
+    )
+    PoolVersion.objects.filter(pk__in=late).update(woken_at=Now())
+    return sorted(due | set(late.values()))
 
 
-def _again(began: F, woken: F) -> ExpressionWrapper:
+def _again(began: Combinable, woken: Combinable) -> ExpressionWrapper:
     """As long after the last message as that came after the beginning."""
     return ExpressionWrapper(woken + (woken - began), output_field=DateTimeField())

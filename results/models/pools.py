@@ -70,6 +70,7 @@ class PoolVersion(models.Model):
     pool = models.ForeignKey(Pool, on_delete=models.PROTECT, related_name="versions")
     number = models.PositiveIntegerField()
     computed_at = models.DateTimeField(auto_now_add=True)
+    woken_at = models.DateTimeField(db_default=Now(), editable=False)
     why = models.JSONField(default=list, help_text="what made the earlier version stale")
     testers = models.PositiveIntegerField()
     sessions = models.PositiveIntegerField()

@@ -8,7 +8,7 @@ from django.db.models import F
 from django.db.models.functions import Now
 
 from results import jobs
-from results.models import Job, Pool, StalePool
+from results.models import Job, Pool, PoolVersion, StalePool
 from results.waking_again import jobs_to_wake, pools_to_wake
 from rigs.models import Material
 from tests import making
@@ -84,5 +84,12 @@ def test_a_job_that_broke_off_is_tried_again_at_the_next_sweep(job, monkeypatch)
     assert jobs_to_wake(Job.objects.filter(state="queued")) == [job.pk]
 
 
-def test_a_pool_that_is_not_drawn_has_no_mark_and_is_sent_for(pool):
-    assert pools_to_wake([pool.pk]) == [pool.pk]
+def test_a_pool_that_is_not_drawn_has_no_mark_and_is_sent_for_as_seldom(pool):
+    pool.current = PoolVersion.objects.create(
+        pool=pool, number=1, testers=1, sessions=1, sets=1, pulls=5
+    )
+    pool.save()
+    sent = times_sent(
+        PoolVersion.objects.all(), lambda: pools_to_wake([pool.pk]), "computed_at", hours=1
+    )
+    assert 8 <= sent <= 12
