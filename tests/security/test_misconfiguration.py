@@ -8,8 +8,6 @@ import pytest
 from django.conf import settings
 from django.test import Client
 
-from results import lookups
-from results.pages import pool_list
 from tests.api.test_routes import ROUTES, world
 from tests.pages.test_rig_pages import browser
 from tests.security.enumerating import answered
@@ -39,8 +37,6 @@ def test_api8_what_breaks_off_tells_no_trace_and_no_setting(address, form, world
     def broken(*_given, **_named):
         raise RuntimeError(TOLD)
 
-    for module, name in ((lookups, "pools"), (pool_list, "pool_list")):
-        monkeypatch.setattr(module, name, broken, raising=False)
     client = Client(raise_request_exception=False)
     monkeypatch.setattr("django.db.models.query.QuerySet._fetch_all", broken)
     answer = client.get(address)
