@@ -162,10 +162,26 @@ def _answers(port: int) -> bool:
 
 @contextmanager
 def _working() -> Iterator[None]:
-    """Two worker processes."""
-    command = [sys.executable, "-m", "celery", "-A", "deploy", "worker"]
-    command += ["--concurrency", str(PROCESSES), "--loglevel", "WARNING"]
-    with tempfile.TemporaryFile() as log, running(command, stdout=log, stderr=log):
+    """Two worker processes for what uploads wait for and one for the rest, as deployed."""
+    celery = [sys.executable, "-m", "celery", "-A", "deploy", "worker", "--loglevel", "WARNING"]
+    first = [*celery, "--queues", "celery", "--concurrency", str(PROCESSES), "-n", "first@%h"]
+    later = [
+        "chrt",
+        "--idle",
+        "0",
+        *celery,
+        "--queues",
+        "later",
+        "--concurrency",
+        "1",
+        "-n",
+        "later@%h",
+    ]
+    with (
+        tempfile.TemporaryFile() as log,
+        running(first, stdout=log, stderr=log),
+        running(later, stdout=log, stderr=log),
+    ):
         yield
 
 

@@ -135,6 +135,8 @@ else:
     # Celery's children must not share pooled connections, so only the web process pools.
     if env.bool("SAMESPOOL_DATABASE_POOL", False):
         DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 2, "max_size": 16, "timeout": 10}
+    else:
+        DATABASES["default"] |= {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
 
 # By default for all processes together, as what allauth counts; and what each keeps by itself.
 _EACH_ITS_OWN = {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
@@ -189,7 +191,11 @@ CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_REDIRECT_STDOUTS = False  # a line of the log stays the JSON it is
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
 # A hung Redis must not hang an upload: the row is already safe, the sweeper sends it again.
-CELERY_BROKER_TRANSPORT_OPTIONS = {"socket_timeout": 2, "socket_connect_timeout": 2}
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "socket_timeout": 2,
+    "socket_connect_timeout": 2,
+    "queue_order_strategy": "sorted",
+}
 CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "interval_max": 0.2}
 SAMESPOOL_SWEEP_SECONDS = env.float("SAMESPOOL_SWEEP_SECONDS", 5.0)
 SAMESPOOL_LEASE_SECONDS = env.float("SAMESPOOL_LEASE_SECONDS", 120.0)

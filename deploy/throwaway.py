@@ -52,7 +52,7 @@ def _serving(folder: Path) -> Iterator[int]:
     # mislead the planner; so none are.
     for setting in ("fsync=off", "synchronous_commit=off", "full_page_writes=off"):
         command += ["-c", setting]
-    command += ["-c", "autovacuum=off"]
+    command += ["-c", "autovacuum=off", "-c", "random_page_cost=1.1"]
     log = (folder / "log").open("ab")
     options = {**unprivileged_account(), "cwd": folder, "stdout": log, "stderr": log}
     with running(command, stop_by=signal.SIGINT, **options):

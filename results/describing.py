@@ -11,23 +11,21 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from django.db.models import Count, F, FloatField, Min, QuerySet
-from django.db.models.expressions import Combinable
-from django.db.models.functions import Cast, Coalesce, Floor, Greatest, Least
+from django.db.models import QuerySet
 
 from results.members import Members
-from results.models import NormalisedSet, Pull
+from results.models import NormalisedSet
 from results.outcomes import Outcome
+from results.scales import Scale
 from results.states import COUNTING
 from results.statistics.errors import Collinear, StatisticsError
+from results.statistics.failure_modes import EXACT
 from results.statistics.moderators import SETS_A_MODERATOR, Moderated, moderate
+from results.statistics.pull_classes import Places, distribution
+from results.working_out import shares_of
 
-BIN = 0.025
-"""Width of a class of single pulls, as a share of the mean straight line."""
-WIDEST = 2.0
 LEAST_FOR_WORST = 10
 """'Worst of ten' is said only where ten were pulled."""
-EXACT = ("join", "slip", "line", "terminal")
 
 
 @dataclass(frozen=True)
@@ -70,7 +68,6 @@ class Tie:
 def describe(pool_id: int, members: Members, outcome: Outcome) -> dict[str, Any]:
     """Columns of a version that stand beside its figure."""
     ties = _ties(pool_id, members)
-    sets = NormalisedSet.objects.filter(pool=pool_id, pull_set__state__in=COUNTING)
     times = [tie.time_s for tie in ties if tie.time_s]
     bulks = [tie.bulk for tie in ties if tie.bulk]
     return {
@@ -79,9 +76,7 @@ def describe(pool_id: int, members: Members, outcome: Outcome) -> dict[str, Any]
         "findings": {
             "endings": _endings(ties),
             "told": {"time_to_tie": len(times), "bulk": len(bulks)},
-            "pulls": _distribution(_joined(sets)),
-            "straight": _distribution(_straight(sets)),
-            "worst": _worst(sets),
+            **_pulls(pool_id),
             "moderators": _moderators(members, outcome, ties),
         },
     }
@@ -117,50 +112,50 @@ def _endings(ties: Sequence[Tie]) -> dict[str, Any]:
     }
 
 
-def _joined(sets: QuerySet[NormalisedSet]) -> QuerySet[Pull]:
-    """Pulls of the sets, each with its load over the mean of its own straight line."""
-    return Pull.objects.filter(pull_set__normalised__in=sets).annotate(
-        ratio=_load("pull_set__normalised") / F("pull_set__normalised__baseline_mean_N")
+def _pulls(pool_id: int) -> dict[str, Any]:
+    """Single pulls of the sets, straight ones behind them with each baseline once, and the worst.
+
+    Added up from what is kept with each set, so that no pull of an older set is read again.
+    """
+    sets = NormalisedSet.objects.filter(pool=pool_id, pull_set__state__in=COUNTING)
+    _place(sets.filter(pull_places__isnull=True))
+    rows = sets.order_by("pull_set").values_list(
+        "baseline", "pull_places", "straight_places", "lowest_share"
     )
+    joined: list[Places] = []
+    straight: dict[int, Places] = {}
+    lowest: list[float] = []
+    for baseline, of_set, of_baseline, least in rows:
+        joined.append(of_set or {})
+        straight.setdefault(baseline, of_baseline or {})
+        lowest += [] if least is None else [least]
+    exact = sum(len(places.get(mode, ())) for places in joined for mode in EXACT)
+    return {
+        "pulls": distribution(joined),
+        "straight": distribution(straight.values()),
+        "worst": (
+            {"efficiency": min(lowest), "pulls": exact} if exact >= LEAST_FOR_WORST else None
+        ),
+    }
 
 
-def _straight(sets: QuerySet[NormalisedSet]) -> QuerySet[Pull]:
-    """Straight-line pulls behind the sets, each baseline once."""
-    once = sets.order_by().values("baseline").annotate(first=Min("pull_set")).values("first")
-    return Pull.objects.filter(baseline__normalised_sets__in=once).annotate(
-        ratio=_load("baseline__normalised_sets") / F("baseline__normalised_sets__baseline_mean_N")
-    )
-
-
-def _load(normalised: str) -> Combinable:
-    """The load behind a reading in newtons, by the calibration that normalised its set."""
-    calibration = f"{normalised}__calibration"
-    offset = Coalesce(F(f"{calibration}__offset_N"), 0.0)
-    gain = Coalesce(F(f"{calibration}__gain"), 1.0)
-    return Cast((F("reading_N") - offset) / gain, FloatField())
-
-
-def _distribution(pulls: QuerySet[Pull]) -> list[tuple[float, str, int]]:
-    """Lower edge of a class, failure mode, number of pulls; counted where they are stored."""
-    inside = Least(Greatest(F("ratio"), 0.0), WIDEST)
-    rows = (
-        pulls.exclude(failure_mode=Pull.FailureMode.VOID)
-        .order_by()
-        .annotate(grade=Floor(inside / BIN))
-        .values("grade", "failure_mode")
-        .annotate(number=Count("pk"))
-        .values_list("grade", "failure_mode", "number")
-    )
-    return sorted((round(grade * BIN, 3), mode, number) for grade, mode, number in rows)
-
-
-def _worst(sets: QuerySet[NormalisedSet]) -> dict[str, Any] | None:
-    """The lowest pull that is a strength, and of how many; None where fewer than ten are."""
-    exact = _joined(sets).filter(failure_mode__in=EXACT)
-    told = exact.aggregate(lowest=Min("ratio"), number=Count("pk"))
-    if told["number"] < LEAST_FOR_WORST:
-        return None
-    return {"efficiency": told["lowest"], "pulls": told["number"]}
+def _place(unplaced: QuerySet[NormalisedSet]) -> None:
+    """Keep the classes of sets that were worked out before they were kept."""
+    behind = ("pull_set__pulls", "baseline__session__baselines__pulls")
+    sets = list(unplaced.select_related("calibration", "baseline").prefetch_related(*behind))
+    for found in sets:
+        scale, lent = Scale(found.calibration, resolution_N=0.0), found.baseline
+        straight = [
+            pull
+            for each in lent.session.baselines.all()
+            if (each.line_id, each.spool) == (lent.line_id, lent.spool)
+            for pull in each.pulls.all()
+        ]
+        shares = shares_of(scale, list(found.pull_set.pulls.all()), found.baseline_mean_N)
+        found.pull_places, found.lowest_share = shares.places, shares.lowest
+        found.straight_places = shares_of(scale, straight, found.baseline_mean_N).places
+    kept = ["pull_places", "straight_places", "lowest_share"]
+    NormalisedSet.objects.bulk_update(sets, kept, batch_size=500)
 
 
 def _moderators(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:

@@ -9,10 +9,10 @@ import structlog
 from django.conf import settings
 from django.db import close_old_connections
 
-from results import exporting, jobs, pooling
+from results import completing, exporting, jobs, pooling
 from results.clock import from_now
 from results.models import Job, Release
-from results.unfinished import waiting_pools
+from results.unfinished import incomplete_pools, stale_pools
 from results.waking import work_waits
 
 log = structlog.get_logger(__name__)
@@ -26,7 +26,7 @@ def start_draining() -> threading.Thread:
 
 
 def drain() -> None:
-    """Run every waiting job, then recompute every stale pool, until neither brings up a job."""
+    """Run every waiting job, then recompute and complete pools, until none brings up a job."""
     _run_jobs()
     _refresh_pools()
     while _waiting_jobs():
@@ -41,11 +41,12 @@ def _run_jobs() -> None:
 
 
 def _refresh_pools() -> None:
-    for _ in ("computed", "drawn and compared"):
-        # SQLite's clock counts milliseconds, so that a mark just made would lie ahead of it.
-        for pool_id in waiting_pools(from_now(1)):
-            pooling.refresh_pool(pool_id)
+    # SQLite's clock counts milliseconds, so that a mark just made would lie ahead of it.
+    for pool_id in stale_pools(from_now(1)):
+        pooling.refresh_pool(pool_id)
     jobs.finish_pooled()
+    for pool_id in incomplete_pools(from_now(1)):
+        completing.complete_pool(pool_id)
 
 
 def make_releases() -> None:

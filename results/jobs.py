@@ -19,8 +19,8 @@ from results.clock import from_now
 from results.models import Job, Pool, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
-from results.unfinished import given_up, waiting_pools
-from results.waking_again import jobs_to_wake, pools_to_wake
+from results.unfinished import given_up, incomplete_pools, stale_pools
+from results.waking_again import incomplete_to_wake, jobs_to_wake, stale_to_wake
 from results.watching import tell_of_signals
 
 log = structlog.get_logger(__name__)
@@ -126,8 +126,10 @@ def sweep() -> None:
     )
     for job_id in jobs_to_wake(unfinished):
         waking.wake_job(job_id)
-    for pool_id in pools_to_wake(waiting_pools(a_sweep_ago)):
+    for pool_id in stale_to_wake(stale_pools(a_sweep_ago)):
         waking.wake_pool(pool_id)
+    for pool_id in incomplete_to_wake(incomplete_pools(a_sweep_ago)):
+        waking.wake_to_complete(pool_id)
     Job.objects.filter(
         state=Job.State.RUNNING,
         step=Job.Step.POOLING,

@@ -136,6 +136,9 @@ def _columns(pull_set: PullSet, found: SetFigures) -> dict[str, Any]:
     modes = Counter(pull_set.pulls.values_list("failure_mode", flat=True))
     return columns_of(modes, found.join, found.baseline, found.efficiency) | {
         "join_itself": _join_itself(found),
+        "pull_places": found.shares.places,
+        "straight_places": found.straight_shares.places,
+        "lowest_share": found.shares.lowest,
         "notes": list(found.notes),
     }
 

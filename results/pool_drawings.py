@@ -12,9 +12,10 @@ from typing import Any, Literal
 import altair as alt
 import vl_convert
 
-from results.describing import BIN, EXACT
 from results.forest import LIGHT, LONGEST_SUBTITLE, LONGEST_TITLE, Forest, Row, look, shortened
 from results.models import Pool, PoolVersion
+from results.statistics.failure_modes import EXACT
+from results.statistics.pull_classes import BIN
 
 WIDTH, PULLS, STRAIGHT, HISTORY = 380, 150, 80, 190
 """Pixels."""

@@ -14,9 +14,7 @@ from structlog.contextvars import bound_contextvars
 
 from results import waking
 from results.after_commit import after_commit
-from results.contrasting import compare_joins, comparison_is_due
 from results.describing import describe
-from results.drawing import draw_forest
 from results.editions import next_edition
 from results.jobs import finish_pooled
 from results.members import Members, members_of
@@ -40,49 +38,21 @@ log = structlog.get_logger(__name__)
 
 
 def refresh_pool(pool_id: int) -> None:
-    """Recompute a pool until no mark says that it is stale; where none does, draw and compare it.
-
-    What was just computed is drawn at the next call, which is asked for here and waits behind the
-    other pools, so that the figures of all of them are fresh before any is drawn.
+    """Recompute a pool until no mark says that it is stale, and ask for it to be completed.
 
     However many sessions marked it, each pass clears all the marks it read. Where another worker
     holds the pool, that one will see our marks, so there is nothing to do. Each try is counted with
     the pool until one succeeds, and the sweeper tries again a few times.
     """
-    computed = False
     with bound_contextvars(pool=pool_id):
         try:
             while (version := _next_version(pool_id)) is not None:
-                computed = True
                 log.info("pool computed", version=version.number)
-            if not computed:
-                _finish(pool_id)
         except Exception:
             log.exception("pool not computed")
+        else:
+            after_commit(waking.wake_to_complete, pool_id)
     finish_pooled()
-    if computed:
-        after_commit(waking.wake_pool, pool_id)
-
-
-def _finish(pool_id: int) -> None:
-    """Draw and compare the current version where that was not done, or its drawing erased.
-
-    Such a try counts as well, until there is a drawing, so that what can't be drawn is let be.
-    """
-    pool = Pool.objects.filter(pk=pool_id)
-    undrawn = PoolVersion.objects.filter(
-        pk__in=pool.values("current"), forest_light="", sets__gt=0
-    ).first()
-    compare = comparison_is_due(pool_id)
-    if undrawn is None and not compare:
-        return
-    pool.update(failures=F("failures") + 1)
-    if undrawn is not None:
-        draw_forest(undrawn)
-    if compare:
-        compare_joins(pool_id)
-    if undrawn is None or undrawn.forest_light:
-        pool.update(failures=0)
 
 
 def _next_version(pool_id: int) -> PoolVersion | None:
@@ -209,7 +179,9 @@ def plain(value: Any) -> Any:
     """Figures as JSON knows them: arrays as lists, what is not finite as nothing."""
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
-    if isinstance(value, np.ndarray | list | tuple):
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, list | tuple):
         return [plain(item) for item in value]
     if isinstance(value, np.generic):
         return plain(value.item())

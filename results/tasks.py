@@ -6,7 +6,7 @@ import uuid
 
 from celery import shared_task
 
-from results import exporting, jobs, pooling
+from results import completing, exporting, jobs, pooling
 
 
 @shared_task(name="results.tasks.run_job")
@@ -17,6 +17,11 @@ def run_job(job_id: str) -> None:
 @shared_task(name="results.tasks.refresh_pool")
 def refresh_pool(pool_id: int) -> None:
     pooling.refresh_pool(pool_id)
+
+
+@shared_task(name="results.tasks.complete_pool")
+def complete_pool(pool_id: int) -> None:
+    completing.complete_pool(pool_id)
 
 
 @shared_task(

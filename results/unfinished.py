@@ -12,14 +12,20 @@ from results.lookups import LINE_PAIR
 from results.models import DirectComparison, Pool, StalePool
 
 
-def waiting_pools(since: Expression) -> list[int]:
-    """Pools with work left over since before that moment, but those tried time after time."""
-    tried_again = Pool.objects.filter(failures__lt=settings.SAMESPOOL_JOB_ATTEMPTS)
-    stale = tried_again.filter(pk__in=_marked(since))
-    done = tried_again.filter(current__computed_at__lt=since, current__sets__gt=0)
-    undrawn = done.filter(current__forest_light="")
-    found = {*stale.values_list("pk", flat=True), *undrawn.values_list("pk", flat=True)}
-    return sorted(found | _not_compared(dict(done.values_list("current_id", "pk"))))
+def stale_pools(since: Expression) -> list[int]:
+    """Pools marked before that moment and not computed, but those tried time after time."""
+    return sorted(_tried_again().filter(pk__in=_marked(since)).values_list("pk", flat=True))
+
+
+def incomplete_pools(since: Expression) -> list[int]:
+    """Pools computed before that moment and not drawn or compared, but those tried time after time.
+
+    Whoever computes a stale one anew has it completed.
+    """
+    done = _tried_again().filter(current__computed_at__lt=since, current__sets__gt=0)
+    undrawn = done.filter(current__forest_light="", stale_marks=None)
+    by_version = dict(done.values_list("current_id", "pk"))
+    return sorted({*undrawn.values_list("pk", flat=True), *_not_compared(by_version)})
 
 
 def given_up(since: Expression) -> QuerySet[Pool]:
@@ -28,11 +34,15 @@ def given_up(since: Expression) -> QuerySet[Pool]:
     return Pool.objects.filter(failures__gte=tries, pk__in=_marked(since))
 
 
+def _tried_again() -> QuerySet[Pool]:
+    return Pool.objects.filter(failures__lt=settings.SAMESPOOL_JOB_ATTEMPTS)
+
+
 def _marked(since: Expression) -> QuerySet[StalePool, int]:
     return StalePool.objects.filter(marked_at__lt=since).values_list("pool_id", flat=True)
 
 
-def _not_compared(pools: dict[int | None, int]) -> set[int]:
+def _not_compared(pools: dict[int, int]) -> set[int]:
     """Of pools by their current version, those whose version is in no comparison yet.
 
     Where a pool of the same line pair waits to be computed, whoever computes the last one compares.

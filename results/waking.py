@@ -25,6 +25,11 @@ def wake_pool(pool_id: int) -> None:
     _wake("results.tasks.refresh_pool", pool_id)
 
 
+def wake_to_complete(pool_id: int) -> None:
+    """Have a pool drawn and compared, once no upload waits for its figures."""
+    _wake("results.tasks.complete_pool", pool_id)
+
+
 def wake_release(release_id: int) -> None:
     """Have a release of the open data made soon."""
     _wake("results.tasks.make_release", release_id)

@@ -29,29 +29,28 @@ def jobs_to_wake(unfinished: QuerySet[Job]) -> list[uuid.UUID]:
     return ids
 
 
-def pools_to_wake(waiting: list[int]) -> list[int]:
-    """Those of the waiting pools that are due to be sent for again.
-
-    A pool waits by its marks to be computed, or by its current version to be drawn and compared.
-    """
-    marked = (
-        StalePool.objects.filter(pool__in=waiting)
+def stale_to_wake(stale: list[int]) -> list[int]:
+    """Those of the stale pools that are due to be sent for again, by the marks on them."""
+    due = (
+        StalePool.objects.filter(pool__in=stale)
         .order_by()
         .values("pool_id")
         .annotate(again=_again(Min("marked_at"), Max("woken_at")))
-    )
-    stale = dict(marked.values_list("pool_id", "again"))
-    due = set(marked.filter(again__lte=Now()).values_list("pool_id", flat=True))
-    StalePool.objects.filter(pool__in=due).update(woken_at=Now())
-    undrawn = Pool.objects.filter(pk__in=set(waiting) - stale.keys())
-    versions = PoolVersion.objects.filter(pk__in=undrawn.values("current"))
-    late = dict(
-        versions.annotate(again=_again(F("computed_at"), F("woken_at")))
         .filter(again__lte=Now())
-        .values_list("pk", "pool_id")
     )
-    PoolVersion.objects.filter(pk__in=late).update(woken_at=Now())
-    return sorted(due | set(late.values()))
+    ids = list(due.values_list("pool_id", flat=True))
+    StalePool.objects.filter(pool__in=ids).update(woken_at=Now())
+    return sorted(ids)
+
+
+def incomplete_to_wake(incomplete: list[int]) -> list[int]:
+    """Those of the incomplete pools that are due to be sent for again, by their current version."""
+    current = Pool.objects.filter(pk__in=incomplete).values("current")
+    versions = PoolVersion.objects.filter(pk__in=current)
+    due = versions.annotate(again=_again(F("computed_at"), F("woken_at"))).filter(again__lte=Now())
+    ids = dict(due.values_list("pk", "pool_id"))
+    PoolVersion.objects.filter(pk__in=ids).update(woken_at=Now())
+    return sorted(ids.values())
 
 
 def _again(began: Combinable, woken: Combinable) -> ExpressionWrapper:

@@ -125,7 +125,10 @@ def tell_of_signals(session_id: int) -> None:
     Reads outside, and writes each notice in a transaction of its own. A session without pull
     sets has nobody to warn: the chart on the rig's page shows it.
     """
-    for series in _straight(_sessions(_alike(Session.objects.get(pk=session_id)))):
+    session = Session.objects.get(pk=session_id)
+    lines = session.baselines.values("line")
+    alike = _alike(session).filter(pk__in=Baseline.objects.filter(line__in=lines).values("session"))
+    for series in _straight(_sessions(alike)):
         for point in series.signals:
             if point.session.pk == session_id and point.sets:
                 with transaction.atomic():

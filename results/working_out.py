@@ -13,16 +13,37 @@ from results.statistics.censored import Strength, strength
 from results.statistics.efficiency import Efficiency, efficiency
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import (
+    EXACT,
     counted,
     exact_for_assembly,
     exact_for_join,
     exact_for_line,
 )
 from results.statistics.join_strength import JoinStrength, join_strength
+from results.statistics.pull_classes import places_of
 from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
 
 Pulls: TypeAlias = Sequence[Pull]
 T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Shares:
+    """Loads of single pulls over the mean straight line, and how each pull ended."""
+
+    of: list[float]
+    modes: list[str]
+
+    @property
+    def places(self) -> dict[str, list[int]]:
+        """By failure mode the class of each pull."""
+        return places_of(self.of, self.modes)
+
+    @property
+    def lowest(self) -> float | None:
+        """The lowest that is a strength; None where none is."""
+        exact = [of for of, mode in zip(self.of, self.modes, strict=True) if mode in EXACT]
+        return min(exact, default=None)
 
 
 @dataclass(frozen=True)
@@ -31,7 +52,8 @@ class SetFigures:
 
     ``join`` is the strength of the whole assembly. ``join_itself`` is that of the join apart,
     where breaks elsewhere say only 'at least', and ``join_efficiency`` that over the straight
-    line: both are None where the failures of the join are too few or too alike.
+    line: both are None where the failures of the join are too few or too alike. The shares are of
+    the set's pulls and of the straight ones behind it.
     """
 
     reference: Reference
@@ -41,6 +63,8 @@ class SetFigures:
     outlasted: int
     join_itself: JoinStrength | None
     join_efficiency: Efficiency | None
+    shares: Shares
+    straight_shares: Shares
     notes: tuple[str, ...]
 
 
@@ -65,7 +89,8 @@ def work_out(
     """
     strengths = straight_strengths(scale, straight)
     return [
-        _figures(scale, pull_set, pulls, strengths, fixed, borrowed) for pull_set, pulls in sets
+        _figures(scale, pull_set, pulls, straight, strengths, fixed, borrowed)
+        for pull_set, pulls in sets
     ]
 
 
@@ -136,6 +161,7 @@ def _figures(
     scale: Scale,
     pull_set: PullSet,
     pulls: Pulls,
+    straight: Mapping[Specimen, Pulls],
     strengths: Mapping[Specimen, Strength | NoFigures],
     fixed: Mapping[tuple[int, int], int],
     borrowed: Mapping[Specimen, str],
@@ -165,8 +191,17 @@ def _figures(
         join_efficiency=_given(
             lambda: efficiency(strength(loads_N, beyond_join, scale.resolution_N), baseline)
         ),
+        shares=shares_of(scale, pulls, baseline.mean_N),
+        straight_shares=shares_of(scale, straight[reference.specimen], baseline.mean_N),
         notes=tuple(_notes(scale, reference, borrowed, len(pulls) - len(kept), len(pulls))),
     )
+
+
+def shares_of(scale: Scale, pulls: Pulls, straight_N: float) -> Shares:
+    """Loads of the pulls but void ones over the mean straight line, told in newtons."""
+    told = [pull for pull in pulls if pull.failure_mode != Pull.FailureMode.VOID]
+    shares = (scale.loads_N(told) / straight_N).tolist()
+    return Shares(shares, [pull.failure_mode for pull in told])
 
 
 def _given(compute: Callable[[], T]) -> T | None:

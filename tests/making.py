@@ -76,8 +76,9 @@ def straight(
     modes: Sequence[str] | None = None,
     *,
     spool: str = "",
+    position: str = "before",
 ) -> Baseline:
-    baseline = Baseline.objects.create(session=of, line=pulled, spool=spool)
+    baseline = Baseline.objects.create(session=of, line=pulled, spool=spool, position=position)
     _pulls(readings_N, modes or ["line"] * len(readings_N), baseline=baseline)
     return baseline
 

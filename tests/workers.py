@@ -28,11 +28,13 @@ def wait_for_worker() -> None:
 
 
 @contextlib.contextmanager
-def working(folder: Path, **environment: str) -> Iterator[subprocess.Popen]:
+def working(
+    folder: Path, queues: str = "celery,later", **environment: str
+) -> Iterator[subprocess.Popen]:
     """A worker with two processes and the sweeper, from when it is ready until the block ends."""
     celery = str(Path(sys.executable).with_name("celery"))
     command = [celery, "-A", "deploy", "worker", "--beat", "--concurrency", "2"]
-    command += ["--loglevel", "INFO", "--schedule", str(folder / "schedule")]
+    command += ["--loglevel", "INFO", "--schedule", str(folder / "schedule"), "--queues", queues]
     log = folder / "worker.log"
     with (
         log.open("wb") as out,

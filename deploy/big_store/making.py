@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import resource
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from time import perf_counter
@@ -40,7 +40,7 @@ def make(scale: float) -> None:
     with _timed("pooled"):
         pool_all()
     with _timed("drawn and compared"):
-        _refresh_all()
+        _each_pool(_complete)
     current_app.control.purge()
     with _timed("analysed again"):
         analyse()
@@ -58,24 +58,30 @@ def pool_all() -> None:
 
     pools = Pool.objects.values_list("pk", flat=True)
     StalePool.objects.bulk_create(StalePool(pool_id=pk, why="the store was made") for pk in pools)
-    _refresh_all()
+    _each_pool(_refresh)
 
 
-def _refresh_all() -> None:
-    """Do at every pool what is to be done there next; the largest ones first."""
+def _each_pool(act: Callable[[int], None]) -> None:
+    """Do so with every pool, the largest ones first."""
     from results.models import Pool  # noqa: PLC0415
 
     by_size = Pool.objects.annotate(size=Count("normalised_sets")).order_by("-size", "pk")
     pools = list(by_size.values_list("pk", flat=True))
     connection.close()
     with ProcessPoolExecutor(PROCESSES, initializer=django.setup) as workers:
-        list(workers.map(_refresh, pools))
+        list(workers.map(act, pools))
 
 
 def _refresh(pool_id: int) -> None:
     from results.pooling import refresh_pool  # noqa: PLC0415
 
     refresh_pool(pool_id)
+
+
+def _complete(pool_id: int) -> None:
+    from results.completing import complete_pool  # noqa: PLC0415
+
+    complete_pool(pool_id)
 
 
 @contextmanager

@@ -16,7 +16,7 @@ from rigs.models import Contributor
 
 HANDLE, PASSWORD = "newcomer", "newcomer-of-the-benchmark"
 PULLS, STRAIGHT = 8, 12
-ASK_AGAIN_S, PATIENCE_S = 0.01, 120.0
+ASK_AGAIN_S, PATIENCE_S = 0.05, 120.0
 RIG = {
     "name": "bench",
     "revision": {

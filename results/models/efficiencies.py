@@ -66,6 +66,13 @@ class NormalisedSet(models.Model):
     interval_open = models.CharField(max_length=200, blank=True)
     u_offset_log = models.FloatField(help_text="of log_ratio, from the zero of the scale")
     join_itself = models.JSONField(default=dict, help_text="the strength of the join apart")
+    pull_places = models.JSONField(
+        null=True, help_text="by failure mode the class of each pull; empty until they are placed"
+    )
+    straight_places = models.JSONField(null=True, help_text="those of the straight pulls behind it")
+    lowest_share = models.FloatField(
+        null=True, help_text="lowest pull that is a strength, over the mean straight line"
+    )
     notes = models.JSONField(default=list)
     computed_at = models.DateTimeField(auto_now=True)
 

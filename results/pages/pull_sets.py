@@ -11,9 +11,10 @@ from django.views.decorators.http import require_safe
 
 from results import lookups
 from results.budgets import budgets_of
-from results.describing import EXACT, LEAST_FOR_WORST
+from results.describing import LEAST_FOR_WORST
 from results.models import Pull
 from results.scales import Scale, scale_of
+from results.statistics.failure_modes import EXACT
 from rigs.metrology.units import FORCE_UNITS
 
 

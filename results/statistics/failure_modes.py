@@ -60,6 +60,8 @@ MEANING: Mapping[FailureMode, Meaning] = MappingProxyType(
         FailureMode.VOID: Meaning(False, False, False, False),
     }
 )
+EXACT = frozenset(mode.value for mode, meaning in MEANING.items() if meaning.exact_for_assembly)
+"""Endings at which the load is a strength of the assembly."""
 
 
 def meanings(modes: Iterable[str]) -> list[Meaning]:

@@ -18,9 +18,9 @@ FOREIGN = {"PROMETHEUS_MULTIPROC_DIR"}
 MEMBERS = {
     *("build", "image", "command", "restart", "init", "read_only", "cap_drop", "security_opt"),
     *("tmpfs", "volumes", "logging", "environment", "depends_on", "stop_grace_period"),
-    *("healthcheck", "profiles", "shm_size", "ports"),
+    *("healthcheck", "profiles", "shm_size", "ports", "cpu_shares"),
 }
-LONG_RUNNING = ["database", "proxy", "queue", "scheduler", "web", "worker"]
+LONG_RUNNING = ["database", "later", "proxy", "queue", "scheduler", "web", "worker"]
 
 
 def test_the_compose_file_has_the_members_of_the_specification_and_no_other():

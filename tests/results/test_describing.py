@@ -3,9 +3,13 @@
 import numpy as np
 import pytest
 
+from results.describing import describe
 from results.draining import drain
 from results.jobs import enqueue
-from results.models import Pool, Pull, PullSet
+from results.members import members_of
+from results.models import NormalisedSet, Pool, Pull, PullSet
+from results.outcomes import pooled_from
+from results.pooling import plain
 from results.scales import scale_of
 from tests import making
 from tests.api.leagues import league_of, send
@@ -61,6 +65,31 @@ def test_straight_line_that_several_sets_share_is_counted_once(db, owner):
     enqueue(session)
     drain()
     assert len(of(pool_of("Blood").current.findings["straight"])) == 5
+
+
+def test_straight_line_pulled_before_and_after_the_joins_counts_together(db, owner):
+    session = making.session(making.revision_of(owner))
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    making.straight(session, main, [99, 101], position="after")
+    making.joined(session, main, leader, [78, 82, 80])
+    enqueue(session)
+    drain()
+    assert len(of(pool_of("Blood").current.findings["straight"])) == 7
+
+
+def test_sets_worked_out_before_their_pulls_were_placed_are_placed_when_their_pool_is(db, owner):
+    rng = np.random.default_rng(1)
+    for _ in range(3):
+        send(owner, rng, "Blood", 80.0)
+    drain()
+    pool = pool_of("Blood")
+    NormalisedSet.objects.update(pull_places=None, straight_places=None, lowest_share=None)
+
+    found = describe(pool.pk, members := members_of(pool.pk), pooled_from(members))
+
+    assert plain(found["findings"]) == pool.current.findings
+    assert not NormalisedSet.objects.filter(pull_places__isnull=True).exists()
 
 
 def test_a_worst_pull_is_named_only_where_ten_were_pulled(db, owner):

@@ -6,7 +6,7 @@ from results import jobs
 from results.clock import from_now
 from results.draining import drain
 from results.models import DirectComparison, Pool, PoolVersion, StalePool
-from results.unfinished import given_up, waiting_pools
+from results.unfinished import given_up, incomplete_pools, stale_pools
 from tests import making
 
 
@@ -22,7 +22,8 @@ def pool(owner) -> Pool:
 
 
 def test_nothing_waits_once_all_is_done(pool):
-    assert waiting_pools(from_now(60)) == []
+    assert stale_pools(from_now(60)) == []
+    assert incomplete_pools(from_now(60)) == []
 
 
 def test_a_pool_whose_worker_ended_before_it_drew_is_drawn_after_all(pool):
@@ -45,15 +46,23 @@ def test_a_pool_whose_worker_ended_before_it_compared_is_compared_after_all(pool
 def test_the_sweeper_leaves_time_to_whoever_has_just_pooled(pool):
     PoolVersion.objects.update(forest_light="", forest_dark="")
 
-    assert waiting_pools(from_now(-60)) == []
-    assert waiting_pools(from_now(60)) == [pool.pk]
+    assert incomplete_pools(from_now(-60)) == []
+    assert incomplete_pools(from_now(60)) == [pool.pk]
+
+
+def test_a_pool_that_is_stale_again_is_computed_before_it_is_drawn(pool):
+    PoolVersion.objects.update(forest_light="", forest_dark="")
+    StalePool.objects.create(pool=pool, why="told by the test")
+
+    assert stale_pools(from_now(60)) == [pool.pk]
+    assert incomplete_pools(from_now(60)) == []
 
 
 def test_what_was_tried_time_after_time_is_let_be(pool, settings):
     PoolVersion.objects.update(forest_light="", forest_dark="")
     Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS)
 
-    assert waiting_pools(from_now(60)) == []
+    assert incomplete_pools(from_now(60)) == []
 
 
 def test_no_comparison_is_asked_for_while_a_pool_of_the_line_pair_is_stale(pool, settings):
@@ -70,7 +79,7 @@ def test_no_comparison_is_asked_for_while_a_pool_of_the_line_pair_is_stale(pool,
     )
     beside.save()
 
-    assert waiting_pools(from_now(60)) == []
+    assert incomplete_pools(from_now(60)) == []
 
 
 def test_a_mark_just_made_on_a_pool_that_failed_before_is_tried_before_its_job_is_told(

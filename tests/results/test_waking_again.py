@@ -9,7 +9,7 @@ from django.db.models.functions import Now
 
 from results import jobs
 from results.models import Job, Pool, PoolVersion, StalePool
-from results.waking_again import jobs_to_wake, pools_to_wake
+from results.waking_again import incomplete_to_wake, jobs_to_wake, stale_to_wake
 from rigs.models import Material
 from tests import making
 
@@ -60,7 +60,7 @@ def test_who_waits_an_hour_behind_others_is_sent_for_some_ten_times(job):
 def test_a_stale_pool_is_sent_for_as_seldom(pool):
     StalePool.objects.create(pool=pool, why="a set came")
     sent = times_sent(
-        StalePool.objects.all(), lambda: pools_to_wake([pool.pk]), "marked_at", hours=1
+        StalePool.objects.all(), lambda: stale_to_wake([pool.pk]), "marked_at", hours=1
     )
     assert 8 <= sent <= 12
 
@@ -90,6 +90,6 @@ def test_a_pool_that_is_not_drawn_has_no_mark_and_is_sent_for_as_seldom(pool):
     )
     pool.save()
     sent = times_sent(
-        PoolVersion.objects.all(), lambda: pools_to_wake([pool.pk]), "computed_at", hours=1
+        PoolVersion.objects.all(), lambda: incomplete_to_wake([pool.pk]), "computed_at", hours=1
     )
     assert 8 <= sent <= 12

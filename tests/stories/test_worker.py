@@ -6,7 +6,7 @@ from django.db import connection, transaction
 
 from deploy.processes import wait_until
 from results import jobs
-from results.models import Job, PoolMembership
+from results.models import Job, Pool, PoolMembership
 from tests import making
 from tests.workers import empty_queue, kill, wait_for_worker, working
 
@@ -53,6 +53,17 @@ def test_a_job_whose_message_was_lost_is_found_by_the_sweeper(owner, queue, tmp_
         wait_for_worker()
 
     assert set(Job.objects.values_list("state", flat=True)) == {"done"}
+
+
+def test_no_upload_waits_for_drawings_which_have_a_queue_of_their_own(owner, queue, tmp_path):
+    send(owner, sessions=2)
+    with working(tmp_path, queues="celery"):
+        wait_for_worker()
+    assert set(Job.objects.values_list("state", flat=True)) == {"done"}
+    assert Pool.objects.get().current.forest_light == ""
+
+    with working(tmp_path, queues="later"):
+        wait_until(lambda: Pool.objects.get().current.forest_light != "", "The drawing")
 
 
 def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(owner, queue, tmp_path):
