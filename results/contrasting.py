@@ -9,11 +9,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from django.db import transaction
 from numpy.typing import NDArray
 
+from results.editions import next_edition
 from results.lookups import line_pair_of, rivals
 from results.members import log_ratios, members_of_each
-from results.models import DirectComparison, Pool, PoolVersion, StalePool
+from results.models import DirectComparison, Edition, Pool, PoolVersion, StalePool
 from results.statistics.contrasts import Contrasts, within_baseline_contrasts
 from results.statistics.errors import StatisticsError
 from results.statistics.network import Difference, Network, network
@@ -55,7 +57,9 @@ def compare_joins(pool_id: int) -> None:
     versions = _versions(pool)
     told = {"versions": sorted(versions.values()), "figures": {}, "why_not": ""}
     told |= _compared(versions)
-    DirectComparison.objects.update_or_create(**line_pair_of(pool), defaults=told)
+    with transaction.atomic():
+        DirectComparison.objects.update_or_create(**line_pair_of(pool), defaults=told)
+        next_edition(Edition.Subject.DRAWINGS)
 
 
 def _versions(pool: Pool) -> dict[int, int]:

@@ -7,11 +7,13 @@ from typing import Any
 
 import numpy as np
 import structlog
+from django.db import transaction
 
+from results.editions import next_edition
 from results.forest import Forest, PooledRow, Row, darkened, svg
 from results.lookups import sets_of
 from results.members import Members, log_ratios, members_of
-from results.models import Pool, PoolVersion
+from results.models import Edition, Pool, PoolVersion
 from results.statistics.tester_means import MeansByTester, means_by_tester
 from rigs.models import Contributor
 
@@ -36,7 +38,9 @@ def draw_forest(version: PoolVersion) -> None:
         log.exception("forest plot not drawn", pool=version.pool_id, version=version.number)
         return
     version.forest_light, version.forest_dark = light, darkened(light)
-    version.save(update_fields=["forest_light", "forest_dark"])
+    with transaction.atomic():
+        version.save(update_fields=["forest_light", "forest_dark"])
+        next_edition(Edition.Subject.DRAWINGS)
 
 
 def forest_of(version: PoolVersion) -> Forest | None:

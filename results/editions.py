@@ -56,37 +56,48 @@ def next_edition(subject: Edition.Subject) -> None:
 
 def edition_of_pools() -> str:
     """Names the state that the list of pools is in."""
+    return _state(Edition.Subject.POOLS, Edition.Subject.NAMES)
+
+
+def _state(*subjects: Edition.Subject) -> str:
     marks = _marks()
-    return "-".join(marks.get(subject, NEVER) for subject in Edition.Subject.values)
+    return "-".join(marks.get(subject, NEVER) for subject in subjects)
 
 
 @Shared
 def _marks() -> dict[str, str]:
-    """The mark of each subject: asked with every request for what is kept, so by all together."""
-    with connection.cursor() as cursor:
-        cursor.execute(_MARKS)
-        return dict(cursor.fetchall())
+    """The mark of each subject: asked with every request for what is kept, so by all together.
+
+    By the driver itself, as a cursor of Django's takes as long again.
+    """
+    connection.ensure_connection()
+    with connection.wrap_database_errors:
+        return dict(connection.connection.execute(_MARKS).fetchall())
 
 
 def edition_of_pool(pk: int) -> str | None:
-    """Names the state of one pool, its sets and its testers; None where there is none yet.
-
-    While no pool has another version and nothing another name, it is what it was; so it is asked
-    by the list's state, which costs PostgreSQL a fifth, and looked up only after a change.
-    """
-    pools = edition_of_pools()
-    kept = caches["kept"].get(f"edition:{pk}")
-    if kept is not None and kept[0] == pools:
-        return str(kept[1])
-    found = _edition_of(pk, _OF_POOL)
-    if found is not None and not pools.startswith(NEVER):
-        caches["kept"].set(f"edition:{pk}", (pools, found), None)
-    return found
+    """Names the state of one pool, its sets and its testers; None where there is none yet."""
+    return _kept(f"pool:{pk}", pk, _OF_POOL, edition_of_pools())
 
 
 def edition_of_pool_page(pk: int) -> str | None:
     """Names the state of a pool's page: of the pool, its drawing, and the joins beside it."""
-    return _edition_of(pk, _OF_POOL_PAGE)
+    subjects = (Edition.Subject.POOLS, Edition.Subject.NAMES, Edition.Subject.DRAWINGS)
+    return _kept(f"page:{pk}", pk, _OF_POOL_PAGE, _state(*subjects))
+
+
+def _kept(what: str, pk: int, query: str, state: str) -> str | None:
+    """What the query finds; while nothing of any pool has changed, that is what it was.
+
+    So it is asked by the marks, which costs PostgreSQL a fifth, and looked up only after a change.
+    """
+    kept = caches["kept"].get(f"edition:{what}")
+    if kept is not None and kept[0] == state:
+        return str(kept[1])
+    found = _edition_of(pk, query)
+    if found is not None and not state.startswith(NEVER):
+        caches["kept"].set(f"edition:{what}", (state, found), None)
+    return found
 
 
 def _edition_of(pk: int, query: str) -> str | None:

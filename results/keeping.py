@@ -78,5 +78,6 @@ def _tagged(response: Any, tag: str) -> Any:
 
 def _key(request: HttpRequest, tag: str) -> str:
     """By all that the answer depends on: the tag, the whole address, and what is accepted."""
-    told = f"{tag} {request.build_absolute_uri()} {request.headers.get('Accept', '')}"
+    place = f"{request.scheme}://{request.get_host()}{request.get_full_path()}"
+    told = f"{tag} {place} {request.headers.get('Accept', '')}"
     return "answer:" + hashlib.sha256(told.encode()).hexdigest()

@@ -59,6 +59,7 @@ def rewrite(contributor: Contributor, handle: str) -> None:
         )
     stale.mark(pools, "a contributor goes by another name")
     next_edition(Edition.Subject.NAMES)
+    next_edition(Edition.Subject.DRAWINGS)
 
 
 def _renamed(versions: object, old: str, new: str) -> Iterator[PoolVersion]:

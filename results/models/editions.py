@@ -14,6 +14,7 @@ class Edition(models.Model):
     class Subject(models.TextChoices):
         POOLS = "pools"
         NAMES = "names"
+        DRAWINGS = "drawings"
 
     subject = models.CharField(primary_key=True, max_length=20, choices=Subject.choices)
     mark = models.CharField(max_length=32)
