@@ -66,13 +66,10 @@ def _state(*subjects: Edition.Subject) -> str:
 
 @Shared
 def _marks() -> dict[str, str]:
-    """The mark of each subject: asked with every request for what is kept, so by all together.
-
-    By the driver itself, as a cursor of Django's takes as long again.
-    """
-    connection.ensure_connection()
-    with connection.wrap_database_errors:
-        return dict(connection.connection.execute(_MARKS).fetchall())
+    """The mark of each subject: asked with every request for what is kept, so by all together."""
+    with connection.cursor() as cursor:
+        cursor.execute(_MARKS)
+        return dict(cursor.fetchall())
 
 
 def edition_of_pool(pk: int) -> str | None:
