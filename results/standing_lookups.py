@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
-from results.models import CheckResult, Job, PullSet, Release, StalePool, Upload
+from results.models import CheckResult, Job, Pool, PullSet, Release, StalePool, Upload
 
 
 @dataclass(frozen=True)
@@ -19,6 +19,7 @@ class Waiting:
     oldest_job_s: float
     stale_pools: int
     oldest_mark_s: float
+    undrawn_pools: int
     releases: dict[str, int]
 
 
@@ -32,7 +33,7 @@ class Outcomes:
 
 
 def waiting() -> Waiting:
-    """Jobs and releases by state, the stale pools, and how long the oldest has waited."""
+    """Jobs and releases by state, pools not computed or not drawn, and the age of the oldest."""
     counts = dict(Job.objects.order_by().values_list("state").annotate(Count("pk")))
     releases = dict(Release.objects.order_by().values_list("state").annotate(Count("pk")))
     unfinished = Job.objects.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
@@ -42,6 +43,7 @@ def waiting() -> Waiting:
         oldest_job_s=_age_s(unfinished.aggregate(oldest=Min("created_at"))["oldest"]),
         stale_pools=marks["pools"],
         oldest_mark_s=_age_s(marks["oldest"]),
+        undrawn_pools=Pool.objects.filter(current__sets__gt=0, current__forest_light="").count(),
         releases={state: releases.get(state, 0) for state in Release.State.values},
     )
 

@@ -6,7 +6,7 @@ from django.test import Client
 from prometheus_client.parser import text_string_to_metric_families
 
 from results import draining, jobs, stale
-from results.models import CheckResult, Pool, Release, Screening
+from results.models import CheckResult, Pool, PoolVersion, Release, Screening
 from tests import making
 
 
@@ -68,6 +68,18 @@ def test_a_pool_marked_twice_is_one_stale_pool(owner, client):
     stale.mark([pool.pk], "another")
 
     assert scraped(client)["samespool_stale_pools",] == 1
+
+
+def test_pools_that_nobody_draws_are_counted(client, owner):
+    session = making.session(making.revision_of(owner))
+    making.straight(session, line := making.line("thin"))
+    making.joined(session, line, making.line("thick", label_N=180), [70, 75, 72, 78])
+    jobs.enqueue(session)
+    draining.drain()
+    assert scraped(client)["samespool_undrawn_pools",] == 0
+
+    PoolVersion.objects.update(forest_light="", forest_dark="")
+    assert scraped(client)["samespool_undrawn_pools",] == 1
 
 
 def test_releases_of_the_open_data_are_counted_by_state(db, client):
