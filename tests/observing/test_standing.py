@@ -10,7 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from results import draining, jobs, stale
-from results.models import Job, Pool, Screening
+from results.models import Job, Pool, PoolVersion, Screening
 from tests import making
 
 PAGE = "/admin/standing/"
@@ -75,6 +75,15 @@ def test_a_stale_pool_is_told_with_its_reason(owner, as_admin):
     assert (
         "Blood, nylon monofilament to nylon monofilament, dry its rig was calibrated again" in page
     )
+
+
+def test_pools_that_nobody_draws_are_told(owner, as_admin):
+    sent(owner)
+    draining.drain()
+    assert "Computed but not drawn yet: 0." in words_of(as_admin)
+
+    PoolVersion.objects.update(forest_light="", forest_dark="")
+    assert "Computed but not drawn yet: 1." in words_of(as_admin)
 
 
 def test_what_the_checks_said_is_counted(owner, as_admin):
