@@ -10,10 +10,12 @@ from api.problems import CONTENT_TYPE, problem_of
 from rigs.refusals import Unreadable
 
 
-def refuse_unstorable_text(
+def refuse_unreadable(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
-    """Refuse a NUL in the address, and an Authorization header that is not plain ASCII."""
+    """Refuse a NUL in the address, an Authorization header that is not plain ASCII, and a body whose
+    length is not told, which would be read as empty.
+    """
 
     def middleware(request: HttpRequest) -> HttpResponse:
         address = request.path + request.META.get("QUERY_STRING", "")
@@ -21,6 +23,11 @@ def refuse_unstorable_text(
             error = Unreadable("The address holds a NUL character.")
         elif not _is_plain(request.headers.get("Authorization", "")):
             error = Unreadable("The Authorization header holds characters other than plain ASCII.")
+        elif _is_of_untold_length(request):
+            error = Unreadable(
+                "The body came in chunks and without its length, so it was not read: send it with "
+                "Content-Length."
+            )
         else:
             return answer(request)
         problem = problem_of(error)
@@ -31,6 +38,11 @@ def refuse_unstorable_text(
         )
 
     return middleware
+
+
+def _is_of_untold_length(request: HttpRequest) -> bool:
+    chunked = "chunked" in request.headers.get("Transfer-Encoding", "").lower()
+    return chunked and not request.headers.get("Content-Length")
 
 
 def _is_plain(header: str) -> bool:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from statistics import geometric_mean
 
 import numpy as np
-from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, F, OuterRef, Q, Subquery, Sum
 from numpy.typing import NDArray
 
 from results.members import Members, members_of_each
@@ -139,10 +140,7 @@ def evidence_of(session: Session) -> Evidence:
         session=session,
         scale=scale_of(session),
         straight=_straight(session, pulls, normalised),
-        joined=[
-            _joined(pull_set, pulls[None, pull_set.pk], normalised.get(pull_set.pk), pools)
-            for pull_set in session.pull_sets.exclude(state=State.WITHDRAWN).order_by("pk")
-        ],
+        joined=_joined(session, pulls, normalised, pools),
         pulls_that_day=pulls_that_day,
         seconds_that_day=seconds_that_day,
     )
@@ -275,45 +273,53 @@ def _root(mean_square: float | None) -> float | None:
 
 
 def _joined(
-    pull_set: PullSet,
-    pulls: list[Pull],
-    normalised: NormalisedSet | None,
+    session: Session,
+    pulls: dict[tuple[int | None, int | None], list[Pull]],
+    normalised: dict[int, NormalisedSet],
     pools: dict[int, PoolOfOthers],
-) -> Joined:
-    """The set beside every current set of its pool, those of its own session left out."""
-    others = PullSet.objects.none()
-    if normalised is not None:
-        others = PullSet.objects.filter(
-            normalised__pool=normalised.pool_id, session__standing=Session.Standing.CURRENT
-        ).exclude(session=pull_set.session_id)
-    series: dict[int, list[float]] = {pk: [] for pk in _sharing(others, pulls)}
-    named = (
-        PullSet.objects.select_related("session__contributor")
-        .only("label", "session__pulled_on", "session__contributor__handle")
-        .in_bulk(series)
-    )
-    told = Pull.objects.filter(pull_set__in=series, reading_N__isnull=False).order_by("pk")
-    for pull_set_id, reading_N in told.values_list("pull_set_id", "reading_N"):
-        if pull_set_id is not None and reading_N is not None:
-            series[pull_set_id].append(reading_N)
-    return Joined(
-        pull_set=pull_set,
-        pulls=pulls,
-        normalised=normalised,
-        others=pools[normalised.pool_id] if normalised else None,
-        alike=[(_named(named[pk]), of_set) for pk, of_set in series.items()],
-        compared=others.count(),
-    )
+) -> list[Joined]:
+    """Each set beside every current set of its pool, those of its own session left out."""
+    sets = list(session.pull_sets.exclude(state=State.WITHDRAWN).order_by("pk"))
+    compared = _compared(session, pools)
+    sharing = {
+        pull_set.pk: _sharing(session, normalised[pull_set.pk].pool_id, pulls[None, pull_set.pk])
+        for pull_set in sets
+        if pull_set.pk in normalised
+    }
+    named = _named({pk for found in sharing.values() for pk in found})
+    joined = []
+    for pull_set in sets:
+        found = normalised.get(pull_set.pk)
+        joined.append(
+            Joined(
+                pull_set=pull_set,
+                pulls=pulls[None, pull_set.pk],
+                normalised=found,
+                others=pools[found.pool_id] if found else None,
+                alike=[named[pk] for pk in sharing.get(pull_set.pk, ())],
+                compared=compared.get(found.pool_id, 0) if found else 0,
+            )
+        )
+    return joined
 
 
-def _sharing(others: QuerySet[PullSet], pulls: list[Pull]) -> list[int]:
-    """Ids of the sets that have a run's worth of readings in common with these pulls, most first.
+def _compared(session: Session, pools: Iterable[int]) -> dict[int, int]:
+    """How many current sets of other sessions each pool has."""
+    others = NormalisedSet.objects.filter(pool__in=pools).exclude(pull_set__session=session)
+    current = others.exclude(pull_set__state=State.WITHDRAWN).order_by()
+    return dict(current.values_list("pool").annotate(Count("pk")))
+
+
+def _sharing(session: Session, pool_id: int, pulls: list[Pull]) -> list[int]:
+    """Ids of current sets that have a run's worth of readings in common with these, most first.
 
     Counted from the pulls alone: grouped by sets, every column of a set would be sorted by.
     """
     readings = {pull.reading_N for pull in pulls if pull.reading_N is not None}
     shared = (
-        Pull.objects.filter(pull_set__in=others.order_by().values("pk"), reading_N__in=readings)
+        Pull.objects.filter(pull_set__normalised__pool=pool_id, reading_N__in=readings)
+        .exclude(pull_set__session=session)
+        .exclude(pull_set__state=State.WITHDRAWN)
         .order_by()
         .values("pull_set")
         .annotate(equal=Count("pk"))
@@ -323,8 +329,20 @@ def _sharing(others: QuerySet[PullSet], pulls: list[Pull]) -> list[int]:
     return [pull_set_id for pull_set_id, _ in shared.values_list("pull_set", "equal")[:MOST_ALIKE]]
 
 
-def _named(other: PullSet) -> str:
-    return f"'{other.label}' of {other.session}"
+def _named(pull_set_ids: Collection[int]) -> dict[int, tuple[str, list[float]]]:
+    """What each set is called, and its readings as they were pulled."""
+    sets = PullSet.objects.select_related("session__contributor").only(
+        "label", "session__pulled_on", "session__contributor__handle"
+    )
+    named: dict[int, tuple[str, list[float]]] = {
+        pk: (f"'{one.label}' of {one.session}", [])
+        for pk, one in sets.in_bulk(pull_set_ids).items()
+    }
+    told = Pull.objects.filter(pull_set__in=named, reading_N__isnull=False).order_by("pk")
+    for pull_set_id, reading_N in told.values_list("pull_set_id", "reading_N"):
+        if pull_set_id is not None and reading_N is not None:
+            named[pull_set_id][1].append(reading_N)
+    return named
 
 
 def _where(pulls: list[Pull], rows: NDArray[np.bool_]) -> list[Pull]:

@@ -98,6 +98,12 @@ def test_a_body_beyond_a_mebibyte_is_too_large(as_owner):
     is_problem(answer, 413, "too-large")
 
 
+def test_a_body_whose_length_is_not_told_is_not_taken_for_an_empty_one(db):
+    told = {"CONTENT_LENGTH": "", "HTTP_TRANSFER_ENCODING": "chunked"}
+    answer = Client().generic("POST", "/api/v1/sessions", b"{}", "application/json", **told)
+    assert "send it with Content-Length" in is_problem(answer, 400, "unreadable")["detail"]
+
+
 @pytest.mark.parametrize("address", ["/api/v1/pools?terminal=a%00b", "/api/v1/pools/%00"])
 def test_a_nul_in_an_address_is_unreadable(as_stranger, address):
     is_problem(as_stranger.get(address), 400, "unreadable")
