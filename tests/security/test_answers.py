@@ -1,5 +1,7 @@
 """API1, API3 and API8 of 2023: what the service gives out, and to whom."""
 
+import re
+
 import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
@@ -62,6 +64,7 @@ def test_every_answer_tells_the_browser_what_to_refuse(address, db):
     answer = Client().get(address)
     assert "default-src 'none'" in answer["Content-Security-Policy"]
     assert "unsafe" not in answer["Content-Security-Policy"]
+    assert not re.search(r"script-src(?! 'self'(;|$))|\*|http", answer["Content-Security-Policy"])
     assert "camera=()" in answer["Permissions-Policy"]
     assert answer["Cross-Origin-Opener-Policy"] == "same-origin"
     assert answer["X-Frame-Options"] == "DENY"
