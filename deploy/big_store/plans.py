@@ -40,5 +40,5 @@ def _hottest() -> Iterator[tuple[str, Callable[[], Any], str]]:
     yield (
         "readings in common with other sets: each set that is screened",
         lambda: evidence_of(session),
-        "GROUP BY",
+        "HAVING",
     )
