@@ -13,8 +13,8 @@ from rigs.refusals import Unreadable
 def refuse_unreadable(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
-    """Refuse a NUL in the address, an Authorization header that is not plain ASCII, and a body whose
-    length is not told, which would be read as empty.
+    """Refuse a NUL in the address, an Authorization header that is not plain ASCII, and a body
+    whose length is not told, which would be read as empty.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
