@@ -37,7 +37,7 @@ def commands() -> dict[str, list[str]]:
     found = {f"compose {name}": service["command"] for name, service in OURS.items()}
     for path in UNITS:
         if command := unit(path).get("Service", {}).get("ExecStart"):
-            found[path.name] = shlex.split(command)
+            found[path.name] = shlex.split(command.replace("%%", "%"))
     return found
 
 

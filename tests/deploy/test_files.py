@@ -115,7 +115,7 @@ def test_every_command_names_a_program_that_exists(command):
 
 def test_containers_and_units_run_the_same_commands():
     found = commands()
-    for name in ("worker", "scheduler"):
+    for name in ("worker", "later", "scheduler"):
         written = here(found[f"samespool-{name}.service"])
         assert written == here(found[f"compose {name}"])
 

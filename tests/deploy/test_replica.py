@@ -58,6 +58,7 @@ def test_a_reader_says_what_the_primary_says_and_when_it_is_unfit(bare):  # noqa
         reading.folder = bare.folder / "reader"
         reader, web = start_web(reading), start_web(bare)
         start(bare, "samespool-worker.service")
+        start(bare, "samespool-later.service")
 
         job = send(web, bare, "2026-01-11").json()["job"]["url"]
         done = lambda: requests.get(job, timeout=30).json()["state"] == "done"  # noqa: E731
