@@ -165,18 +165,7 @@ def _working() -> Iterator[None]:
     """Two worker processes for what uploads wait for and one for the rest, as deployed."""
     celery = [sys.executable, "-m", "celery", "-A", "deploy", "worker", "--loglevel", "WARNING"]
     first = [*celery, "--queues", "celery", "--concurrency", str(PROCESSES), "-n", "first@%h"]
-    later = [
-        "chrt",
-        "--idle",
-        "0",
-        *celery,
-        "--queues",
-        "later",
-        "--concurrency",
-        "1",
-        "-n",
-        "later@%h",
-    ]
+    later = ["chrt", "--idle", "0", *celery, "--queues", "later", "-c", "1", "-n", "later@%h"]
     with (
         tempfile.TemporaryFile() as log,
         running(first, stdout=log, stderr=log),
