@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import django
 import numpy as np
 import requests
+from celery import current_app
 from django.conf import settings
 from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
@@ -171,6 +172,7 @@ def _working() -> Iterator[None]:
         running(first, stdout=log, stderr=log),
         running(later, stdout=log, stderr=log),
     ):
+        wait_until(lambda: len(current_app.control.ping(timeout=1)) == 2, "The workers", 120)
         yield
 
 

@@ -1,7 +1,9 @@
 """Clients that ask for one address after another, each beside the empty view in the same seconds.
 
-`python -m deploy.serve_load PORT CLIENTS SECONDS ROUNDS` reads the addresses as lines of JSON,
-`["/path", "etag or empty"]`, the empty view first, and prints as JSON what each came to. One
+`python -m deploy.serve_load PORT CLIENTS SECONDS ROUNDS PAUSE` reads the addresses as lines of
+JSON, `["/path", "etag or empty"]`, the empty view first, and prints as JSON what each came to. With
+a pause of 0 s each client asks again as soon as it has its answer; else it looks at random times,
+that far apart on average, and a request that could not go out at its time is late from then on. One
 process, connections that are kept and no more parsing than finding an answer's end, so that the
 clients take little from the cores that the server needs too.
 """
@@ -15,6 +17,8 @@ import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from heapq import heappop, heappush
+from random import Random
 from statistics import median
 
 AT_ONCE = 1 << 18
@@ -24,10 +28,10 @@ PATIENCE_S = 60.0
 
 @dataclass
 class Client:
-    """A kept connection, when its last request went out, and what has come of the answer."""
+    """A kept connection, when its request was due, and what has come of the answer."""
 
     connection: socket.socket
-    sent_at: float = 0.0
+    due_at: float = 0.0
     answer: bytearray = field(default_factory=bytearray)
 
 
@@ -64,30 +68,41 @@ def beside_empty(empty: Sequence[Round], asked: Sequence[Round]) -> Beside:
     )
 
 
-def ask(clients: dict[int, Client], request: bytes, wanted: bytes, seconds: float) -> Round:
-    """Each client sends the next request once its last answer is in, for so many seconds."""
+def ask(
+    clients: dict[int, Client], request: bytes, wanted: bytes, seconds: float, pause_s: float = 0.0
+) -> Round:
+    """Each client sends its next request once its last answer is in and the next is due."""
     waiting = select.epoll()
+    times = Random(1)
     begun = time.perf_counter()
     until = begun + seconds
-    for number, client in clients.items():
-        waiting.register(number, select.EPOLLIN)
-        _send(client, request)
+    idle: list[tuple[float, int]] = []
     taken: list[float] = []
-    busy = len(clients)
-    while busy:
-        ready = waiting.poll(PATIENCE_S)
-        if not ready:
+
+    def plan(number: int, last: float) -> None:
+        due = last + times.expovariate(1 / pause_s) if pause_s else time.perf_counter()
+        if due < until:
+            heappush(idle, (due, number))
+
+    for number in clients:
+        waiting.register(number, select.EPOLLIN)
+        plan(number, begun)
+    asking = 0
+    while idle or asking:
+        while idle and idle[0][0] <= time.perf_counter():
+            due, number = heappop(idle)
+            _send(clients[number], request, due)
+            asking += 1
+        rest = max(idle[0][0] - time.perf_counter(), 0.0) if idle else PATIENCE_S
+        ready = waiting.poll(rest)
+        if not ready and not idle:
             raise TimeoutError(f"no answer to {request!r} within {PATIENCE_S:.0f} s")
         for number, _ in ready:
             client = clients[number]
-            if not _answered(client, wanted):
-                continue
-            now = time.perf_counter()
-            taken.append(now - client.sent_at)
-            if now < until:
-                _send(client, request)
-            else:
-                busy -= 1
+            if _answered(client, wanted):
+                asking -= 1
+                taken.append(time.perf_counter() - client.due_at)
+                plan(number, client.due_at)
     waiting.close()
     rate = len(taken) / (time.perf_counter() - begun)
     taken.sort()
@@ -95,9 +110,9 @@ def ask(clients: dict[int, Client], request: bytes, wanted: bytes, seconds: floa
     return Round(rate, 1000 * at[0], 1000 * at[1])
 
 
-def _send(client: Client, request: bytes) -> None:
+def _send(client: Client, request: bytes, due_at: float) -> None:
     client.answer.clear()
-    client.sent_at = time.perf_counter()
+    client.due_at = due_at
     client.connection.sendall(request)
 
 
@@ -118,7 +133,12 @@ def _length(answer: bytearray) -> int:
 
 
 def measure(
-    port: int, questions: Sequence[tuple[str, str]], clients: int, seconds: float, rounds: int
+    port: int,
+    questions: Sequence[tuple[str, str]],
+    clients: int,
+    seconds: float,
+    rounds: int,
+    pause_s: float = 0.0,
 ) -> list[Beside]:
     """Rounds of so many seconds for every address, the first one again before each."""
     connected = [Client(socket.create_connection(("127.0.0.1", port))) for _ in range(clients)]
@@ -127,11 +147,12 @@ def measure(
     found: list[list[tuple[Round, Round]]] = [[] for _ in others]
     for _ in range(rounds):
         for pairs, other in zip(found, others, strict=True):
-            pairs.append((ask(by_number, *empty, seconds), ask(by_number, *other, seconds)))
+            nothing = ask(by_number, *empty, seconds, pause_s)
+            pairs.append((nothing, ask(by_number, *other, seconds, pause_s)))
     for client in connected:
         client.connection.close()
-    nothing = [pair[0] for pairs in found for pair in pairs]
-    return [beside_empty(nothing, nothing), *(beside_empty(*zip(*p, strict=True)) for p in found)]
+    of_empty = [pair[0] for pairs in found for pair in pairs]
+    return [beside_empty(of_empty, of_empty), *(beside_empty(*zip(*p, strict=True)) for p in found)]
 
 
 def _question(path: str, etag: str) -> tuple[bytes, bytes]:
@@ -142,7 +163,7 @@ def _question(path: str, etag: str) -> tuple[bytes, bytes]:
 
 
 if __name__ == "__main__":
-    port_, clients_, seconds_, rounds_ = sys.argv[1:]
+    port_, clients_, seconds_, rounds_, pause = sys.argv[1:]
     told = [json.loads(line) for line in sys.stdin]
-    results = measure(int(port_), told, int(clients_), float(seconds_), int(rounds_))
+    results = measure(int(port_), told, int(clients_), float(seconds_), int(rounds_), float(pause))
     print(json.dumps([vars(result) for result in results]))

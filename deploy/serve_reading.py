@@ -12,25 +12,50 @@ from deploy.serve_load import Beside
 
 CLIENTS = (1, 10, 50)
 ROUNDS = 5
+LOOKING_S, PAUSE_S = 30.0, 0.2
+LOOKED_AT = ("empty view", "pool list", "one pool", "page of the pool")
 PATIENCE_S = 120.0
 
 
 def tell_reading(port: int, seconds: float) -> None:
-    """Print a table for each number of clients; every figure is the median of the rounds."""
+    """Print a table for each number of clients; every figure is the median of the rounds.
+
+    Once for clients that ask as fast as they are answered, which tells what the server can do, and
+    once for clients that look a few times a second, which tells how long they wait.
+    """
     questions, bytes_of = _questions(port)
+    looked_at = {name: questions[name] for name in LOOKED_AT}
     for clients in CLIENTS:
         print(
-            f"\nReading with {clients} clients, {ROUNDS} rounds of {seconds / ROUNDS:g} s: "
-            "requests a second and their share of the empty view's just before; median and 99th "
-            "percentile in ms, and the latter over the empty view's\n"
+            f"\nReading with {clients} clients, {ROUNDS} rounds of {seconds / ROUNDS:g} s: ", end=""
         )
-        print(f"{'':32}{'bytes':>8}{'req/s':>9}{'of empty':>10}{'50 %':>8}{'99 %':>8}{'times':>7}")
-        for name, found in zip(questions, _asked(port, questions, clients, seconds), strict=True):
-            print(
-                f"{name:32}{bytes_of[name]:>8}{found.rate:>9.1f}{found.of_empty:>10.2f}"
-                f"{found.half_ms:>8.1f}{found.nearly_all_ms:>8.1f}{found.slower:>7.2f}",
-                flush=True,
-            )
+        _tell(port, questions, bytes_of, clients, seconds / ROUNDS, ROUNDS, 0.0)
+    for clients in CLIENTS:
+        print(f"\n{clients} clients that look every {PAUSE_S:g} s, for {LOOKING_S:g} s: ", end="")
+        _tell(port, looked_at, bytes_of, clients, LOOKING_S, 1, PAUSE_S)
+
+
+def _tell(
+    port: int,
+    questions: dict[str, tuple[str, str]],
+    bytes_of: dict[str, int],
+    clients: int,
+    seconds: float,
+    rounds: int,
+    pause_s: float,
+) -> None:
+    print(
+        "requests a second and their share of the empty view's just before; median and 99th "
+        "percentile in ms, and the latter over the empty view's\n"
+    )
+    print(f"{'':32}{'bytes':>8}{'req/s':>9}{'of empty':>10}{'50 %':>8}{'99 %':>8}{'times':>7}")
+    asked = _asked(port, questions, clients, seconds, rounds, pause_s)
+    for name, found in zip(questions, asked, strict=True):
+        print(
+            f"{name:32}{bytes_of[name]:>8}{found.rate:>9.1f}{found.of_empty:>10.2f}"
+            f"{found.half_ms:>8.1f}{found.nearly_all_ms:>8.1f}{found.slower:>7.2f}",
+            flush=True,
+        )
 
 
 def _questions(port: int) -> tuple[dict[str, tuple[str, str]], dict[str, int]]:
@@ -58,10 +83,15 @@ def _questions(port: int) -> tuple[dict[str, tuple[str, str]], dict[str, int]]:
 
 
 def _asked(
-    port: int, questions: dict[str, tuple[str, str]], clients: int, seconds: float
+    port: int,
+    questions: dict[str, tuple[str, str]],
+    clients: int,
+    seconds: float,
+    rounds: int,
+    pause_s: float,
 ) -> list[Beside]:
     command = [sys.executable, "-m", "deploy.serve_load", str(port), str(clients)]
-    command += [str(seconds / ROUNDS), str(ROUNDS)]
+    command += [str(seconds), str(rounds), str(pause_s)]
     told = "\n".join(json.dumps(question) for question in questions.values())
     done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True, input=told)
     return [Beside(**found) for found in json.loads(done.stdout)]

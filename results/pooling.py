@@ -93,7 +93,7 @@ def _count_try(pool_id: int) -> bool:
 
 def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
     """Store the next version; None where it would say what the latest says already."""
-    latest = locked.versions.order_by("-number").first()
+    latest = locked.versions.defer("forest_light", "forest_dark").order_by("-number").first()
     inputs = inputs_of(members)
     version = PoolVersion(
         pool=locked,

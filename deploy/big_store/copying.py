@@ -52,7 +52,9 @@ def _values(field: models.Field[Any, Any], told: dict[str, Any]) -> Any:
         of_rows = of_rows.tolist()
     elif not isinstance(of_rows, list | range):
         of_rows = repeat(of_rows)
-    return map(Jsonb, of_rows) if isinstance(field, models.JSONField) else of_rows
+    if isinstance(field, models.JSONField):
+        return (None if each is None else Jsonb(each) for each in of_rows)
+    return of_rows
 
 
 def _default(field: models.Field[Any, Any]) -> Any:

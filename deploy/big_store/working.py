@@ -17,10 +17,12 @@ from results.statistics.censored import Strength, strengths
 from results.statistics.efficiency import efficiency
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import MEANING, exact_for_assembly, exact_for_line
+from results.working_out import Shares
 from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
 
 Tried = list[Strength | StatisticsError]
 Ids = NDArray[np.int64]
+Floats = NDArray[np.float64]
 ExactFor = Callable[[Iterable[str]], NDArray[np.bool_]]
 BEYOND_JOIN = {mode.value for mode, meaning in MEANING.items() if not meaning.exact_for_join}
 
@@ -30,12 +32,13 @@ def normalised(world: World) -> dict[str, list[Any]]:
     tester_of_set = world.session_tester[world.set_session]
     lines, exact = _strengths(world, world.straight, world.session_tester, exact_for_line)
     joins, _ = _strengths(world, world.joined, tester_of_set, exact_for_assembly)
-    modes = _modes(world.joined)
+    straight = _single(world, world.straight, world.session_tester)
+    joined = _single(world, world.joined, tester_of_set)
     gain = world.testers.gain[tester_of_set].tolist()
     rows = []
     for place, (session, join) in enumerate(zip(world.set_session.tolist(), joins, strict=True)):
         baseline = lines[session] if exact[session] >= LEAST_STRAIGHT_PULLS else None
-        row = _row(modes[place], join, baseline, U_OFFSET_N / gain[place])
+        row = _row(joined[place], straight[session], join, baseline, U_OFFSET_N / gain[place])
         if row:
             rows.append({"place": place, **row})
     return {name: [row[name] for row in rows] for name in rows[0]}
@@ -58,14 +61,18 @@ def _strengths(
     return found, np.bincount(pulls.owner, exact).astype(np.intp)
 
 
-def _modes(pulls: Pulls) -> list[Counter[str]]:
+def _single(world: World, pulls: Pulls, tester_of: Ids) -> list[tuple[Floats, list[str]]]:
+    """Loads in newtons and failure modes of each owner's pulls."""
     edges = np.flatnonzero(np.r_[True, pulls.owner[1:] != pulls.owner[:-1], True]).tolist()
+    tester, testers = tester_of[pulls.owner], world.testers
+    loads = loads_N(pulls.reading_N, testers.offset_N[tester], testers.gain[tester])
     modes = pulls.mode.tolist()
-    return [Counter(modes[a:b]) for a, b in pairwise(edges)]
+    return [(loads[a:b], modes[a:b]) for a, b in pairwise(edges)]
 
 
 def _row(
-    modes: Counter[str],
+    joined: tuple[Floats, list[str]],
+    straight: tuple[Floats, list[str]],
     join: Strength | StatisticsError,
     baseline: Strength | StatisticsError | None,
     u_offset_N: float,
@@ -76,8 +83,15 @@ def _row(
         ratio = efficiency(join, baseline, u_offset_N)
     except StatisticsError:
         return {}
+    modes = Counter(joined[1])
     outlasted = sum(number for mode, number in modes.items() if mode in BEYOND_JOIN)
+    shares, straight_shares = (
+        Shares((loads / baseline.mean_N).tolist(), ended) for loads, ended in (joined, straight)
+    )
     return {
         **columns_of(modes, join, baseline, ratio),
         "join_itself": {"failures": join.n - outlasted, "outlasted": outlasted},
+        "pull_places": shares.places,
+        "straight_places": straight_shares.places,
+        "lowest_share": shares.lowest,
     }

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 from scipy.stats import t as student_t
 
 from results.statistics.block_sums import TESTER
@@ -95,7 +95,7 @@ def lower_bound(
     average. The bound is the lower quantile of mu - pull_variance / 2 - z sqrt(tau2 +
     pull_variance) as mu and tau2 are spread.
     """
-    z = norm.ppf(coverage)
+    z = ndtri(coverage)
     middle = spread.mu - pull_variance / 2 - z * np.sqrt(spread.tau2 + pull_variance)
     return _quantile(spread.weight, middle, np.sqrt(spread.variance), 1 - confidence)
 
@@ -105,7 +105,7 @@ def _quantile(weight: Floats, mean: Floats, sd: Floats, probability: float) -> f
     low, high = float((mean - 40 * sd).min()), float((mean + 40 * sd).max())
     return float(
         brentq(
-            lambda point: float(weight @ norm.cdf((point - mean) / sd)) - probability,
+            lambda point: float(weight @ ndtr((point - mean) / sd)) - probability,
             low,
             high,
             xtol=1e-12,

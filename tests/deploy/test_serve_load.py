@@ -49,6 +49,18 @@ def test_an_address_that_takes_longer_is_told_as_a_smaller_share_of_the_empty_vi
     assert slow.half_ms >= 1000 * SLOW_S
 
 
+def test_clients_that_look_now_and_then_ask_no_more_often_than_they_look(port):
+    questions = [("/empty", ""), ("/empty", "")]
+    looked = measure(port, questions, clients=4, seconds=1, rounds=1, pause_s=0.1)[0]
+    fast = measure(port, questions, clients=4, seconds=0.2, rounds=1)[0]
+    assert 20 < looked.rate < 60 < fast.rate
+
+
+def test_a_look_that_had_to_wait_for_the_answer_before_is_late_from_when_it_was_due(port):
+    found = measure(port, [("/empty", ""), ("/slow", "")], 1, seconds=1, rounds=1, pause_s=0.005)
+    assert found[1].half_ms > 5 * 1000 * SLOW_S
+
+
 def test_long_answers_and_answers_without_a_body_are_taken_whole(port):
     questions = [("/empty", ""), ("/long", ""), ("/long", '"kept"')]
     found = measure(port, questions, clients=2, seconds=0.1, rounds=1)
