@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import resource
 import statistics
 import sys
 import tempfile
@@ -19,6 +18,8 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
 
 import django
 import numpy as np
@@ -107,7 +108,9 @@ def _recompute() -> None:
     # A connection that two processes share would mix their answers up.
     connection.close()
     begun = time.perf_counter()
-    with ProcessPoolExecutor(PROCESSES, initializer=django.setup) as workers:
+    # Processes of their own, so that what making the store has taken is not counted with theirs.
+    anew = get_context("spawn")
+    with ProcessPoolExecutor(PROCESSES, anew, initializer=django.setup) as workers:
         found = list(workers.map(_recomputed, snapshots))
     took = time.perf_counter() - begun
     used = {one.process: (one.peak_MiB, one.cpu_s) for one in found}
@@ -134,8 +137,13 @@ def _recomputed(snapshot: str) -> _Recomputed:
     from results.recomputing import recompute  # noqa: PLC0415
 
     different = sum(len(each.differences) for each in recompute(snapshot))
-    used = resource.getrusage(resource.RUSAGE_SELF)
-    return _Recomputed(os.getpid(), used.ru_maxrss / 1024, time.process_time(), different)
+    return _Recomputed(os.getpid(), _peak_MiB(), time.process_time(), different)
+
+
+def _peak_MiB() -> float:
+    """Most memory that this process has had: getrusage tells the most of its parent, too."""
+    status = Path("/proc/self/status").read_text()
+    return int(status.partition("VmHWM:")[2].split()[0]) / 1024
 
 
 @contextmanager

@@ -12,7 +12,7 @@ from deploy.serve_load import Beside
 
 CLIENTS = (1, 10, 50)
 ROUNDS = 5
-LOOKING_S, PAUSE_S = 30.0, 0.2
+LOOKING_S, PAUSE_S = 20.0, 0.2
 LOOKED_AT = ("empty view", "pool list", "one pool", "page of the pool")
 PATIENCE_S = 120.0
 

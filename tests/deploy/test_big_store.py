@@ -1,0 +1,30 @@
+"""The large store of the benchmarks holds what the service would make of the same pulls."""
+
+import numpy as np
+import pytest
+
+from deploy.big_store.drawing import draw
+from deploy.big_store.working import normalised
+from deploy.big_store.writing import write
+from results.models import NormalisedSet, Session
+from results.normalising import normalise_session
+
+LEFT_OUT = {"join_itself", "notes", "computed_at"}
+"""What no reading of a pool looks at, so that the store goes without."""
+
+
+def test_its_sets_are_what_normalising_makes_of_their_pulls(db):
+    world = draw(np.random.default_rng(8), 20)
+    write(world, normalised(world))
+    made = {row["pull_set_id"]: row for row in NormalisedSet.objects.values()}
+
+    for session in Session.objects.order_by("pk")[:10]:
+        normalise_session(session.pk, still_ours=lambda: True)
+
+    again = NormalisedSet.objects.filter(pull_set__session__lte=10).values()
+    assert len(again) > 40
+    for row in again:
+        store = made[row["pull_set_id"]]
+        for name in row.keys() - LEFT_OUT:
+            told = pytest.approx(row[name]) if isinstance(row[name], float) else row[name]
+            assert store[name] == told, name
