@@ -20,7 +20,12 @@ from results.models import Job, Pool, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
 from results.unfinished import given_up, incomplete_pools, stale_pools
-from results.waking_again import incomplete_to_wake, jobs_to_wake, stale_to_wake
+from results.waking_again import (
+    count_from_now,
+    incomplete_to_wake,
+    jobs_to_wake,
+    stale_to_wake,
+)
 from results.watching import tell_of_signals
 
 log = structlog.get_logger(__name__)
@@ -114,6 +119,7 @@ def sweep() -> None:
     A job may be lost when it has waited through a whole sweep or its lease has run out; the work
     on a pool when it has waited that long. ``results.waking_again`` says how often.
     """
+    count_from_now()
     a_sweep_ago = from_now(-settings.SAMESPOOL_SWEEP_SECONDS)
     unfinished = Job.objects.filter(
         Q(state=Job.State.QUEUED, created_at__lt=a_sweep_ago)

@@ -10,13 +10,26 @@ from __future__ import annotations
 
 import uuid
 
+from django.conf import settings
 from django.db.models import DateTimeField, ExpressionWrapper, F, Max, Min, Q, QuerySet
 from django.db.models.expressions import Combinable
 from django.db.models.functions import Now
 
+from results.clock import from_now
 from results.models import Job, Pool, PoolVersion, StalePool
 
 AT_ONCE = 500
+
+
+def count_from_now() -> None:
+    """What began while the database's clock ran ahead waits from now on, not until that hour."""
+    unfinished = Job.objects.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
+    unfinished.filter(created_at__gt=Now()).update(created_at=Now())
+    unfinished.filter(woken_at__gt=Now()).update(woken_at=Now())
+    longest = from_now(settings.SAMESPOOL_LEASE_SECONDS)
+    unfinished.filter(lease_expires_at__gt=longest).update(lease_expires_at=longest)
+    StalePool.objects.filter(marked_at__gt=Now()).update(marked_at=Now())
+    StalePool.objects.filter(woken_at__gt=Now()).update(woken_at=Now())
 
 
 def jobs_to_wake(unfinished: QuerySet[Job]) -> list[uuid.UUID]:

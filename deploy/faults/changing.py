@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import os
+import signal
 import struct
 import subprocess
 import time
@@ -40,17 +42,38 @@ class Migration(migrations.Migration):
 
 
 def clock_jumps(by_s: int, bench: Bench) -> None:
-    """The clock of web and worker jumps under them; messages are lost, so that the sweeper works.
+    """The clock of web and worker jumps under them, and back; the database keeps its own."""
+    moved, file = _movable_clock(bench.folder)
+    _restart(bench, dataclasses.replace(bench.service, extra=moved))
+    waited = _jump(bench, file, by_s)
+    _restart(bench, dataclasses.replace(bench.service, extra={}))
+    bench.mended_at = time.monotonic() - waited
 
-    The database keeps its own. Afterwards the clock jumps back.
-    """
-    library, file = bench.folder / "moved_clock.so", bench.folder / "moved_by"
+
+def database_clock_jumps(by_s: int, bench: Bench) -> None:
+    """The clock of PostgreSQL jumps under it, and back; web and worker keep theirs."""
+    moved, file = _movable_clock(bench.folder / "database")
+    _restart_database(bench, {**os.environ, **moved})
+    waited = _jump(bench, file, by_s)
+    _restart_database(bench, dict(os.environ))
+    bench.mended_at = time.monotonic() - waited
+
+
+def _movable_clock(folder: Path) -> tuple[dict[str, str], Path]:
+    """The environment of a clock that can be moved, and the file that says by how much it is."""
+    library, file = folder / "moved_clock.so", folder / "moved_by"
     source = Path(__file__).with_name("moved_clock.c")
     compiler = ["gcc", "-shared", "-fPIC", "-O1", "-o", str(library), str(source), "-ldl"]
     subprocess.run(compiler, check=True)
     file.write_bytes(struct.pack("l", 0))
-    moved = {"LD_PRELOAD": str(library), "MOVED_CLOCK": str(file)}
-    _restart(bench, dataclasses.replace(bench.service, extra=moved))
+    return {"LD_PRELOAD": str(library), "MOVED_CLOCK": str(file)}, file
+
+
+def _jump(bench: Bench, file: Path, by_s: int) -> float:
+    """There and back under load, with all messages lost, so that the sweeper works.
+
+    Returns the seconds from the last jump until all was done.
+    """
     with under_load(bench) as go_on:
         for offset in [by_s, 0] * bench.repeats:
             with file.open("r+b") as told:
@@ -62,8 +85,13 @@ def clock_jumps(by_s: int, bench: Bench) -> None:
             go_on()
     waited = bench.service.wait_until_done()
     bench.note = f"all done {waited:.1f} s after the last jump"
-    _restart(bench, dataclasses.replace(bench.service, extra={}))
-    bench.mended_at = time.monotonic() - waited
+    return waited
+
+
+def _restart_database(bench: Bench, environment: dict[str, str]) -> None:
+    bench.database.stop(signal.SIGINT)
+    bench.database.options["env"] = environment
+    bench.database.begin()
 
 
 def new_release(bench: Bench) -> None:
@@ -145,6 +173,8 @@ def _restart(bench: Bench, service: Service) -> None:
 FAULTS: dict[str, Callable[[Bench], None]] = {
     "clock an hour ahead": partial(clock_jumps, HOUR_S),
     "clock an hour behind": partial(clock_jumps, -HOUR_S),
+    "database's clock an hour ahead": partial(database_clock_jumps, HOUR_S),
+    "database's clock an hour behind": partial(database_clock_jumps, -HOUR_S),
     "new release with a migration": new_release,
     "restored from a backup": restored,
 }

@@ -84,6 +84,22 @@ def test_a_job_that_broke_off_is_tried_again_at_the_next_sweep(job, monkeypatch)
     assert jobs_to_wake(Job.objects.filter(state="queued")) == [job.pk]
 
 
+def test_what_began_while_the_clock_ran_ahead_waits_from_now_on_and_not_for_that_hour(job, pool):
+    jobs.claim(job.pk)
+    StalePool.objects.create(pool=pool, why="a set came")
+    let_pass(Job.objects.all(), -3600, "created_at", "woken_at", "lease_expires_at")
+    let_pass(StalePool.objects.all(), -3600, "marked_at", "woken_at")
+
+    jobs.sweep()
+    let_pass(
+        Job.objects.all(), settings.SAMESPOOL_LEASE_SECONDS + 1, "lease_expires_at", "woken_at"
+    )
+    let_pass(StalePool.objects.all(), settings.SAMESPOOL_SWEEP_SECONDS, "marked_at", "woken_at")
+
+    assert jobs_to_wake(Job.objects.filter(lease_expires_at__lt=Now())) == [job.pk]
+    assert stale_to_wake([pool.pk]) == [pool.pk]
+
+
 def test_a_pool_that_is_not_drawn_has_no_mark_and_is_sent_for_as_seldom(pool):
     pool.current = PoolVersion.objects.create(
         pool=pool, number=1, testers=1, sessions=1, sets=1, pulls=5
