@@ -51,6 +51,16 @@ def test_what_a_service_waits_for_exists_and_can_come_true():
         assert condition == expected, f"{name} waits for {other}"
 
 
+def test_what_no_upload_waits_for_gets_only_the_time_that_nothing_else_wants():
+    assert COMPOSE["services"]["later"]["cpu_shares"] == 2  # the least that there is
+    later = unit(ROOT / "deploy" / "systemd" / "samespool-later.service")
+    assert later["Service"]["CPUWeight"] == "1"
+
+
+def test_the_database_knows_that_looking_up_a_row_costs_little():
+    assert "random_page_cost=1.1" in COMPOSE["services"]["database"]["command"]
+
+
 def test_every_named_volume_is_declared_and_used():
     used = {
         volume.split(":")[0]
