@@ -10,6 +10,7 @@ from django.db.models import F
 from structlog.contextvars import bound_contextvars
 
 from results.contrasting import compare_joins, comparison_is_due
+from results.database_trouble import is_databases_trouble
 from results.drawing import draw_forest
 from results.models import Pool, PoolVersion
 
@@ -25,8 +26,10 @@ def complete_pool(pool_id: int) -> None:
     with bound_contextvars(pool=pool_id):
         try:
             _complete(pool_id)
-        except Exception:
+        except Exception as error:
             log.exception("pool not completed")
+            if is_databases_trouble(error):
+                Pool.objects.filter(pk=pool_id, failures__gt=0).update(failures=F("failures") - 1)
 
 
 def _complete(pool_id: int) -> None:

@@ -16,6 +16,7 @@ from structlog.contextvars import bound_contextvars
 from results import waking
 from results.after_commit import after_commit
 from results.clock import from_now
+from results.database_trouble import is_databases_trouble
 from results.models import Job, Pool, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
@@ -164,9 +165,17 @@ def still_ours(job: Job) -> bool:
 
 
 def _give_back(job: Job, error: Exception) -> None:
-    """Keep what broke off; its message is used up, so the next sweep sends again."""
+    """Keep what broke off; its message is used up, so the next sweep sends again.
+
+    While the database itself is in trouble no attempt is counted, and it is tried ever more seldom.
+    """
+    ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
+    if is_databases_trouble(error):
+        waits = {"state": Job.State.QUEUED, "lease_expires_at": None}
+        ours.update(**waits, attempts=F("attempts") - 1, woken_at=Now())
+        return
     last = job.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
-    Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts).update(
+    ours.update(
         state=Job.State.FAILED if last else Job.State.QUEUED,
         lease_expires_at=None,
         woken_at=F("created_at"),
