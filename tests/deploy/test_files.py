@@ -185,3 +185,10 @@ def test_systemd_calls_every_unit_well_confined(path):
     rate = ["systemd-analyze", "security", "--offline=yes", "--threshold=20", str(path)]
     rated = subprocess.run(rate, check=False, capture_output=True, text=True)
     assert rated.returncode == 0, rated.stdout
+
+
+@pytest.mark.parametrize("name", ["web", "worker", "later"])
+def test_a_unit_that_draws_charts_may_protect_memory_by_keys(name):
+    """Else its process is killed at the first chart, where the processor has such keys."""
+    confined = unit(ROOT / "deploy" / "systemd" / f"samespool-{name}.service")["Service"]
+    assert confined["SystemCallFilter"].split() == ["@system-service", "@pkey"]
