@@ -33,12 +33,16 @@ LIBRARIES: dict[str, Any] = {
             ],
         }
     },
-    "handlers": {"lines": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "handlers": {
+        "lines": {"class": "logging.StreamHandler", "formatter": "line"},
+        # Without any handler Python itself would print what is not passed on.
+        "nowhere": {"class": "logging.NullHandler"},
+    },
     "root": {"handlers": ["lines"], "level": "WARNING"},
     "loggers": {
         # RequestLog tells the same without the addresses that are secret.
-        "django.request": {"propagate": False},
-        "django.security.csrf": {"propagate": False},
+        "django.request": {"handlers": ["nowhere"], "propagate": False},
+        "django.security.csrf": {"handlers": ["nowhere"], "propagate": False},
         # The lines of tasks, again.
         "celery.worker.strategy": {"level": "WARNING"},
         "celery.app.trace": {"level": "WARNING"},

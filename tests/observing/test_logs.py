@@ -42,6 +42,16 @@ def test_neither_query_nor_a_secret_in_the_address_is_logged(client, db, capsys)
     assert "sandgrain" not in out
 
 
+def test_a_request_that_is_refused_is_told_once_and_its_secret_address_nowhere(db, capfd):
+    client = Client(enforce_csrf_checks=True)
+    assert client.post("/account/password/forgotten/3f-sandgrain/").status_code == 403
+    assert client.get("/nowhere/").status_code == 404
+
+    told = "".join(capfd.readouterr())
+    assert told.count("password/forgotten") == told.count("/nowhere/") == 1
+    assert "sandgrain" not in told
+
+
 def test_the_request_of_an_upload_its_session_and_its_job_are_named_in_one_line(
     transactional_db, as_owner, capsys
 ):
