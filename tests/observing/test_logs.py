@@ -43,6 +43,8 @@ def test_neither_query_nor_a_secret_in_the_address_is_logged(client, db, capsys)
 
 
 def test_a_request_that_is_refused_is_told_once_and_its_secret_address_nowhere(db, capfd):
+    """Set up anew, since pytest has handlers of its own on what is not passed on."""
+    logging.config.dictConfig(LIBRARIES)
     client = Client(enforce_csrf_checks=True)
     assert client.post("/account/password/forgotten/3f-sandgrain/").status_code == 403
     assert client.get("/nowhere/").status_code == 404
