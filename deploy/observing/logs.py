@@ -43,6 +43,8 @@ LIBRARIES: dict[str, Any] = {
         # RequestLog tells the same without the addresses that are secret.
         "django.request": {"handlers": ["nowhere"], "propagate": False},
         "django.security.csrf": {"handlers": ["nowhere"], "propagate": False},
+        # The pool of worker processes passes nothing on.
+        "multiprocessing": {"handlers": ["lines"], "propagate": False},
         # The lines of tasks, again.
         "celery.worker.strategy": {"level": "WARNING"},
         "celery.app.trace": {"level": "WARNING"},
