@@ -10,7 +10,7 @@ from django.db.models import F
 from structlog.contextvars import bound_contextvars
 
 from results.contrasting import compare_joins, comparison_is_due
-from results.database_trouble import is_databases_trouble
+from results.database_trouble import uncount_try
 from results.drawing import draw_forest
 from results.models import Pool, PoolVersion
 
@@ -28,8 +28,7 @@ def complete_pool(pool_id: int) -> None:
             _complete(pool_id)
         except Exception as error:
             log.exception("pool not completed")
-            if is_databases_trouble(error):
-                Pool.objects.filter(pk=pool_id, failures__gt=0).update(failures=F("failures") - 1)
+            uncount_try(pool_id, error)
 
 
 def _complete(pool_id: int) -> None:
