@@ -52,15 +52,16 @@ PAGES = {
     # For whoever is signed in: what they see is their own.
     (SIGNED_IN, NOT_SO): "bench/ bench/tying/ at-the-rig/",
     (SIGNED_IN, LED_ON): "sign-out/ account/mail/",
-    (SIGNED_IN, SIGNED_IN): """
-        account/ account/password/set/ account/second-factor/set-up/
-        account/second-factor/codes/new/
-        """,
+    (SIGNED_IN, SIGNED_IN): "account/ account/password/set/",
     (SIGNED_IN, (302, 405, 405, 405)): "account/second-factor/",
     (SIGNED_IN, (302, 422, 422, 422)): "rigs/register/ upload/ account/close/",
     (NOT_SO, SIGNED_IN): "account/tokens/",
     (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
-    ((302, 403, 403, 403), (302, 403, 403, 403)): "account/again/ account/again/second-factor/",
+    # For whoever gives their password once more: these persons have none.
+    ((302, 403, 403, 403), (302, 403, 403, 403)): """
+        account/again/ account/again/second-factor/ account/second-factor/set-up/
+        account/second-factor/codes/new/
+        """,
     ((302, 404, 404, 404), (302, 404, 404, 404)): """
         account/second-factor/end/ account/second-factor/codes/download/
         """,
