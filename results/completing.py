@@ -10,7 +10,7 @@ from django.db.models import F
 from structlog.contextvars import bound_contextvars
 
 from results.contrasting import compare_joins, comparison_is_due
-from results.database_trouble import uncount_try
+from results.full_database import uncount_try
 from results.drawing import draw_forest
 from results.models import Pool, PoolVersion
 

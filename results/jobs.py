@@ -16,7 +16,7 @@ from structlog.contextvars import bound_contextvars
 from results import waking
 from results.after_commit import after_commit
 from results.clock import from_now
-from results.database_trouble import is_databases_trouble
+from results.full_database import is_full
 from results.models import Job, Pool, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
@@ -167,10 +167,10 @@ def still_ours(job: Job) -> bool:
 def _give_back(job: Job, error: Exception) -> None:
     """Keep what broke off; its message is used up, so the next sweep sends again.
 
-    While the database itself is in trouble no attempt is counted, and it is tried ever more seldom.
+    While the database is full no attempt is counted, and it is tried ever more seldom.
     """
     ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
-    if is_databases_trouble(error):
+    if is_full(error):
         waits = {"state": Job.State.QUEUED, "lease_expires_at": None}
         ours.update(**waits, attempts=F("attempts") - 1, woken_at=Now())
         return

@@ -14,7 +14,7 @@ from structlog.contextvars import bound_contextvars
 
 from results import waking
 from results.after_commit import after_commit
-from results.database_trouble import uncount_try
+from results.full_database import uncount_try
 from results.describing import describe
 from results.editions import next_edition
 from results.jobs import finish_pooled
@@ -43,8 +43,8 @@ def refresh_pool(pool_id: int) -> None:
 
     However many sessions marked it, each pass clears all the marks it read. Where another worker
     holds the pool, that one will see our marks, so there is nothing to do. Each try is counted with
-    the pool until one succeeds, but for those that the database's own trouble ended, and the
-    sweeper tries again a few times.
+    the pool until one succeeds, but for those that met a full database, and the sweeper tries
+    again a few times.
     """
     with bound_contextvars(pool=pool_id):
         try:
