@@ -10,8 +10,8 @@ from django.db.models import F
 from structlog.contextvars import bound_contextvars
 
 from results.contrasting import compare_joins, comparison_is_due
-from results.full_database import uncount_try
 from results.drawing import draw_forest
+from results.full_database import uncount_try
 from results.models import Pool, PoolVersion
 
 log = structlog.get_logger(__name__)

@@ -14,9 +14,9 @@ from structlog.contextvars import bound_contextvars
 
 from results import waking
 from results.after_commit import after_commit
-from results.full_database import uncount_try
 from results.describing import describe
 from results.editions import next_edition
+from results.full_database import uncount_try
 from results.jobs import finish_pooled
 from results.members import Members, members_of
 from results.models import (

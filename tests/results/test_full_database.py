@@ -8,7 +8,6 @@ from results.draining import drain
 from results.models import Job, Pool, StalePool
 from tests import making
 
-
 FULL = "53100"
 
 
