@@ -123,7 +123,7 @@ def test_comparisons_that_cannot_be_made_are_refused_by_name():
     islands = replace(
         contrasts,
         treatment=np.where(contrasts.tester < 3, "San Diego", contrasts.treatment),
-        base=np.where(contrasts.tester < 3, "Trilene", contrasts.base),
+        base=np.where(contrasts.tester < 3, "Improved clinch", contrasts.base),
     )
     with pytest.raises(Disconnected, match="San Diego"):
         network(islands, "FG")
