@@ -19,6 +19,7 @@ from api import (
     rankings,
     reviews,
     rigs,
+    root,
     sessions,
     tokens,
     watch,
@@ -27,6 +28,7 @@ from api.problems import Nothing
 
 app_name = "api"
 urlpatterns = [
+    path("", root.Root.as_view(), name="root"),
     path("pools", pools.Pools.as_view(), name="pools"),
     path("pools/ranking", rankings.Ranking.as_view(), name="ranking"),
     path("pools/<int:pk>", pools.OnePool.as_view(), name="pool"),

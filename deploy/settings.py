@@ -172,7 +172,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["api.reading.StorableJSON"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_PAGINATION_CLASS": "api.paging.Pages",
-    "DEFAULT_METADATA_CLASS": None,  # the OpenAPI document says what OPTIONS would
+    "DEFAULT_METADATA_CLASS": "api.metadata.Methods",
     "EXCEPTION_HANDLER": "api.problems.problem_response",
 }
 # A token ends 400 days after it was last used; that is written down once a day at most.

@@ -1,27 +1,52 @@
-"""What is answered where a view or a middleware broke off."""
+"""What is answered where no view answers, or one broke off: a problem under /api/, else a page."""
 
 from __future__ import annotations
 
 import sys
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
+from django.views import defaults
 from django.views.decorators.csrf import requires_csrf_token
 
-from api.problems import CONTENT_TYPE, problem_of
+from api.problems import CONTENT_TYPE, Problem, problem_of
+
+
+@requires_csrf_token
+def malformed(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """400, as for a request to a name that the service does not have."""
+    if _is_of_the_api(request):
+        return _as_problem(request, problem_of(exception))
+    return defaults.bad_request(request, exception)
+
+
+@requires_csrf_token
+def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """404, for an address that nothing is at."""
+    if _is_of_the_api(request):
+        return _as_problem(request, problem_of(Http404()))
+    return defaults.page_not_found(request, exception)
 
 
 @requires_csrf_token
 def broken_off(request: HttpRequest) -> HttpResponse:
-    """503 where the database did not answer, which passes; else 500. A problem under the API."""
+    """503 where the database did not answer, which passes; else 500."""
     error = sys.exc_info()[1]
     problem = problem_of(error if isinstance(error, Exception) else RuntimeError())
-    if request.path.startswith("/api/"):
-        answer: HttpResponse = JsonResponse(
-            problem.document(request.path), status=problem.status, content_type=CONTENT_TYPE
-        )
+    if _is_of_the_api(request):
+        answer = _as_problem(request, problem)
     else:
         answer = HttpResponse(render_to_string(f"{problem.status}.html"), status=problem.status)
     if problem.retry_after_s:
         answer["Retry-After"] = str(problem.retry_after_s)
     return answer
+
+
+def _is_of_the_api(request: HttpRequest) -> bool:
+    return request.path.startswith("/api/")
+
+
+def _as_problem(request: HttpRequest, problem: Problem) -> HttpResponse:
+    return JsonResponse(
+        problem.document(request.path), status=problem.status, content_type=CONTENT_TYPE
+    )

@@ -13,6 +13,8 @@ from deploy.observing.standing import standing
 admin.site.site_header = admin.site.site_title = "Samespool administration"
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
 
+handler400 = "deploy.unavailable.malformed"
+handler404 = "deploy.unavailable.not_found"
 handler500 = "deploy.unavailable.broken_off"
 
 urlpatterns = [

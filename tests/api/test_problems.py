@@ -43,6 +43,17 @@ def test_an_address_that_is_none_is_a_problem_for_every_method(as_stranger):
         assert told["instance"] == "/api/v1/harbours"
 
 
+@pytest.mark.parametrize("address", ["/api/", "/api/v1/pools", "/api/v2/pools", "/api/v1/no"])
+@pytest.mark.parametrize("method", ["get", "post", "options"])
+@pytest.mark.parametrize("host", ["testserver", "elsewhere.example"])
+def test_whatever_goes_wrong_under_api_is_a_problem_before_any_view_too(address, method, host, db):
+    answer = getattr(Client(HTTP_HOST=host), method)(address)
+    if host == "elsewhere.example":
+        is_problem(answer, 400, "bad-request")
+    elif address != "/api/v1/pools":
+        is_problem(answer, 404, "not-found")
+
+
 @pytest.mark.parametrize("number", ["0", "999999", "9" * 30])
 def test_a_number_that_nothing_has_is_not_found(as_stranger, number):
     for resource in ("rigs", "revisions", "lines", "connections", "pools", "pull-sets"):

@@ -48,6 +48,7 @@ SESSION = {
 
 # address: {method: (document, status for a stranger, the owner, another tester, a moderator)}
 ROUTES = {
+    "": {"GET": (None, *OPEN)},
     "tokens": {"POST": (None, 401, 401, 401, 401)},  # a token does not give a token
     "tokens/current": {"DELETE": (None, 401, 204, 204, 204)},
     "me": {"GET": (None, 401, 200, 200, 200)},
