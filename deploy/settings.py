@@ -10,7 +10,7 @@ from typing import Any
 
 from celery.schedules import schedule
 from django.core.exceptions import ImproperlyConfigured
-from environs import Env
+from environs import Env, validate
 
 from api.schema_settings import SPECTACULAR_SETTINGS  # noqa: F401
 from deploy.observing import logs
@@ -215,16 +215,27 @@ SAMESPOOL_MAIL_FROM = env.str("SAMESPOOL_MAIL_FROM", "")
 DEFAULT_FROM_EMAIL = SAMESPOOL_MAIL_FROM
 if not SAMESPOOL_MAIL_FROM:
     EMAIL_BACKEND = "django.core.mail.backends.dummy.EmailBackend"
-EMAIL_HOST, EMAIL_PORT = (
-    env.str("SAMESPOOL_MAIL_HOST", "localhost"),
-    env.int("SAMESPOOL_MAIL_PORT", 25),
-)
+_MAIL_PORTS = {"none": 25, "starttls": 587, "tls": 465}
+_MAIL_TLS = env.str("SAMESPOOL_MAIL_TLS", "none", validate=validate.OneOf(_MAIL_PORTS))
+EMAIL_HOST = env.str("SAMESPOOL_MAIL_HOST", "") or "localhost"
+EMAIL_PORT = env.int("SAMESPOOL_MAIL_PORT", _MAIL_PORTS[_MAIL_TLS])
+EMAIL_USE_TLS, EMAIL_USE_SSL = _MAIL_TLS == "starttls", _MAIL_TLS == "tls"
+EMAIL_HOST_USER = env.str("SAMESPOOL_MAIL_USER", "")
+EMAIL_HOST_PASSWORD = env.str("SAMESPOOL_MAIL_PASSWORD", "")
+if EMAIL_HOST_USER and _MAIL_TLS == "none":
+    raise ImproperlyConfigured(
+        "SAMESPOOL_MAIL_USER is set and SAMESPOOL_MAIL_TLS is not: the password would go over the "
+        "network in the clear. Set SAMESPOOL_MAIL_TLS to starttls or tls."
+    )
 EMAIL_TIMEOUT = 10
 
 ACCOUNT_ADAPTER = "rigs.signing_in.Adapter"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]
 ACCOUNT_SIGNUP_FORM_CLASS = "results.pages.account_forms.JoiningForm"
 ACCOUNT_EMAIL_VERIFICATION = "optional" if SAMESPOOL_MAIL_FROM else "none"
+# Whether anybody may make an account, or only an administrator for them.
+_SIGN_UP = validate.OneOf(["open", "closed"])
+SAMESPOOL_SIGN_UP = env.str("SAMESPOOL_SIGN_UP", "open", validate=_SIGN_UP)
 ACCOUNT_EMAIL_SUBJECT_PREFIX = "Samespool: "
 MFA_TOTP_ISSUER = "Samespool"
 # Where no mail can be sent no address can be confirmed, and a second factor must not wait for it.

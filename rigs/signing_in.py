@@ -1,15 +1,19 @@
-"""Signing in: how wrong passwords are counted."""
+"""Signing in and up: how wrong passwords are counted, and whether anybody may join."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
+from django.conf import settings
 from django.http import HttpRequest
 
 
 class Adapter(DefaultAccountAdapter):
     """allauth's own, but that an account is one however the service is called."""
+
+    def is_open_for_signup(self, request: HttpRequest) -> bool:  # noqa: ARG002
+        return bool(settings.SAMESPOOL_SIGN_UP == "open")
 
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:  # noqa: ARG002
         """What attempts are counted by.

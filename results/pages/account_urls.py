@@ -4,17 +4,18 @@ from allauth.account import views
 from allauth.mfa.base import views as factors
 from allauth.mfa.recovery_codes import views as codes
 from allauth.mfa.totp import views as authenticator
-from django.conf import settings
-from django.urls import path
-from django.views.generic import TemplateView
+from django.urls import converters, path, register_converter
 
 from results.pages import accounts
 
-forgotten = (
-    views.password_reset
-    if settings.SAMESPOOL_MAIL_FROM
-    else TemplateView.as_view(template_name="pages/accounts/no_mail.html")
-)
+
+class Base36(converters.StringConverter):
+    """The id of an account in a link: no hyphen, since the key after the first one holds more."""
+
+    regex = "[0-9A-Za-z]+"
+
+
+register_converter(Base36, "base36")
 
 urlpatterns = [
     path("sign-in/", views.login, name="account_login"),
@@ -31,7 +32,7 @@ urlpatterns = [
     path("account/mail/confirm/<str:key>/", views.confirm_email, name="account_confirm_email"),
     path("account/password/", views.password_change, name="account_change_password"),
     path("account/password/set/", views.password_set, name="account_set_password"),
-    path("account/password/forgotten/", forgotten, name="account_reset_password"),
+    path("account/password/forgotten/", accounts.forgotten, name="account_reset_password"),
     path(
         "account/password/forgotten/sent/",
         views.password_reset_done,
@@ -43,7 +44,7 @@ urlpatterns = [
         name="account_reset_password_from_key_done",
     ),
     path(
-        "account/password/forgotten/<str:uidb36>-<str:key>/",
+        "account/password/forgotten/<base36:uidb36>-<str:key>/",
         views.password_reset_from_key,
         name="account_reset_password_from_key",
     ),

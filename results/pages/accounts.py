@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from allauth.account.views import SignupView
+from allauth.account.views import SignupView, password_reset
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_required
@@ -14,7 +15,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 from knox.models import AuthToken
 
 from results.closing import close_account
@@ -47,6 +48,20 @@ class SignUp(SignupView):
             form.add_error("handle", told(refusal))
             invalid: HttpResponse = self.form_invalid(form)
             return invalid
+
+
+def forgotten(request: HttpRequest) -> HttpResponse:
+    """Ask for a link that sets a new password, where the service sends mail."""
+    if settings.SAMESPOOL_MAIL_FROM:
+        found: HttpResponse = password_reset(request)
+        return found
+    return no_mail(request)
+
+
+@require_safe
+def no_mail(request: HttpRequest) -> HttpResponse:
+    """Who sets a new password where no mail is sent."""
+    return render(request, "pages/accounts/no_mail.html")
 
 
 def contributor_behind(request: HttpRequest) -> Contributor:

@@ -87,6 +87,16 @@ def test_what_keeps_one_from_joining_is_told_and_nothing_is_stored(owner, change
     assert (User.objects.count(), Contributor.objects.count()) == (1, 1)
 
 
+def test_while_signing_up_is_closed_nobody_joins_and_the_page_says_what_to_do(db, settings):
+    settings.SAMESPOOL_SIGN_UP = "closed"
+    for answer in (Client().get("/sign-up/"), Client().post("/sign-up/", JOINING)):
+        page = Page(answer)
+        assert "Ask them for one" in page.text
+        assert "/sign-in/" in page.links()
+        assert page.all("input") == []
+    assert not User.objects.exists()
+
+
 def test_signing_in_leads_to_ones_bench_or_where_one_was_going(with_password):
     assert signed_in()[1].headers["Location"] == "/bench/"
     assert signed_in(next="/rigs/register/")[1].headers["Location"] == "/rigs/register/"

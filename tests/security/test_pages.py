@@ -43,7 +43,7 @@ PAGES = {
         pools/<int:pk>/pulls* pools/<int:pk>/left-out* compare/joins* watch/straight/<int:pk>*
         watch/joins/<int:pk>*
         """,
-    (SHOWN, SHOWN): "healthz readyz metrics account/password/forgotten/<str:uidb36>-<str:key>/",
+    (SHOWN, SHOWN): "healthz readyz metrics account/password/forgotten/<base36:uidb36>-<str:key>/",
     (SHOWN, MISSING): "account/mail/confirm/<str:key>/",
     (LED_ON, NOT_SO): "measures/",
     # For whoever is not signed in, or only half.
@@ -104,7 +104,7 @@ def address_of(world, owner):
         "<slug:kind>": "not-signed-in",
         "<int:number>": "1",
         "<str:name>": "pulls.csv",
-        "<str:uidb36>": "1",
+        "<base36:uidb36>": "1",
         "<str:key>": "none",
     }
 

@@ -56,3 +56,19 @@ def test_without_a_key_of_its_own_the_service_does_not_start(tmp_path, key):
     found = check(tmp_path, **SERVERS, **key)
     assert found.returncode != 0
     assert "SAMESPOOL_SECRET_KEY is not set" in found.stderr
+
+
+def test_the_password_of_the_mail_server_does_not_go_in_the_clear(tmp_path):
+    mail = {"SAMESPOOL_MAIL_FROM": "pulls@example.org", "SAMESPOOL_MAIL_USER": "pulls"}
+    found = check(tmp_path, **mail)
+    assert found.returncode != 0
+    assert "SAMESPOOL_MAIL_TLS" in found.stderr
+    assert check(tmp_path, **mail, SAMESPOOL_MAIL_TLS="starttls").returncode == 0
+
+
+def test_a_switch_that_is_set_to_something_else_is_refused_with_what_it_can_be(tmp_path):
+    for name in ("SAMESPOOL_SIGN_UP", "SAMESPOOL_MAIL_TLS"):
+        found = check(tmp_path, **{name: "perhaps"})
+        assert found.returncode != 0
+        assert name in found.stderr
+        assert "Must be one of" in found.stderr
