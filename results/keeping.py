@@ -13,6 +13,8 @@ from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.utils.cache import get_conditional_response, patch_vary_headers
 
+from results.release import tagged
+
 A_DAY_S = 24 * 60 * 60
 OF_ONE_READER = (settings.SESSION_COOKIE_NAME, CookieStorage.cookie_name)
 """Cookies with which an answer may be this reader's alone."""
@@ -25,9 +27,10 @@ def kept_until_changed(
     """Keep a view's answers while ``edition``, called with the address's parts, stays the same.
 
     The edition is asked of the database with every request and, with the values of the
-    ``cookies`` that the answer depends on, is its ETag, so a change is seen at once. It is asked
-    before the view reads: an answer is never older than its tag. Whoever sends a token, is signed
-    in or is to be told something goes to the view, where requests are counted.
+    ``cookies`` that the answer depends on and the release, is its ETag: a change is seen at once,
+    and no tag outlives the code that made it. It is asked before the view reads: an answer is
+    never older than its tag. Whoever sends a token, is signed in or is to be told something goes
+    to the view, where requests are counted.
     """
 
     def keep(view: View) -> View:
@@ -65,7 +68,7 @@ def _tag(edition: str, chosen: list[str]) -> str:
     """What a reader chose comes from outside and is told by its hash alone."""
     if any(chosen):
         edition += "-" + hashlib.sha256(repr(chosen).encode()).hexdigest()[:16]
-    return f'"{edition}"'
+    return tagged(edition)
 
 
 def _tagged(response: Any, tag: str) -> Any:

@@ -10,6 +10,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import condition, require_safe
 
 from results.models import Pool, PoolVersion
+from results.release import tagged
 
 PICTURE_WIDTH = 1200
 A_DAY_S = 24 * 60 * 60
@@ -17,7 +18,7 @@ A_DAY_S = 24 * 60 * 60
 
 def _tag(_request: HttpRequest, pk: int) -> str | None:
     version = Pool.objects.filter(pk=pk).values_list("current_id", flat=True).first()
-    return f'"{version}"' if version else None
+    return tagged(version) if version else None
 
 
 def _current(pk: int) -> PoolVersion:
