@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import argparse
 import contextlib
-import socket
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -17,10 +15,11 @@ from django.core.management import call_command
 
 from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD, make_accounts
 from deploy.demo.client import Client, Refusal
+from deploy.demo.options import parse
 from deploy.demo.send import send_league
 from deploy.demo.simulate import draw_world
 from deploy.demo.table import pool_table
-from deploy.processes import leave_when_told, running, wait_until
+from deploy.processes import free_port, leave_when_told, running, wait_until
 
 SERVER = ["granian", "--interface", "wsgi", "--workers", "1", "--blocking-threads", "8"]
 SERVER += ["--workers-kill-timeout", "5"]
@@ -33,18 +32,13 @@ EXAMPLE_SENDER, EXAMPLE = "sandgrain", "deploy/example-session.csv"
 
 def main() -> int:
     """Do it all; returns the exit code."""
-    options = _options()
+    options = parse()
     leave_when_told()
-    if not _is_free(options.port):
-        return _stop(
-            f"Port {options.port} is taken. Stop what listens there, or choose another port: "
-            f"deploy/try --port {options.port + 1}"
-        )
     call_command("migrate", verbosity=0)
     world = draw_world(np.random.default_rng(WINTER))
     make_accounts({submission["handle"]: submission["club"] for submission in world})
     try:
-        with _serving(options.port) as (server, address):
+        with _serving(options.port or free_port()) as (server, address):
             print("Sending the demo league's winter through the API ...", flush=True)
             send_league(address, world)
             print(f"\n{pool_table(Client(address).each('/pools'))}\n", flush=True)
@@ -58,13 +52,6 @@ def main() -> int:
     return 0
 
 
-def _options() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(prog="deploy/try", description=__doc__)
-    parser.add_argument("--port", type=int, default=8000, help="port on 127.0.0.1 (default 8000)")
-    parser.add_argument("--no-serve", action="store_true", help="stop after the table")
-    return parser.parse_args()
-
-
 def _stop(why: str) -> int:
     print(why, file=sys.stderr)
     return 1
@@ -72,16 +59,6 @@ def _stop(why: str) -> int:
 
 def _log() -> Path:
     return Path(settings.VAR_DIR) / "server.log"
-
-
-def _is_free(port: int) -> bool:
-    with socket.socket() as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind(("127.0.0.1", port))
-        except OSError:
-            return False
-    return True
 
 
 @contextlib.contextmanager

@@ -1,20 +1,26 @@
-"""`deploy/try` as its user meets it: the table, the tour of the README, the second run."""
+"""`deploy/try` as its user meets it, by the README's own lines: table, tour, a second run."""
 
+import contextlib
 import os
 import re
 import signal
+import socket
 import subprocess
-import sys
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from deploy.demo.options import USUAL_PORT
 from deploy.demo.table import HEADINGS
 from deploy.processes import free_port, running, wait_until
 
 ROOT = Path(__file__).parents[2]
-TRY = [sys.executable, "-m", "deploy.demo"]
+README = (ROOT / "README.md").read_text()
+[TWO_COMMANDS] = re.findall(r"^## Two commands$(.*?)^## ", README, re.DOTALL | re.MULTILINE)
+COMMANDS = re.findall(r"^    (\S.*)$", TWO_COMMANDS, re.MULTILINE)
+VARIANTS = re.findall(r"`(deploy/try [^`]+)`", TWO_COMMANDS)
+TRY = [str(ROOT / COMMANDS[0])]
 SERVERS = ("DATABASE_URL", "REDIS_URL")
 PATIENCE_S = 600
 
@@ -94,16 +100,17 @@ def test_the_table_gives_figures_where_three_testers_pulled_and_none_where_fewer
         assert ("-" in figures) == (int(testers) < 3)
 
 
-def test_the_tour_of_the_readme_runs_from_top_to_bottom(tried, tmp_path):
-    readme = (ROOT / "README.md").read_text()
-    tour = readme[readme.index("## Ten minutes") : readme.index("## Running it for real")]
+def test_the_tour_of_the_readme_runs_from_top_to_bottom_and_a_second_time(tried, tmp_path):
+    tour = README[README.index("## Ten minutes") : README.index("## Running it for real")]
     script = "\n".join(re.findall(r"```sh\n(.*?)```", tour, re.DOTALL))
     script = script.replace(":8000", f":{tried.port}").replace("@deploy", f"@{ROOT}/deploy")
 
-    done = run_in_shell(script, tmp_path)
+    for _ in range(2):
+        done = run_in_shell(script, tmp_path)
 
-    assert done.returncode == 0, done.stdout + done.stderr
-    assert '"state": "done"' in done.stdout
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert '"state": "done"' in done.stdout
+        assert "Traceback" not in done.stderr
 
 
 def test_the_line_it_prints_uploads_the_example_session(tried):
@@ -116,11 +123,22 @@ def test_the_line_it_prints_uploads_the_example_session(tried):
 
 
 def test_a_second_run_keeps_what_is_there_and_stops_after_the_table_when_asked_to(tried):
-    again = run_again(tried, "--no-serve", "--port", str(free_port()))
+    [no_serve] = [words.split() for words in VARIANTS if "--no-serve" in words]
+    with socket.socket() as other:
+        with contextlib.suppress(OSError):  # taken by somebody else, which does as well
+            other.bind(("127.0.0.1", USUAL_PORT))
+            other.listen()
+        again = run_again(tried, *no_serve[1:])
 
     assert again.returncode == 0, again.stderr
     assert len(table_rows(again.stdout)) == len(table_rows(tried.printed))
     assert "Ctrl-C" not in again.stdout
+
+
+def test_the_commands_are_the_two_that_are_tested():
+    assert COMMANDS == ["deploy/try", "deploy/test"]
+    assert VARIANTS == ["deploy/try --no-serve", "deploy/try --port 8001"]
+    assert f'/../{COMMANDS[1]}"' in (ROOT / ".ci" / "run").read_text()
 
 
 def test_a_taken_port_is_told_in_one_line_with_a_way_out(tried):
