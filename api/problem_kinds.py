@@ -50,6 +50,11 @@ KINDS: dict[str, Kind] = {
         "This collides with what is already stored",
         "What you sent is already there, or a name is taken. The detail points to the first one.",
     ),
+    "account-closed": Kind(
+        409,
+        "This account is closed",
+        "The account was closed, perhaps while this was under way. Nothing was stored.",
+    ),
     "too-large": Kind(
         413,
         "This is more than can be taken at once",
@@ -89,7 +94,9 @@ KINDS: dict[str, Kind] = {
 }
 
 _BY_STATUS = {
-    kind.status: name for name, kind in KINDS.items() if name not in ("unreadable", "job-failed")
+    kind.status: name
+    for name, kind in KINDS.items()
+    if name not in ("unreadable", "account-closed", "job-failed")
 }
 
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.core.signals import got_request_exception
-from django.db import InterfaceError, OperationalError
+from django.db import IntegrityError, InterfaceError, OperationalError
 from django.http import Http404, UnreadablePostError
 from django.urls import reverse
 from rest_framework import exceptions
@@ -22,7 +22,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler, set_rollback
 
 from api.problem_kinds import KINDS, kind_of_status
-from rigs.refusals import Finding, Refused
+from rigs.refusals import Conflict, Finding, Refused
+from rigs.uniqueness import TAKEN, is_unique_violation
 
 CONTENT_TYPE = "application/problem+json"
 LONGEST_FOUND = 200
@@ -97,9 +98,12 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
 def problem_of(error: Exception, sent: object = None) -> Problem:
     """The problem behind any exception; ``sent`` is the document that an invalid one is about.
 
-    A database that is away is status 503; what nobody foresaw becomes status 500. Neither says
+    Two that store the same at one instant meet at a unique constraint: the later is a conflict. A
+    database that is away is status 503; what nobody foresaw becomes status 500. Neither says
     anything of the inside.
     """
+    if isinstance(error, IntegrityError) and is_unique_violation(error):
+        error = Conflict(TAKEN)
     if isinstance(error, Refused):
         status = KINDS[error.kind].status if error.kind in KINDS else 422
         return Problem(error.kind, status, error.title, error.detail, error.findings)

@@ -79,6 +79,7 @@ MIDDLEWARE = [
     "results.pages.two_factor.ask_for_second_factor",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "results.pages.refusing.show_refusals",
     "django_prometheus.middleware.PrometheusAfterMiddleware",
 ]
 

@@ -10,6 +10,7 @@ from results import stale
 from results.models import Pool, PullSet, Session
 from results.reworking import borrowers_of, work_out_again
 from results.states import State, move
+from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
@@ -19,17 +20,19 @@ LONGEST_REASON = 1000
 def withdraw(session: Session, by: Contributor, reason: str) -> None:
     """Take a session out of every figure; it stays in its owner's history, all versions of it.
 
-    One transaction. Locks the rows of the session, its earlier versions and its pull sets.
-    Raises Forbidden, Conflict where it is not the current version, Invalid without a reason.
+    One transaction. Locks the contributor, the session, its earlier versions and its pull sets,
+    in the order of `rigs.locks`. Raises Forbidden, AccountClosed, Conflict where it is not the
+    current version, Invalid without a reason.
     """
     with transaction.atomic():
+        lock_contributor(by)
         retire(session, by, Session.Standing.WITHDRAWN, reason)
         earlier = [version.pk for version in _earlier_versions(session)]
         Session.objects.filter(pk__in=earlier).update(standing=Session.Standing.WITHDRAWN)
 
 
 def retire(session: Session, by: Contributor, standing: Session.Standing, reason: str) -> None:
-    """End the standing of a current session, in the caller's transaction.
+    """End the standing of a current session, in the transaction of a caller who has locked ``by``.
 
     Its sets become ``withdrawn``, the pools they counted in stale, and sessions that borrowed its
     straight line are worked out again. Two at the same instant meet at a conditional UPDATE, and
@@ -40,7 +43,9 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     if not current.update(standing=standing, standing_reason=reason.strip()):
         now = Session.objects.only("standing").get(pk=session.pk).standing
         raise Conflict(f"Session {session.pk} is no longer current: it was {now}.")
-    pull_sets = list(PullSet.objects.filter(session=session).select_for_update())
+    pull_sets = list(
+        PullSet.objects.select_for_update(no_key=True).filter(session=session).order_by("pk")
+    )
     pools = Pool.objects.filter(normalised_sets__pull_set__session=session)
     touched = list(pools.values_list("pk", flat=True).distinct())
     move(pull_sets, State.WITHDRAWN, by=by.user, reason=reason.strip())

@@ -10,6 +10,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 
 from results.models import Connection, ConnectionAlias, TieParameter
+from rigs.locks import lock_contributor
 from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
@@ -36,14 +37,16 @@ def propose_connection(
 ) -> Connection:
     """Store a connection, which comes unsaved, with its other names and its tie parameters.
 
-    A moderator's is accepted at once; its proposer may use it before. Raises Conflict where the
-    name, or an alias, is that of a connection already, and Invalid for a name told twice.
+    A moderator's is accepted at once; its proposer may use it before. Locks the contributor. Raises
+    AccountClosed, Conflict where the name, or an alias, is that of a connection already, and
+    Invalid for a name told twice.
     """
     connection.proposed_by = contributor_of(by)
     connection.accepted = is_moderator(by)
     _check_names([connection.name, *aliases])
     try:
         with transaction.atomic():
+            lock_contributor(connection.proposed_by)
             connection.save(force_insert=True)
             ConnectionAlias.objects.bulk_create(
                 ConnectionAlias(connection=connection, name=name) for name in aliases

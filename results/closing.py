@@ -10,10 +10,11 @@ from django.utils import timezone
 from knox.models import AuthToken
 
 from results import amending, renaming
-from results.models import Session
+from results.models import PullSet, Session
+from results.states import lock_sets
 from rigs.joining import FORMER
+from rigs.locks import lock_contributor
 from rigs.models import Contributor, RigRevision
-from rigs.refusals import Conflict
 
 REASON = "The account was closed."
 
@@ -24,19 +25,30 @@ def close_account(contributor: Contributor, *, keep: bool) -> None:
 
     Handle, name, mail address, club, the places of the rigs and every way to sign in are erased.
     What moderators and others wrote of the sets stays, as do the withdrawn sessions, which
-    moderators alone can read. One transaction. Locks the contributor's row, and the rows that
-    withdrawing locks. Raises Conflict where the account is closed already.
+    moderators alone can read. One transaction. Locks the contributor and, by ascending id, all of
+    their current sessions and pull sets at once, in the order of `rigs.locks`. Raises
+    AccountClosed where it is closed already.
     """
     with transaction.atomic():
-        locked = Contributor.objects.select_for_update().get(pk=contributor.pk)
-        if locked.closed_at is not None:
-            raise Conflict("This account is closed already.")
+        locked = lock_contributor(contributor)
+        current = _lock_current_sessions(locked)
         if not keep:
-            for session in locked.sessions.filter(standing=Session.Standing.CURRENT):
+            for session in current:
                 amending.withdraw(session, locked, REASON)
         renaming.rewrite(locked, f"{FORMER} {locked.pk}")
         _erase_profile(locked)
         _erase_account(locked.user)
+
+
+def _lock_current_sessions(contributor: Contributor) -> list[Session]:
+    current = list(
+        Session.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("contributor")
+        .filter(contributor=contributor, standing=Session.Standing.CURRENT)
+        .order_by("pk")
+    )
+    lock_sets(PullSet.objects.filter(session__in=current).values_list("pk", flat=True))
+    return current
 
 
 def _erase_profile(contributor: Contributor) -> None:

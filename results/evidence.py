@@ -330,12 +330,13 @@ def _sharing(session: Session, pool_id: int, pulls: list[Pull]) -> list[int]:
 
 
 def _named(pull_set_ids: Collection[int]) -> dict[int, tuple[str, list[float]]]:
-    """What each set is called, and its readings as they were pulled."""
-    sets = PullSet.objects.select_related("session__contributor").only(
-        "label", "session__pulled_on", "session__contributor__handle"
-    )
+    """What each set is called, and its readings as they were pulled.
+
+    By number and day: the sentence is kept, and names of people and sets are not copied into it.
+    """
+    sets = PullSet.objects.select_related("session").only("session__pulled_on")
     named: dict[int, tuple[str, list[float]]] = {
-        pk: (f"'{one.label}' of {one.session}", [])
+        pk: (f"set {pk} of {one.session.pulled_on:%Y-%m-%d}", [])
         for pk, one in sets.in_bulk(pull_set_ids).items()
     }
     told = Pull.objects.filter(pull_set__in=named, reading_N__isnull=False).order_by("pk")

@@ -14,7 +14,7 @@ from results.borrowing import borrow
 from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
 from results.referencing import Specimen
 from results.scales import Scale, scale_of
-from results.states import State
+from results.states import State, lock_sets
 from results.statistics.censored import Strength
 from results.statistics.efficiency import Efficiency
 from results.working_out import (
@@ -92,6 +92,7 @@ def _store(
     baselines: dict[Specimen, list[Baseline]],
     figures: dict[PullSet, SetFigures | NoFigures],
 ) -> None:
+    lock_sets(pull_set.pk for pull_set in figures)
     for pull_set, found in figures.items():
         why_not = found.why[:300] if isinstance(found, NoFigures) else ""
         if why_not != pull_set.not_normalised:

@@ -10,13 +10,14 @@ from results import stale
 from results.editions import next_edition
 from results.models import Edition, Pool, PoolVersion, StalePool
 from rigs.joining import checked_handle, handle_taken
+from rigs.locks import lock_contributor
 from rigs.models import Contributor
 
 BATCH = 500
 
 
 def rename(contributor: Contributor, handle: str) -> None:
-    """Give a contributor another handle. Raises Invalid, and Conflict where it is taken.
+    """Give a contributor another handle. Raises Invalid, AccountClosed, Conflict where it is taken.
 
     One transaction; see `rewrite`.
     """
@@ -25,7 +26,8 @@ def rename(contributor: Contributor, handle: str) -> None:
         return
     try:
         with transaction.atomic():
-            rewrite(contributor, new)
+            rewrite(lock_contributor(contributor), new)
+            contributor.handle = new
     except IntegrityError:
         contributor.refresh_from_db()
         raise handle_taken(new) from None
@@ -35,10 +37,10 @@ def rewrite(contributor: Contributor, handle: str) -> None:
     """Write another handle, in the caller's transaction; nothing of the earlier one stays.
 
     The reasons of pool versions name it, and drawings show it: these are erased, and the pools
-    marked as stale, so that a worker draws them anew. Locks the contributor's row and those of
-    the versions it changes.
+    marked as stale, so that a worker draws them anew. The caller has locked the contributor;
+    locks the versions it changes.
     """
-    old = Contributor.objects.select_for_update().get(pk=contributor.pk).handle
+    old = contributor.handle
     contributor.handle = handle
     contributor.save(update_fields=["handle"])
     pools = set(

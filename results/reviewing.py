@@ -14,6 +14,7 @@ from results import notices, stale
 from results.models import Message, NormalisedSet, PullSet, ReviewCase, StateChange
 from results.shifting import pool_shift
 from results.states import State, move
+from rigs.locks import lock_contributor
 from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
@@ -86,26 +87,31 @@ def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
 def answer(*, by: User, pull_set: PullSet, text: str) -> Message:
     """Say something in the thread of one's own set.
 
-    Raises Forbidden, Invalid, and Conflict after so much that no moderator has answered.
+    Locks the contributor. Raises Forbidden, AccountClosed, Invalid, and Conflict after so much
+    that no moderator has answered.
     """
     _check_owns(by, pull_set)
-    latest = pull_set.messages.order_by("-pk").values_list("by", flat=True)[:MOST_UNANSWERED]
-    if list(latest) == [by.pk] * MOST_UNANSWERED:
-        raise Conflict(
-            f"The last {MOST_UNANSWERED} words here are yours: wait until a moderator answers."
-        )
-    return _say(by, pull_set, Message.Kind.ANSWER, text)
+    with transaction.atomic():
+        lock_contributor(pull_set.session.contributor)
+        latest = pull_set.messages.order_by("-pk").values_list("by", flat=True)[:MOST_UNANSWERED]
+        if list(latest) == [by.pk] * MOST_UNANSWERED:
+            raise Conflict(
+                f"The last {MOST_UNANSWERED} words here are yours: wait until a moderator answers."
+            )
+        return _say(by, pull_set, Message.Kind.ANSWER, text)
 
 
 def appeal(*, by: User, pull_set: PullSet, text: str) -> Message:
     """Have another moderator look at the latest decision on one's own set.
 
     Raises Forbidden for someone else's set, Invalid without a reason, and Conflict where no
-    person has decided against the set, or an appeal waits already. Locks: the row of the set.
+    person has decided against the set, or an appeal waits already. Locks: the contributor, then
+    the row of the set.
     """
     _check_owns(by, pull_set)
     _check_text(text)
     with transaction.atomic():
+        lock_contributor(pull_set.session.contributor)
         (locked,) = _locked([pull_set])
         case, _ = ReviewCase.objects.get_or_create(pull_set=locked)
         if case.appealed_id is not None:

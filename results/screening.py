@@ -83,7 +83,11 @@ def _move(
     evidence: Evidence, holding: dict[int, list[Found]], shifts: dict[int, float | None]
 ) -> None:
     """Hold what a check holds; let count what had been waiting for the checks alone."""
-    now = PullSet.objects.filter(session=evidence.session).select_for_update()
+    now = (
+        PullSet.objects.select_for_update(no_key=True)
+        .filter(session=evidence.session)
+        .order_by("pk")
+    )
     states = dict(now.values_list("pk", "state"))
     for joined in evidence.joined:
         pull_set, holds = joined.pull_set, holding[joined.pull_set.pk]

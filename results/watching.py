@@ -137,7 +137,7 @@ def tell_of_signals(session_id: int) -> None:
 
 def _tell_once(sets: Sequence[PullSet], text: str) -> None:
     """Locks the row of the first set, so that two at once tell it once."""
-    pull_set = PullSet.objects.select_for_update().get(pk=sets[0].pk)
+    pull_set = PullSet.objects.select_for_update(no_key=True).get(pk=sets[0].pk)
     if not Notice.objects.filter(pull_set=pull_set, text=text).exists():
         notices.tell(pull_set, text)
 

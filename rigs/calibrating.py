@@ -9,6 +9,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone
 
+from rigs.locks import lock_contributor
 from rigs.metrology.calibration import CalibrationLine, calibration_line
 from rigs.metrology.check_weight import (
     DENSITIES,
@@ -37,8 +38,9 @@ def calibrate(
     """Fit and store the calibration line of a revision from its readings, which come unsaved.
 
     A latitude and height given here go before those of the revision; without either the standard
-    gravity stands in, with the uncertainty of not knowing the place. Raises Forbidden for someone
-    else's rig and Invalid, with the row of ``points``, for readings no line can be fitted to.
+    gravity stands in, with the uncertainty of not knowing the place. Locks the contributor. Raises
+    Forbidden for someone else's rig, AccountClosed, and Invalid, with the row of ``points``, for
+    readings no line can be fitted to.
     """
     if not by.has_perm("rigs.calibrate_rig", revision.rig):
         raise Forbidden("This rig is someone else's: only its owner can calibrate it.")
@@ -54,6 +56,7 @@ def calibrate(
         reading.number, reading.force_N = number, force.newtons
     calibration = _calibration(revision, made_on, line, gravity or STANDARD_GRAVITY, note)
     with transaction.atomic():
+        lock_contributor(revision.rig.owner)
         calibration.save(force_insert=True)
         for reading in readings:
             reading.calibration = calibration

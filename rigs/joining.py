@@ -9,6 +9,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from rigs.licence import SHARED_DATA
+from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid
 
@@ -44,17 +45,27 @@ def join(user: User, handle: str, *, agreed: bool) -> Contributor:
 
 
 def agree(contributor: Contributor) -> None:
-    """Keep that a contributor from before the licence agrees to it; once is enough."""
-    Contributor.objects.filter(pk=contributor.pk, licence_agreed_at__isnull=True).update(
-        licence=SHARED_DATA.identifier, licence_agreed_at=timezone.now()
-    )
+    """Keep that a contributor from before the licence agrees to it; once is enough.
+
+    Locks the contributor. Raises AccountClosed.
+    """
+    with transaction.atomic():
+        lock_contributor(contributor)
+        Contributor.objects.filter(pk=contributor.pk, licence_agreed_at__isnull=True).update(
+            licence=SHARED_DATA.identifier, licence_agreed_at=timezone.now()
+        )
 
 
 def show(contributor: Contributor, *, club: bool, rigs: bool, sets: bool) -> None:
-    """Keep what a contributor lets be listed on their own page."""
-    Contributor.objects.filter(pk=contributor.pk).update(
-        shows_club=club, shows_rigs=rigs, shows_sets=sets
-    )
+    """Keep what a contributor lets be listed on their own page.
+
+    Locks the contributor. Raises AccountClosed.
+    """
+    with transaction.atomic():
+        lock_contributor(contributor)
+        Contributor.objects.filter(pk=contributor.pk).update(
+            shows_club=club, shows_rigs=rigs, shows_sets=sets
+        )
 
 
 def checked_handle(handle: str) -> str:

@@ -68,6 +68,16 @@ class Conflict(Refused):
     title = "This collides with what is already stored"
 
 
+class AccountClosed(Conflict):
+    """The account was closed; nothing is stored for it any more."""
+
+    kind = "account-closed"
+    title = "This account is closed"
+
+    def __init__(self) -> None:
+        super().__init__("This account has been closed, so nothing more is stored for it.")
+
+
 class TooLarge(Refused):
     """It is larger than the service takes in one piece."""
 

@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
+from rigs.locks import lock_contributor
 from rigs.models import Line, Rig, RigRevision
 from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -18,12 +19,14 @@ from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 def register_rig(by: User, name: str, first: RigRevision) -> Rig:
     """Store a rig with its first revision, which comes unsaved and without rig or number.
 
-    Raises Invalid for a day still to come, Conflict where the tester has a rig of this name.
+    Locks the contributor. Raises Invalid for a day still to come, AccountClosed, and Conflict where
+    the tester has a rig of this name.
     """
     owner = contributor_of(by)
     _check_day(first.made_on)
     try:
         with transaction.atomic():
+            lock_contributor(owner)
             rig = Rig.objects.create(owner=owner, name=name)
             first.rig, first.number = rig, 1
             first.save(force_insert=True)
@@ -37,12 +40,14 @@ def revise_rig(
 ) -> RigRevision:
     """Store the rig's next revision: the latest one with ``changes``, its fields by name.
 
-    Locks the rig's row, so that two revisions at once get two numbers. Raises Forbidden for
-    someone else's rig, and Invalid for a day still to come or before the latest revision.
+    Locks the contributor, then the rig, so that two revisions at once get two numbers. Raises
+    Forbidden for someone else's rig, AccountClosed, and Invalid for a day still to come or before
+    the latest revision.
     """
     if not by.has_perm("rigs.revise_rig", rig):
         raise Forbidden("This rig is someone else's: only its owner can revise it.")
     with transaction.atomic():
+        lock_contributor(rig.owner)
         Rig.objects.select_for_update(no_key=True).get(pk=rig.pk)
         revision = RigRevision.objects.filter(rig=rig).latest("number")
         _check_day(made_on, not_before=revision.made_on)
@@ -58,11 +63,13 @@ def revise_rig(
 def propose_line(by: User, line: Line) -> Line:
     """Store a line, which comes unsaved; a moderator's is accepted at once.
 
-    Its proposer may use it before it is accepted. Raises Conflict where the name is taken.
+    Its proposer may use it before it is accepted. Locks the contributor. Raises AccountClosed, and
+    Conflict where the name is taken.
     """
     line.proposed_by, line.accepted = contributor_of(by), is_moderator(by)
     try:
         with transaction.atomic():
+            lock_contributor(line.proposed_by)
             line.save(force_insert=True)
     except IntegrityError:
         raise _name_taken("line", line.name, Line.objects.all()) from None

@@ -13,6 +13,7 @@ from results.intake.fingerprint import fingerprint
 from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
 from results.models import Job, Session, Upload
+from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid, Refused
 
@@ -40,14 +41,14 @@ def receive(
 ) -> Receipt:
     """Store a session and its job, or find them where the same upload came before.
 
-    Reading and checking come first and lock nothing. One transaction then inserts everything; two
-    uploads of the same session meet at the unique constraints on the idempotency key and the
-    fingerprint, where the later waits for the earlier and is answered from it. With ``replaces``
-    the row of the earlier version and those of its pull sets are updated, and so locked, in the
-    same transaction.
+    Reading and checking come first and lock nothing. One transaction then locks the contributor
+    and inserts everything; two uploads of the same session meet at the unique constraints on the
+    idempotency key and the fingerprint, where the later is answered from the earlier. With
+    ``replaces`` the earlier version and its pull sets are locked too, in the order of
+    `rigs.locks`.
 
-    Raises Unreadable, TooLarge, Invalid, Forbidden, and Conflict where the session is stored
-    under another key.
+    Raises Unreadable, TooLarge, Invalid, Forbidden, AccountClosed, and Conflict where the session
+    is stored under another key.
     """
     key = _checked_key(idempotency_key)
     sha256 = hashlib.sha256(body).hexdigest()
@@ -59,6 +60,7 @@ def receive(
     try:
         _refuse_twin(contributor, mark, replaces)
         with transaction.atomic():
+            lock_contributor(contributor)
             if replaces is not None:
                 amending.retire(replaces, contributor, Session.Standing.REPLACED, reason)
             session, job = _stored(contributor, checked, mark, replaces)

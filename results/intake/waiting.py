@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import uuid
 
+from django.db import transaction
+
 from results.intake.receiving import Receipt, receive
 from results.models import Upload, WaitingUpload
+from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict
 
@@ -13,16 +16,20 @@ from rigs.refusals import Conflict
 def let_wait(
     contributor: Contributor, file_name: str, body: bytes, content_type: str
 ) -> WaitingUpload:
-    """Keep a checked file in place of the one checked before. Locks that one's row."""
-    return WaitingUpload.objects.update_or_create(
-        contributor=contributor,
-        defaults={
-            "key": uuid.uuid4(),
-            "file_name": file_name[-120:],
-            "body": body,
-            "content_type": content_type,
-        },
-    )[0]
+    """Keep a checked file in place of the one checked before.
+
+    Locks the contributor, then that one's row. Raises AccountClosed.
+    """
+    with transaction.atomic():
+        return WaitingUpload.objects.update_or_create(
+            contributor=lock_contributor(contributor),
+            defaults={
+                "key": uuid.uuid4(),
+                "file_name": file_name[-120:],
+                "body": body,
+                "content_type": content_type,
+            },
+        )[0]
 
 
 def store_waiting(contributor: Contributor, key: uuid.UUID) -> Receipt:

@@ -10,7 +10,7 @@ from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import User
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -26,6 +26,7 @@ from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Refused
 from rigs.second_factor import has_second_factor
+from rigs.uniqueness import is_unique_violation
 
 FORM = require_http_methods(["GET", "HEAD", "POST"])
 
@@ -46,8 +47,12 @@ class SignUp(SignupView):
                 return answer
         except Conflict as refusal:
             form.add_error("handle", told(refusal))
-            invalid: HttpResponse = self.form_invalid(form)
-            return invalid
+        except IntegrityError as error:
+            if not is_unique_violation(error):
+                raise
+            form.add_error("username", _("Someone took this name a moment ago: choose another."))
+        invalid: HttpResponse = self.form_invalid(form)
+        return invalid
 
 
 def forgotten(request: HttpRequest) -> HttpResponse:

@@ -1,0 +1,34 @@
+"""The one order in which rows are locked, and what a closed or suspended account may not do.
+
+Whatever writes for a contributor locks, within its transaction and in this order:
+
+1. the contributor (`lock_contributor`), before anything is read that the write rests on,
+2. rigs, then sessions, each by ascending id,
+3. pull sets by ascending id (`results.states.lock_sets`),
+4. what hangs off a set, and pool versions,
+5. editions, and last of all the user.
+
+Workers don't lock contributors or sessions: they begin with their job or pool and go on at 3. Locks
+are such that rows which only point at a locked one can still be inserted (FOR NO KEY UPDATE).
+SQLite has one writer at a time and needs no order.
+"""
+
+from __future__ import annotations
+
+from rigs.models import Contributor
+from rigs.refusals import AccountClosed
+
+
+def lock_contributor(contributor: Contributor) -> Contributor:
+    """Lock a contributor's row until the caller's transaction ends, and read it as it is now.
+
+    Raises AccountClosed, so that nothing is stored for an account closed a moment ago.
+    """
+    locked = (
+        Contributor.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("user")
+        .get(pk=contributor.pk)
+    )
+    if locked.closed_at is not None:
+        raise AccountClosed
+    return locked

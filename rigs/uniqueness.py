@@ -1,0 +1,22 @@
+"""What a unique constraint refuses: two people who store the same at one instant meet there."""
+
+from __future__ import annotations
+
+import sqlite3
+
+from django.db import IntegrityError
+from psycopg.errors import UniqueViolation
+
+TAKEN = (
+    "Someone stored the same a moment ago, or you sent it twice: look at what is there, and choose "
+    "another name where one is taken."
+)
+_SQLITE = (sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY)
+
+
+def is_unique_violation(error: IntegrityError) -> bool:
+    """Whether a unique constraint was violated, and not one of another sort."""
+    cause = error.__cause__
+    return isinstance(cause, UniqueViolation) or (
+        isinstance(cause, sqlite3.IntegrityError) and cause.sqlite_errorcode in _SQLITE
+    )
