@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -14,7 +15,8 @@ from structlog.contextvars import bound_contextvars
 
 from results import waking
 from results.after_commit import after_commit
-from results.describing import describe
+from results.describing import Tie, describe, ties_of
+from results.differing import same
 from results.editions import next_edition
 from results.full_database import uncount_try
 from results.jobs import finish_pooled
@@ -31,7 +33,7 @@ from results.models import (
 )
 from results.outcomes import Outcome, pooled_from
 from results.reworking import work_out_again
-from results.snapshots import inputs_of, snapshot_id
+from results.snapshots import COLUMNS, COLUMNS_BEFORE, inputs_of, snapshot_id
 from results.states import State, move
 from results.statistics.pooling import LEAST_TESTERS
 
@@ -97,24 +99,19 @@ def _count_try(pool_id: int) -> bool:
 def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
     """Store the next version; None where it would say what the latest says already."""
     latest = locked.versions.defer("forest_light", "forest_dark").order_by("-number").first()
-    inputs = inputs_of(members)
+    said = everything_said(members, outcome, ties_of(locked.pk, members))
+    inputs = inputs_of(members, said)
     version = PoolVersion(
         pool=locked,
         number=latest.number + 1 if latest else 1,
         why=sorted(set(why)),
-        testers=np.unique(members.tester).size,
-        sessions=np.unique(members.session).size,
-        sets=len(members),
-        pulls=int(members.pulls.sum()),
         inputs=inputs,
         snapshot=snapshot_id(locked.pk, inputs, members),
-        **columns_of(outcome),
+        **said,
     )
     joined, left = _changes(locked, members)
-    if latest and latest.snapshot == version.snapshot and latest.figures == version.figures:
+    if latest and latest.snapshot == version.snapshot and same(said_by(latest, said), said):
         return None
-    for name, value in plain(describe(locked.pk, members, outcome)).items():
-        setattr(version, name, value)
     version.save()
     _change_members(version, joined, left)
     locked.current = version
@@ -134,6 +131,30 @@ def _screen_again(members: Members) -> None:
         .exclude(jobs__state=Job.State.QUEUED)
         .distinct()
     )
+
+
+def everything_said(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
+    """Every column in which a version says something: counts, figures, and what is beside them."""
+    counts = {
+        "testers": np.unique(members.tester).size,
+        "sessions": np.unique(members.session).size,
+        "sets": len(members),
+        "pulls": int(members.pulls.sum()),
+    }
+    empty = dict.fromkeys(COLUMNS) | {"figures": {}}
+    return empty | counts | columns_of(outcome) | plain(describe(members, outcome, ties))
+
+
+def said_by(version: PoolVersion, said: Mapping[str, Any]) -> dict[str, Any]:
+    """The columns of ``said`` as they are stored, without those that were not known then.
+
+    A version from before it kept which columns it knows left empty what it did not know.
+    """
+    kept = version.inputs.get("columns")
+    stored = {name: getattr(version, name) for name in said if name in (kept or COLUMNS_BEFORE)}
+    if kept is not None:
+        return stored
+    return {name: found for name, found in stored.items() if found is not None or not said[name]}
 
 
 def columns_of(outcome: Outcome) -> dict[str, Any]:

@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from enum import StrEnum
+from fnmatch import fnmatchcase
 from typing import Any, TypeAlias, cast
 
 import numpy as np
+from django.db.models import QuerySet
 from numpy.typing import NDArray
 
+from results.describing import Tie
+from results.differing import Unlike, unlike
 from results.members import Members, as_members
 from results.models import Baseline, PoolVersion, Pull, PullSet, Release
 from results.outcomes import pooled_from
-from results.pooling import columns_of
+from results.pooling import everything_said, said_by
+from results.recomputing_ties import ties_from_pulls
 from results.scales import loads_N
-from results.snapshots import snapshot_id
+from results.snapshots import FORMULAE, MOVED, libraries, snapshot_id
 from results.statistics.censored import Strength, strengths
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import MEANING
@@ -26,6 +32,9 @@ BATCH = 5_000
 """Sets whose pulls are in memory at once."""
 VERSIONS = 10
 """Versions whose figures are in memory at once."""
+OF_LIBRARIES = 1e-6
+"""Relative difference up to which other libraries may be why: searches end within that."""
+STRAIGHT_N = [field.name for field in fields(Members)].index("baseline_mean_N")
 UNCALIBRATED = (0.0, 1.0)
 """Offset and gain of a scale whose readings are taken as loads."""
 NOT_COUNTED = [mode.value for mode, meaning in MEANING.items() if not meaning.counted]
@@ -37,42 +46,64 @@ class UnknownSnapshot(Exception):
     """Nothing that is stored has this id."""
 
 
+class Cause(StrEnum):
+    """Why a figure did not come out as it was stored."""
+
+    FORMULAE = "other formulae"
+    LIBRARIES = "rounding of other libraries"
+    DATA = "other data, or a change of the formulae that raised no number"
+
+
 @dataclass(frozen=True)
 class Difference:
-    """A figure that did not come out as it was stored."""
+    """A figure that did not come out as it was stored, by more than 1e-12."""
 
     figure: str
     stored: Any
     recomputed: Any
+    cause: Cause
 
 
 @dataclass(frozen=True)
 class Recomputed:
-    """A version of a pool, computed again; equal to the digit where there is no difference."""
+    """A version of a pool, computed again; equal where there is no difference.
+
+    ``not_known`` are the figures that its time did not know. ``rounding`` is the largest relative
+    difference up to 1e-12, which is none.
+    """
 
     version: PoolVersion
     differences: tuple[Difference, ...]
+    not_known: tuple[str, ...]
+    rounding: float
 
 
 def recompute(snapshot: str) -> Iterator[Recomputed]:
     """Compute what a snapshot names again, one pool after another.
 
     ``snapshot`` is the id of a pool version, or that of an open data release, which stands for
-    every pool version in it. Nothing that was worked out is read, only pulls, calibrations and
-    which belonged together. Later corrections and withdrawals make no difference, since the rows
-    they concern are kept. What a version says beside its figures isn't computed again. Raises
-    UnknownSnapshot.
+    every pool version in it. Nothing that was worked out is read, only pulls, calibrations, how
+    sets were tied and which belonged together. Later corrections and withdrawals make no
+    difference, since the rows they concern are kept. Raises UnknownSnapshot.
     """
-    for version in _named(snapshot):
-        yield Recomputed(version, tuple(_differences(version)))
+    yield from map(recomputed, _named(snapshot))
+
+
+def recompute_all() -> Iterator[Recomputed]:
+    """Every version of every pool that has a snapshot."""
+    with_snapshot = _versions().exclude(snapshot="").order_by("pool_id", "number")
+    yield from map(recomputed, with_snapshot.iterator(VERSIONS))
+
+
+def _versions() -> QuerySet[PoolVersion]:
+    return PoolVersion.objects.defer("forest_light", "forest_dark")
 
 
 def _named(snapshot: str) -> Iterable[PoolVersion]:
-    versions = PoolVersion.objects.defer("forest_light", "forest_dark", "findings")
     release = Release.objects.filter(snapshot=snapshot).only("pool_versions").first()
     if snapshot and release is not None:
-        return versions.filter(pk__in=release.pool_versions).order_by("pk").iterator(VERSIONS)
-    found = list(versions.filter(snapshot=snapshot).order_by("pk")) if snapshot else []
+        return _versions().filter(pk__in=release.pool_versions).order_by("pk").iterator(VERSIONS)
+    found = list(_versions().filter(snapshot=snapshot).order_by("pk")) if snapshot else []
     if not found:
         raise UnknownSnapshot(
             f"No pooled figure and no open data has the snapshot {snapshot!r}; expected the 64 "
@@ -81,46 +112,67 @@ def _named(snapshot: str) -> Iterable[PoolVersion]:
     return found
 
 
-def _differences(version: PoolVersion) -> Iterator[Difference]:
-    members = members_from_pulls(version.inputs)
-    again = columns_of(pooled_from(members)) | {
-        "sets": len(members),
-        "pulls": int(members.pulls.sum()),
-        "snapshot": snapshot_id(version.pool_id, version.inputs, members),
-    }
-    stored = {name: getattr(version, name) for name in again}
-    yield from _unlike("", stored, again)
+def recomputed(version: PoolVersion) -> Recomputed:
+    """Everything that one version says, from the pulls once more."""
+    members, ties = from_pulls(version.inputs)
+    said = everything_said(members, pooled_from(members), ties)
+    found = list(unlike(said_by(version, said), said))
+    if _by_the_same(version.inputs):
+        again = snapshot_id(version.pool_id, version.inputs, members)
+        found += list(unlike(version.snapshot, again, "snapshot"))
+    return Recomputed(
+        version,
+        tuple(
+            Difference(each.path, each.stored, each.again, _cause(version.inputs, each))
+            for each in found
+            if not each.is_rounding and not each.was_not_known
+        ),
+        tuple(each.path for each in found if each.was_not_known),
+        max((each.relative or 0.0 for each in found if each.is_rounding), default=0.0),
+    )
 
 
-def _unlike(name: str, stored: Any, again: Any) -> Iterator[Difference]:
-    """Each figure in which two trees of figures differ, by its path."""
-    if isinstance(stored, dict) and isinstance(again, dict):
-        for key in sorted(stored.keys() | again.keys()):
-            path = f"{name}.{key}" if name else key
-            yield from _unlike(path, stored.get(key), again.get(key))
-    elif isinstance(stored, list) and isinstance(again, list) and len(stored) == len(again):
-        for number, pair in enumerate(zip(stored, again, strict=True)):
-            yield from _unlike(f"{name}[{number}]", *pair)
-    elif stored != again:
-        yield Difference(name, stored, again)
+def _by_the_same(inputs: Mapping[str, Any]) -> bool:
+    """Whether it was computed by these formulae and libraries, so that every bit is the same."""
+    return inputs["formulae"] == FORMULAE and inputs.get("libraries") == libraries()
 
 
-def members_from_pulls(inputs: Mapping[str, Any]) -> Members:
-    """The sets of a snapshot, each worked out anew from its pulls and those of its baseline."""
+def _cause(inputs: Mapping[str, Any], each: Unlike) -> Cause:
+    if inputs["formulae"] > FORMULAE:
+        return Cause.FORMULAE
+    later = (MOVED[number] for number in MOVED if number > inputs["formulae"])
+    if any(fnmatchcase(each.path, pattern) for patterns in later for pattern in patterns):
+        return Cause.FORMULAE
+    rounded = each.relative is not None and each.relative <= OF_LIBRARIES
+    return Cause.LIBRARIES if rounded and inputs.get("libraries") != libraries() else Cause.DATA
+
+
+def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:
+    """The sets of a snapshot, each worked out again from its pulls and those of its baseline."""
     named = list(zip(inputs["pull_sets"], inputs["baselines"], inputs["calibrations"], strict=True))
     rows: list[tuple[Any, ...]] = []
+    ties: list[Tie] = []
     for start in range(0, len(named), BATCH):
-        rows += _rows(*zip(*named[start : start + BATCH], strict=True))
-    return as_members(rows)
+        sets, baselines, calibrations = zip(*named[start : start + BATCH], strict=True)
+        session, parts = _straight(baselines)
+        rows += _rows(sets, baselines, calibrations, session, parts)
+        straight_N = [row[STRAIGHT_N] for row in rows[start:]]
+        ties += ties_from_pulls(sets, baselines, parts, _scales(calibrations), straight_N)
+    return as_members(rows), ties
 
 
-def _rows(sets: Ids, baselines: Ids, calibrations: Ids) -> Iterator[tuple[Any, ...]]:
+def _rows(
+    sets: Ids,
+    baselines: Ids,
+    calibrations: Ids,
+    session: Sequence[int],
+    parts: Sequence[Sequence[int]],
+) -> Iterator[tuple[Any, ...]]:
     of_set = PullSet.objects.values_list(
         "pk", "session__contributor_id", "session__revision__resolution_N"
     )
     told = {pk: row for pk, *row in of_set.filter(pk__in=sets)}
     tester, resolution_N = zip(*(told[pk] for pk in sets), strict=True)
-    session, parts = _straight(baselines)
     scales = _scales(calibrations)
     joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
     lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)

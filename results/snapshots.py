@@ -3,35 +3,89 @@
 Pulls, baselines and calibrations are only ever added, so their ids name their values for good. A
 snapshot is the list of a pool's sets with the baseline and the calibration each was worked out by;
 its id is taken from that list, from the strengths these came to, and from the release of the
-formulae. The same inputs have the same id wherever and whenever they are pooled.
+formulae. The same inputs have the same id wherever and whenever they are pooled. Beside them stand,
+without part in the id, the libraries it was computed with and the columns known then.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
+import platform
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from typing import Any
 
+import numpy as np
+import scipy
+
 from results.members import Members
+from results.statistics.pooling import Pooled
 
 FORMULAE = 1
 """Release of normalising and pooling; raised by every change that can move a figure."""
 
+MOVED: dict[int, tuple[str, ...]] = {}
+"""By release of the formulae, which figures it moved by more than 1e-12, as shell patterns of
+their paths: ``figures.tau2_*``, ``findings.moderators.*``, ``held_by_nine``."""
 
-def inputs_of(members: Members) -> dict[str, Any]:
-    """Ids of the sets of a pool, and of the baseline and the calibration of each (0 for none)."""
+COLUMNS_BEFORE = (
+    "testers",
+    "sessions",
+    "sets",
+    "pulls",
+    "efficiency",
+    "interval_low",
+    "interval_high",
+    "prediction_low",
+    "prediction_high",
+    "i2",
+    "cv_join",
+    "cv_baseline",
+    "no_figure",
+    "figures",
+    "held_by_nine",
+    "time_to_tie_s",
+    "bulk",
+    "findings",
+)
+"""Columns of a version from before it kept which ones it knows."""
+COLUMNS = COLUMNS_BEFORE
+"""Columns in which a version says something; a new one is added to these, not to those before."""
+FIGURES = tuple(field.name for field in fields(Pooled))
+"""Members of a pooled version's ``figures``."""
+FINDINGS = ("endings", "told", "pulls", "straight", "worst", "moderators")
+"""Members of a version's ``findings``."""
+
+NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
+"""The inputs that the id is taken from."""
+
+
+def inputs_of(members: Members, columns: Iterable[str]) -> dict[str, Any]:
+    """Ids of the sets of a pool, and of the baseline and the calibration of each (0 for none).
+
+    ``columns`` names what a version says beside it, so that later ones aren't missed in it.
+    """
     return {
         "formulae": FORMULAE,
         "pull_sets": members.pull_set.tolist(),
         "baselines": members.baseline.tolist(),
         "calibrations": members.calibration.tolist(),
+        "libraries": libraries(),
+        "columns": sorted(columns),
     }
 
 
-def snapshot_id(pool_id: int, inputs: dict[str, Any], members: Members) -> str:
+def libraries() -> dict[str, str]:
+    """What decides about the last digits beside the formulae."""
+    return {"numpy": np.__version__, "scipy": scipy.__version__, "machine": platform.machine()}
+
+
+def snapshot_id(pool_id: int, inputs: Mapping[str, Any], members: Members) -> str:
     """SHA-256 of the inputs and of what each set came to, as 64 hexadecimal digits."""
+    named = {name: inputs[name] for name in NAMED if name in inputs}
     columns = {name: column.tolist() for name, column in vars(members).items()}
-    told = json.dumps({"pool": pool_id, **inputs, "columns": columns}, sort_keys=True)
+    told = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)
     return hashlib.sha256(told.encode()).hexdigest()
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from results.describing import describe
+from results.describing import describe, ties_of
 from results.draining import drain
 from results.jobs import enqueue
 from results.members import members_of
@@ -86,7 +86,8 @@ def test_sets_worked_out_before_their_pulls_were_placed_are_placed_when_their_po
     pool = pool_of("Blood")
     NormalisedSet.objects.update(pull_places=None, straight_places=None, lowest_share=None)
 
-    found = describe(pool.pk, members := members_of(pool.pk), pooled_from(members))
+    members = members_of(pool.pk)
+    found = describe(members, pooled_from(members), ties_of(pool.pk, members))
 
     assert plain(found["findings"]) == pool.current.findings
     assert not NormalisedSet.objects.filter(pull_places__isnull=True).exists()
