@@ -27,7 +27,8 @@ from pymare import Dataset  # type: ignore[import-untyped]
 from pymare.estimators import VarianceBasedLikelihoodEstimator  # type: ignore[import-untyped]
 from statsmodels.stats.meta_analysis import combine_effects  # type: ignore[import-untyped]
 
-from results.statistics.pooling import fit_pool, pool
+from results.statistics.pool_fit import fit_pool
+from results.statistics.pooling import pool
 from results.statistics.two_level import pool_two_level
 
 Floats = NDArray[np.float64]

@@ -11,7 +11,7 @@ from django.db.models import Avg, Count, F, OuterRef, Prefetch, Q, QuerySet, Std
 from results.lookups import pools
 from results.models import Baseline, CheckResult, Job, Message, Pool, PullSet, Screening, Session
 from results.states import COUNTING, State
-from results.statistics.pooling import LEAST_TESTERS
+from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 
 BASELINES_OFFERED = 30

@@ -8,9 +8,19 @@ from typing import Any
 
 from results.members import LogRatios, Members, log_ratios
 from results.statistics.errors import StatisticsError
-from results.statistics.pooling import Pooled, PoolFit, fit_pool, pooled
+from results.statistics.pool_fit import PoolFit, fit_pool
+from results.statistics.pooling import Pooled, pooled
 
 COVERAGE, CONFIDENCE = 0.9, 0.95
+
+
+def efficiency_of(log_efficiency: float) -> float | None:
+    """The efficiency; None where it is not known, or is beyond all numbers."""
+    try:
+        found = math.exp(log_efficiency)
+    except OverflowError:
+        return None
+    return found if math.isfinite(found) else None
 
 
 @dataclass(frozen=True)
@@ -24,10 +34,17 @@ class Outcome:
 
     @property
     def held_by_nine(self) -> float | None:
-        """Share of straight line that nine in ten of new testers' next ties hold at least."""
+        """Share of straight line that nine in ten of new testers' next ties hold at least.
+
+        None where it can't be computed.
+        """
         if self.fit is None or self.ratios is None:
             return None
-        return math.exp(self.fit.lower_bound(self.ratios.cv_join**2, COVERAGE, CONFIDENCE))
+        try:
+            bound = self.fit.lower_bound(self.ratios.cv_join**2, COVERAGE, CONFIDENCE)
+        except StatisticsError:
+            return None
+        return efficiency_of(bound)
 
 
 @dataclass(frozen=True)

@@ -31,11 +31,12 @@ from results.models import (
     Session,
     StalePool,
 )
-from results.outcomes import Outcome, pooled_from
+from results.outcomes import Outcome, efficiency_of, pooled_from
 from results.reworking import work_out_again
 from results.snapshots import COLUMNS, COLUMNS_BEFORE, inputs_of, snapshot_id
 from results.states import State, move
-from results.statistics.pooling import LEAST_TESTERS
+from results.statistics.pool_fit import LEAST_TESTERS
+from results.statistics.pooling import Pooled
 
 log = structlog.get_logger(__name__)
 
@@ -167,15 +168,23 @@ def columns_of(outcome: Outcome) -> dict[str, Any]:
         columns |= {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
     if pooled := outcome.pooled:
         columns |= {
-            "efficiency": math.exp(pooled.mu),
-            "interval_low": math.exp(pooled.ci_low),
-            "interval_high": math.exp(pooled.ci_high),
-            "prediction_low": math.exp(pooled.prediction_low),
-            "prediction_high": math.exp(pooled.prediction_high),
-            "i2": pooled.I2_total,
-            "figures": plain(asdict(pooled)),
+            "efficiency": efficiency_of(pooled.mu),
+            "interval_low": efficiency_of(pooled.ci_low),
+            "interval_high": efficiency_of(pooled.ci_high),
+            "prediction_low": efficiency_of(pooled.prediction_low),
+            "prediction_high": efficiency_of(pooled.prediction_high),
+            "i2": plain(pooled.I2_total),
+            "figures": _figures(pooled),
         }
     return columns
+
+
+def _figures(pooled: Pooled) -> dict[str, Any]:
+    """All figures as computed; why parts are missing is told only where one is."""
+    figures: dict[str, Any] = plain(asdict(pooled))
+    if not pooled.not_estimable:
+        del figures["not_estimable"]
+    return figures
 
 
 def _changes(locked: Pool, members: Members) -> tuple[set[int], set[int]]:

@@ -13,7 +13,7 @@ from scipy.stats import t as student_t
 from deploy.agreement.two_level import ratio_of_means, two_level
 from results.statistics.block_sums import SESSION, SET, TESTER, ErrorModel
 from results.statistics.cluster_robust import cluster_robust
-from results.statistics.components import Maximum, likelihood_at, maximise, search
+from results.statistics.components import Maximum, given, likelihood_at, maximise, search
 from results.statistics.contrasts import Contrasts
 from results.statistics.dense_errors import dense_errors
 from results.statistics.heterogeneity import homogeneity, share
@@ -164,11 +164,12 @@ def _best(model: ErrorModel, levels: NDArray[np.bool_]) -> Maximum:
 def _ends(
     model: ErrorModel, best: Maximum, levels: NDArray[np.bool_], level: int, scale: float
 ) -> list[float]:
-    return search(
+    ends = search(
         likelihood_at(model),
         profile_low(best, levels, level),
         profile_high(best, levels, level, scale),
     )
+    return [given(end) for end in ends]
 
 
 def _y(model: Any) -> Floats:

@@ -18,7 +18,7 @@ from results.statistics.comparison import (
 )
 from results.statistics.efficiency import efficiency
 from results.statistics.errors import StatisticsError
-from results.statistics.pooling import PoolFit, fit_pool
+from results.statistics.pool_fit import PoolFit, fit_pool
 from results.statistics.prediction import prediction_interval
 from results.statistics.ratio import (
     LogRatio,

@@ -8,7 +8,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from results import catalogue_lookups as lookups
-from results.statistics.pooling import LEAST_TESTERS
+from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Club
 
 ROWS = 50

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_safe
 from results import lookups
 from results.models import DirectComparison, Pool
 from results.ranking import Chance, chances, places, ranked
-from results.statistics.pooling import LEAST_TESTERS
+from results.statistics.pool_fit import LEAST_TESTERS
 
 YES = {"true": True, "false": False, "": False}
 

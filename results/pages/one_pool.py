@@ -18,7 +18,7 @@ from results.models import DirectComparison, Pool, PoolVersion
 from results.pages.line_pairs import contrasts_of, query_of
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pool_words import statements
-from results.statistics.pooling import LEAST_TESTERS
+from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 
 SETS_PER_PAGE = 100

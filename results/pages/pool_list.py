@@ -22,7 +22,7 @@ from results.pages.line_pairs import query_of
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.strips import Strip, strip_of
 from results.ranking import Place, places, ranked
-from results.statistics.pooling import LEAST_TESTERS
+from results.statistics.pool_fit import LEAST_TESTERS
 
 PAIRS_PER_PAGE = 10
 KEY = lookups.LINE_PAIR

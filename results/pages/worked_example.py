@@ -14,7 +14,8 @@ import numpy as np
 
 from results.statistics.censored import Strength, strength
 from results.statistics.efficiency import Efficiency, efficiency
-from results.statistics.pooling import Pooled, fit_pool, pooled
+from results.statistics.pool_fit import fit_pool
+from results.statistics.pooling import Pooled, pooled
 from results.statistics.ratio import (
     corrected_log_ratio,
     pooled_coefficient_of_variation,

@@ -20,6 +20,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from results.statistics.linear import root_and_solved, solved
+
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 Form = Literal["CR0", "CR1", "CR2", "CR3"]
@@ -66,8 +68,7 @@ def cluster_robust(
     for rows, marginal in _in_slices(blocks, max(LARGEST // (p * q), 1)):
         clusters += rows.shape[0]
         x = design[rows]
-        weighted = np.asarray(np.linalg.solve(marginal, x), dtype=np.float64)
-        adjusted = _adjusted(form, marginal, x, weighted, covariance)
+        adjusted = _adjusted(form, marginal, x, covariance)
         score = np.einsum("cnp,cn->cp", adjusted, residual[rows])
         meat += score.T @ score
         lever = adjusted @ covariance @ wanted.T
@@ -94,21 +95,18 @@ def _in_slices(
             yield rows[first : first + clusters], marginal[first : first + clusters]
 
 
-def _adjusted(
-    form: Form, marginal: Floats, x: Floats, weighted: Floats, covariance: Floats
-) -> Floats:
+def _adjusted(form: Form, marginal: Floats, x: Floats, covariance: Floats) -> Floats:
     """A'W X of each cluster, (c, n, p)."""
     if form in ("CR0", "CR1"):
-        return weighted
+        return solved(marginal, x)
     fitted = x @ covariance @ x.transpose(0, 2, 1)
     if form == "CR3":
-        leverage = fitted @ np.linalg.inv(marginal)
-        left = np.eye(x.shape[1]) - leverage
-        return np.asarray(np.linalg.solve(left.transpose(0, 2, 1), weighted))
-    lower = np.linalg.cholesky(marginal)
-    upper = lower.transpose(0, 2, 1)
-    values, vectors = np.linalg.eigh(upper @ (marginal - fitted) @ lower)
+        leverage = solved(marginal, fitted)
+        return solved(np.eye(x.shape[1]) - leverage, solved(marginal, x))
+    # Any root L L' = M serves: with another, D and B turn alike and A stays the same.
+    lower, half = root_and_solved(marginal, x)
+    values, vectors = np.linalg.eigh(lower.transpose(0, 2, 1) @ (marginal - fitted) @ lower)
     kept = values > RANK_TOLERANCE * values[:, -1:]
     root = np.where(kept, 1 / np.sqrt(np.where(kept, values, 1)), 0)
-    half = vectors.transpose(0, 2, 1) @ (upper @ weighted)
-    return np.asarray(lower @ (vectors @ (root[:, :, None] * half)))
+    turned = root[:, :, None] * (vectors.transpose(0, 2, 1) @ half)
+    return np.asarray(lower @ (vectors @ turned))

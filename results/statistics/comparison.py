@@ -16,6 +16,7 @@ from scipy.stats import f as fisher
 from scipy.stats import t as student
 
 from results.statistics.errors import NotFinite, NotPositive, ShapeMismatch, TooFewSets
+from results.statistics.linear import solved
 from results.statistics.precision import k_critical_by_freedom
 from results.statistics.scatter import Scatter
 
@@ -63,7 +64,7 @@ def own_mean(
     covariance = np.diag(own + tau2_set)
     covariance += np.equal.outer(of_baseline, of_baseline) * shared
     covariance += np.equal.outer(of_session, of_session) * tau2_session
-    weights = np.linalg.solve(covariance, np.ones(y.size))
+    weights = solved(covariance, np.ones((y.size, 1)))[:, 0]
     precision = float(weights.sum())
     sessions = len(set(of_session.tolist()))
     return OwnMean(float(weights @ y) / precision, 1.0 / precision, y.size, sessions)

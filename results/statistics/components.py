@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.statistics.block_sums import ErrorModel
-from results.statistics.errors import NoConvergence
+from results.statistics.errors import NoConvergence, NotEstimable, StatisticsError
+from results.statistics.linear import inverse_and_log_determinant, solve_positive
 from results.statistics.restricted_likelihood import RestrictedLikelihood, restricted_likelihoods
 
 Floats = NDArray[np.float64]
@@ -27,8 +28,10 @@ Search: TypeAlias = Generator[Floats, RestrictedLikelihood, Found]
 
 STEPS = 200
 HALVINGS = 60
-ROUNDING = 1e-8  # of a log-likelihood of some 1e5; below it only the score can tell
+ROUNDING = 1e-8  # of a log-likelihood of up to 1e5; below it only the score can tell
 CLOSE = 1e-9  # squared length of a Newton step in standard errors; the step taken then squares it
+POLISHED = 1e-20  # the same, after which the next step would be rounding noise
+POLISHINGS = 12
 
 
 @dataclass(frozen=True)
@@ -41,22 +44,32 @@ class Maximum:
 
 def likelihood_at(model: ErrorModel) -> At:
     """The restricted likelihood of a model as a function of theta."""
-    determinant = np.linalg.slogdet(model.design.T @ model.design)[1]
+    _, determinant = inverse_and_log_determinant(model.design.T @ model.design)
     sets = np.asarray(model.sets)
     return lambda theta: restricted_likelihoods(model.totals(theta), sets, determinant)
 
 
-def search(at: At, *searches: Search[Found]) -> list[Found]:
-    """What each of the searches finds, all of them going on in step: one call of `at` a round."""
+def given(found: Found | StatisticsError) -> Found:
+    """What a search found; raises the error that it ended with instead."""
+    if isinstance(found, StatisticsError):
+        raise found
+    return found
+
+
+def search(at: At, *searches: Search[Found]) -> list[Found | StatisticsError]:
+    """What each of the searches finds, all of them going on in step: one call of `at` a round.
+
+    A search that ends with a StatisticsError finds that.
+    """
     return search_each(lambda theta, _: at(theta), searches)
 
 
 def search_each(
     at: Callable[[Floats, Sequence[int]], list[RestrictedLikelihood]],
     searches: Sequence[Search[Found]],
-) -> list[Found]:
+) -> list[Found | StatisticsError]:
     """As `search`, where `at` is also told which searches ask, by their places."""
-    found: dict[int, Found] = {}
+    found: dict[int, Found | StatisticsError] = {}
     answers: dict[int, RestrictedLikelihood | None] = dict.fromkeys(range(len(searches)))
     while answers:
         asked: dict[int, Floats] = {}
@@ -65,6 +78,8 @@ def search_each(
                 asked[place] = searches[place].send(answer)  # type: ignore[arg-type]
             except StopIteration as end:
                 found[place] = end.value
+            except StatisticsError as error:
+                found[place] = error
         told = at(np.stack([*asked.values()]), [*asked]) if asked else []
         answers = dict(zip(asked, told, strict=True))
     return [found[place] for place in range(len(searches))]
@@ -91,16 +106,38 @@ def along(at: At, directions: Floats) -> At:
 def maximise(at: At, start: Floats, fitted: Booleans) -> Maximum:
     """Climb from `start` over the `fitted` components, the others held where they are.
 
-    Raises NoConvergence where no maximum is found.
+    Raises NoConvergence where no maximum is found, NotEstimable where the likelihood is not a
+    number.
     """
-    (found,) = search(at, climbing(start, fitted))
-    return found
+    (found,) = search(at, to_the_top(start, fitted))
+    return given(found)
+
+
+def to_the_top(start: Floats, fitted: Booleans) -> Search[Maximum]:
+    """The search of `maximise`: climbs, and then takes Newton steps until these are noise.
+
+    So equal data give equal components whatever the machine adds up in which order.
+    """
+    found = yield from climbing(start, fitted)
+    theta, here, before = found.theta, found.likelihood, np.inf
+    for _ in range(POLISHINGS):
+        step = _step(theta, here, fitted)
+        gain = float(step @ here.score)
+        if not 0 < gain < before / 4 or (theta + step < 0).any():
+            break
+        theta, before = theta + step, gain
+        here = yield theta
+        if gain < POLISHED:
+            break
+    return Maximum(theta, here)
 
 
 def climbing(start: Floats, fitted: Booleans) -> Search[Maximum]:
-    """The search of `maximise`."""
+    """Climb until the value is that of the maximum; theta is then within 1e-9 standard errors."""
     theta = np.array(start, dtype=np.float64)
     here = yield theta
+    if not np.isfinite(here.value):
+        raise NotEstimable("the likelihood of these sets can't be computed to any digit")
     for _ in range(STEPS):
         step = _step(theta, here, fitted)
         gain = float(step @ here.score)
@@ -131,12 +168,13 @@ def _solve(here: RestrictedLikelihood, free: Booleans) -> Floats:
     pick = np.ix_(free, free)
     score = here.score[free]
     for information in (here.observed[pick], here.average[pick], here.expected[pick]):
-        try:
-            np.linalg.cholesky(information)
-        except np.linalg.LinAlgError:
-            continue
-        return np.asarray(np.linalg.solve(information, score))
-    return np.asarray(score / np.diag(here.expected)[free])
+        step = solve_positive(information, score)
+        if step is not None:
+            return step
+    information = np.diag(here.expected)[free]
+    if not (information > 0).all():
+        raise NotEstimable("the sets hold no information on a variance component")
+    return np.asarray(score / information)
 
 
 def _climb(
@@ -146,7 +184,7 @@ def _climb(
     for _ in range(HALVINGS):
         there = np.maximum(theta + share * step, 0)
         found = yield there
-        if found.value >= here.value - ROUNDING:
+        if found.value >= here.value - ROUNDING * max(1.0, 1e-5 * abs(here.value)):
             return there, found
         share /= 2
     raise NoConvergence("the restricted likelihood does not rise along its own score")

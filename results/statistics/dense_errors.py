@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from results.statistics.block_sums import BlockSums
 from results.statistics.errors import NotPositiveDefinite, ShapeMismatch
+from results.statistics.linear import inverse_and_log_determinant
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -89,12 +90,12 @@ def dense_errors(
 
 
 def _sums(marginal: Floats, scatter: Floats, u: Floats) -> BlockSums:
-    inverse = np.linalg.inv(marginal)
+    inverse, log_determinant = inverse_and_log_determinant(marginal)
     solved = inverse @ u
     between = inverse @ scatter
     bend = np.einsum("ni,cnr,rs,dst,tj->cdij", solved, scatter, inverse, scatter, solved)
     return BlockSums(
-        np.array(np.linalg.slogdet(marginal)[1]),
+        log_determinant,
         u.T @ solved,
         np.trace(between, axis1=1, axis2=2),
         solved.T @ scatter @ solved,

@@ -53,5 +53,13 @@ class Disconnected(StatisticsError):
     """Two joins are linked by no chain of contrasts, so they cannot be compared."""
 
 
+class NotEstimable(StatisticsError):
+    """The data hold too little of this figure: to rounding, its information is nothing."""
+
+
+class TooExtreme(StatisticsError):
+    """Values or variances so large, small or far apart that their sums would keep no digits."""
+
+
 class NoConvergence(StatisticsError):
     """A search for a maximum or a root did not end."""

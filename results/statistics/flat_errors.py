@@ -124,9 +124,12 @@ class FlatErrors:
             + _outer(kappa**2 * a3, g1, g1)
             - _outer(kappa, rest, rest)
         )[:, None, None]
+        cross = once - _outer(kappa, g1, g1)
+        # The first column is ones, and 1'M^-1 u is g1 / s without a difference.
+        cross[:, 0] = cross[:, :, 0] = (g1 / s[:, None]).sum(axis=2)
         return BlockSums(
             log + np.log(s).sum(axis=1),
-            once - _outer(kappa, g1, g1),
+            cross,
             trace,
             slope,
             pair,

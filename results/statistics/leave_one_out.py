@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.statistics.block_sums import BlockSums
-from results.statistics.components import Booleans, Maximum, climbing, search_each
+from results.statistics.components import Booleans, Maximum, given, search_each, to_the_top
+from results.statistics.linear import inverse
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.restricted_likelihood import (
     RestrictedLikelihood,
@@ -29,6 +30,7 @@ Testers = NDArray[np.intp]
 
 SMALL = 0.02  # squared length of the Newton step, in standard errors of the components
 FEW = 50  # testers; a pool of no more is refitted for each of them
+LARGE = 9  # times the weight of the rest: a tester who is refitted without
 TOGETHER = 64  # testers without whom pools are refitted in step; bounds the memory
 
 
@@ -52,7 +54,12 @@ def leave_one_out(model: NestedErrors, best: Maximum, fitted: Booleans) -> Leave
     theta = best.theta + step
     inside: Booleans = np.all(theta >= 0, axis=1)
     mu, variance = _expanded(rest, step)
-    again = np.flatnonzero(~(last & _same_levels(model, fitted)) | (mine.trace.shape[0] <= FEW))
+    again = np.flatnonzero(
+        ~(last & _same_levels(model, fitted))
+        | (mine.trace.shape[0] <= FEW)
+        # What is left beside a tester who weighs as much as most has lost digits.
+        | (mine.cross[:, 0, 0] > LARGE * rest.cross[:, 0, 0])
+    )
     start = np.where(inside[:, None], theta, best.theta)
     for first in range(0, again.size, TOGETHER):
         testers = again[first : first + TOGETHER]
@@ -73,19 +80,12 @@ def _one_step(rest: BlockSums, theta: Floats, fitted: Booleans) -> tuple[Floats,
     observed = np.where(free[:, :, None] & free[:, None, :], observed, np.eye(theta.size))
     score = np.where(free, score, 0)
     # Without some testers nothing is left that tells a component: those are refitted.
-    telling = np.linalg.det(observed) != 0
-    observed = np.where(telling[:, None, None], observed, np.eye(theta.size))
-    score = np.where(telling[:, None], score, 0)
-    step = np.asarray(np.linalg.solve(observed, score[:, :, None])[:, :, 0], dtype=np.float64)
+    step = (inverse(observed) @ score[:, :, None])[:, :, 0]
+    telling = np.asarray(np.isfinite(step).all(axis=1))
+    step = np.where(telling[:, None], step, 0)
     length = np.einsum("nc,nc->n", step, score)
-    concave = np.linalg.eigvalsh(_scaled(observed))[:, 0] > 0
     inside = np.all((theta + step > 0) | (theta == 0) & (step == 0), axis=1)
-    return step, np.asarray(telling & concave & inside & (length < SMALL))
-
-
-def _scaled(information: Floats) -> Floats:
-    size: Floats = np.sqrt(np.abs(np.einsum("ncc->nc", information)))
-    return information / (size[:, :, None] * size[:, None, :])
+    return step, np.asarray(telling & inside & (length < SMALL))
 
 
 def _expanded(rest: BlockSums, step: Floats) -> tuple[Floats, Floats]:
@@ -127,7 +127,7 @@ def _refits(
         return restricted_likelihoods(sums, left[asking], np.log(left[asking]))
 
     climbs = [
-        climbing(np.where(levels, near, 0.0), levels)
+        to_the_top(np.where(levels, near, 0.0), levels)
         for levels, near in zip(still, start[testers], strict=True)
     ]
-    return search_each(at, climbs)
+    return [given(found) for found in search_each(at, climbs)]

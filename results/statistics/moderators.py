@@ -26,7 +26,7 @@ from results.statistics.errors import (
 from results.statistics.heterogeneity import homogeneity
 from results.statistics.multiplicity import holm
 from results.statistics.nesting import identifiable
-from results.statistics.pooling import nested_errors
+from results.statistics.pool_fit import nested_errors
 
 Floats = NDArray[np.float64]
 

@@ -10,9 +10,17 @@ from the sets upwards: a node with variance c over children whose 1'S^-1 1 add u
     1'S^-1 u = G / s,  u'S^-1 u = (sum of the children's) - kappa G G'.
 
 So M^-1 = D - sum over nodes of kappa w w', with D = diag(alpha), alpha_i = 1/(a_i + s2_set), and
-w the sets' alpha divided by the s of the levels below the node. Within one baseline M^-1 u is
-alpha (u - shift) with one constant shift. Testers whose sessions hold one set each are summed by
-`flat_errors`, which takes many thetas at once.
+w the sets' alpha divided by the s of the levels below the node. No difference of large sums is
+taken: with q = 1'S^-1 1 and the mean m = 1'S^-1 u / q of each node, the children's means m_c and
+weights q_c,
+
+    u'S^-1 u = (sum over all children below of q_c (m_c - m)(m_c - m)') + q m m',
+
+and M^-1 u = alpha (u - m + d) within a baseline, where d, from the tester downwards, is
+(m - m_above + d_above) / s, and m / s for the tester. So the sums keep their digits however much
+more the levels scatter than the pulls. A node of a single child is one with it: its variance counts
+with the child's. Testers whose sessions hold one set each are summed by `flat_errors`, which takes
+many thetas at once but does take such differences; it is left out where they would cost digits.
 """
 
 from collections.abc import Callable, Iterator
@@ -28,12 +36,18 @@ from results.statistics.nested_traces import Levels, Node, traces
 from results.statistics.nesting import Codes, Nesting, Summation, nest, rows_by_size
 
 Floats = NDArray[np.float64]
+Booleans = NDArray[np.bool_]
 Collect = Callable[[Summation, Floats, Floats], Floats]
+
+
+STEEP = 1e4
+"""Squared distance of the sets from their middle, over their least variance, beyond which sums of
+squares less the square of sums would cost more than four digits."""
 
 
 @dataclass(frozen=True)
 class _Climb:
-    """1'S^-1 v summed over the children of a baseline (J, m), session (S, m), tester (T, m)."""
+    """Means of v by 1'S^-1, of a baseline (J, m), session (S, m), tester (T, m)."""
 
     baseline: Floats
     session: Floats
@@ -114,6 +128,10 @@ class NestedErrors:
     @cached_property
     def _in_deep(self) -> NDArray[np.bool_]:
         """Rows of testers with several sets in a session."""
+        variance = self.own_variance + self.shared_variance[self.nesting.baseline_of_set]
+        distance = self.columns[:, -1] - np.median(self.columns[:, -1])
+        if (distance**2).max() > STEEP * variance.min():
+            return np.ones(self.sets, dtype=bool)
         session = self.nesting.session_of_set
         crowded = np.bincount(session)[session] > 1
         tester = self.nesting.tester_of_set
@@ -151,7 +169,9 @@ class NestedErrors:
 
     def _sums(self, theta: Floats, collect: Collect) -> BlockSums:
         levels = self._levels(theta)
-        climb = self._climb(levels, levels.alpha[:, None] * self.columns)
+        climb = self._climb(levels, self.columns)
+        for means in (climb.baseline, climb.session, climb.tester):
+            means[:, 0] = 1.0
         solved = self._solved(levels, climb)
         trace, trace_of_pair = traces(levels, self.nesting)
         scalars = np.column_stack((levels.log_determinant(self.nesting), trace, trace_of_pair))
@@ -167,66 +187,88 @@ class NestedErrors:
         ).columns(self.first)
 
     def _levels(self, theta: Floats) -> Levels:
-        nesting = self.nesting
-        alpha = 1 / (self.own_variance + theta[SET])
-        baseline = Node.over(nesting.to_baseline @ alpha, self.shared_variance)
-        session = Node.over(nesting.to_session @ baseline.q, theta[SESSION])
-        tester = Node.over(nesting.to_tester @ session.q, theta[TESTER])
+        """The nodes at one theta, where a node of a single child is one with it."""
+        nesting, only = self.nesting, self._only
+        of_tester = np.full(nesting.testers.size, theta[TESTER])
+        of_session = theta[SESSION] + _passed(only.session, nesting.tester_of_session, of_tester)
+        of_baseline = self.shared_variance + _passed(
+            only.baseline, nesting.session_of_baseline, of_session
+        )
+        of_set = self.own_variance + _passed(only.set, nesting.baseline_of_set, of_baseline)
+        alpha = 1 / (of_set + theta[SET])
+        baseline = Node.over(nesting.to_baseline @ alpha, np.where(only.set, 0.0, of_baseline))
+        session = Node.over(
+            nesting.to_session @ baseline.q, np.where(only.baseline, 0.0, of_session)
+        )
+        tester = Node.over(nesting.to_tester @ session.q, np.where(only.session, 0.0, of_tester))
         return Levels(alpha, baseline, session, tester)
 
-    def _climb(self, levels: Levels, weighted: Floats) -> _Climb:
-        """From D v (k, m) upwards."""
-        baseline = self.nesting.to_baseline @ weighted
-        session = self.nesting.to_session @ (baseline / levels.baseline.s[:, None])
-        tester = self.nesting.to_tester @ (session / levels.session.s[:, None])
+    @cached_property
+    def _only(self) -> "_Only":
+        nesting = self.nesting
+        return _Only(
+            _single(nesting.baseline_of_set),
+            _single(nesting.session_of_baseline),
+            _single(nesting.tester_of_session),
+        )
+
+    def _climb(self, levels: Levels, v: Floats) -> _Climb:
+        """Means of v (k, m) from the sets upwards."""
+        nesting = self.nesting
+        baseline = _mean(nesting.to_baseline, levels.alpha, v, levels.baseline)
+        session = _mean(nesting.to_session, levels.baseline.q, baseline, levels.session)
+        tester = _mean(nesting.to_tester, levels.session.q, session, levels.tester)
         return _Climb(baseline, session, tester)
+
+    def _left(self, levels: Levels, climb: _Climb) -> _Climb:
+        """d of each node: what is left of its mean when the variances above have had their part."""
+        nesting = self.nesting
+        tester = climb.tester / levels.tester.s[:, None]
+        session = climb.session + (tester - climb.tester)[nesting.tester_of_session]
+        session = session / levels.session.s[:, None]
+        baseline = climb.baseline + (session - climb.session)[nesting.session_of_baseline]
+        return _Climb(baseline / levels.baseline.s[:, None], session, tester)
 
     def _solved(self, levels: Levels, climb: _Climb) -> Floats:
         """M^-1 [1, X, y], (k, m)."""
-        nesting = self.nesting
-        shift = levels.tester.kappa[:, None] * climb.tester
-        shift = (
-            levels.session.kappa[:, None] * climb.session
-            + shift[nesting.tester_of_session] / levels.session.s[:, None]
-        )
-        shift = (
-            levels.baseline.kappa[:, None] * climb.baseline
-            + shift[nesting.session_of_baseline] / levels.baseline.s[:, None]
-        )
-        left = self.columns - shift[nesting.baseline_of_set]
+        of_set = self.nesting.baseline_of_set
+        left = self.columns - climb.baseline[of_set]
+        left += self._left(levels, climb).baseline[of_set]
         return np.asarray(levels.alpha[:, None] * left)
 
     def _quadratic(self, levels: Levels, climb: _Climb, v: Floats, collect: Collect) -> Floats:
         """v'M^-1 v."""
         nesting = self.nesting
-        found = collect(nesting.of_set, levels.alpha[:, None] * v, v)
-        for to_tester, node, g in (
-            (nesting.of_baseline, levels.baseline, climb.baseline),
-            (nesting.of_session, levels.session, climb.session),
-            (nesting.of_tester, levels.tester, climb.tester),
+        tester = levels.tester.q[:, None] * climb.tester
+        found = collect(nesting.of_tester, tester, climb.tester)
+        for to_tester, weight, apart in (
+            (nesting.of_set, levels.alpha, v - climb.baseline[nesting.baseline_of_set]),
+            (
+                nesting.of_baseline,
+                levels.baseline.q,
+                climb.baseline - climb.session[nesting.session_of_baseline],
+            ),
+            (
+                nesting.of_session,
+                levels.session.q,
+                climb.session - climb.tester[nesting.tester_of_session],
+            ),
         ):
-            found = found - collect(to_tester, node.kappa[:, None] * g, g)
+            found = found + collect(to_tester, weight[:, None] * apart, apart)
         return found
-
-    def _by_session(self, levels: Levels, climb: _Climb) -> Floats:
-        """1'M^-1 v over the sets of each session, (S, m)."""
-        tester = levels.tester.kappa[:, None] * climb.tester
-        return np.asarray(
-            climb.session / levels.session.s[:, None]
-            - levels.session.q[:, None] * tester[self.nesting.tester_of_session]
-        )
 
     def _products(
         self, levels: Levels, climb: _Climb, solved: Floats, collect: Collect
     ) -> tuple[Floats, Floats]:
         """slope and bend of BlockSums, from W = M^-1 U."""
         nesting = self.nesting
-        session = self._by_session(levels, climb)
-        tester = climb.tester / levels.tester.s[:, None]
-        again = self._climb(levels, levels.alpha[:, None] * solved)
-        again_tester = again.tester / levels.tester.s[:, None]
-        q_session = levels.session.q[:, None] * session
-        spread = nesting.to_tester @ q_session
+        q_tester, q_session = levels.tester.q[:, None], levels.session.q[:, None]
+        # 1'M^-1 v over the sets of each session (S, m) and tester (T, m).
+        session = q_session * self._summed_up(levels, climb)
+        tester = q_tester * climb.tester
+        again = self._climb(levels, solved)
+        again_tester = q_tester * again.tester
+        spread = nesting.to_tester @ (q_session * session)
         slope = np.stack(
             (
                 collect(nesting.of_tester, tester, tester),
@@ -236,25 +278,50 @@ class NestedErrors:
             axis=1,
         )
         bend = np.empty((*slope.shape[:2], *slope.shape[1:]))
-        bend[:, TESTER, TESTER] = collect(
-            nesting.of_tester, levels.tester.q[:, None] * tester, tester
-        )
+        bend[:, TESTER, TESTER] = collect(nesting.of_tester, q_tester * tester, tester)
         bend[:, TESTER, SESSION] = collect(
             nesting.of_tester, spread / levels.tester.s[:, None], tester
         )
         bend[:, TESTER, SET] = collect(nesting.of_tester, again_tester, tester)
-        bend[:, SESSION, SESSION] = collect(nesting.of_session, q_session, session)
+        bend[:, SESSION, SESSION] = collect(nesting.of_session, q_session * session, session)
         bend[:, SESSION, SESSION] -= collect(
             nesting.of_tester, levels.tester.kappa[:, None] * spread, spread
         )
         bend[:, SESSION, SET] = collect(
-            nesting.of_session, self._by_session(levels, again), session
+            nesting.of_session, q_session * self._summed_up(levels, again), session
         )
         bend[:, SET, SET] = self._quadratic(levels, again, solved, collect)
         for c, d in ((TESTER, SESSION), (TESTER, SET), (SESSION, SET)):
             bend[:, c, d] = (bend[:, c, d] + bend[:, c, d].transpose(0, 2, 1)) / 2
             bend[:, d, c] = bend[:, c, d]
         return slope, bend
+
+    def _summed_up(self, levels: Levels, climb: _Climb) -> Floats:
+        """1'M^-1 v over the sets of each session, over its q, (S, m)."""
+        above = climb.tester / levels.tester.s[:, None] - climb.tester
+        return np.asarray(climb.session + above[self.nesting.tester_of_session])
+
+
+@dataclass(frozen=True)
+class _Only:
+    """Whether a baseline (J,), session (S,), tester (T,) has a single child."""
+
+    set: Booleans
+    baseline: Booleans
+    session: Booleans
+
+
+def _single(parent: Codes) -> Booleans:
+    return np.asarray(np.bincount(parent) == 1)
+
+
+def _passed(single: Booleans, parent: Codes, variance: Floats) -> Floats:
+    """The variance that each child takes over from its parent."""
+    return np.where(single, variance, 0.0)[parent]
+
+
+def _mean(to_node: Summation, weight: Floats, v: Floats, node: Node) -> Floats:
+    return np.asarray((to_node @ (weight[:, None] * v)) / node.children[:, None])
 
 
 def _in_total(_to_tester: Summation, u: Floats, v: Floats) -> Floats:

@@ -17,8 +17,12 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Node:
-    """One level's nodes: s = 1 + c Q, kappa = c / s and q = 1'S^-1 1 = Q / s, each (nodes,)."""
+    """One level's nodes: s = 1 + c Q, kappa = c / s and q = 1'S^-1 1 = Q / s, each (nodes,).
 
+    `children` is Q.
+    """
+
+    children: Floats
     s: Floats
     kappa: Floats
     q: Floats
@@ -27,7 +31,7 @@ class Node:
     def over(cls, children: Floats, variance: Floats | float) -> "Node":
         """Nodes of a variance each over children whose 1'S^-1 1 add up to `children`."""
         s = 1 + variance * children
-        return cls(s, variance / s, children / s)
+        return cls(children, s, variance / s, children / s)
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from results.statistics.contrasts import Contrasts
 from results.statistics.errors import Disconnected, TooFewTesters
 from results.statistics.heterogeneity import Homogeneity, homogeneity
 from results.statistics.leave_one_out import SMALL
+from results.statistics.linear import inverse
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import nest
 from results.statistics.restricted_likelihood import restricted_likelihoods
@@ -278,7 +279,7 @@ def _gaps(
             - step * np.tensordot(along_tau2, slope[place], 1)
             + step**2 * np.einsum("c,d,cdij->ij", along_tau2, along_tau2, bend[place])
         )
-        covariance = np.linalg.inv(there[:-1, :-1])
+        covariance = inverse(there[:-1, :-1])
         beta = covariance @ there[:-1, -1]
         found.append((float(beta[-1]), float(np.sqrt(covariance[-1, -1]))))
     return found

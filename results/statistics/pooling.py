@@ -16,8 +16,11 @@ The interval of mu covered 95.0, 95.0 and 93.3 percent with 3, 5 and 30 testers 
 runs, Monte Carlo error 1.0 to 1.3); model standard error and t on testers - 1: 99.8, 96.8, 93.5.
 """
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import partial
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,38 +28,17 @@ from scipy.stats import t as student_t
 
 from results.statistics.block_sums import LEVELS, SESSION, SET, TESTER
 from results.statistics.cluster_robust import cluster_robust
-from results.statistics.components import (
-    At,
-    Booleans,
-    Maximum,
-    Search,
-    likelihood_at,
-    maximise,
-    search,
-)
-from results.statistics.errors import (
-    NoScatter,
-    NotFinite,
-    NotNested,
-    NotPositive,
-    ShapeMismatch,
-    TooFewTesters,
-)
-from results.statistics.heterogeneity import Homogeneity, homogeneity, share, total_end
+from results.statistics.components import Booleans
+from results.statistics.errors import NotEstimable, StatisticsError
+from results.statistics.heterogeneity import share
 from results.statistics.leave_one_out import LeaveOneOut, leave_one_out
-from results.statistics.nested_errors import NestedErrors
-from results.statistics.nesting import identifiable, nest
-from results.statistics.prediction import (
-    BetweenTesters,
-    between_testers,
-    lower_bound,
-    prediction_interval,
-)
-from results.statistics.profile import profile_high, profile_low
+from results.statistics.pool_fit import LEAST_TESTERS, Ends, PoolFit, fit_pool
 
 Floats = NDArray[np.float64]
 
-LEAST_TESTERS = 3
+Found = TypeVar("Found")
+
+NO_ENDS: Ends = (math.nan, math.nan)
 
 
 @dataclass(frozen=True)
@@ -82,6 +64,12 @@ class Pooled:
     estimated, and those of them whose estimate is zero. The prediction interval is for the true
     value of a new tester's next set; `prediction_sd` times Student's t on `prediction_df` is its
     half-width. `leave_one_out` is None for three testers: two are not pooled.
+
+    An upper end of a variance is infinite where the sets set it no bound. `not_estimable` says of
+    each part that could not be computed why; its figures are then not numbers, or None. Parts are
+    'interval' (of mu, with its standard error), 'tau2_tester', 'tau2_session' and 'tau2_set' (the
+    intervals of these), 'total' (the interval of their sum), 'heterogeneity' (H2 and I2),
+    'prediction' and 'leave_one_out'.
     """
 
     k: int
@@ -122,61 +110,22 @@ class Pooled:
     prediction_sd: float
     tester_effects: TesterEffects
     leave_one_out: LeaveOneOut | None
+    not_estimable: dict[str, str]
 
 
-@dataclass(frozen=True)
-class PoolFit:
-    """A fitted pool before it is told: y is measured from `centre`."""
+class Parts:
+    """Collects parts of a figure, and why those that can't be computed are missing."""
 
-    model: NestedErrors
-    centre: float
-    fitted: Booleans
-    at: At
-    best: Maximum
-    common: Homogeneity
-    scale: float
+    def __init__(self) -> None:
+        self.not_estimable: dict[str, str] = {}
 
-    @property
-    def intervals(self) -> tuple[tuple[float, float], ...]:
-        """Profile intervals of tester, session and set; (0, 0) for a component not fitted."""
-        return self._ends[:-1]
-
-    @property
-    def total_interval(self) -> tuple[float, float]:
-        """Interval of the sum of the components."""
-        return self._ends[-1]
-
-    @cached_property
-    def _ends(self) -> tuple[tuple[float, float], ...]:
-        """The intervals of tester, session, set, and their sum: all ends are searched in step."""
-        best, fitted = self.best, self.fitted
-        searches: list[Search[float]] = []
-        for level in np.flatnonzero(fitted).tolist():
-            searches += [
-                profile_low(best, fitted, level),
-                profile_high(best, fitted, level, self.scale),
-            ]
-        searches += [
-            total_end(best, fitted, self.common.df, probability) for probability in (0.975, 0.025)
-        ]
-        ends = search(self.at, *searches)
-        found = list(zip(ends[::2], ends[1::2], strict=True))
-        intervals = [found.pop(0) if is_fitted else (0.0, 0.0) for is_fitted in fitted.tolist()]
-        return (*intervals, found[0])
-
-    @cached_property
-    def between_testers(self) -> BetweenTesters:
-        return between_testers(self.at, self.best, self.intervals[TESTER])
-
-    @property
-    def prediction(self) -> tuple[float, float]:
-        """95 percent interval for the true value of a new tester's next set, from `centre`."""
-        testers = self.model.nesting.testers.size
-        return prediction_interval(self.best, self.between_testers, testers)
-
-    def lower_bound(self, pull_variance: float, coverage: float, confidence: float) -> float:
-        """Log efficiency that `coverage` of new testers' next pulls exceed (see prediction)."""
-        return self.centre + lower_bound(self.between_testers, pull_variance, coverage, confidence)
+    def take(self, name: str, compute: Callable[[], Found], missing: Found) -> Found:
+        """The part, or `missing` where it can't be computed."""
+        try:
+            return compute()
+        except StatisticsError as error:
+            self.not_estimable.setdefault(name, str(error))
+            return missing
 
 
 def pool(
@@ -193,45 +142,25 @@ def pool(
     are integer codes, baselines nested in sessions nested in testers.
 
     Raises ShapeMismatch, NotFinite, NotPositive, NotNested, TooFewTesters (fewer than three),
-    NoScatter (all y the same) and NoConvergence.
+    NoScatter (all y the same), TooExtreme, NotEstimable and NoConvergence, where there is no mean.
     """
     return pooled(fit_pool(y, own_variance, shared_variance, tester, session, baseline))
 
 
-def fit_pool(
-    y: ArrayLike,
-    own_variance: ArrayLike,
-    shared_variance: ArrayLike,
-    tester: ArrayLike,
-    session: ArrayLike,
-    baseline: ArrayLike,
-) -> PoolFit:
-    """The fit alone; arguments and errors as for `pool`."""
-    model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
-    fitted = identifiable(model.nesting)
-    at = likelihood_at(model)
-    common = homogeneity(model)
-    spread, typical = float(np.var(model.columns[:, -1])), common.typical_sampling_variance
-    start = max(spread - typical, spread / 10) / 2
-    best = maximise(at, np.where(fitted, start / fitted.sum(), 0.0), fitted)
-    return PoolFit(model, centre, fitted, at, best, common, max(spread, typical))
-
-
 def pooled(fit: PoolFit) -> Pooled:
-    """Everything that is told of a pool. Raises NoConvergence."""
+    """All figures of a pool; what can't be computed is in `not_estimable`."""
     theta, likelihood, nesting = fit.best.theta, fit.best.likelihood, fit.model.nesting
     mu, testers = fit.centre + float(likelihood.beta[0]), nesting.testers.size
-    robust = cluster_robust(
-        fit.model.blocks(theta),
-        fit.model.design,
-        fit.model.columns[:, -1] - likelihood.beta[0],
-        likelihood.covariance,
-    )
-    se, df = float(robust.standard_error[0]), float(robust.degrees_of_freedom[0])
-    reach = float(student_t.ppf(0.975, df)) * se
     total, typical = float(theta.sum()), fit.common.typical_sampling_variance
-    low, high = fit.prediction
-    total_low, total_high = fit.total_interval
+    parts = Parts()
+    se, df, reach = parts.take("interval", lambda: _robust(fit), (math.nan,) * 3)
+    low, high = parts.take("prediction", lambda: fit.prediction, NO_ENDS)
+    ends = [
+        parts.take(f"tau2_{name}", partial(fit.interval, level), NO_ENDS)
+        for level, name in enumerate(LEVELS)
+    ]
+    total_low, total_high = parts.take("total", lambda: fit.total_interval, NO_ENDS)
+    parts.take("heterogeneity", lambda: _usable(typical), typical)
     return Pooled(
         k=fit.model.sets,
         testers=testers,
@@ -245,9 +174,9 @@ def pooled(fit: PoolFit) -> Pooled:
         tau2_tester=float(theta[TESTER]),
         tau2_session=float(theta[SESSION]),
         tau2_set=float(theta[SET]),
-        tau2_tester_interval=fit.intervals[TESTER],
-        tau2_session_interval=fit.intervals[SESSION],
-        tau2_set_interval=fit.intervals[SET],
+        tau2_tester_interval=ends[TESTER],
+        tau2_session_interval=ends[SESSION],
+        tau2_set_interval=ends[SET],
         fitted=_names(fit.fitted),
         at_boundary=_names(fit.fitted & (theta == 0)),
         restricted_loglik=likelihood.value,
@@ -261,9 +190,9 @@ def pooled(fit: PoolFit) -> Pooled:
         I2_total=share(total, total, typical),
         typical_sampling_variance=typical,
         H2_interval=(1 + total_low / typical, 1 + total_high / typical),
-        I2_tester_interval=_share_interval(fit, TESTER),
-        I2_session_interval=_share_interval(fit, SESSION),
-        I2_set_interval=_share_interval(fit, SET),
+        I2_tester_interval=_share_interval(fit, TESTER, ends[TESTER]),
+        I2_session_interval=_share_interval(fit, SESSION, ends[SESSION]),
+        I2_set_interval=_share_interval(fit, SET, ends[SET]),
         I2_total_interval=(
             share(total_low, total_low, typical),
             share(total_high, total_high, typical),
@@ -273,59 +202,49 @@ def pooled(fit: PoolFit) -> Pooled:
         prediction_df=testers - 1,
         prediction_sd=(high - low) / 2 / float(student_t.ppf(0.975, testers - 1)),
         tester_effects=_tester_effects(fit),
-        leave_one_out=_leave_one_out(fit) if testers > LEAST_TESTERS else None,
+        leave_one_out=(
+            parts.take("leave_one_out", lambda: _leave_one_out(fit), None)
+            if testers > LEAST_TESTERS
+            else None
+        ),
+        not_estimable=parts.not_estimable,
     )
 
 
-def nested_errors(
-    y: ArrayLike,
-    own_variance: ArrayLike,
-    shared_variance: ArrayLike,
-    tester: ArrayLike,
-    session: ArrayLike,
-    baseline: ArrayLike,
-) -> tuple[NestedErrors, float]:
-    """The checked model of a pool, intercept only, y centred on its weighted mean; and that mean.
-
-    Raises as `pool` does.
-    """
-    values, own, shared = (
-        np.asarray(numbers, dtype=np.float64) for numbers in (y, own_variance, shared_variance)
+def _robust(fit: PoolFit) -> tuple[float, float, float]:
+    """Standard error of mu by CR2, its degrees of freedom, and the interval's half-width."""
+    likelihood = fit.best.likelihood
+    robust = cluster_robust(
+        fit.model.blocks(fit.best.theta),
+        fit.model.design,
+        fit.model.columns[:, -1] - likelihood.beta[0],
+        likelihood.covariance,
     )
-    if values.ndim != 1 or own.shape != values.shape or shared.shape != values.shape:
-        raise ShapeMismatch("y, own_variance and shared_variance must be lists of one length")
-    nesting = nest(tester, session, baseline)
-    if nesting.baseline_of_set.size != values.size:
-        raise ShapeMismatch(f"{values.size} sets, but {nesting.baseline_of_set.size} codes")
-    if nesting.testers.size < LEAST_TESTERS:
-        raise TooFewTesters(
-            f"a pooled figure needs {LEAST_TESTERS} testers; there are {nesting.testers.size}"
+    se, df = float(robust.standard_error[0]), float(robust.degrees_of_freedom[0])
+    reach = float(student_t.ppf(0.975, df)) * se
+    if not (se > 0 and math.isfinite(reach)):
+        raise NotEstimable(
+            "one tester outweighs all others by so much that what testers differ by says nothing "
+            "of how sure the mean is"
         )
-    for name, numbers in (("y", values), ("own variance", own), ("shared variance", shared)):
-        if not np.isfinite(numbers).all():
-            raise NotFinite(f"{name} of set {int(np.argmin(np.isfinite(numbers)))} is missing")
-    if (own <= 0).any() or (shared < 0).any():
-        raise NotPositive("an own variance must be above zero, a shared one not below")
-    if np.ptp(values) == 0:
-        raise NoScatter("all sets have the same value, so nothing can be said of their scatter")
-    of_baseline = np.empty(nesting.session_of_baseline.size)
-    of_baseline[nesting.baseline_of_set] = shared
-    if not np.array_equal(of_baseline[nesting.baseline_of_set], shared):
-        raise NotNested("sets of one baseline were given different shared variances")
-    centre = float(np.average(values, weights=1 / (own + shared)))
-    columns = np.column_stack((np.ones(values.size), values - centre))
-    return NestedErrors(nesting, own, of_baseline, columns), centre
+    return se, df, reach
+
+
+def _usable(typical: float) -> float:
+    if not typical > 0:
+        raise NotEstimable("the sets' sampling errors differ too much to have a typical size")
+    return typical
 
 
 def _names(levels: Booleans) -> tuple[str, ...]:
     return tuple(name for name, named in zip(LEVELS, levels, strict=True) if named)
 
 
-def _share_interval(fit: PoolFit, level: int) -> tuple[float, float]:
+def _share_interval(fit: PoolFit, level: int, ends: Ends) -> Ends:
     """I2 of a level at the ends of its variance's profile interval, the others as estimated."""
     others = float(fit.best.theta.sum() - fit.best.theta[level])
     typical = fit.common.typical_sampling_variance
-    low, high = (share(end, end + others, typical) for end in fit.intervals[level])
+    low, high = (share(end, end + others, typical) for end in ends)
     return low, high
 
 

@@ -24,18 +24,22 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 from scipy.stats import t as student_t
 
 from results.statistics.block_sums import TESTER
 from results.statistics.components import At, Maximum
+from results.statistics.errors import NotEstimable
+from results.statistics.roots import root_between
 
 Floats = NDArray[np.float64]
 
 FEW_TESTERS = 4
 POINTS = 32
 LEAST_SHARE = 1e-4
+LEAST_OF_END = 0.01
+"""An estimate below this share of the interval's upper end is as good as zero: the grid, even in
+logarithms, would lie where there is nothing."""
 
 
 @dataclass(frozen=True)
@@ -52,10 +56,11 @@ def between_testers(at: At, best: Maximum, interval: tuple[float, float]) -> Bet
     """Spread of s2_tester given the data, from its profile `interval` outwards.
 
     The grid is even in ln s2_tester and reaches beyond each end of the interval twice as far as
-    the end lies from the estimate.
+    the end lies from the estimate. Raises NotEstimable.
     """
     low, high = interval
-    middle = float(best.theta[TESTER]) or high / 10
+    estimate = float(best.theta[TESTER])
+    middle = max(estimate, LEAST_OF_END * high) if estimate > 0 else high / 10
     top = high * (high / middle) ** 2
     bottom = low * (low / middle) ** 2 if low > 0 else 0.0
     grid = np.geomspace(max(bottom, LEAST_SHARE * middle), top, POINTS)
@@ -65,6 +70,8 @@ def between_testers(at: At, best: Maximum, interval: tuple[float, float]) -> Bet
     value = np.array([one.value for one in found])
     information = np.array([one.expected[TESTER, TESTER] for one in found])
     weight = np.exp(value - value.max()) * np.sqrt(np.maximum(information, 0)) * grid
+    if not np.isfinite(weight).all() or weight.sum() <= 0:
+        raise NotEstimable("how much testers differ can't be weighed by these sets")
     return BetweenTesters(
         weight / weight.sum(),
         np.array([one.beta[0] for one in found]),
@@ -73,12 +80,18 @@ def between_testers(at: At, best: Maximum, interval: tuple[float, float]) -> Bet
     )
 
 
-def prediction_interval(best: Maximum, spread: BetweenTesters, testers: int) -> tuple[float, float]:
-    """95 percent interval for the true value of a new tester's next set, on the model's centre."""
-    if testers <= FEW_TESTERS:
-        mu, variance = best.likelihood.beta[0], best.likelihood.covariance[0, 0]
-        reach = student_t.ppf(0.975, testers - 1) * np.sqrt(variance + best.theta.sum())
-        return float(mu - reach), float(mu + reach)
+def prediction_by_t(best: Maximum, testers: int) -> tuple[float, float]:
+    """The interval for few testers: Student's t on testers - 1, on the model's centre."""
+    mu, variance = best.likelihood.beta[0], best.likelihood.covariance[0, 0]
+    reach = student_t.ppf(0.975, testers - 1) * np.sqrt(variance + best.theta.sum())
+    return float(mu - reach), float(mu + reach)
+
+
+def prediction_interval(spread: BetweenTesters) -> tuple[float, float]:
+    """95 percent interval for the true value of a new tester's next set, on the model's centre.
+
+    Raises NoConvergence.
+    """
     sd = np.sqrt(spread.variance + spread.tau2)
     return _quantile(spread.weight, spread.mu, sd, 0.025), _quantile(
         spread.weight, spread.mu, sd, 0.975
@@ -93,7 +106,7 @@ def lower_bound(
     `pull_variance` is that of one pull within its set on the log scale (CV^2). A set's efficiency
     is that of its mean load, and the log of a lognormal pull lies pull_variance / 2 lower on
     average. The bound is the lower quantile of mu - pull_variance / 2 - z sqrt(tau2 +
-    pull_variance) as mu and tau2 are spread.
+    pull_variance) as mu and tau2 are spread. Raises NoConvergence.
     """
     z = ndtri(coverage)
     middle = spread.mu - pull_variance / 2 - z * np.sqrt(spread.tau2 + pull_variance)
@@ -103,11 +116,6 @@ def lower_bound(
 def _quantile(weight: Floats, mean: Floats, sd: Floats, probability: float) -> float:
     """Quantile of a mixture of normal distributions."""
     low, high = float((mean - 40 * sd).min()), float((mean + 40 * sd).max())
-    return float(
-        brentq(
-            lambda point: float(weight @ ndtr((point - mean) / sd)) - probability,
-            low,
-            high,
-            xtol=1e-12,
-        )
+    return root_between(
+        lambda point: float(weight @ ndtr((point - mean) / sd)) - probability, low, high
     )

@@ -14,6 +14,7 @@ from scipy.stats import chi2
 
 from results.statistics.components import Booleans, Maximum, Search, climbing
 from results.statistics.errors import NoConvergence
+from results.statistics.linear import solve_positive
 
 Floats = NDArray[np.float64]
 
@@ -98,9 +99,10 @@ class _Profile:
         moving = others & (near.theta > 0)
         if moving.any():
             observed = near.likelihood.observed
-            turn = np.linalg.lstsq(
+            turn = solve_positive(
                 observed[np.ix_(moving, moving)], observed[moving, self.component]
-            )[0]
-            moved = start[moving] - turn * (value - near.theta[self.component])
-            start[moving] = np.where(moved > 0, moved, start[moving])
+            )
+            if turn is not None:
+                moved = start[moving] - turn * (value - near.theta[self.component])
+                start[moving] = np.where(moved > 0, moved, start[moving])
         return start

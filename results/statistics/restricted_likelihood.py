@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.statistics.block_sums import BlockSums
+from results.statistics.linear import inverse_and_log_determinant
 
 Floats = NDArray[np.float64]
 
@@ -47,16 +48,19 @@ class RestrictedLikelihood:
 def restricted_likelihoods(
     sums: BlockSums, sets: Floats, log_determinant_design: Floats
 ) -> list[RestrictedLikelihood]:
-    """l and its derivatives from each of g sums over testers, for k sets (g,) and ln|X'X| (g,)."""
+    """l and its derivatives from each of g sums over testers, for k sets (g,) and ln|X'X| (g,).
+
+    Not numbers where X'M^-1 X is singular to rounding.
+    """
     cross = sums.cross
-    covariance: Floats = np.asarray(np.linalg.inv(cross[:, :-1, :-1]), dtype=np.float64)
+    covariance, log_determinant = inverse_and_log_determinant(cross[:, :-1, :-1])
     beta = (covariance @ cross[:, :-1, -1:])[:, :, 0]
     residual = np.concatenate((-beta, np.ones((beta.shape[0], 1))), axis=1)
     misfit = np.einsum("ni,nij,nj->n", residual, cross, residual)
     value = -0.5 * (
         (sets - beta.shape[1]) * np.log(2 * np.pi)
         + sums.log_determinant
-        - np.linalg.slogdet(covariance)[1]
+        + log_determinant
         - log_determinant_design
         + misfit
     )

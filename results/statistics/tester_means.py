@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm
 
-from results.statistics.pooling import nested_errors
+from results.statistics.pool_fit import nested_errors
 
 Floats = NDArray[np.float64]
 

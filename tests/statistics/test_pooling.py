@@ -14,7 +14,8 @@ from results.statistics.errors import (
     ShapeMismatch,
     TooFewTesters,
 )
-from results.statistics.pooling import fit_pool, nested_errors, pool
+from results.statistics.pool_fit import fit_pool, nested_errors
+from results.statistics.pooling import pool
 from tests.statistics.worlds import world
 
 

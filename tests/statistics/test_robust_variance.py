@@ -8,7 +8,7 @@ from results.statistics.cluster_robust import cluster_robust
 from results.statistics.components import likelihood_at, maximise
 from results.statistics.dense_errors import dense_errors
 from results.statistics.errors import NotPositiveDefinite, ShapeMismatch
-from results.statistics.pooling import nested_errors
+from results.statistics.pool_fit import nested_errors
 from tests.statistics.worlds import world
 
 TESTER_AND_SET = np.array([True, False, True])

@@ -32,3 +32,39 @@ def test_the_share_of_each_level_lies_between_the_shares_at_its_variances_profil
         assert low <= estimate <= high
         assert low == low_tau2 / (low_tau2 + others + typical)
         assert high == high_tau2 / (high_tau2 + others + typical)
+
+
+def test_a_misfit_that_levels_out_just_above_its_lower_point_leaves_the_upper_end_open():
+    """A pool of the demo league with noise of 1 percent: its search once ran to 1e12, and broke."""
+    found = pool(
+        [
+            -0.42736432384237794,
+            -0.4515739885976126,
+            -0.358526834565291,
+            -0.23054036279500686,
+            -0.22674430803064172,
+            -0.2797989527328859,
+        ],
+        [
+            0.004331364271348416,
+            0.004331364271348416,
+            0.004331364271348416,
+            0.004331364271348416,
+            0.0034635970255380015,
+            0.0034635970255380015,
+        ],
+        [
+            5.6094029029104345e-05,
+            5.6094029029104345e-05,
+            0.00011219120442181167,
+            0.00011219120442181167,
+            8.975195670109638e-05,
+            8.975195670109638e-05,
+        ],
+        [0, 0, 1, 1, 2, 2],
+        [0, 1, 2, 3, 4, 5],
+        [0, 1, 2, 3, 4, 5],
+    )
+    assert found.H2_interval == (1.0, math.inf)
+    assert found.I2_total_interval == (0.0, 1.0)
+    assert found.not_estimable == {}

@@ -1,0 +1,189 @@
+"""The fit of a pool: its model, its variance components, and the intervals of these.
+
+What the components mean and which of them are fitted stands in `pooling`.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from results.statistics.block_sums import TESTER
+from results.statistics.components import (
+    At,
+    Booleans,
+    Maximum,
+    Search,
+    given,
+    likelihood_at,
+    maximise,
+    search,
+)
+from results.statistics.errors import (
+    NoScatter,
+    NotFinite,
+    NotNested,
+    NotPositive,
+    ShapeMismatch,
+    StatisticsError,
+    TooExtreme,
+    TooFewTesters,
+)
+from results.statistics.heterogeneity import Homogeneity, homogeneity, total_end
+from results.statistics.nested_errors import NestedErrors
+from results.statistics.nesting import identifiable, nest
+from results.statistics.prediction import (
+    FEW_TESTERS,
+    BetweenTesters,
+    between_testers,
+    lower_bound,
+    prediction_by_t,
+    prediction_interval,
+)
+from results.statistics.profile import profile_high, profile_low
+
+Floats = NDArray[np.float64]
+Ends: TypeAlias = tuple[float, float]
+
+LEAST_TESTERS = 3
+LARGEST_LOG, LEAST_VARIANCE, LARGEST_VARIANCE = 1e4, 1e-40, 1e40
+"""Beyond these a sum of cubes leaves what a number can hold; real ones are far within."""
+
+
+@dataclass(frozen=True)
+class PoolFit:
+    """A fitted pool without what follows from the fit: y is measured from `centre`."""
+
+    model: NestedErrors
+    centre: float
+    fitted: Booleans
+    at: At
+    best: Maximum
+    common: Homogeneity
+    scale: float
+
+    def interval(self, level: int) -> Ends:
+        """Profile interval of a component; (0, 0) where not fitted. Raises StatisticsError."""
+        return given(self._ends[level])
+
+    @property
+    def total_interval(self) -> Ends:
+        """Interval of the sum of the components. Raises StatisticsError."""
+        return given(self._ends[-1])
+
+    @cached_property
+    def _ends(self) -> tuple[Ends | StatisticsError, ...]:
+        """The intervals of tester, session, set, and their sum: all ends are searched in step."""
+        best, fitted = self.best, self.fitted
+        searches: list[Search[float]] = []
+        for level in np.flatnonzero(fitted).tolist():
+            searches += [
+                profile_low(best, fitted, level),
+                profile_high(best, fitted, level, self.scale),
+            ]
+        searches += [
+            total_end(best, fitted, self.common.df, probability, self.scale)
+            for probability in (0.975, 0.025)
+        ]
+        ends = search(self.at, *searches)
+        found = [_both(*pair) for pair in zip(ends[::2], ends[1::2], strict=True)]
+        intervals = [found.pop(0) if is_fitted else (0.0, 0.0) for is_fitted in fitted.tolist()]
+        return (*intervals, found[0])
+
+    @cached_property
+    def between_testers(self) -> BetweenTesters:
+        """Raises StatisticsError where the testers' component has no interval."""
+        return between_testers(self.at, self.best, self.interval(TESTER))
+
+    @property
+    def prediction(self) -> Ends:
+        """95 percent interval for the true value of a new tester's next set, from `centre`.
+
+        Raises StatisticsError.
+        """
+        testers = self.model.nesting.testers.size
+        if testers <= FEW_TESTERS:
+            return prediction_by_t(self.best, testers)
+        return prediction_interval(self.between_testers)
+
+    def lower_bound(self, pull_variance: float, coverage: float, confidence: float) -> float:
+        """Log efficiency that `coverage` of new testers' next pulls exceed (see prediction).
+
+        Raises StatisticsError.
+        """
+        return self.centre + lower_bound(self.between_testers, pull_variance, coverage, confidence)
+
+
+def _both(low: float | StatisticsError, high: float | StatisticsError) -> Ends | StatisticsError:
+    if isinstance(low, StatisticsError):
+        return low
+    return high if isinstance(high, StatisticsError) else (low, high)
+
+
+def fit_pool(
+    y: ArrayLike,
+    own_variance: ArrayLike,
+    shared_variance: ArrayLike,
+    tester: ArrayLike,
+    session: ArrayLike,
+    baseline: ArrayLike,
+) -> PoolFit:
+    """The fit alone; arguments and errors as for `pool`."""
+    model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
+    fitted = identifiable(model.nesting)
+    at = likelihood_at(model)
+    common = homogeneity(model)
+    spread, typical = float(np.var(model.columns[:, -1])), common.typical_sampling_variance
+    start = max(spread / 10, spread - typical) / 2
+    best = maximise(at, np.where(fitted, start / fitted.sum(), 0.0), fitted)
+    return PoolFit(model, centre, fitted, at, best, common, max(spread, typical))
+
+
+def nested_errors(
+    y: ArrayLike,
+    own_variance: ArrayLike,
+    shared_variance: ArrayLike,
+    tester: ArrayLike,
+    session: ArrayLike,
+    baseline: ArrayLike,
+) -> tuple[NestedErrors, float]:
+    """The checked model of a pool, intercept only, y centred on its weighted mean; and that mean.
+
+    Raises as `pool` does.
+    """
+    values, own, shared = (
+        np.asarray(numbers, dtype=np.float64) for numbers in (y, own_variance, shared_variance)
+    )
+    if values.ndim != 1 or own.shape != values.shape or shared.shape != values.shape:
+        raise ShapeMismatch("y, own_variance and shared_variance must be lists of one length")
+    nesting = nest(tester, session, baseline)
+    if nesting.baseline_of_set.size != values.size:
+        raise ShapeMismatch(f"{values.size} sets, but {nesting.baseline_of_set.size} codes")
+    if nesting.testers.size < LEAST_TESTERS:
+        raise TooFewTesters(
+            f"a pooled figure needs {LEAST_TESTERS} testers; there are {nesting.testers.size}"
+        )
+    for name, numbers in (("y", values), ("own variance", own), ("shared variance", shared)):
+        if not np.isfinite(numbers).all():
+            raise NotFinite(f"{name} of set {int(np.argmin(np.isfinite(numbers)))} is missing")
+    if (own <= 0).any() or (shared < 0).any():
+        raise NotPositive("an own variance must be above zero, a shared one not below")
+    marginal = own + shared
+    if np.abs(values).max() > LARGEST_LOG or not (
+        own.min() >= LEAST_VARIANCE and marginal.max() <= LARGEST_VARIANCE
+    ):
+        raise TooExtreme(
+            f"log efficiencies up to {np.abs(values).max():.3g} with variances from "
+            f"{own.min():.3g} to {marginal.max():.3g} are too large or too small to be pooled"
+        )
+    if np.ptp(values) == 0:
+        raise NoScatter("all sets have the same value, so nothing can be said of their scatter")
+    of_baseline = np.empty(nesting.session_of_baseline.size)
+    of_baseline[nesting.baseline_of_set] = shared
+    if not np.array_equal(of_baseline[nesting.baseline_of_set], shared):
+        raise NotNested("sets of one baseline were given different shared variances")
+    centre = float(np.average(values, weights=1 / marginal))
+    columns = np.column_stack((np.ones(values.size), values - centre))
+    return NestedErrors(nesting, own, of_baseline, columns), centre
