@@ -17,11 +17,13 @@ from results.baselines import straight_lines_of
 from results.budgets import budgets_of
 from results.models import PullSet
 from results.session_lookups import sessions_visible_to
+from rigs.metrology.budget import Cause
 
 
 class BudgetRowDocument(serializers.Serializer):
-    """One source of uncertainty, in the words of the GUM."""
+    """One source of uncertainty, in the words of the GUM; ``cause`` is its kind, for programs."""
 
+    cause = serializers.ChoiceField(choices=[cause.value for cause in Cause])
     source = serializers.CharField()  # type: ignore[assignment]  # the GUM's own word
     evaluation = serializers.ChoiceField(choices=["A", "B"])
     standard_uncertainty = serializers.FloatField()

@@ -6,7 +6,10 @@ decided what change by the verbs alone.
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import admin
+from django.http import HttpRequest
 
 from results.desk.admin import CaseAdmin
 from results.models import (
@@ -48,10 +51,14 @@ class AliasInline(admin.TabularInline):
 
 
 class TieParameterInline(admin.TabularInline):
-    """What is to be said of how a connection is tied."""
+    """What is to be said of how a connection is tied; what is said already is changed by itself."""
 
     model = TieParameter
     extra = 0
+    show_change_link = True
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:  # noqa: ARG002
+        return False
 
 
 @admin.register(Connection)
@@ -78,13 +85,16 @@ class ConnectionAliasAdmin(admin.ModelAdmin):
 
 @admin.register(TieParameter)
 class TieParameterAdmin(admin.ModelAdmin):
-    """Tie parameters with their types and ranges."""
+    """Tie parameters with their types and ranges. Stored sets know them by name: that stays."""
 
     list_display = ["connection", "name", "type", "unit", "lowest", "highest"]
     list_filter = ["type"]
     list_select_related = ["connection"]
     search_fields = ["name", "connection__name"]
     autocomplete_fields = ["connection"]
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:  # noqa: ARG002
+        return ("connection", "name") if obj else ()
 
 
 class BaselineInline(ReadOnly, admin.TabularInline):

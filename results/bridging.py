@@ -110,9 +110,9 @@ def bridges_from(series: Sequence[Series], revisions: Sequence[RigRevision]) -> 
 
 def _linked(series: Sequence[Series], before: RigRevision, after: RigRevision) -> Iterator[Span]:
     """The last session before and the first after of whatever was pulled on both."""
-    old = {(one.kind, one.what): one for one in series if one.revision.pk == before.pk}
+    old = {(one.kind, one.key): one for one in series if one.revision.pk == before.pk}
     for new in series:
-        if new.revision.pk == after.pk and (found := old.get((new.kind, new.what))):
+        if new.revision.pk == after.pk and (found := old.get((new.kind, new.key))):
             yield Span(new.kind, new.what, found.points[-1], new.points[0])
 
 

@@ -7,18 +7,20 @@ from dataclasses import dataclass
 from results.models import NormalisedSet, PullSet
 from results.scales import Scale, scale_of
 from rigs.appraising import line_of
-from rigs.metrology.budget import Budget, Pulls, efficiency_budget, load_budget
+from rigs.metrology.budget import Budget, Cause, Pulls, efficiency_budget, load_budget
 
 ADVICE = {
-    "tying": "Pull more ties of it: their scatter is the largest part.",
-    "baseline": "Pull more straight line: the scatter of the baseline is the largest part.",
-    "zero": "Look to the zero of the scale: tare it before each pull, and calibrate with light "
-    "check weights as well.",
-    "resolution": "A scale with finer steps would help most.",
-    "scatter": "The scale itself scatters most: hang the check weights again, gently.",
-    "calibration": "The calibration line is the largest part: more check weights, or better known.",
+    Cause.TYING: "Pull more ties of it: their scatter is the largest part.",
+    Cause.BASELINE: "Pull more straight line: the scatter of the baseline is the largest part.",
+    Cause.ZERO: "Look to the zero of the scale: tare it before each pull, and calibrate with "
+    "light check weights as well.",
+    Cause.GAIN: "The gain of the scale is the largest part: more check weights, or better known.",
+    Cause.RESOLUTION: "A scale with finer steps would help most.",
+    Cause.SCATTER: "The scale itself scatters most: hang the check weights again, gently.",
+    Cause.CALIBRATION: "The calibration line is the largest part: more check weights, or better "
+    "known.",
 }
-"""What to do, by the first word of the source that contributes most."""
+"""What to do, by the cause that contributes most."""
 
 
 @dataclass(frozen=True)
@@ -40,8 +42,7 @@ class SetBudgets:
 
 def advice_on(budget: Budget) -> str:
     """What to improve first."""
-    word = budget.improve_first.source.replace(":", " ").replace(",", " ").split()[0]
-    return ADVICE[word]
+    return ADVICE[budget.improve_first.cause]
 
 
 def budgets_of(pull_set: PullSet) -> SetBudgets | None:

@@ -9,6 +9,8 @@ from django.contrib.auth.models import AnonymousUser, User
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 
+from results.describing import OF_EVERY_SET
+from results.intake.ties import spoken
 from results.models import Connection, ConnectionAlias, TieParameter
 from rigs.locks import lock_contributor
 from rigs.permissions import contributor_of, is_moderator
@@ -39,11 +41,12 @@ def propose_connection(
 
     A moderator's is accepted at once; its proposer may use it before. Locks the contributor. Raises
     AccountClosed, Conflict where the name, or an alias, is that of a connection already, and
-    Invalid for a name told twice.
+    Invalid for a name told twice, or for a parameter named like what is recorded of every set.
     """
     connection.proposed_by = contributor_of(by)
     connection.accepted = is_moderator(by)
     _check_names([connection.name, *aliases])
+    _check_parameters([parameter.name for parameter in parameters])
     try:
         with transaction.atomic():
             lock_contributor(connection.proposed_by)
@@ -82,3 +85,17 @@ def _check_names(names: Sequence[str]) -> None:
                 f"'{name}' is a name of connection number {taken.pk}, {taken.name}, already.",
                 [Finding("", "name", name, "a name that no connection has, nor as an alias")],
             )
+
+
+def _check_parameters(names: Sequence[str]) -> None:
+    taken = {spoken(name) for name in OF_EVERY_SET}
+    for index, name in enumerate(names):
+        if spoken(name) in taken:
+            expected = "names that differ in more than blanks and case, and none of " + ", ".join(
+                f"'{each}'" for each in OF_EVERY_SET
+            )
+            raise Invalid(
+                "Two parameters have one name.",
+                [Finding(f"parameters[{index}]", "name", name, expected)],
+            )
+        taken.add(spoken(name))

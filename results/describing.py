@@ -26,6 +26,9 @@ from results.statistics.moderators import SETS_A_MODERATOR, Moderated, moderate
 from results.statistics.pull_classes import Places, distribution
 from results.working_out import shares_of
 
+LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main diameter, mm")
+"""Properties that come of the lines; no parameter of a connection is called so."""
+
 LEAST_FOR_WORST = 10
 """'Worst of ten' is said only where ten were pulled."""
 
@@ -84,9 +87,9 @@ class Tie:
             if isinstance(value, bool | int | float)
         }
         if self.main_m and self.leader_m:
-            told["leader over main diameter"] = self.leader_m / self.main_m
+            told[LEADER_OVER_MAIN] = self.leader_m / self.main_m
         if self.main_m:
-            told["main diameter, mm"] = 1000 * self.main_m
+            told[MAIN_MM] = 1000 * self.main_m
         return told
 
 

@@ -11,16 +11,19 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from results.after_commit import after_commit
-from results.models import Notice, PullSet
+from results.models import Baseline, Notice, PullSet
 from rigs.models import Contributor
 
 log = structlog.get_logger(__name__)
 
 
-def tell(pull_set: PullSet, text: str) -> Notice:
-    """Keep a notice in the caller's transaction; it is mailed once that has committed."""
+def tell(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> Notice:
+    """Keep a notice in the caller's transaction; it is mailed once that has committed.
+
+    ``baseline`` is the straight line that it is about, if it is.
+    """
     owner = pull_set.session.contributor
-    notice = Notice.objects.create(to=owner, pull_set=pull_set, text=text)
+    notice = Notice.objects.create(to=owner, pull_set=pull_set, baseline=baseline, text=text)
     if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
         subject = f"Samespool: {pull_set.label} of {pull_set.session.pulled_on:%Y-%m-%d}"
         after_commit(_mail, subject, text, owner.user.email)

@@ -7,7 +7,7 @@ line and wet. Loads are those of the calibration in force on the day.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -56,10 +56,12 @@ class Row:
 class Series:
     """What was pulled again and again on one revision, oldest first, and the charts of it.
 
+    ``key`` says by ids what was pulled and how, on whichever revision; ``what`` says it to people.
     ``watch`` is None, and ``why_not`` says why, where there is too little to chart.
     """
 
     kind: Kind
+    key: Key
     what: str
     revision: RigRevision
     points: tuple[Point, ...]
@@ -107,16 +109,19 @@ def series_of(rig: Rig) -> list[Series]:
 
 def straight_series(baseline: Baseline) -> Series | None:
     """The series that a baseline belongs to; None where too few of it parted to have a mean."""
-    what = _conditioned(str(Specimen(baseline.line, baseline.spool)), baseline.session)
-    alike = _straight(_sessions(_alike(baseline.session)))
-    return next((one for one in alike if one.what == what), None)
+    key = _specimen(baseline.line_id, baseline.spool)
+    return _with_key(key, baseline.session, _straight(_sessions(_alike(baseline.session))))
 
 
 def join_series(pull_set: PullSet) -> Series | None:
     """The series that a pull set belongs to; None where it has no figures."""
-    wanted = _tie(pull_set)
-    alike = _joins(_sessions(_alike(pull_set.session)))
-    return next((one for one in alike if _tie(one.points[0].sets[0]) == wanted), None)
+    session = pull_set.session
+    return _with_key(_tie(pull_set), session, _joins(_sessions(_alike(session))))
+
+
+def _with_key(key: Key, session: Session, series: Iterable[Series]) -> Series | None:
+    wanted = (*key, *_conditions(session))
+    return next((one for one in series if one.key == wanted), None)
 
 
 def tell_of_signals(session_id: int) -> None:
@@ -132,14 +137,14 @@ def tell_of_signals(session_id: int) -> None:
         for point in series.signals:
             if point.session.pk == session_id and point.sets:
                 with transaction.atomic():
-                    _tell_once(point.sets, _warning(series, point))
+                    _tell_once(point, _warning(series, point))
 
 
-def _tell_once(sets: Sequence[PullSet], text: str) -> None:
+def _tell_once(point: Point, text: str) -> None:
     """Locks the row of the first set, so that two at once tell it once."""
-    pull_set = PullSet.objects.select_for_update(no_key=True).get(pk=sets[0].pk)
-    if not Notice.objects.filter(pull_set=pull_set, text=text).exists():
-        notices.tell(pull_set, text)
+    pull_set = PullSet.objects.select_for_update(no_key=True).get(pk=point.sets[0].pk)
+    if not Notice.objects.filter(pull_set=pull_set, baseline__in=point.sources).exists():
+        notices.tell(pull_set, text, baseline=Baseline.objects.get(pk=point.sources[0]))
 
 
 def _warning(series: Series, point: Point) -> str:
@@ -179,7 +184,8 @@ def _sessions(sessions: QuerySet[Session]) -> list[Session]:
 
 
 def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
-    found: dict[tuple[Key, Specimen], list[Point]] = defaultdict(list)
+    found: dict[tuple[int, Key], list[Point]] = defaultdict(list)
+    names: dict[Key, str] = {}
     for session in sessions:
         pulled: dict[Specimen, list[Baseline]] = defaultdict(list)
         for baseline in session.baselines.all():
@@ -190,9 +196,11 @@ def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
         )
         for what, strength in strengths.items():
             if isinstance(strength, Strength):
-                found[_place(session), what].append(_point(session, pulled[what], strength))
-    for (_, what), points in found.items():
-        yield _series("straight line", str(what), points)
+                key = (*_specimen(what.line.pk, what.spool), *_conditions(session))
+                names[key] = str(what)
+                found[session.revision_id, key].append(_point(session, pulled[what], strength))
+    for (_, key), points in found.items():
+        yield _series("straight line", key, names[key], points)
 
 
 def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[PullSet]:
@@ -204,12 +212,13 @@ def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[Pu
 
 
 def _joins(sessions: Sequence[Session]) -> Iterator[Series]:
-    found: dict[Key, list[Point]] = defaultdict(list)
+    found: dict[tuple[int, Key], list[Point]] = defaultdict(list)
     for session in sessions:
         for pull_set in session.pull_sets.all():
             figures = _figures(pull_set)
             if figures is not None and figures.counted > 1:
-                found[_place(session), _tie(pull_set)].append(
+                key = (*_tie(pull_set), *_conditions(session))
+                found[session.revision_id, key].append(
                     Point(
                         session,
                         (pull_set.pk,),
@@ -219,16 +228,21 @@ def _joins(sessions: Sequence[Session]) -> Iterator[Series]:
                         (pull_set,),
                     )
                 )
-    for points in found.values():
-        yield _series("join", _tied(points[0].sets[0]), points)
+    for (_, key), points in found.items():
+        yield _series("join", key, _tied(points[0].sets[0]), points)
 
 
 def _figures(pull_set: PullSet) -> NormalisedSet | None:
     return getattr(pull_set, "normalised", None)
 
 
-def _place(session: Session) -> Key:
-    return session.revision_id, session.state, session.loading
+def _conditions(session: Session) -> Key:
+    return session.state, session.loading
+
+
+def _specimen(line_id: int | None, spool: str) -> Key:
+    """What has to be alike for straight line to be of the same spool."""
+    return line_id, spool
 
 
 def _tie(pull_set: PullSet) -> Key:
@@ -236,8 +250,8 @@ def _tie(pull_set: PullSet) -> Key:
     return (
         pull_set.connection_id,
         pull_set.doubled,
-        Specimen(pull_set.main_line, pull_set.main_spool),
-        pull_set.leader_line and Specimen(pull_set.leader_line, pull_set.leader_spool),
+        _specimen(pull_set.main_line_id, pull_set.main_spool),
+        _specimen(pull_set.leader_line_id, pull_set.leader_spool),
         pull_set.terminal,
         tuple(sorted(pull_set.parameters.items())),
         pull_set.tyer,
@@ -247,7 +261,11 @@ def _tie(pull_set: PullSet) -> Key:
 def _tied(pull_set: PullSet) -> str:
     other = pull_set.leader_line or pull_set.terminal
     doubled = ", doubled" if pull_set.doubled else ""
-    return f"{pull_set.connection}{doubled}, {pull_set.main_line} to {other}"
+    tied = ", ".join(
+        f"{name.replace('_', ' ')} {value}" for name, value in sorted(pull_set.parameters.items())
+    )
+    how = f" ({tied})" if tied else ""
+    return f"{pull_set.connection}{doubled}{how}, {pull_set.main_line} to {other}"
 
 
 def _point(session: Session, pulled: Sequence[Baseline], found: Strength) -> Point:
@@ -256,7 +274,7 @@ def _point(session: Session, pulled: Sequence[Baseline], found: Strength) -> Poi
     return Point(session, sources, found.mean_N, found.cv, found.n, sets)
 
 
-def _series(kind: Kind, what: str, points: Sequence[Point]) -> Series:
+def _series(kind: Kind, key: Key, what: str, points: Sequence[Point]) -> Series:
     watch, why_not = None, ""
     try:
         watch = watch_straight_line(
@@ -268,7 +286,7 @@ def _series(kind: Kind, what: str, points: Sequence[Point]) -> Series:
         why_not = f"There is nothing to chart yet: {error}."
     session = points[0].session
     what = _conditioned(what, session)
-    return Series(kind, what, session.revision, tuple(points), watch, why_not)
+    return Series(kind, key, what, session.revision, tuple(points), watch, why_not)
 
 
 def _conditioned(what: str, session: Session) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
@@ -43,6 +44,28 @@ class Catalogue(Generic[Entry]):
         return self.suggested[name]
 
 
+class Named:
+    """Ids by the names that people write; where two are written alike, by the exact one alone."""
+
+    def __init__(self, written: Iterable[tuple[str, int]]) -> None:
+        self._exact: dict[str, int] = {}
+        self._alike: dict[str, set[int]] = defaultdict(set)
+        for name, pk in written:
+            self._exact[name.casefold()] = pk
+            self._alike[folded(name)].add(pk)
+
+    def find(self, name: str) -> int | None:
+        """The id behind a name; None where nothing is called so, or more than one may be meant."""
+        exact = self._exact.get(name.strip().casefold())
+        alike = self._alike.get(folded(name), set())
+        return exact if exact is not None or len(alike) != 1 else next(iter(alike))
+
+    def meant(self, names: Iterable[str]) -> dict[str, int]:
+        """The id behind each name that is known."""
+        sought = ((name, self.find(name)) for name in names)
+        return {name: pk for name, pk in sought if pk is not None}
+
+
 def usable_by(contributor: Contributor) -> Q:
     """What is accepted, and what this contributor has proposed."""
     return Q(accepted=True) | Q(proposed_by=contributor)
@@ -52,8 +75,7 @@ def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]
     """The lines of these names that this contributor may use."""
     usable = Line.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
     written = list(usable.values_list("name", "pk"))
-    by_name = {folded(name): pk for name, pk in written}
-    meant = _meant(names, by_name)
+    meant = Named(written).meant(names)
     found = Line.objects.in_bulk(set(meant.values()))
     return Catalogue(
         "line",
@@ -62,20 +84,13 @@ def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]
     )
 
 
-def _meant(names: Iterable[str], by_name: Mapping[str, int]) -> dict[str, int]:
-    """The id behind each name that is known."""
-    sought = ((name, by_name.get(folded(name))) for name in names)
-    return {name: pk for name, pk in sought if pk is not None}
-
-
 def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Connection]:
     """The connections of these names or aliases, with their parameters at hand."""
     usable = Connection.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
     written = list(usable.values_list("name", "pk"))
     aliases = ConnectionAlias.objects.filter(connection__in=usable)
     written = [*aliases.values_list("name", "connection_id"), *written]
-    by_name = {folded(name): pk for name, pk in written}
-    meant = _meant(names, by_name)
+    meant = Named(written).meant(names)
     found = Connection.objects.prefetch_related("parameters").in_bulk(set(meant.values()))
     return Catalogue(
         "connection",

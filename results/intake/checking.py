@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from django.utils import timezone
 
 from results.intake import doubts, sufficiency
-from results.intake.catalogue import Catalogue, connections_for, lines_for
+from results.intake.catalogue import Catalogue, Named, connections_for, lines_for
 from results.intake.cells import folded
 from results.intake.document import PullDocument, PullSetDocument, SessionDocument
 from results.intake.findings import Findings, nearest, shown
@@ -77,13 +77,14 @@ def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:
     said, findings = under_way.read.document, under_way.findings
     if not said.rig:
         return None, False
-    own = {folded(rig.name): rig for rig in Rig.objects.filter(owner=under_way.contributor)}
-    rig = own.get(folded(said.rig))
-    if rig is None:
+    own = {rig.pk: rig for rig in Rig.objects.filter(owner=under_way.contributor)}
+    meant = Named((rig.name, pk) for pk, rig in own.items()).find(said.rig)
+    if meant is None:
         names = sorted(each.name for each in own.values())
         expected = nearest(said.rig, names) if names else "register it first"
         findings.add("", "rig", shown(said.rig), f"a rig of your own: {expected}")
         return None, Rig.objects.filter(name__iexact=said.rig).exists()
+    rig = own[meant]
     numbers = {revision.number: revision for revision in rig.revisions.all()}
     if said.revision not in numbers:
         if said.revision:
@@ -116,7 +117,7 @@ def _straight(
         place = f"baselines[{index}]"
         line = lines.find(said.line, place, "line", under_way.findings)
         spool = said.spool.strip()
-        key = (folded(said.line), spool, said.position)
+        key = (line.pk if line else folded(said.line), spool, said.position)
         if key in seen and said.line:
             found = f"{shown(said.line)}, {said.position}, a second time"
             expected = "each line, spool and position once"

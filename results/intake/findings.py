@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
@@ -66,10 +67,12 @@ def shown(value: object, *, quoted: bool = True) -> str:
 def nearest(name: str, known: Collection[str]) -> str:
     """The known names that a misspelt one may have meant, as words for a finding; or the first."""
     sought = folded(name[:120])
-    by_folded = {folded(each): each for each in known}
+    by_folded: dict[str, list[str]] = defaultdict(list)
+    for each in known:
+        by_folded[folded(each)].append(each)
     close = difflib.get_close_matches(sought, by_folded, 3, 0.6)
     close += [each for each in by_folded if len(sought) > 2 and sought in each]
     if close:
-        names = [f"'{by_folded[each]}'" for each in dict.fromkeys(close)]
+        names = [f"'{one}'" for each in dict.fromkeys(close) for one in by_folded[each]]
         return f"perhaps {' or '.join(names[:3])}"
     return f"one of {', '.join(list(known)[:12])}{', ...' if len(known) > 12 else ''}"

@@ -40,10 +40,10 @@ def parameters_of(
     if not said:
         return {}
     declared = list(connection.parameters.all())
-    by_name = {_folded(parameter.name): parameter for parameter in declared}
+    by_name = {spoken(parameter.name): parameter for parameter in declared}
     kept: dict[str, bool | int | float | str] = {}
     for name, value in said.items():
-        parameter = by_name.get(_folded(name))
+        parameter = by_name.get(spoken(name))
         if parameter is None:
             known = [each.name for each in declared]
             expected = nearest(name, known) if known else "none: the connection has no parameters"
@@ -60,7 +60,8 @@ def parameters_of(
     return kept
 
 
-def _folded(name: str) -> str:
+def spoken(name: str) -> str:
+    """The name of a parameter as it is compared: ``turns_main`` and 'Turns main' are one."""
     return folded(name.replace("_", " "))
 
 

@@ -129,10 +129,16 @@ class Message(models.Model):
 
 
 class Notice(models.Model):
-    """What a contributor is told of their set: held, asked about, decided on."""
+    """What a contributor is told of their set: held, asked about, decided on.
+
+    ``baseline`` is the straight line whose chart signalled, where that is what is told.
+    """
 
     to = models.ForeignKey(Contributor, on_delete=models.PROTECT, related_name="notices")
     pull_set = models.ForeignKey(PullSet, on_delete=models.PROTECT, related_name="notices")
+    baseline = models.ForeignKey(
+        Baseline, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
     text = models.TextField()
     at = models.DateTimeField(auto_now_add=True)
     read_at = models.DateTimeField(null=True, blank=True)

@@ -8,6 +8,7 @@ the scatter is too small to show it (F.2.2.1).
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from enum import StrEnum
 from math import hypot, inf, isfinite, sqrt
 from typing import Literal
 
@@ -20,13 +21,26 @@ UNCALIBRATED_ZERO_SHARE = 0.01
 """Half width of the zero error of a rig never calibrated, of its capacity (common practice)."""
 
 
+class Cause(StrEnum):
+    """What a source of uncertainty comes from, and so what would make it smaller."""
+
+    TYING = "tying"
+    BASELINE = "baseline"
+    ZERO = "zero"
+    GAIN = "gain"
+    RESOLUTION = "resolution"
+    SCATTER = "scatter"
+    CALIBRATION = "calibration"
+
+
 @dataclass(frozen=True)
 class BudgetRow:
     """One source: standard uncertainty (in `unit`), sensitivity, and their product's size.
 
-    `df` is infinite for a type B evaluation taken as certain.
+    `source` names it to people. `df` is infinite for a type B evaluation taken as certain.
     """
 
+    cause: Cause
     source: str
     evaluation: Literal["A", "B"]
     standard_uncertainty: float
@@ -96,11 +110,17 @@ def load_budget(
         max(0.0, float(line.u_load(reading_N)) ** 2 - (line.residual_sd_N / line.gain) ** 2)
     )
     rows = [
-        BudgetRow("scatter of readings", "A", scatter, "N", per_reading, line.df),
-        BudgetRow("calibration line: gain and zero", "A", u_line, "N", 1.0, line.df),
+        BudgetRow(Cause.SCATTER, "scatter of readings", "A", scatter, "N", per_reading, line.df),
+        BudgetRow(
+            Cause.CALIBRATION, "calibration line: gain and zero", "A", u_line, "N", 1.0, line.df
+        ),
     ]
     if _unseen(resolution_N, line.residual_sd_N):
-        rows.append(BudgetRow("resolution", "B", resolution_N / sqrt(12), "N", per_reading))
+        rows.append(
+            BudgetRow(
+                Cause.RESOLUTION, "resolution", "B", resolution_N / sqrt(12), "N", per_reading
+            )
+        )
     return Budget(load, tuple(rows))
 
 
@@ -127,9 +147,16 @@ def efficiency_budget(
     by_zero = by_joined + by_straight
     rows = [
         BudgetRow(
-            "tying: scatter of joined pulls", "A", _u_mean(joined), "N", by_joined, joined.df
+            Cause.TYING,
+            "tying: scatter of joined pulls",
+            "A",
+            _u_mean(joined),
+            "N",
+            by_joined,
+            joined.df,
         ),
         BudgetRow(
+            Cause.BASELINE,
             "baseline: scatter of straight pulls",
             "A",
             _u_mean(straight),
@@ -137,8 +164,10 @@ def efficiency_budget(
             by_straight,
             straight.df,
         ),
-        BudgetRow("zero of the scale", zero_evaluation, u_zero_N, "N", by_zero, zero_df),
-        BudgetRow("gain of the scale, which cancels", "A", u_gain, "1", 0.0),
+        BudgetRow(
+            Cause.ZERO, "zero of the scale", zero_evaluation, u_zero_N, "N", by_zero, zero_df
+        ),
+        BudgetRow(Cause.GAIN, "gain of the scale, which cancels", "A", u_gain, "1", 0.0),
         *_resolution_rows(joined, straight, resolution_N, (by_joined, by_straight)),
     ]
     return Budget(ratio, tuple(rows))
@@ -165,7 +194,9 @@ def _resolution_rows(
         ("joined", "straight"), (joined, straight), sensitivities, strict=True
     ):
         if _unseen(resolution_N, pulls.cv * pulls.mean_N):
-            yield BudgetRow(f"resolution, {name} pulls", "B", resolution_N / sqrt(12), "N", by)
+            yield BudgetRow(
+                Cause.RESOLUTION, f"resolution, {name} pulls", "B", resolution_N / sqrt(12), "N", by
+            )
 
 
 def _unseen(resolution_N: float, sd_N: float) -> bool:

@@ -149,6 +149,16 @@ def test_a_wrong_tie_parameter_is_told_by_its_place(as_owner, parameter, field):
     assert (finding["row"], finding["field"]) == ("parameters[0]", field)
 
 
+@pytest.mark.parametrize("name", ["Turns main", "turnsmain", "Main diameter,mm"])
+def test_two_parameters_are_not_one_by_their_words(as_owner, name):
+    told = {"name": name, "type": "integer"}
+    document = CONNECTION | {"parameters": [*CONNECTION["parameters"], told]}
+    answer = post(as_owner, "connections", document)
+    assert answer.status_code == 422
+    [finding] = answer.json()["findings"]
+    assert (finding["row"], finding["field"], finding["found"]) == ("parameters[1]", "name", name)
+
+
 def test_lines_are_filtered_by_material_and_an_unknown_one_is_refused(as_moderator, as_stranger):
     post(as_moderator, "lines", LINE)
     post(as_moderator, "lines", {**LINE, "name": "ostrel", "material": "fluorocarbon"})

@@ -6,6 +6,7 @@ import pytest
 from rigs.metrology.budget import (
     Budget,
     BudgetRow,
+    Cause,
     Pulls,
     efficiency_budget,
     load_budget,
@@ -21,7 +22,7 @@ STRAIGHT = Pulls(mean_N=92.0, cv=0.025, n=8, df=7)
 def test_the_effective_degrees_of_freedom_are_those_of_the_guide():
     # JCGM 100:2008, example in G.4.1, from memory: 0.25, 0.57, 0.82 percent of 10, 5, 15 values.
     rows = tuple(
-        BudgetRow(f"x{i}", "A", u, "percent", 1.0, n - 1)
+        BudgetRow(Cause.SCATTER, f"x{i}", "A", u, "percent", 1.0, n - 1)
         for i, (u, n) in enumerate([(0.25, 10), (0.57, 5), (0.82, 15)])
     )
     budget = Budget(100.0, rows)
