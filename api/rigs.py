@@ -10,6 +10,7 @@ from rest_framework import generics, serializers
 from api.documents import Document, ForceField, LengthField, Strict
 from rigs import lookups
 from rigs.models import Rig, RigRevision
+from rigs.permissions import may
 from rigs.registering import register_rig, revise_rig
 
 WHERE_IT_STANDS = ("place", "latitude_deg", "height_m")
@@ -83,7 +84,7 @@ class RevisionDocument(Document):
     def to_representation(self, instance: RigRevision) -> dict[str, Any]:
         shown = super().to_representation(instance)
         reader = self.context["request"].user
-        if not reader.has_perm("rigs.locate_rig", instance.rig):
+        if not may(reader, "rigs.locate_rig", instance.rig):
             for field in WHERE_IT_STANDS:
                 del shown[field]
         return shown

@@ -32,7 +32,7 @@ from results.intake.template import template
 from results.models import Session, Upload
 from results.session_lookups import in_full, sessions_visible_to, with_counts
 from rigs.models import Contributor
-from rigs.permissions import contributor_of
+from rigs.permissions import contributor_of, may
 from rigs.refusals import Finding, Invalid
 
 KEY = OpenApiParameter(
@@ -145,7 +145,7 @@ class Original(OneSessionView):
     def get(self, request: Request, *_args: Any, **_kwargs: Any) -> HttpResponse:
         """The upload byte for byte: for its owner, and for moderators."""
         session = self.get_object()
-        if not request.user.has_perm("results.read_original", session):
+        if not may(request.user, "results.read_original", session):
             raise PermissionDenied
         upload = get_object_or_404(Upload, session=session)
         ending = {intake.JSON: "json", intake.CSV: "csv"}.get(upload.content_type, "xlsx")

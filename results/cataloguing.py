@@ -13,7 +13,7 @@ from results.describing import OF_EVERY_SET
 from results.intake.ties import spoken
 from results.models import Connection, ConnectionAlias, TieParameter
 from rigs.locks import lock_contributor
-from rigs.permissions import contributor_of, is_moderator
+from rigs.permissions import contributor_of, is_moderator, may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 rules.add_perm("results.accept_connection", is_moderator)
@@ -66,7 +66,7 @@ def propose_connection(
 
 def accept_connection(by: User, connection: Connection) -> Connection:
     """Open a proposed connection to everyone. Raises Forbidden unless ``by`` is a moderator."""
-    if not by.has_perm("results.accept_connection"):
+    if not may(by, "results.accept_connection"):
         raise Forbidden("Only a moderator accepts a connection into the catalogue.")
     connection.accepted = True
     connection.save(update_fields=["accepted"])

@@ -13,13 +13,10 @@ from django.db import transaction
 from results import notices, stale
 from results.models import Message, NormalisedSet, PullSet, ReviewCase, StateChange
 from results.shifting import pool_shift
-from results.states import State, move
+from results.states import ALLOWED, State, move
 from rigs.locks import lock_contributor
 from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
-
-MODERATORS = "moderators"
-"""The group whose members may decide."""
 
 DECISIONS = {"hold": State.HELD, "release": State.RELEASED, "reject": State.REJECTED}
 LONGEST_TEXT = 4000
@@ -60,7 +57,7 @@ def decide_many(
     ``expected`` is the version of each case by set. Arguments, refusals and locks as `decide`.
     """
     for pull_set in pull_sets:
-        _check_may_review(by, pull_set)
+        check_may_review(by, pull_set)
     findings = _findings(decision, reason)
     if findings:
         raise Invalid("The decision is not complete.", findings)
@@ -77,7 +74,7 @@ def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
 
     Raises Forbidden as `decide` does, Invalid without a question.
     """
-    _check_may_review(by, pull_set)
+    check_may_review(by, pull_set)
     with transaction.atomic():
         message = _say(by, pull_set, Message.Kind.QUESTION, text)
         notices.tell(pull_set, f"A moderator asks about '{pull_set.label}': {message.text}")
@@ -137,6 +134,22 @@ def may_follow(user: User | AnonymousUser, pull_set: PullSet) -> bool:
     return is_moderator(user) or pull_set.session.contributor.user_id == user.pk
 
 
+def decisions_open_to(by: User, case: ReviewCase) -> list[str]:
+    """The decisions that this moderator can take on a case as it stands, by name.
+
+    Raises Forbidden as `ask` does. The set of the case and the appealed decision are at hand.
+    """
+    check_may_review(by, case.pull_set)
+    state, appealed = State(case.pull_set.state), case.appealed
+    if appealed is not None and appealed.by_id == by.pk:
+        return []
+    return [
+        name
+        for name, to in DECISIONS.items()
+        if to in ALLOWED[state] or (to == state and appealed is not None)
+    ]
+
+
 def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateChange:
     to = DECISIONS[decision]
     case = ReviewCase.objects.filter(pull_set=pull_set).select_related("appealed").first()
@@ -167,7 +180,7 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
     return change
 
 
-def _check_may_review(by: User, pull_set: PullSet) -> None:
+def check_may_review(by: User, pull_set: PullSet) -> None:
     if not is_moderator(by):
         raise Forbidden("Only a moderator can decide on a submission.")
     if pull_set.session.contributor.user_id == by.pk:

@@ -20,6 +20,7 @@ from rigs.metrology.check_weight import (
 from rigs.metrology.errors import MetrologyError, ReadingFallsWithForce
 from rigs.metrology.gravity import STANDARD_GRAVITY, local_gravity
 from rigs.models import Calibration, CalibrationReading, RigRevision
+from rigs.permissions import may
 from rigs.refusals import Finding, Forbidden, Invalid
 
 MOST_READINGS = 500
@@ -42,7 +43,7 @@ def calibrate(
     Forbidden for someone else's rig, AccountClosed, and Invalid, with the row of ``points``, for
     readings no line can be fitted to.
     """
-    if not by.has_perm("rigs.calibrate_rig", revision.rig):
+    if not may(by, "rigs.calibrate_rig", revision.rig):
         raise Forbidden("This rig is someone else's: only its owner can calibrate it.")
     findings = list(_findings(revision, made_on, readings))
     if findings:

@@ -31,15 +31,22 @@ def join(user: User, handle: str, *, agreed: bool) -> Contributor:
             "What is pulled here is shared, so the licence has to be agreed to.",
             [Finding("", "agreed", "no", f"agreement to {SHARED_DATA.identifier}")],
         )
+    with transaction.atomic():
+        contributor = take_handle(user, handle)
+        agree(contributor)
+    contributor.refresh_from_db()
+    return contributor
+
+
+def take_handle(user: User, handle: str) -> Contributor:
+    """Make an account a contributor's, who has yet to agree to the licence.
+
+    Raises Invalid for a handle that can't be one, and Conflict where another contributor has it.
+    """
     name = checked_handle(handle)
     try:
         with transaction.atomic():
-            return Contributor.objects.create(
-                user=user,
-                handle=name,
-                licence=SHARED_DATA.identifier,
-                licence_agreed_at=timezone.now(),
-            )
+            return Contributor.objects.create(user=user, handle=name)
     except IntegrityError:
         raise handle_taken(name) from None
 

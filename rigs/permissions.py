@@ -9,7 +9,9 @@ from rigs.models import Contributor, Rig
 from rigs.refusals import Forbidden
 
 Account = AbstractBaseUser | AnonymousUser
-is_moderator = rules.is_group_member("moderators")
+MODERATORS = "moderators"
+"""The group whose members may decide."""
+is_moderator = rules.is_group_member(MODERATORS)
 
 
 @rules.predicate
@@ -24,9 +26,21 @@ rules.add_perm("rigs.locate_rig", owns_rig | is_moderator)
 rules.add_perm("rigs.accept_line", is_moderator)
 
 
+def may(user: Account, permission: str, of: object = None) -> bool:
+    """Whether the rule of this permission holds, for whatever object it is asked of.
+
+    Ask this and never ``user.has_perm``, which says yes to a superuser before any rule is read:
+    running the service gives no right to write other people's measurements.
+    """
+    return bool(rules.has_perm(permission, user, of))
+
+
 def contributor_of(user: Account) -> Contributor:
     """The tester behind an account. Raises Forbidden where the account has no profile."""
     contributor = Contributor.objects.filter(user_id=user.pk).first() if user.pk else None
     if contributor is None:
-        raise Forbidden("This account has no contributor profile, so it can't submit.")
+        raise Forbidden(
+            "This account has no handle yet, so it can't submit: choose one on its page at "
+            "/account/join/."
+        )
     return contributor

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from rigs.locks import lock_contributor
 from rigs.models import Line, Rig, RigRevision
-from rigs.permissions import contributor_of, is_moderator
+from rigs.permissions import contributor_of, is_moderator, may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 
@@ -44,7 +44,7 @@ def revise_rig(
     Forbidden for someone else's rig, AccountClosed, and Invalid for a day still to come or before
     the latest revision.
     """
-    if not by.has_perm("rigs.revise_rig", rig):
+    if not may(by, "rigs.revise_rig", rig):
         raise Forbidden("This rig is someone else's: only its owner can revise it.")
     with transaction.atomic():
         lock_contributor(rig.owner)
@@ -78,7 +78,7 @@ def propose_line(by: User, line: Line) -> Line:
 
 def accept_line(by: User, line: Line) -> Line:
     """Open a proposed line to everyone. Raises Forbidden unless ``by`` is a moderator."""
-    if not by.has_perm("rigs.accept_line"):
+    if not may(by, "rigs.accept_line"):
         raise Forbidden("Only a moderator accepts a line into the catalogue.")
     line.accepted = True
     line.save(update_fields=["accepted"])

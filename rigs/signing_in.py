@@ -1,4 +1,4 @@
-"""Signing in and up: how wrong passwords are counted, and whether anybody may join."""
+"""Signing in and up: how wrong passwords are counted, where one lands, whether anybody may join."""
 
 from __future__ import annotations
 
@@ -7,6 +7,9 @@ from typing import Any
 from allauth.account.adapter import DefaultAccountAdapter
 from django.conf import settings
 from django.http import HttpRequest
+from django.shortcuts import resolve_url
+
+from rigs.models import Contributor
 
 
 class Adapter(DefaultAccountAdapter):
@@ -14,6 +17,14 @@ class Adapter(DefaultAccountAdapter):
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:  # noqa: ARG002
         return bool(settings.SAMESPOOL_SIGN_UP == "open")
+
+    def get_login_redirect_url(self, request: HttpRequest) -> str:
+        """One's bench; the administration for those who measure nothing themselves."""
+        user = request.user
+        if user.is_staff and not Contributor.objects.filter(user_id=user.pk).exists():
+            return resolve_url("admin:index")
+        bench: str = super().get_login_redirect_url(request)
+        return bench
 
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:  # noqa: ARG002
         """What attempts are counted by.

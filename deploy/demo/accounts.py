@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from django.contrib.auth.hashers import make_password
-from django.contrib.auth.models import Group, User
+from django.contrib.auth.models import User
 from django.db import transaction
 
 from rigs.models import Club, Contributor
+from rigs.moderating import make_moderator
 
 PASSWORD = "winter-bench-league"
 MODERATOR = "benchwarden"
@@ -22,13 +23,16 @@ def make_accounts(club_of: Mapping[str, str]) -> None:
     They all have the one PASSWORD, which everybody can read here: for one's own machine only.
     """
     wanted = {*club_of, MODERATOR, ADMINISTRATOR}
-    if User.objects.filter(username__in=wanted).count() == len(wanted):
-        return
+    if User.objects.filter(username__in=wanted).count() < len(wanted):
+        _make_missing(club_of)
+    make_moderator(User.objects.get(username=MODERATOR))
+
+
+def _make_missing(club_of: Mapping[str, str]) -> None:
     hashed = make_password(PASSWORD)
     for handle, club in club_of.items():
         _contributor(handle, hashed, Club.objects.get_or_create(name=club)[0])
-    moderator = _contributor(MODERATOR, hashed, None)
-    moderator.user.groups.add(Group.objects.get_or_create(name="moderators")[0])
+    _contributor(MODERATOR, hashed, None)
     rights = {"password": hashed, "is_staff": True, "is_superuser": True}
     User.objects.get_or_create(username=ADMINISTRATOR, defaults=rights)
 

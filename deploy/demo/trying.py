@@ -27,6 +27,7 @@ APPLICATION = "deploy.wsgi:application"
 PATIENCE_S = 120.0
 WINTER = 2025
 """Random state of the league's draw: the same winter for everybody."""
+DESK = "/admin/results/reviewcase/"
 EXAMPLE_SENDER, EXAMPLE = "sandgrain", "deploy/example-session.csv"
 
 
@@ -89,9 +90,11 @@ def _say_where(address: str) -> None:
     print(
         f"Pools         {address}/\n"
         f"API           {address}/api/v1/docs\n"
-        f"Admin         {address}/admin/   (name {ADMINISTRATOR}, password {PASSWORD})\n"
-        f"Testers       {EXAMPLE_SENDER} and the others of the table, moderator {MODERATOR}; "
-        f"password {PASSWORD}\n\n"
+        f"Sign in       {address}/sign-in/   with the password {PASSWORD}, as\n"
+        f"  a tester         {EXAMPLE_SENDER}, or another of the league: to {address}/bench/\n"
+        f"  a moderator      {MODERATOR}: decides at {address}{DESK}\n"
+        f"  an administrator {ADMINISTRATOR}: to {address}/admin/\n"
+        f"  somebody new     {address}/sign-up/\n\n"
         f"Upload a session:\n"
         f"curl -H 'Authorization: Token {token}' -H 'Content-Type: text/csv' "
         f"--data-binary @{EXAMPLE} {address}/api/v1/sessions\n\n"

@@ -20,11 +20,11 @@ from results.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
 from results.drafting import draft
 from results.models import ReviewCase
 from results.review_lookups import check_records
-from results.reviewing import ask, decide, decide_many
+from results.reviewing import ask, decide, decide_many, decisions_open_to
 from results.states import State
 from rigs.admin import ReadOnly
 from rigs.permissions import is_moderator
-from rigs.refusals import Refused
+from rigs.refusals import Forbidden, Refused
 
 OPEN = Q(pull_set__state=State.HELD) | Q(appealed__isnull=False)
 
@@ -133,6 +133,8 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
         form = self._form(request, case, context["version"])
         if request.method == "POST" and self._done(request, case, form):
             return redirect("admin:results_reviewcase_changelist")
+        offered, why_not = _offered(request, case)
+        form.offer(offered)
         return TemplateResponse(
             request,
             "admin/results/reviewcase/case.html",
@@ -143,7 +145,9 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
                 "title": f"{case.pull_set} of {case.pull_set.session}",
                 "opts": self.opts,
                 "form": form,
-                "drafts": [name for name, _ in CHOICES],
+                "drafts": offered,
+                "why_not": why_not,
+                "moderating": is_moderator(request.user),
             },
         )
 
@@ -153,7 +157,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
                 raise PermissionDenied
             return DecisionForm(request.POST)
         wanted = request.GET.get("draft", "")
-        decision = wanted if wanted in dict(CHOICES) else ASK
+        decision = wanted if wanted in CHOICES else ASK
         reason = draft(case.pull_set, decision)
         return DecisionForm(initial={"decision": decision, "reason": reason, "version": version})
 
@@ -179,6 +183,11 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
         self.message_user(request, f"{case.pull_set}: {decision} is done, and told.")
         return True
 
+    def get_actions(self, request: HttpRequest) -> dict[str, Any]:
+        """Decisions on many cases, for moderators: others only look."""
+        found: dict[str, Any] = super().get_actions(request)
+        return found if is_moderator(request.user) else {}
+
     def _decide_many(
         self, request: HttpRequest, cases: QuerySet[ReviewCase], decision: str
     ) -> None:
@@ -194,3 +203,12 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
             self.message_user(request, told, messages.ERROR)
         else:
             self.message_user(request, f"{decision} is done on {len(pull_sets)} sets, and told.")
+
+
+def _offered(request: HttpRequest, case: ReviewCase) -> tuple[list[str], str]:
+    """What this account can do with a case, and why nothing where it is nothing."""
+    assert isinstance(request.user, User)
+    try:
+        return [*decisions_open_to(request.user, case), ASK], ""
+    except Forbidden as refusal:
+        return [], refusal.detail

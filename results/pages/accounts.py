@@ -8,7 +8,6 @@ from allauth.account.views import SignupView, password_reset
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
-from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
@@ -20,10 +19,12 @@ from knox.models import AuthToken
 
 from results.closing import close_account
 from results.pages.account_forms import ClosingForm, ShownForm, told
+from results.pages.signed_in import contributor_behind, contributors_only
 from results.renaming import rename
 from rigs.joining import agree, show
 from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
+from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Refused
 from rigs.second_factor import has_second_factor
 from rigs.uniqueness import is_unique_violation
@@ -69,15 +70,8 @@ def no_mail(request: HttpRequest) -> HttpResponse:
     return render(request, "pages/accounts/no_mail.html")
 
 
-def contributor_behind(request: HttpRequest) -> Contributor:
-    """The contributor who is signed in; 404 for an account that is none."""
-    return get_object_or_404(
-        Contributor.objects.select_related("club", "user"), user_id=request.user.pk
-    )
-
-
 @FORM
-@login_required
+@contributors_only
 @never_cache
 def account(request: HttpRequest) -> HttpResponse:
     """Everything of one's account on one page; a post changes what is shown."""
@@ -107,6 +101,7 @@ def _account_page(
         "pages/accounts/account.html",
         {
             "contributor": contributor,
+            "moderator": is_moderator(contributor.user),
             "form": form,
             "token": token,
             "tokens": AuthToken.objects.filter(user=contributor.user).order_by("-created"),
@@ -118,7 +113,7 @@ def _account_page(
 
 
 @require_POST
-@login_required
+@contributors_only
 def agree_to_licence(request: HttpRequest) -> HttpResponse:
     """Agree to the licence, for accounts from before it was asked."""
     agree(contributor_behind(request))
@@ -126,7 +121,7 @@ def agree_to_licence(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-@login_required
+@contributors_only
 @never_cache
 def make_token(request: HttpRequest) -> HttpResponse:
     """A token for a program, shown this once."""
@@ -138,7 +133,7 @@ def make_token(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-@login_required
+@contributors_only
 def end_token(request: HttpRequest, digest: str) -> HttpResponse:
     """End one of one's tokens; it works no more."""
     get_object_or_404(AuthToken, user_id=request.user.pk, digest=digest).delete()
@@ -147,7 +142,7 @@ def end_token(request: HttpRequest, digest: str) -> HttpResponse:
 
 
 @FORM
-@login_required
+@contributors_only
 @never_cache
 def close(request: HttpRequest) -> HttpResponse:
     """Close the account for good, after the password once more."""

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from results import bench_lookups, cataloguing
-from results.pages.accounts import contributor_behind
+from results.pages.signed_in import contributor_behind, contributors_only
 from rigs import lookups
 from rigs.metrology.units import FORCE_UNITS
 
@@ -20,7 +19,7 @@ LINES_OFFERED, JOINS_OFFERED = 300, 200
 
 
 @require_safe
-@login_required
+@contributors_only
 @never_cache
 def at_the_rig(request: HttpRequest) -> HttpResponse:
     """The page with one's own rigs, the lines and the joins in it."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import User
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
@@ -19,10 +18,11 @@ from django.views.decorators.http import require_POST, require_safe
 
 from results import bench_lookups, notices, reviewing
 from results.models import PullSet
-from results.pages.accounts import contributor_behind
+from results.pages.signed_in import contributor_behind, contributors_only
 from rigs import lookups
 from rigs.metrology.validity import calibration_standing
 from rigs.models import Contributor, Rig
+from rigs.permissions import is_moderator
 from rigs.refusals import Refused
 
 SESSIONS_A_PAGE, NOTICES_SHOWN = 10, 5
@@ -38,7 +38,7 @@ class RigHealth:
 
 
 @require_safe
-@login_required
+@contributors_only
 @never_cache
 def bench(request: HttpRequest) -> HttpResponse:
     """Where a tester begins."""
@@ -49,6 +49,7 @@ def bench(request: HttpRequest) -> HttpResponse:
         "pages/bench/bench.html",
         {
             "contributor": contributor,
+            "moderator": contributor.user.is_staff and is_moderator(contributor.user),
             "rigs": list(_rigs(contributor)),
             "held": bench_lookups.held_sets(contributor),
             "notices": notices.notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN],
@@ -70,7 +71,7 @@ def _rigs(contributor: Contributor) -> Iterator[RigHealth]:
 
 
 @require_POST
-@login_required
+@contributors_only
 def read_notices(request: HttpRequest) -> HttpResponse:
     """Note that one has read what there was."""
     notices.mark_read(contributor_behind(request))
@@ -78,7 +79,7 @@ def read_notices(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-@login_required
+@contributors_only
 def say(request: HttpRequest, pk: int) -> HttpResponse:
     """Answer in the thread of one's own set, or appeal against a decision on it."""
     assert isinstance(request.user, User)

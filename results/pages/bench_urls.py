@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from results.pages import accounts, at_the_rig, bench, job, tying, upload
+from results.pages import accounts, at_the_rig, bench, job, joining, tying, upload
 
 urlpatterns = [
     path("bench/", bench.bench, name="bench"),
@@ -15,6 +15,7 @@ urlpatterns = [
     path("upload/<uuid:key>/store/", upload.store, name="store"),
     path("jobs/<uuid:pk>/", job.job, name="job"),
     path("account/", accounts.account, name="account"),
+    path("account/join/", joining.join, name="join"),
     path("account/licence/", accounts.agree_to_licence, name="agree"),
     path("account/tokens/", accounts.make_token, name="make-token"),
     path("account/tokens/<str:digest>/end/", accounts.end_token, name="end-token"),

@@ -21,9 +21,11 @@ from results.pages.rigs_forms import (
     RigForm,
     check_weights,
 )
+from results.pages.signed_in import contributors_only
 from results.reworking import calibrate as calibrate_revision
 from rigs import lookups
 from rigs.models import RigRevision
+from rigs.permissions import may
 from rigs.refusals import Forbidden, Refused
 from rigs.registering import register_rig, revise_rig
 
@@ -42,7 +44,7 @@ def _again(request: HttpRequest, template: str, told: dict[str, Any]) -> HttpRes
 
 
 @FORM
-@login_required
+@contributors_only
 def register(request: HttpRequest) -> HttpResponse:
     """Register a rig with its first revision."""
     form = RigForm(request.POST or None, initial={"made_on": timezone.now().date()})
@@ -61,7 +63,7 @@ def register(request: HttpRequest) -> HttpResponse:
 def revise(request: HttpRequest, pk: int) -> HttpResponse:
     """Tell a change of a rig: its next revision."""
     rig = get_object_or_404(lookups.rigs(), pk=pk)
-    if not request.user.has_perm("rigs.revise_rig", rig):
+    if not may(request.user, "rigs.revise_rig", rig):
         raise PermissionDenied
     latest = rig.latest
     as_it_was = {name: getattr(latest, f"{name}_written") for name in QUANTITIES}
@@ -89,7 +91,7 @@ QUANTITIES = ("resolution", "capacity", "free_length")
 def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
     """Tell what a revision read under check weights."""
     revision = get_object_or_404(lookups.revisions(), pk=pk)
-    if not request.user.has_perm("rigs.calibrate_rig", revision.rig):
+    if not may(request.user, "rigs.calibrate_rig", revision.rig):
         raise PermissionDenied
     form = CalibrationForm(request.POST or None, initial={"made_on": timezone.now().date()})
     rows = check_weights(_rows(request))(request.POST or None)

@@ -17,6 +17,7 @@ from results.watching import charted_of, series_of
 from rigs import lookups
 from rigs.appraising import appraise
 from rigs.models import RigRevision
+from rigs.permissions import may
 
 RIGS_SHOWN = 200
 
@@ -59,8 +60,8 @@ def rig(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "rig": found,
             "latest": latest,
-            "located": request.user.has_perm("rigs.locate_rig", found),
-            "own": request.user.has_perm("rigs.revise_rig", found),
+            "located": may(request.user, "rigs.locate_rig", found),
+            "own": may(request.user, "rigs.revise_rig", found),
             "health": health_of(
                 latest, calibrations[latest.pk], charts, bridges, timezone.now().date()
             ),

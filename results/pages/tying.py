@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from django.contrib.auth.decorators import login_required
 from django.core.cache import caches
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -19,7 +18,7 @@ from results.advising import pull_next, work_on
 from results.comparing import Standing, standing_among
 from results.members import members_of_each
 from results.models import Pool
-from results.pages.accounts import contributor_behind
+from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
 from rigs.refusals import Conflict
 
@@ -62,7 +61,7 @@ class Tied:
 
 
 @require_safe
-@login_required
+@contributors_only
 @never_cache
 def tying(request: HttpRequest) -> HttpResponse:
     """Where one stands in every pool that one has a set in."""

@@ -6,7 +6,6 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
-from django.contrib.auth.decorators import login_required
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -16,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from results import intake
 from results.intake.limits import MOST_BYTES
-from results.pages.accounts import contributor_behind
+from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
 from rigs.refusals import Finding, Invalid, Refused, TooLarge
 
@@ -42,7 +41,7 @@ class Report:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@login_required
+@contributors_only
 @never_cache
 def upload(request: HttpRequest) -> HttpResponse:
     """Choose a file; a post checks it and stores nothing yet."""
@@ -86,7 +85,7 @@ def _read(sent: UploadedFile | None) -> tuple[bytes, str]:
 
 
 @require_POST
-@login_required
+@contributors_only
 def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     """Store the file that was checked, and go on to its job."""
     contributor = contributor_behind(request)

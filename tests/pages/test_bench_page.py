@@ -65,8 +65,16 @@ def test_each_page_is_for_those_signed_in_small_labelled_and_of_few_queries(
     assert shown <= {label["for"] for label in page.all("label")}
 
 
-def test_an_account_that_is_no_contributor_has_no_bench(admin_client):
-    assert admin_client.get("/bench/").status_code == 404
+def test_an_account_without_a_handle_is_led_to_choose_one_and_then_has_a_bench(admin_client):
+    assert admin_client.get("/bench/").headers["Location"] == "/account/join/"
+    wrong = admin_client.post("/account/join/", {"handle": "!", "agreed": "on"})
+    assert wrong.status_code == 422
+    assert "letters and digits" in Page(wrong).text
+    taken = admin_client.post("/account/join/", {"handle": "Keeper", "agreed": "on"})
+    assert taken.headers["Location"] == "/bench/"
+    keeper = Contributor.objects.get(handle="Keeper")
+    assert keeper.licence == "CC-BY-4.0"
+    assert "Keeper" in Page(admin_client.get("/bench/")).text
 
 
 def test_the_bench_shows_rigs_as_they_stand_and_sessions_with_their_jobs(owner):

@@ -48,7 +48,7 @@ PAGES = {
     (LED_ON, NOT_SO): "measures/",
     # For whoever is not signed in, or only half.
     ((200, 302, 302, 302), (200, 302, 302, 302)): "sign-in/ sign-up/",
-    (LED_ON, LED_ON): "sign-in/second-factor/ account/password/",
+    (LED_ON, LED_ON): "sign-in/second-factor/ account/password/ account/join/",
     # For whoever is signed in: what they see is their own.
     (SIGNED_IN, NOT_SO): "bench/ bench/tying/ at-the-rig/",
     (SIGNED_IN, LED_ON): "sign-out/ account/mail/",

@@ -1,0 +1,38 @@
+"""Pages of those who are signed in and measure: the contributor behind an account."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+
+from rigs.models import Contributor
+
+View = Callable[..., HttpResponse]
+
+
+def contributors_only(view: View) -> View:
+    """Lead strangers to sign in, and accounts without a handle to where they choose one."""
+
+    @wraps(view)
+    def asked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        try:
+            contributor_behind(request)
+        except Http404:
+            return redirect("pages:join")
+        return view(request, *args, **kwargs)
+
+    return login_required(asked)
+
+
+def contributor_behind(request: HttpRequest) -> Contributor:
+    """The contributor who is signed in, with account and club; looked up once a request."""
+    if not hasattr(request, "contributor"):
+        everybody = Contributor.objects.select_related("club", "user")
+        request.contributor = get_object_or_404(everybody, user_id=request.user.pk)  # type: ignore[attr-defined]
+    found: Contributor = request.contributor  # type: ignore[attr-defined]
+    return found
