@@ -124,9 +124,7 @@ class TesterEffects(generics.ListAPIView):
     queryset = Contributor.objects.none()
 
     def get_queryset(self) -> Any:
-        pool = generics.get_object_or_404(
-            Pool.objects.select_related("current"), pk=self.kwargs["pk"]
-        )
+        pool = generics.get_object_or_404(Pool.objects.published(), pk=self.kwargs["pk"])
         self.figures = pool.current.figures if pool.current else {}
         testers = self.figures.get("tester_effects", {}).get("tester", [])
         return Contributor.objects.filter(pk__in=testers).order_by("handle")

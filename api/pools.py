@@ -52,9 +52,11 @@ class PoolFilters(Filters):
 class VersionDocument(serializers.ModelSerializer):
     """One dated state of a pool: the efficiency as a ratio, its intervals at 95 percent.
 
-    Below three testers there are counts only, and ``no_figure`` says why.
+    Below three testers there are counts only, and ``no_figure`` says why; so it does where the
+    figures were taken down. ``superseded`` is a version that is no longer what its pool says.
     """
 
+    superseded = serializers.BooleanField()
     interval = Interval()
     prediction = Interval("prediction", help_text="what to expect of a new tester")
 
@@ -76,15 +78,31 @@ class VersionDocument(serializers.ModelSerializer):
             "bulk",
             "no_figure",
         ]
-        fields = ["number", "computed_at", "snapshot", *figures]
+        fields = ["number", "computed_at", "snapshot", "superseded", *figures]
+
+
+class FreshnessDocument(serializers.Serializer):
+    """Whether what a pool says is what its sets say.
+
+    ``updating``: a change is not in the figures yet. ``recomputing``: a set that counted was
+    withdrawn, rejected or held, so there are no figures until they are computed without it.
+    """
+
+    state = serializers.ChoiceField(["current", "updating", "recomputing"])
+    since = serializers.DateTimeField(allow_null=True, help_text="null where it is current")
+    failed_at = serializers.DateTimeField(
+        allow_null=True,
+        help_text="when computing it last failed; it is tried again at the next change",
+    )
 
 
 class PoolDocument(serializers.ModelSerializer):
-    """A pool's key and its current version."""
+    """A pool's key, its current version, and how fresh that is."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:pool")
     connection = serializers.CharField(source="connection.name")
     current = VersionDocument()
+    freshness = FreshnessDocument()
 
     class Meta:
         model = Pool
@@ -102,6 +120,7 @@ class PoolDocument(serializers.ModelSerializer):
             "wet",
             "shock",
             "current",
+            "freshness",
         ]
 
 

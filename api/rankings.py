@@ -66,7 +66,9 @@ class RankingDocument(serializers.Serializer):
     """Joins with a pooled figure in order, and those that have none yet."""
 
     places = PlaceDocument(many=True)
-    unranked = PoolDocument(many=True, help_text="fewer than three testers: shown, not ranked")
+    unranked = PoolDocument(
+        many=True, help_text="without a figure, as with fewer than three testers: shown, not ranked"
+    )
     direct = DirectDocument(allow_null=True, help_text="contrasts within one baseline")
 
 
@@ -89,6 +91,6 @@ class Ranking(generics.GenericAPIView):
         unranked = [pool for pool in pools if pool.current.efficiency is None]
         likely = chances(pools)
         placed = [{**vars(each), "chance": likely[each.pool.pk]} for each in places(ranked(pools))]
-        direct = DirectComparison.objects.filter(**LinePair.conditions(request)).first()
+        direct = lookups.direct_comparison(LinePair.conditions(request))
         ranking = {"places": placed, "unranked": unranked, "direct": direct}
         return Response(self.get_serializer(ranking).data)

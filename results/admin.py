@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.contrib import admin
+from django.db.models import QuerySet
 from django.http import HttpRequest
 
 from results.desk.admin import CaseAdmin
@@ -40,7 +41,9 @@ from results.models import (
     Upload,
     WaitingUpload,
 )
+from results.pooling import recompute_failed
 from rigs.admin import ReadOnly
+from rigs.permissions import is_moderator
 
 
 class AliasInline(admin.TabularInline):
@@ -233,10 +236,19 @@ class PairReferenceAdmin(ReadOnly, admin.ModelAdmin):
 class PoolAdmin(ReadOnly, admin.ModelAdmin):
     """Pools."""
 
-    list_display = ["tie", "line_pair", "conditions", "failures"]
+    list_display = ["tie", "line_pair", "conditions", "failures", "failed_at"]
+    actions = ["compute_again"]
     list_filter = ["connection", "main_material", "leader_material", "wet", "shock"]
     list_select_related = ["connection"]
     search_fields = ["connection__name", "connection__aliases__name", "terminal"]
+
+    def has_recompute_permission(self, request: HttpRequest) -> bool:
+        return is_moderator(request.user) or bool(getattr(request.user, "is_superuser", False))
+
+    @admin.action(description="Compute again those that failed", permissions=["recompute"])
+    def compute_again(self, request: HttpRequest, pools: QuerySet[Pool]) -> None:
+        count = recompute_failed(pools.values_list("pk", flat=True))
+        self.message_user(request, f"Sent to be computed again: {count}.")
 
 
 @admin.register(PoolVersion)

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from django.db import transaction
 
 from results import stale
-from results.models import Pool, PullSet, Session
+from results.models import NormalisedSet, PullSet, Session
 from results.reworking import borrowers_of, work_out_again
-from results.states import State, move
+from results.states import COUNTING, State, move
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -35,8 +35,10 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     """End the standing of a current session, in the transaction of a caller who has locked ``by``.
 
     Its sets become ``withdrawn``, the pools they counted in stale, and sessions that borrowed its
-    straight line are worked out again. Two at the same instant meet at a conditional UPDATE, and
-    the later raises Conflict.
+    straight line are worked out again. Where nothing takes its place, these pools have no public
+    figure until they are computed without it, nor have those of the borrowers, whose sets count
+    again once they are worked out. Two at the same instant meet at a conditional UPDATE, and the
+    later raises Conflict.
     """
     _check(session, by, reason)
     current = Session.objects.filter(pk=session.pk, standing=Session.Standing.CURRENT)
@@ -46,11 +48,31 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     pull_sets = list(
         PullSet.objects.select_for_update(no_key=True).filter(session=session).order_by("pk")
     )
-    pools = Pool.objects.filter(normalised_sets__pull_set__session=session)
-    touched = list(pools.values_list("pk", flat=True).distinct())
+    counted = {pull_set.pk for pull_set in pull_sets if pull_set.state in COUNTING}
+    why = f"session {session.pk} of {session.contributor.handle} was {standing}"
+    pools = NormalisedSet.objects.filter(pull_set__in=pull_sets)
+    touched = set(pools.values_list("pool_id", flat=True))
+    down: set[int] = set()
+    if standing == Session.Standing.WITHDRAWN:
+        down = set(pools.filter(pull_set__in=counted).values_list("pool_id", flat=True))
+    borrowers = list(borrowers_of(session).values_list("pk", flat=True))
+    if standing == Session.Standing.WITHDRAWN:
+        down |= _lose_straight_line(session)
     move(pull_sets, State.WITHDRAWN, by=by.user, reason=reason.strip())
-    work_out_again(borrowers_of(session))
-    stale.mark(touched, f"session {session.pk} of {session.contributor.handle} was {standing}")
+    work_out_again(Session.objects.filter(pk__in=borrowers))
+    stale.mark(touched - down, why)
+    stale.mark(down, why, takes_down=True)
+
+
+def _lose_straight_line(session: Session) -> set[int]:
+    """Take the figures of what borrowed its straight line away; the pools where they counted."""
+    rest_on_it = NormalisedSet.objects.filter(baseline__session=session).exclude(
+        pull_set__session=session
+    )
+    counting = rest_on_it.filter(pull_set__state__in=COUNTING)
+    pools = set(counting.values_list("pool_id", flat=True))
+    rest_on_it.delete()
+    return pools
 
 
 def _check(session: Session, by: Contributor, reason: str) -> None:

@@ -11,7 +11,7 @@ from structlog.contextvars import bound_contextvars
 
 from results.contrasting import compare_joins, comparison_is_due
 from results.drawing import draw_forest
-from results.full_database import uncount_try
+from results.full_database import is_full
 from results.models import Pool, PoolVersion
 
 log = structlog.get_logger(__name__)
@@ -20,29 +20,29 @@ log = structlog.get_logger(__name__)
 def complete_pool(pool_id: int) -> None:
     """Draw and compare the current version where that was not done, or its drawing erased.
 
-    Each such try is counted with the pool until there is a drawing, so that what can't be drawn is
-    let be; the sweeper tries again a few times.
+    Each attempt is counted with the version until there is a drawing; the sweeper tries again
+    until they are used up.
     """
     with bound_contextvars(pool=pool_id):
         try:
             _complete(pool_id)
         except Exception as error:
             log.exception("pool not completed")
-            uncount_try(pool_id, error)
+            if is_full(error):
+                versions = PoolVersion.objects.filter(pool=pool_id, attempts__gt=0)
+                versions.update(attempts=F("attempts") - 1)
 
 
 def _complete(pool_id: int) -> None:
-    pool = Pool.objects.filter(pk=pool_id)
-    undrawn = PoolVersion.objects.filter(
-        pk__in=pool.values("current"), forest_light="", sets__gt=0
-    ).first()
+    current = PoolVersion.objects.filter(pk__in=Pool.objects.filter(pk=pool_id).values("current"))
+    undrawn = current.filter(forest_light="", sets__gt=0).first()
     compare = comparison_is_due(pool_id)
     if undrawn is None and not compare:
         return
-    pool.update(failures=F("failures") + 1)
+    current.update(attempts=F("attempts") + 1)
     if undrawn is not None:
         draw_forest(undrawn)
     if compare:
         compare_joins(pool_id)
     if undrawn is None or undrawn.forest_light:
-        pool.update(failures=0)
+        current.update(attempts=0)

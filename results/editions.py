@@ -7,6 +7,7 @@ a reader finds with an edition is never older than it.
 
 from __future__ import annotations
 
+import hashlib
 import uuid
 from typing import Any
 
@@ -21,24 +22,43 @@ from rigs.models import Line, Rig
 
 NEVER = "none"
 """Stands for the mark of what has not changed since there are marks; another store has it too."""
+STALE = "stale"
+"""Names, among the subjects, the marks on pools: they are rows already, and need no edition."""
 _NEXT = """
     INSERT INTO results_edition (subject, mark) VALUES (%s, %s)
     ON CONFLICT (subject) DO UPDATE SET mark = excluded.mark
 """
-_MARKS = "SELECT subject, mark FROM results_edition"
-_OF_POOL = """
-    SELECT version.id, version.computed_at,
+_MARKS = """
+    SELECT subject, mark FROM results_edition
+    UNION ALL SELECT 'stale', mark.pool_id || '.' || MIN(mark.id) || '.'
+        || COALESCE(MIN(CASE WHEN mark.takes_down THEN mark.id END), 0) || '.'
+        || COALESCE(CAST(pool.failed_at AS text), '')
+    FROM results_stalepool mark JOIN results_pool pool ON pool.id = mark.pool_id
+    GROUP BY mark.pool_id, pool.failed_at
+"""
+_STALE = """
+        pool.failed_at,
+        (SELECT MIN(id) FROM results_stalepool WHERE pool_id = pool.id),
+        (SELECT MIN(id) FROM results_stalepool WHERE pool_id = pool.id AND takes_down)
+"""
+_BESIDE = """
+    (beside.main_material, beside.leader_material, beside.terminal, beside.wet, beside.shock)
+    = (pool.main_material, pool.leader_material, pool.terminal, pool.wet, pool.shock)
+"""
+_OF_POOL = f"""
+    SELECT version.id, version.computed_at, {_STALE},
         (SELECT mark FROM results_edition WHERE subject = 'names')
     FROM results_pool pool JOIN results_poolversion version ON version.id = pool.current_id
     WHERE pool.id = %s
 """
-_OF_POOL_PAGE = """
-    SELECT version.id, version.computed_at,
+_OF_POOL_PAGE = f"""
+    SELECT version.id, version.computed_at, {_STALE},
+        (SELECT MAX(current_id) FROM results_pool beside WHERE {_BESIDE}),
+        (SELECT MIN(mark.id) FROM results_stalepool mark
+            JOIN results_pool beside ON beside.id = mark.pool_id
+            WHERE mark.takes_down AND {_BESIDE}),
         (SELECT mark FROM results_edition WHERE subject = 'names'),
-        (SELECT computed_at FROM results_directcomparison compared
-            WHERE (compared.main_material, compared.leader_material, compared.terminal,
-                compared.wet, compared.shock)
-            = (pool.main_material, pool.leader_material, pool.terminal, pool.wet, pool.shock)),
+        (SELECT beside.computed_at FROM results_directcomparison beside WHERE {_BESIDE}),
         version.forest_light <> ''
     FROM results_pool pool JOIN results_poolversion version ON version.id = pool.current_id
     WHERE pool.id = %s
@@ -61,15 +81,21 @@ def edition_of_pools() -> str:
 
 def _state(*subjects: Edition.Subject) -> str:
     marks = _marks()
-    return "-".join(marks.get(subject, NEVER) for subject in subjects)
+    return "-".join(marks.get(subject, NEVER) for subject in (*subjects, STALE))
 
 
 @Shared
 def _marks() -> dict[str, str]:
-    """The mark of each subject: asked with every request for what is kept, so by all together."""
+    """The mark of each subject, and one of all pools that are stale, taken down or failed.
+
+    Asked with every request for what is kept, so by all together.
+    """
     with connection.cursor() as cursor:
         cursor.execute(_MARKS)
-        return dict(cursor.fetchall())
+        rows = cursor.fetchall()
+    stale = sorted(mark for subject, mark in rows if subject == STALE)
+    digest = hashlib.sha256(" ".join(stale).encode()).hexdigest()[:16] if stale else "fresh"
+    return dict(rows) | {STALE: digest}
 
 
 def edition_of_pool(pk: int) -> str | None:

@@ -17,7 +17,7 @@ from results import waking
 from results.after_commit import after_commit
 from results.clock import from_now
 from results.full_database import is_full
-from results.models import Job, Pool, Session
+from results.models import Job, Pool, PullSet, Session
 from results.normalising import normalise_session
 from results.screening import screen_session
 from results.unfinished import given_up, incomplete_pools, stale_pools
@@ -114,6 +114,17 @@ def finish_pooled() -> None:
     )
 
 
+def take_up_failed_by(pool_id: int) -> None:
+    """Within the transaction that computes a pool: jobs it had failed wait for their pools again.
+
+    ``finish_pooled`` then finishes those that have no other stale pool.
+    """
+    sessions = PullSet.objects.filter(normalised__pool=pool_id).values("session")
+    Job.objects.filter(state=Job.State.FAILED, step=Job.Step.POOLING, session__in=sessions).update(
+        state=Job.State.RUNNING, problem=None, finished_at=None
+    )
+
+
 def sweep() -> None:
     """Send again for what may be lost, and fail what has had all its attempts.
 
@@ -137,10 +148,12 @@ def sweep() -> None:
         waking.wake_pool(pool_id)
     for pool_id in incomplete_to_wake(incomplete_pools(a_sweep_ago)):
         waking.wake_to_complete(pool_id)
+    failed = given_up(a_sweep_ago)
+    Pool.objects.filter(pk__in=failed, failed_at=None).update(failed_at=Now())
     Job.objects.filter(
         state=Job.State.RUNNING,
         step=Job.Step.POOLING,
-        session__pull_sets__normalised__pool__in=given_up(a_sweep_ago),
+        session__pull_sets__normalised__pool__in=failed,
     ).update(
         state=Job.State.FAILED,
         finished_at=Now(),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from django.db.models import (
+    Case,
     Count,
-    F,
+    Exists,
     OuterRef,
     Prefetch,
     Q,
@@ -15,16 +16,19 @@ from django.db.models import (
     Subquery,
     TextField,
     Value,
+    When,
 )
 from django.db.models.functions import Coalesce
 
 from results.models import (
     Baseline,
+    DirectComparison,
     NormalisedSet,
     Pool,
     PoolMembership,
     PoolVersion,
     PullSet,
+    StalePool,
     StateChange,
 )
 from results.states import COUNTING
@@ -39,11 +43,12 @@ def pools() -> QuerySet[Pool]:
     """Pools that hold or held a set: line pair by line pair, the strongest join first.
 
     Those without a pooled figure come last in their line pair. Each has its connection and its
-    current version at hand.
+    current version at hand, without figures where these were taken down.
     """
     return (
         Pool.objects.filter(current__isnull=False)
-        .select_related("connection", "current")
+        .published()
+        .select_related("connection")
         .defer("current__forest_light", "current__forest_dark", "current__inputs")
         .order_by(
             "main_material",
@@ -51,7 +56,7 @@ def pools() -> QuerySet[Pool]:
             "terminal",
             "wet",
             "shock",
-            F("current__efficiency").desc(nulls_last=True),
+            Case(When(taken_down_at=None, then="current__efficiency")).desc(nulls_last=True),
             "connection__name",
             "pk",
         )
@@ -59,7 +64,7 @@ def pools() -> QuerySet[Pool]:
 
 
 def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
-    """Sets that count in the current version of a pool, by tester and day.
+    """Sets that count in the current version of a pool and still may, by tester and day.
 
     Joined are the tables that choose and order them. Rigs and lines are few and come after: with
     all of them PostgreSQL has more joins than it puts in order (join_collapse_limit), and would
@@ -67,7 +72,9 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
     """
     return (
         NormalisedSet.objects.filter(
-            pull_set__memberships__pool=pool, pull_set__memberships__until__isnull=True
+            pull_set__memberships__pool=pool,
+            pull_set__memberships__until__isnull=True,
+            pull_set__state__in=COUNTING,
         )
         .select_related("pull_set__session__contributor")
         .prefetch_related(
@@ -82,8 +89,14 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
 
 
 def versions_of(pool: Pool) -> QuerySet[PoolVersion]:
-    """The history of a pool, newest first, without its drawings."""
-    return pool.versions.order_by("-number").defer("forest_light", "forest_dark", "inputs")
+    """The history of a pool, newest first, without its drawings.
+
+    Each says whether it is ``superseded``, as also the newest is whose figure was taken down.
+    """
+    taken_down = StalePool.objects.filter(pool=pool, takes_down=True)
+    superseded: Any = ~Q(pk=pool.current_id) | Exists(taken_down)
+    versions = pool.versions.order_by("-number").defer("forest_light", "forest_dark", "inputs")
+    return versions.annotate(superseded=superseded)
 
 
 def rivals(pool: Pool) -> QuerySet[Pool]:
@@ -94,6 +107,27 @@ def rivals(pool: Pool) -> QuerySet[Pool]:
 def line_pair_of(pool: Pool) -> dict[str, Any]:
     """What the pools of one line pair have in common."""
     return {name: getattr(pool, name) for name in LINE_PAIR}
+
+
+def direct_comparison(line_pair: Mapping[str, Any]) -> DirectComparison | None:
+    """The joins of a line pair as compared on the same rig and day; None before the first time.
+
+    Without figures, and saying so, where they rest on a set that was taken out since.
+    """
+    found = DirectComparison.objects.filter(**line_pair).first()
+    if found is not None and found.figures and _rests_on_what_left(found, line_pair):
+        found.figures = {}
+        found.why_not = "being compared again, since a set was taken out"
+    return found
+
+
+def _rests_on_what_left(found: DirectComparison, line_pair: Mapping[str, Any]) -> bool:
+    pools = Pool.objects.filter(**line_pair)
+    if StalePool.objects.filter(pool__in=pools, takes_down=True).exists():
+        return True
+    since = pools.exclude(current=None).exclude(current__in=found.versions)
+    left = PoolMembership.objects.filter(pool__in=since, until__gt=min(found.versions, default=0))
+    return left.exclude(until__in=found.versions).exists()
 
 
 def sets_near(
@@ -111,8 +145,8 @@ def sets_near(
 
 
 def drawn_pools() -> QuerySet[Pool]:
-    """The same pools, each with ``drawn``: whether its current version has a drawing."""
-    return pools().annotate(drawn=Q(current__forest_light__gt=""))
+    """The same pools, each with ``drawn``: whether its current version has a drawing to show."""
+    return pools().annotate(drawn=Q(current__forest_light__gt="", taken_down_at=None))
 
 
 def pooled_names() -> list[str]:

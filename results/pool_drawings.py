@@ -168,7 +168,7 @@ def card_svg(version: PoolVersion) -> str:
     pool = version.pool
     counts = f"{version.testers} testers, {version.sets} sets, {version.pulls} pulls"
     if version.efficiency is None:
-        value, interval = "not pooled yet", ""
+        value, interval = "being recomputed" if version.taken_down_at else "not pooled yet", ""
     else:
         low, high = 100 * (version.interval_low or 0.0), 100 * (version.interval_high or 0.0)
         value, interval = (

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -11,15 +11,16 @@ import numpy as np
 import structlog
 from django.db import transaction
 from django.db.models import F
+from django.db.models.functions import Now
 from structlog.contextvars import bound_contextvars
 
-from results import waking
+from results import stale, waking
 from results.after_commit import after_commit
 from results.describing import Tie, describe, ties_of
 from results.differing import same
 from results.editions import next_edition
-from results.full_database import uncount_try
-from results.jobs import finish_pooled
+from results.full_database import is_full, uncount_try
+from results.jobs import finish_pooled, take_up_failed_by
 from results.members import Members, members_of
 from results.models import (
     Edition,
@@ -45,9 +46,9 @@ def refresh_pool(pool_id: int) -> None:
     """Recompute a pool until no mark says that it is stale, and ask for it to be completed.
 
     However many sessions marked it, each pass clears all the marks it read. Where another worker
-    holds the pool, that one will see our marks, so there is nothing to do. Each try is counted with
-    the pool until one succeeds, but for those that met a full database, and the sweeper tries
-    again a few times.
+    holds the pool, that one will see our marks, so there is nothing to do. Each attempt is counted
+    with the pool until one succeeds, but for those that met a full database, and the sweeper tries
+    again a few times, and once after every later mark.
     """
     with bound_contextvars(pool=pool_id):
         try:
@@ -55,10 +56,31 @@ def refresh_pool(pool_id: int) -> None:
                 log.info("pool computed", version=version.number)
         except Exception as error:
             log.exception("pool not computed")
-            uncount_try(pool_id, error)
+            _keep_failure(pool_id, error)
         else:
             after_commit(waking.wake_to_complete, pool_id)
     finish_pooled()
+
+
+def _keep_failure(pool_id: int, error: Exception) -> None:
+    """Say publicly that it failed, unless the database was full and will not always be."""
+    if is_full(error):
+        uncount_try(pool_id, error)
+    else:
+        Pool.objects.filter(pk=pool_id).update(failed_at=Now())
+
+
+def recompute_failed(pool_ids: Iterable[int]) -> int:
+    """Give pools that could not be computed all their attempts again; returns how many.
+
+    One transaction. Locks: the pools' rows, so it waits for an attempt that runs.
+    """
+    failed = Pool.objects.filter(pk__in=list(pool_ids), failed_at__isnull=False)
+    ids = sorted(failed.values_list("pk", flat=True))
+    with transaction.atomic():
+        stale.mark(ids, "asked for after it had failed")
+        Pool.objects.filter(pk__in=ids).update(failures=0)
+    return len(ids)
 
 
 def _next_version(pool_id: int) -> PoolVersion | None:
@@ -79,7 +101,9 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         members = members_of(pool_id)
         version = _store(locked, members, pooled_from(members), [mark.why for mark in marks])
         StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()
-        Pool.objects.filter(pk=pool_id).update(failures=0)
+        Pool.objects.filter(pk=pool_id).update(failures=0, failed_at=None)
+        if locked.failed_at is not None:
+            take_up_failed_by(pool_id)
         if version is not None:
             next_edition(Edition.Subject.POOLS)
         return version
@@ -94,7 +118,8 @@ def _count_try(pool_id: int) -> bool:
     stale = Pool.objects.filter(pk=pool_id, pk__in=StalePool.objects.values("pool_id"))
     with transaction.atomic():
         free = stale.select_for_update(skip_locked=True, no_key=True).values_list("pk", flat=True)
-        return bool(Pool.objects.filter(pk__in=list(free)).update(failures=F("failures") + 1))
+        counted = {"failures": F("failures") + 1, "attempted_at": Now()}
+        return bool(Pool.objects.filter(pk__in=list(free)).update(**counted))
 
 
 def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:

@@ -13,7 +13,7 @@ from django.db import transaction
 from results import notices, stale
 from results.models import Message, NormalisedSet, PullSet, ReviewCase, StateChange
 from results.shifting import pool_shift
-from results.states import ALLOWED, State, move
+from results.states import ALLOWED, COUNTING, State, move
 from rigs.locks import lock_contributor
 from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -29,6 +29,7 @@ def decide(
 ) -> StateChange:
     """Hold, release or reject a pull set, and mark its pool as stale, in one transaction.
 
+    Where the set counted, the pool has no public figure until it is computed without it.
     ``expected`` is the version of the case that the moderator had before them (see
     `version_of`). Where an appeal waits, the same decision once more turns it down. Raises
     Forbidden for whoever is no moderator, for a moderator's own submission, and for whoever took
@@ -174,7 +175,9 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
     Message.objects.create(pull_set=pull_set, by=by, kind=Message.Kind.DECISION, text=reason)
     if normalised is not None:
         stale.mark(
-            [normalised.pool_id], f"decision {change.pk} on set {pull_set.pk}: {decision}, {reason}"
+            [normalised.pool_id],
+            f"decision {change.pk} on set {pull_set.pk}: {decision}, {reason}",
+            takes_down=change.from_state in COUNTING and to not in COUNTING,
         )
     notices.tell(pull_set, f"'{pull_set.label}' is {to} now. {reason}")
     return change

@@ -15,7 +15,7 @@ from results.checks import Found, checks_of
 from results.evidence import Evidence, Joined, evidence_of
 from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
 from results.shifting import pool_shift
-from results.states import State, move
+from results.states import COUNTING, State, move
 from results.statistics.screening.check import Level
 
 UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
@@ -44,8 +44,8 @@ def screen_session(session_id: int, *, still_ours: Callable[[], bool]) -> None:
     with transaction.atomic():
         if still_ours():
             _keep(session, found)
-            _move(evidence, holding, shifts)
-            _mark_stale(session)
+            taken_out = _move(evidence, holding, shifts)
+            _mark_stale(session, taken_out)
 
 
 def _holds(found: list[Found]) -> list[Found]:
@@ -81,8 +81,12 @@ def _told(row: CheckResult) -> tuple[object, ...]:
 
 def _move(
     evidence: Evidence, holding: dict[int, list[Found]], shifts: dict[int, float | None]
-) -> None:
-    """Hold what a check holds; let count what had been waiting for the checks alone."""
+) -> set[int]:
+    """Hold what a check holds; let count what had been waiting for the checks alone.
+
+    Returns the pools that a held set counted in.
+    """
+    taken_out = set()
     now = (
         PullSet.objects.select_for_update(no_key=True)
         .filter(session=evidence.session)
@@ -95,9 +99,12 @@ def _move(
         if pull_set.state not in UNDECIDED:
             continue
         if holds:
+            if joined.normalised and pull_set.state in COUNTING:
+                taken_out.add(joined.normalised.pool_id)
             _hold(joined, holds, shifts.get(pull_set.pk))
         elif joined.normalised and pull_set.state == State.RECEIVED:
             move([pull_set], State.NORMALISED, reason="worked out from its pulls and baseline")
+    return taken_out
 
 
 def _hold(joined: Joined, holds: list[Found], shift: float | None) -> None:
@@ -113,13 +120,12 @@ def _hold(joined: Joined, holds: list[Found], shift: float | None) -> None:
     )
 
 
-def _mark_stale(session: Session) -> None:
+def _mark_stale(session: Session, taken_out: set[int]) -> None:
     pools = NormalisedSet.objects.filter(pull_set__session=session).exclude(
         pull_set__state=State.WITHDRAWN
     )
     again = session.jobs.filter(state=Job.State.DONE).exists()
     done = "worked out again" if again else "added"
-    stale.mark(
-        pools.values_list("pool_id", flat=True),
-        f"session {session.pk} of {session.contributor.handle} was {done}",
-    )
+    why = f"session {session.pk} of {session.contributor.handle} was {done}"
+    stale.mark(set(pools.values_list("pool_id", flat=True)) - taken_out, why)
+    stale.mark(taken_out, why, takes_down=True)

@@ -9,12 +9,16 @@ from results.after_commit import after_commit
 from results.models import StalePool
 
 
-def mark(pool_ids: Iterable[int], why: str) -> None:
+def mark(pool_ids: Iterable[int], why: str, *, takes_down: bool = False) -> None:
     """Mark pools as stale in the caller's transaction, and wake a worker once it commits.
 
-    Only inserts: it takes no lock on a pool that would wait for a running recomputation.
+    ``takes_down`` where a set that counts was withdrawn, rejected or held: the pools have no
+    public figure from that commit until they have been computed without it. Only inserts: it
+    takes no lock on a pool that would wait for a running recomputation.
     """
     pools = sorted(set(pool_ids))
-    StalePool.objects.bulk_create(StalePool(pool_id=pool_id, why=why[:300]) for pool_id in pools)
+    StalePool.objects.bulk_create(
+        StalePool(pool_id=pool_id, why=why[:300], takes_down=takes_down) for pool_id in pools
+    )
     for pool_id in pools:
         after_commit(waking.wake_pool, pool_id)

@@ -20,6 +20,7 @@ class Waiting:
     stale_pools: int
     oldest_mark_s: float
     undrawn_pools: int
+    failed_pools: int
     releases: dict[str, int]
 
 
@@ -44,6 +45,7 @@ def waiting() -> Waiting:
         stale_pools=marks["pools"],
         oldest_mark_s=_age_s(marks["oldest"]),
         undrawn_pools=Pool.objects.filter(current__sets__gt=0, current__forest_light="").count(),
+        failed_pools=failed_pools().count(),
         releases={state: releases.get(state, 0) for state in Release.State.values},
     )
 
@@ -64,6 +66,12 @@ def failed_jobs() -> QuerySet[Job]:
     """Failed jobs, the latest failure first."""
     failed = Job.objects.filter(state=Job.State.FAILED).select_related("session__contributor")
     return failed.order_by("-finished_at")
+
+
+def failed_pools() -> QuerySet[Pool]:
+    """Pools whose latest computation failed, the latest failure first."""
+    failed = Pool.objects.filter(failed_at__isnull=False).select_related("connection")
+    return failed.order_by("-failed_at")
 
 
 def last_finished_at() -> datetime | None:

@@ -6,36 +6,43 @@ What a worker was about to do when it ended is read from the rows, so that nothi
 from __future__ import annotations
 
 from django.conf import settings
-from django.db.models import Expression, QuerySet
+from django.db.models import Exists, Expression, OuterRef, Q, QuerySet
 
 from results.lookups import LINE_PAIR
 from results.models import DirectComparison, Pool, StalePool
 
 
 def stale_pools(since: Expression) -> list[int]:
-    """Pools marked before that moment and not computed, but those tried time after time."""
-    return sorted(_tried_again().filter(pk__in=_marked(since)).values_list("pk", flat=True))
+    """Pools marked before that moment and not computed, but those out of attempts."""
+    pools = Pool.objects.filter(pk__in=_marked(since)).exclude(_out_of_attempts())
+    return sorted(pools.values_list("pk", flat=True))
 
 
 def incomplete_pools(since: Expression) -> list[int]:
-    """Pools computed before that moment and not drawn or compared, but those tried time after time.
+    """Pools computed before that moment and not drawn or compared, but those out of attempts.
 
-    Whoever computes a stale one anew has it completed.
+    Recomputing a stale pool has it completed as well.
     """
-    done = _tried_again().filter(current__computed_at__lt=since, current__sets__gt=0)
+    done = Pool.objects.filter(
+        current__attempts__lt=settings.SAMESPOOL_JOB_ATTEMPTS,
+        current__computed_at__lt=since,
+        current__sets__gt=0,
+    )
     undrawn = done.filter(current__forest_light="", stale_marks=None)
     by_version = dict(done.values_list("current_id", "pk"))
     return sorted({*undrawn.values_list("pk", flat=True), *_not_compared(by_version)})
 
 
 def given_up(since: Expression) -> QuerySet[Pool]:
-    """Pools marked before that moment that could not be computed in all the tries there are."""
-    tries = settings.SAMESPOOL_JOB_ATTEMPTS
-    return Pool.objects.filter(failures__gte=tries, pk__in=_marked(since))
+    """Pools marked before that moment that could not be computed in all their attempts."""
+    return Pool.objects.filter(_out_of_attempts(), pk__in=_marked(since))
 
 
-def _tried_again() -> QuerySet[Pool]:
-    return Pool.objects.filter(failures__lt=settings.SAMESPOOL_JOB_ATTEMPTS)
+def _out_of_attempts() -> Q:
+    """All attempts are used up, and nothing has changed since the last one began."""
+    used_up = Q(failures__gte=settings.SAMESPOOL_JOB_ATTEMPTS)
+    newer = StalePool.objects.filter(pool=OuterRef("pk"), marked_at__gte=OuterRef("attempted_at"))
+    return used_up & ~Q(Exists(newer))
 
 
 def _marked(since: Expression) -> QuerySet[StalePool, int]:

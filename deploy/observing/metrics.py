@@ -53,6 +53,7 @@ class Standing(Collector):
         yield _one("oldest_unfinished_job_seconds", "Age of the oldest job", waiting.oldest_job_s)
         yield _one("stale_pools", "Pools that wait to be computed again", waiting.stale_pools)
         yield _one("oldest_stale_mark_seconds", "Age of the oldest mark", waiting.oldest_mark_s)
+        yield _one("failed_pools", "Pools whose computation failed", waiting.failed_pools)
         yield _one("undrawn_pools", "Pools that wait to be drawn", waiting.undrawn_pools)
         yield _by("releases", "Open data by state", ["state"], _keyed(waiting.releases))
         yield _one("uploads", "Uploads stored", outcomes.uploads)

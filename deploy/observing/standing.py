@@ -21,7 +21,7 @@ from redis import RedisError
 
 from deploy.observing import workers
 from deploy.observing.health import unapplied_migrations
-from results import jobs, standing_lookups
+from results import jobs, pooling, standing_lookups
 from results.models import Job, StalePool
 
 SHOWN = 50
@@ -52,7 +52,7 @@ def standing(request: HttpRequest) -> HttpResponse:
     if not (request.user.is_active and request.user.is_superuser):
         raise PermissionDenied
     if request.method == "POST":
-        _run_again(request)
+        _compute_again(request) if "pools" in request.POST else _run_again(request)
         return redirect("standing")
     context = {**admin.site.each_context(request), "title": "How the service stands", **_told()}
     return TemplateResponse(request, "admin/standing.html", context)
@@ -68,6 +68,16 @@ def _run_again(request: HttpRequest) -> None:
             messages.error(request, str(told))
 
 
+def _compute_again(request: HttpRequest) -> None:
+    failed = standing_lookups.failed_pools().filter(pk__in=_numbers(request.POST.getlist("pools")))
+    count = pooling.recompute_failed(failed.values_list("pk", flat=True))
+    messages.success(request, f"Sent to be computed again: {count}.")
+
+
+def _numbers(sent: list[str]) -> list[int]:
+    return [int(text) for text in sent if text.isascii() and text.isdigit() and len(text) < 19]
+
+
 def _told() -> dict[str, Any]:
     waiting, failed = standing_lookups.waiting(), standing_lookups.failed_jobs()
     return {
@@ -78,6 +88,7 @@ def _told() -> dict[str, Any]:
         "oldest_mark_at": _before(waiting.oldest_mark_s),
         "last_finished_at": standing_lookups.last_finished_at(),
         "failed": failed[:SHOWN],
+        "failed_pools": standing_lookups.failed_pools()[:SHOWN],
         "stale": _stale_pools()[:SHOWN],
         "outcomes": standing_lookups.outcomes(),
         "embedded": settings.EMBEDDED,

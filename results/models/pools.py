@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db import models
 from django.db.models.functions import Now
 
 from results.models.connections import Connection
+from results.models.published import Freshness, PublishedPools
 from results.models.sessions import PullSet
 from rigs.models import Material
 
@@ -25,8 +28,20 @@ class Pool(models.Model):
     )
 
     failures = models.PositiveIntegerField(
-        default=0, help_text="times in a row that computing it broke off"
+        default=0, help_text="attempts in a row at computing it, none of which succeeded"
     )
+    attempted_at = models.DateTimeField(
+        null=True, blank=True, editable=False, help_text="when the last of them began"
+    )
+    failed_at = models.DateTimeField(
+        null=True, blank=True, help_text="when computing it last failed; empty once it succeeds"
+    )
+
+    objects = models.Manager.from_queryset(PublishedPools)()
+    updating_since: datetime | None = None
+    """As ``PublishedPools`` finds it: since when what the pool says has been due to change."""
+    taken_down_at: datetime | None = None
+    """As ``PublishedPools`` finds it: since when there has been no public figure."""
 
     class Meta:
         ordering = ["main_material", "leader_material", "terminal", "wet", "shock", "id"]
@@ -57,6 +72,15 @@ class Pool(models.Model):
     def line_pair(self) -> str:
         """The two materials, or the material and the terminal."""
         return f"{self.main_material} to {self.leader_material or self.terminal}"
+
+    @property
+    def freshness(self) -> Freshness:
+        """How fresh what the pool says is, where it was looked up as published."""
+        if self.taken_down_at is not None:
+            return Freshness("recomputing", self.taken_down_at, self.failed_at)
+        if self.updating_since is not None:
+            return Freshness("updating", self.updating_since, self.failed_at)
+        return Freshness("current", None, self.failed_at)
 
     @property
     def conditions(self) -> str:
@@ -106,6 +130,14 @@ class PoolVersion(models.Model):
     )
     forest_light = models.TextField(blank=True)
     forest_dark = models.TextField(blank=True)
+    attempts = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="at drawing and comparing it, none of which succeeded"
+    )
+
+    superseded = False
+    """Whether it is no longer what the pool says; lookups find it."""
+    taken_down_at: datetime | None = None
+    """On the current version: since when its figures have not been public."""
 
     class Meta:
         ordering = ["pool_id", "-number"]
@@ -144,11 +176,13 @@ class PoolMembership(models.Model):
 class StalePool(models.Model):
     """A mark that a pool no longer says what its sets say: inserted, and deleted.
 
-    ``woken_at`` is when a worker was last sent for.
+    ``takes_down``: a set that counts was withdrawn, rejected or held, so that there is no public
+    figure while the mark stands. ``woken_at`` is when a worker was last sent for.
     """
 
     pool = models.ForeignKey(Pool, on_delete=models.CASCADE, related_name="stale_marks")
     why = models.CharField(max_length=300)
+    takes_down = models.BooleanField(default=False, db_default=False)
     marked_at = models.DateTimeField(db_default=Now(), editable=False)
     woken_at = models.DateTimeField(db_default=Now(), editable=False)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.db.models import Count, QuerySet, Sum
 
-from results.models import Pool, PoolVersion, PullSet, Session
+from results.models import Pool, PoolVersion, PullSet, Session, StalePool
 from results.open_data import public
 from results.open_data.equipment import BATCH
 from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
@@ -30,9 +30,10 @@ COUNTS = ("shared", "waiting", "held", "rejected", "withdrawn", "replaced", "dis
 
 
 def versions() -> QuerySet[PoolVersion]:
-    """The current version of every pool."""
-    current = Pool.objects.filter(current__isnull=False).values("current")
-    return PoolVersion.objects.filter(pk__in=current).order_by("pool_id")
+    """The current version of every pool, but for those whose figures were taken down."""
+    taken_down = StalePool.objects.filter(takes_down=True).values("pool")
+    public = Pool.objects.filter(current__isnull=False).exclude(pk__in=taken_down)
+    return PoolVersion.objects.filter(pk__in=public.values("current")).order_by("pool_id")
 
 
 def _pools() -> Iterator[Row]:

@@ -1,4 +1,7 @@
-"""Forest plots at stable addresses, so that a tester can post them."""
+"""Forest plots at stable addresses, so that a tester can post them.
+
+Readers ask again before they show one that they kept, so that none outlives its figure.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import condition, require_safe
 
+from results.editions import edition_of_pool
 from results.models import Pool, PoolVersion
 from results.release import tagged
 
@@ -17,14 +21,12 @@ A_DAY_S = 24 * 60 * 60
 
 
 def _tag(_request: HttpRequest, pk: int) -> str | None:
-    version = Pool.objects.filter(pk=pk).values_list("current_id", flat=True).first()
-    return tagged(version) if version else None
+    edition = edition_of_pool(pk)
+    return tagged(edition) if edition else None
 
 
 def _current(pk: int) -> PoolVersion:
-    pool = get_object_or_404(
-        Pool.objects.select_related("current").defer("current__figures"), pk=pk
-    )
+    pool = get_object_or_404(Pool.objects.published().defer("current__figures"), pk=pk)
     if pool.current is None or not pool.current.forest_light:
         raise Http404
     return pool.current
@@ -39,7 +41,7 @@ def drawing(svg: str) -> HttpResponse:
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 @condition(etag_func=_tag)
 def light(_request: HttpRequest, pk: int) -> HttpResponse:
     """The forest plot for a light ground."""
@@ -47,7 +49,7 @@ def light(_request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 @condition(etag_func=_tag)
 def dark(_request: HttpRequest, pk: int) -> HttpResponse:
     """The forest plot for a dark ground."""
@@ -55,7 +57,7 @@ def dark(_request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 @condition(etag_func=_tag)
 def picture(_request: HttpRequest, pk: int) -> HttpResponse:
     """The forest plot on white, as PNG; drawn once a version."""

@@ -81,7 +81,7 @@ def line_pair(request: HttpRequest) -> HttpResponse:
     """All joins of one line pair, ranked with the uncertainty of the ranking."""
     pools = pools_asked_for(request)
     first = pools[0]
-    comparison = DirectComparison.objects.filter(**lookups.line_pair_of(first)).first()
+    comparison = lookups.direct_comparison(lookups.line_pair_of(first))
     by_id = {pool.pk: pool for pool in pools}
     likely = chances(pools)
     return render(

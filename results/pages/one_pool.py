@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 from results import lookups
 from results.editions import edition_of_pool_page
 from results.keeping import kept_until_changed
-from results.models import DirectComparison, Pool, PoolVersion
+from results.models import Pool, PoolVersion
 from results.pages.line_pairs import contrasts_of, query_of
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pool_words import statements
@@ -66,6 +66,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "pool": pool,
             "version": version,
+            "freshness": pool.freshness,
             "picture": request.build_absolute_uri("card.png"),
             "cited": request.build_absolute_uri(),
             "statements": statements(version),
@@ -137,7 +138,7 @@ def _without_testers(version: PoolVersion) -> list[WithoutTester]:
 
 def _contrasts_with(pool: Pool) -> list[Any]:
     """This join against others of its line pair, pulled on the same rig and day."""
-    comparison = DirectComparison.objects.filter(**lookups.line_pair_of(pool)).first()
+    comparison = lookups.direct_comparison(lookups.line_pair_of(pool))
     pools = {rival.pk: rival for rival in lookups.rivals(pool).defer("current__figures")}
     return [
         contrast

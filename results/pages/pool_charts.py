@@ -17,7 +17,7 @@ from rigs.models import Contributor
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 def pulls(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
     """Single pulls of the join and of straight line."""
     version = _current(pk)
@@ -27,7 +27,7 @@ def pulls(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 def history(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
     """The pooled efficiency from version to version."""
     version = _current(pk)
@@ -40,7 +40,7 @@ def history(_request: HttpRequest, pk: int, form: Form = "light") -> HttpRespons
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 def left_out(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
     """The pool without each tester in turn."""
     version = _current(pk)
@@ -56,15 +56,16 @@ def left_out(_request: HttpRequest, pk: int, form: Form = "light") -> HttpRespon
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 def card(_request: HttpRequest, pk: int) -> HttpResponse:
     """The picture shown where a link to the pool is posted."""
     version = _current(pk)
-    return answer(f"card-{version.pk}", lambda: pool_drawings.card_svg(version), "picture")
+    down = "-taken-down" if version.taken_down_at else ""
+    return answer(f"card-{version.pk}{down}", lambda: pool_drawings.card_svg(version), "picture")
 
 
 @require_safe
-@cache_control(max_age=60)
+@cache_control(no_cache=True)
 def joins(request: HttpRequest, form: Form = "light") -> HttpResponse:
     """The joins of one line pair side by side."""
     found = pool_drawings.joins_forest(pools_asked_for(request))

@@ -80,8 +80,8 @@ def tying(request: HttpRequest) -> HttpResponse:
 
 
 def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
-    """Each pool's comparison, worked out once for each version of the pool."""
-    keys = {pool.pk: f"tied.{contributor.pk}.{pool.current_id}" for pool in own}
+    """Each pool's comparison, worked out once for each state of the pool."""
+    keys = {pool.pk: f"tied.{contributor.pk}.{_state_of(pool)}" for pool in own}
     known: dict[str, tuple[Standing | None, str]] = caches["kept"].get_many(keys.values())
     missing = [pool.pk for pool in own if keys[pool.pk] not in known]
     for pool_id, members in (members_of_each(missing) if missing else {}).items():
@@ -92,3 +92,8 @@ def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
         known[keys[pool_id]] = found
         caches["kept"].set(keys[pool_id], found, KEPT_FOR_S)
     return [Tied(pool, *known[keys[pool.pk]]) for pool in own]
+
+
+def _state_of(pool: Pool) -> str:
+    since = pool.freshness.since
+    return f"{pool.current_id}.{since.timestamp() if since else 'current'}"

@@ -58,9 +58,10 @@ def test_a_pool_that_is_stale_again_is_computed_before_it_is_drawn(pool):
     assert incomplete_pools(from_now(60)) == []
 
 
-def test_what_was_tried_time_after_time_is_let_be(pool, settings):
-    PoolVersion.objects.update(forest_light="", forest_dark="")
-    Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS)
+def test_a_version_out_of_attempts_is_not_drawn_again(pool, settings):
+    PoolVersion.objects.update(
+        forest_light="", forest_dark="", attempts=settings.SAMESPOOL_JOB_ATTEMPTS
+    )
 
     assert incomplete_pools(from_now(60)) == []
 
@@ -82,11 +83,12 @@ def test_no_comparison_is_asked_for_while_a_pool_of_the_line_pair_is_stale(pool,
     assert incomplete_pools(from_now(60)) == []
 
 
-def test_a_mark_just_made_on_a_pool_that_failed_before_is_tried_before_its_job_is_told(
-    pool, settings
-):
-    Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS)
-    StalePool.objects.create(pool=pool, why="told by the test")
-
-    assert not given_up(from_now(-60)).exists()
+def test_a_pool_out_of_attempts_is_tried_again_after_each_later_mark(pool, settings):
+    StalePool.objects.create(pool=pool, why="an earlier change")
+    Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS, attempted_at=from_now(1))
     assert list(given_up(from_now(60))) == [pool]
+    assert stale_pools(from_now(60)) == []
+
+    StalePool.objects.create(pool=pool, why="a later change", marked_at=from_now(2))
+    assert not given_up(from_now(60)).exists()
+    assert stale_pools(from_now(60)) == [pool.pk]

@@ -1,0 +1,83 @@
+"""Pools as the public may read them: without their figures where these were taken down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Self
+
+from django.apps import apps
+from django.db import models
+from django.db.models import Min, OuterRef, QuerySet, Subquery
+
+if TYPE_CHECKING:
+    from results.models.pools import PoolVersion
+
+FIGURES: dict[str, Any] = {
+    "efficiency": None,
+    "interval_low": None,
+    "interval_high": None,
+    "prediction_low": None,
+    "prediction_high": None,
+    "i2": None,
+    "cv_join": None,
+    "cv_baseline": None,
+    "held_by_nine": None,
+    "time_to_tie_s": None,
+    "bulk": None,
+}
+"""Columns of a version that its sets come to, and what stands for none."""
+
+
+@dataclass(frozen=True)
+class Freshness:
+    """Whether what a pool says is what its sets say: 'current', 'updating' or 'recomputing'.
+
+    ``since`` is None where it is current; ``failed_at`` is when computing it last failed.
+    """
+
+    state: str
+    since: datetime | None
+    failed_at: datetime | None
+
+
+class PublishedPools(models.QuerySet[Any]):
+    """Pools; those asked for by ``published`` show no figure that was taken down."""
+
+    def published(self) -> Self:
+        """With the current version, emptied where a set that counted was withdrawn, rejected or
+        held since it was computed.
+
+        Each pool says since when: ``taken_down_at``, and ``updating_since`` for any change.
+        """
+        return self.select_related("current").annotate(
+            updating_since=_first_mark(), taken_down_at=_first_mark(takes_down=True)
+        )
+
+    def _fetch_all(self) -> None:
+        fetched = self._result_cache is not None
+        super()._fetch_all()
+        if fetched:
+            return
+        for pool in self._result_cache or ():
+            if getattr(pool, "taken_down_at", None) and pool.current is not None:
+                _withhold(pool.current, pool.taken_down_at)
+
+
+def _first_mark(**kind: bool) -> Subquery:
+    marks = apps.get_model("results", "StalePool").objects.filter(pool=OuterRef("pk"), **kind)
+    first: QuerySet[Any, Any] = marks.order_by().values("pool").annotate(first=Min("marked_at"))
+    return Subquery(first.values("first"))
+
+
+def _withhold(version: PoolVersion, since: Any) -> None:
+    """Empty a version, which is never saved, of all that its sets came to."""
+    for name, none in FIGURES.items():
+        setattr(version, name, none)
+    version.figures, version.findings = {}, {}
+    version.forest_light = version.forest_dark = ""
+    version.superseded, version.taken_down_at = True, since
+    version.no_figure = (
+        f"being recomputed since {since:%Y-%m-%d %H:%M} UTC, when a set was withdrawn, rejected or "
+        f"held; version {version.number} is superseded"
+    )
