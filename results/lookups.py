@@ -94,9 +94,9 @@ def versions_of(pool: Pool) -> QuerySet[PoolVersion]:
     Each says whether it is ``superseded``, as also the newest is whose figure was taken down.
     """
     taken_down = StalePool.objects.filter(pool=pool, takes_down=True)
-    superseded: Any = ~Q(pk=pool.current_id) | Exists(taken_down)
+    superseded = ~Q(pk=pool.current_id) | Q(Exists(taken_down))
     versions = pool.versions.order_by("-number").defer("forest_light", "forest_dark", "inputs")
-    return versions.annotate(superseded=superseded)
+    return versions.annotate(superseded=superseded)  # type: ignore[no-redef]
 
 
 def rivals(pool: Pool) -> QuerySet[Pool]:

@@ -10,6 +10,7 @@ from django.test import Client
 from django.utils import timezone
 
 from results import draining, jobs, stale
+from results.clock import from_now
 from results.models import Job, Pool, PoolVersion, Screening
 from tests import making
 
@@ -112,7 +113,7 @@ def test_a_pool_that_broke_off_time_after_time_is_computed_once_its_job_runs_aga
     draining.drain()
     pool = Pool.objects.get()
     stale.mark([pool.pk], "a set came")
-    Pool.objects.update(failures=5)
+    Pool.objects.update(failures=5, attempted_at=from_now(1))
     Job.objects.update(state="failed", finished_at=timezone.now(), problem={"detail": "A pool."})
     draining.drain()
     assert pool.stale_marks.exists()

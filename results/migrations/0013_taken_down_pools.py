@@ -3,7 +3,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("results", "0011_editions_of_drawings"),
+        ("results", "0012_notices_of_charts_name_the_straight_line"),
     ]
 
     operations = [
