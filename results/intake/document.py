@@ -13,6 +13,8 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from results.intake.limits import MOST_PARAMETERS, MOST_PULLS_OF_A_SET, MOST_SETS
+
 # No control characters, lone surrogates or marks that turn the direction of writing; a PostgreSQL
 # text can't hold the first of them, and the others can make one name look like another.
 _PRINTABLE = r"[^\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
@@ -83,7 +85,9 @@ class BaselineDocument(Struct, frozen=True, forbid_unknown_fields=True):
     """Straight-line pulls of one line from one spool."""
 
     line: Name
-    pulls: Annotated[list[PullDocument], Meta(description="a list of pulls")]
+    pulls: Annotated[
+        list[PullDocument], Meta(description=f"a list of at most {MOST_PULLS_OF_A_SET} pulls")
+    ]
     spool: Short = ""
     position: Annotated[
         Literal["before", "between", "after"], Meta(description="before, between or after")
@@ -96,7 +100,9 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
     label: Label
     connection: Name
     main: Annotated[LineOnSpool, Meta(description="a line: {'line': ..., 'spool': ...}")]
-    pulls: Annotated[list[PullDocument], Meta(description="a list of pulls")]
+    pulls: Annotated[
+        list[PullDocument], Meta(description=f"a list of at most {MOST_PULLS_OF_A_SET} pulls")
+    ]
     doubled: Annotated[bool, Meta(description="true or false")] = False
     leader: Annotated[
         LineOnSpool | None, Meta(description="a line: {'line': ..., 'spool': ...}, or null")
@@ -104,7 +110,10 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
     terminal: Short = ""
     parameters: Annotated[
         dict[str, bool | WholeNumber | float | WrittenValue],
-        Meta(description="tie parameters by name, as {'turns_main': 6}"),
+        Meta(
+            max_length=MOST_PARAMETERS,
+            description=f"at most {MOST_PARAMETERS} tie parameters by name, as {{'turns_main': 6}}",
+        ),
     ] = {}
     tyer: Short = ""
     discarded_ties: Annotated[
@@ -131,8 +140,12 @@ class SessionDocument(Struct, frozen=True, forbid_unknown_fields=True):
     pulled_on: Annotated[date, Meta(description="a date, as 2026-01-31")]
     state: Annotated[Literal["dry", "wetted", "soaked"], Meta(description="dry, wetted or soaked")]
     unit: Unit
-    baselines: Annotated[list[BaselineDocument], Meta(description="a list of baselines")]
-    pull_sets: Annotated[list[PullSetDocument], Meta(description="a list of pull sets")]
+    baselines: Annotated[
+        list[BaselineDocument], Meta(description=f"a list of at most {MOST_SETS} baselines")
+    ]
+    pull_sets: Annotated[
+        list[PullSetDocument], Meta(description=f"a list of at most {MOST_SETS} pull sets")
+    ]
     loading: Annotated[Literal["static", "shock"], Meta(description="static or shock")] = "static"
     temperature_C: Annotated[
         Annotated[float, Meta(ge=-60, le=60)] | None,

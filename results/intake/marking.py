@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from results.intake import cells, tables
+from results.intake.headings import heading
 from results.intake.reading import CSV, JSON, form_of
 from rigs.refusals import Finding, Refused
 
@@ -88,8 +88,8 @@ def _columns(header: list[object], rows: tables.Rows, marked: set[str]) -> list[
     """What tells one row from another, and what something is said of; a phone shows no more."""
     return [
         column
-        for column, heading in enumerate(header)
-        if (name := _name(cells.text(heading))) in marked
+        for column, written in enumerate(header)
+        if (name := heading(cells.text(written))[0]) in marked
         or (
             name in TELLING
             and any(column < len(row) and cells.text(row[column]) for _, row in rows)
@@ -110,17 +110,12 @@ def _row(
     return MarkedRow(
         number,
         tuple(
-            Cell(_shown(cell), by_column.get(_name(heading), ""))
-            for cell, heading in zip(row, headings, strict=True)
+            Cell(_shown(cell), by_column.get(heading(written)[0], ""))
+            for cell, written in zip(row, headings, strict=True)
         ),
         said[0][0] if said else "",
         tuple(finding for _, finding in said),
     )
-
-
-def _name(heading: str) -> str:
-    """A heading without its unit, as findings name it."""
-    return " ".join(re.split(r"[(\[]", heading, maxsplit=1)[0].replace("_", " ").casefold().split())
 
 
 def _shown(cell: object) -> str:

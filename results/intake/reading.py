@@ -10,7 +10,13 @@ import msgspec
 from results.intake import sheets, tables
 from results.intake.document import SessionDocument
 from results.intake.findings import Findings
-from results.intake.limits import MOST_BYTES, MOST_MEMBERS, MOST_PULLS
+from results.intake.limits import (
+    MOST_BYTES,
+    MOST_MEMBERS,
+    MOST_PULLS,
+    MOST_PULLS_OF_A_SET,
+    MOST_SETS,
+)
 from results.intake.walk import Walk
 from rigs.refusals import Finding, TooLarge, Unreadable
 
@@ -45,10 +51,25 @@ def read(body: bytes, content_type: str) -> Read:
         found = _read_sheet(tables.csv_rows(body))
     else:
         found = _read_sheet(tables.xlsx_rows(body))
-    pulls = sum(len(part.pulls) for part in found.document.parts())
+    _refuse_vast(found.document)
+    return found
+
+
+def _refuse_vast(document: SessionDocument) -> None:
+    """Bounds on counts hold for every form alike, and before anything is looked up or computed."""
+    pulls = sum(len(part.pulls) for part in document.parts())
     if pulls > MOST_PULLS:
         raise TooLarge(f"The session has {pulls} pulls; at most {MOST_PULLS} are taken at once.")
-    return found
+    for name in ("baselines", "pull_sets"):
+        parts = getattr(document, name)
+        if len(parts) > MOST_SETS:
+            raise TooLarge(f"{name} has {len(parts)} items; at most {MOST_SETS} are taken at once.")
+        for index, part in enumerate(parts):
+            if len(part.pulls) > MOST_PULLS_OF_A_SET:
+                raise TooLarge(
+                    f"{name}[{index}] has {len(part.pulls)} pulls; at most {MOST_PULLS_OF_A_SET} "
+                    "are taken in one set."
+                )
 
 
 def form_of(content_type: str) -> str:

@@ -6,13 +6,13 @@ and a blank cell of a set 'as in the set's first row', so each is written once.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from typing import Any
 
 from results.csv_cells import as_written
 from results.intake import cells
 from results.intake.findings import Findings, nearest, shown
+from results.intake.headings import heading
 from results.intake.tables import Rows
 from rigs.refusals import Finding, Invalid
 
@@ -30,7 +30,6 @@ COLUMNS = (*SESSION_COLUMNS, "kind", "label", *SET_COLUMNS, "position", *PULL_CO
 REQUIRED = ("rig", "revision", "date", "state", "kind", "main line", "reading", "failure mode")
 JOINED_ONLY = ("connection", "leader line", "terminal", "parameters")
 
-_HEADING = re.compile(r"(?P<name>[^(\[]*?)\s*(?:[(\[]\s*(?P<unit>[^)\]]*?)\s*[)\]])?\s*")
 _UNITS_OF = {
     "temperature": ("c", "°c"), "soak": ("h", "hours"), "time to break": ("s", "seconds"),
     "time to tie": ("s", "seconds"), "join diameter": ("mm",),
@@ -75,10 +74,8 @@ def document_of(rows: Rows) -> Sheet:
 def _columns(number: int, header: list[str]) -> tuple[list[str], str]:
     """Column names in order, and the unit that the heading of the readings gives."""
     findings, names, unit = [], [], ""
-    for heading in header:
-        match = _HEADING.fullmatch(heading)
-        name = " ".join((match["name"] if match else heading).replace("_", " ").lower().split())
-        said = (match["unit"] or "" if match else "").strip()
+    for written in header:
+        name, said = heading(written)
         if name not in COLUMNS:
             expected = nearest(name, list(COLUMNS)) if name else "a heading above every cell"
             said = shown(name, quoted=False)

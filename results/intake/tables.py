@@ -7,7 +7,7 @@ import io
 from collections.abc import Iterator
 from typing import TypeAlias
 
-from results.intake.limits import MOST_COLUMNS, MOST_LINES, MOST_PULLS
+from results.intake.limits import LONGEST_CELL, MOST_COLUMNS, MOST_LINES, MOST_PULLS
 from results.intake.workbooks import first_sheet
 from rigs.refusals import Finding, TooLarge, Unreadable
 
@@ -88,10 +88,22 @@ def _bounded(rows: Iterator[tuple[int, list[object]]]) -> Rows:
             raise TooLarge(f"Row {number} has {len(cells)} columns; at most {MOST_COLUMNS} fit.")
         if len(kept) > MOST_PULLS:
             raise TooLarge(f"The sheet has more than {MOST_PULLS} rows, one for each pull.")
+        _refuse_long(number, cells)
         kept.append((number, cells))
     if not kept:
         raise Unreadable("The file is empty: the first row has to name the columns.")
     return kept
+
+
+def _refuse_long(number: int, cells: list[object]) -> None:
+    """Nothing looks into a cell before its length is known."""
+    for column, cell in enumerate(cells, start=1):
+        if isinstance(cell, str) and len(cell) > LONGEST_CELL:
+            found = f"{len(cell)} characters"
+            raise TooLarge(
+                f"Row {number}, column {column} holds {found}; at most {LONGEST_CELL} fit a cell.",
+                [Finding(str(number), f"column {column}", found, f"at most {LONGEST_CELL}")],
+            )
 
 
 def _blank(cell: object) -> bool:

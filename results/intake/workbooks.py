@@ -1,39 +1,34 @@
 """The first sheet of an XLSX file, opened without trusting what the file says of itself.
 
-An XLSX file is a zip of XML (ECMA-376). A zip can unpack to a thousand times its size, and a
-sheet with one cell in its last corner to 16 thousand million cells, so both are measured first.
+An XLSX file is a zip of XML (ECMA-376). A zip can unpack to a thousand times its size, a sheet
+with one cell in its last corner to 16 thousand million cells, and one shared text to as many
+copies as there are cells, so all of it is measured first, in small pieces.
 """
 
 from __future__ import annotations
 
 import io
-import re
 import zipfile
 import zlib
 from collections.abc import Iterator
+from typing import IO
 
 import python_calamine
 
-from results.intake.limits import MOST_COLUMNS, MOST_FINDINGS, MOST_LINES, MOST_UNPACKED_BYTES
-from rigs.refusals import Finding, Invalid, TooLarge, Unreadable
+from results.intake.limits import MOST_PARTS, MOST_UNPACKED_BYTES
+from results.intake.scanning import measured
+from rigs.refusals import TooLarge, Unreadable
 
-_SHEET = re.compile(r"xl/worksheets/[^/]+\.xml", re.IGNORECASE)
-_PLACES = re.compile(rb"""<(?:\w+:)?(?:c|row)\b[^>]*?\sr=["']([A-Za-z]*)(\d{1,9})["']""")
-_FORMULAS = re.compile(
-    rb"""<(?:\w+:)?c\b[^>]*?\sr=["']([A-Za-z]+\d+)["'][^>]*>\s*<(?:\w+:)?f[\s/>]"""
-)
-_ANY_FORMULA = re.compile(rb"<(?:\w+:)?f[\s/>]")
+PIECE = 64 * 1024
+SHARED_TEXTS = "xl/sharedstrings.xml"
+XML = (".xml", ".rels")
 
 
 def first_sheet(body: bytes) -> Iterator[list[object]]:
     """Rows of cells, from the sheet's first row on. Raises Unreadable, Invalid, TooLarge."""
-    parts = _unpacked(body)
-    for name, data in parts.items():
-        if _SHEET.fullmatch(name):
-            _refuse_vast(data)
-            _refuse_formulas(data)
+    measured_parts = _measured(body)
     try:
-        workbook = python_calamine.load_workbook(io.BytesIO(_packed(parts)))
+        workbook = python_calamine.load_workbook(io.BytesIO(measured_parts))
         rows = workbook.get_sheet_by_index(0).to_python(skip_empty_area=False)
     except (python_calamine.CalamineError, IndexError) as error:
         raise Unreadable(f"The workbook can't be read: {error}.") from error
@@ -45,18 +40,22 @@ def first_sheet(body: bytes) -> Iterator[list[object]]:
     return (list(row) for row in rows)
 
 
-def _unpacked(body: bytes) -> dict[str, bytes]:
-    """The parts of the zip, none longer than it declares and all together bounded."""
+def _measured(body: bytes) -> bytes:
+    """A plain zip of the XML that was measured, so that the reader of workbooks sees nothing else.
+
+    A part is read no further than its declared size, and its checksum shows a lie.
+    """
+    packed = io.BytesIO()
     try:
-        with zipfile.ZipFile(io.BytesIO(body)) as archive:
-            declared = sum(part.file_size for part in archive.infolist())
-            if declared > MOST_UNPACKED_BYTES:
-                raise TooLarge(
-                    f"The workbook unpacks to {declared} bytes; "
-                    f"at most {MOST_UNPACKED_BYTES} are taken."
-                )
-            # ZipExtFile reads no further than the declared size, and its checksum shows a lie.
-            return {part.filename: archive.read(part) for part in archive.infolist()}
+        with zipfile.ZipFile(io.BytesIO(body)) as old, zipfile.ZipFile(packed, "w") as new:
+            shared: list[int] = []
+            for name, part in _parts(old).items():
+                with old.open(part) as unpacked, new.open(name, "w") as copy:
+                    texts = measured(_copied(unpacked, copy), shared)
+                if name == SHARED_TEXTS:
+                    shared = texts
+                elif texts:
+                    raise Unreadable("The workbook can't be read: its shared texts are elsewhere.")
     except (
         zipfile.BadZipFile,
         zlib.error,
@@ -66,44 +65,27 @@ def _unpacked(body: bytes) -> dict[str, bytes]:
         ValueError,
     ) as error:
         raise Unreadable(f"This is not an XLSX workbook: {error}.") from error
-
-
-def _packed(parts: dict[str, bytes]) -> bytes:
-    """A plain zip of what was measured, so that the XLSX reader sees nothing else."""
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_STORED) as archive:
-        for name, data in parts.items():
-            archive.writestr(name, data)
     return packed.getvalue()
 
 
-def _refuse_vast(sheet: bytes) -> None:
-    for letters, digits in _PLACES.findall(sheet):
-        if int(digits) > MOST_LINES or _column(letters) > MOST_COLUMNS:
-            cell = (letters + digits).decode("ascii")
-            raise TooLarge(
-                f"The sheet reaches to {cell}; at most {MOST_LINES} rows and "
-                f"{MOST_COLUMNS} columns fit."
-            )
+def _parts(archive: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
+    """The parts that are XML, by their names as compared (ECMA-376 part 2), shared texts first."""
+    found = archive.infolist()
+    declared = sum(part.file_size for part in found)
+    if declared > MOST_UNPACKED_BYTES:
+        raise TooLarge(
+            f"The workbook unpacks to {declared} bytes; at most {MOST_UNPACKED_BYTES} are taken."
+        )
+    if len(found) > MOST_PARTS:
+        raise TooLarge(f"The workbook has {len(found)} parts; at most {MOST_PARTS} are taken.")
+    parts = {part.filename.replace("\\", "/").lower(): part for part in found}
+    if len(parts) < len(found):
+        raise Unreadable("The workbook can't be read: it has two parts of one name.")
+    xml = sorted(name for name in parts if name.endswith(XML))
+    return {name: parts[name] for name in sorted(xml, key=lambda name: name != SHARED_TEXTS)}
 
 
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters.upper():
-        number = 26 * number + letter - 64
-    return number
-
-
-def _refuse_formulas(sheet: bytes) -> None:
-    """A formula's shown value may be old, and a computed reading is not a reading."""
-    cells = [cell.decode("ascii") for cell in _FORMULAS.findall(sheet)]
-    if not cells and not _ANY_FORMULA.search(sheet):
-        return
-    found = [
-        Finding(cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ"), cell, "a formula", "a value")
-        for cell in cells[:MOST_FINDINGS]
-    ]
-    raise Invalid(
-        "The workbook holds formulas; paste their values instead, and readings as they were read.",
-        found or [Finding("", "", "a formula", "a value")],
-    )
+def _copied(unpacked: IO[bytes], copy: IO[bytes]) -> Iterator[bytes]:
+    while piece := unpacked.read(PIECE):
+        yield piece
+        copy.write(piece)

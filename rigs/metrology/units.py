@@ -71,9 +71,13 @@ _VOLUME_SPELLINGS = {
     "millilitre": "ml", "millilitres": "ml", "milliliter": "ml", "milliliters": "ml",
 }  # fmt: skip
 
+LONGEST_WRITTEN = 60
+"""Characters of a quantity as people write it; longer text is not looked into."""
+
+# Possessive quantifiers never try a shorter run, so that a miss costs one pass.
 _WRITTEN = re.compile(
-    r"""\s* (?P<number> [+-]? (?: \d+ (?:[.,]\d*)? | [.,]\d+ ) (?:e[+-]?\d+)? )
-        \s* (?P<unit> [a-z"]* ) \.? \s*""",
+    r"""(?P<number> [+-]? (?: \d++ (?:[.,]\d*+)? | [.,]\d++ ) (?:e[+-]?\d++)? )
+        \s*+ (?P<unit> [a-z"]*+ ) \.?""",
     re.VERBOSE | re.IGNORECASE,
 )
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
@@ -182,7 +186,7 @@ def parse_volume(text: str, default_unit: str | None = None) -> Volume:
 
 
 def _number_and_unit(text: str, default_unit: str | None, example: str) -> tuple[float, str]:
-    match = _WRITTEN.fullmatch(text)
+    match = _WRITTEN.fullmatch(text.strip()) if len(text) <= LONGEST_WRITTEN else None
     if match is None:
         raise UnitError(text, f"a number and its unit, as in {example}")
     number, unit = match["number"], match["unit"] or default_unit

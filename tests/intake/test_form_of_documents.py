@@ -77,7 +77,7 @@ def test_a_document_of_very_many_parts_is_refused(send, body, says):
         ("loading", "slow", "static or shock"),
         ("temperature_C", 400, "degrees Celsius, from -60 to 60"),
         ("soak_hours", -1, "hours, from 0 to 10000"),
-        ("baselines", {}, "a list of baselines"),
+        ("baselines", {}, "a list of at most 500 baselines"),
     ],
 )
 def test_a_session_member_of_another_kind_is_named(refused, right, member, value, expected):

@@ -95,6 +95,39 @@ def test_a_sheet_with_a_cell_in_its_last_corner_is_refused(send):
         send(workbook(XFD1048576="far"), form=XLSX)
 
 
+def test_a_cell_of_millions_of_characters_is_refused_in_little_memory(send):
+    long = b'<worksheet><sheetData><row><c t="str"><v>' + b"x" * 60_000_000
+    bomb = repacked(workbook(), sheet1=long + b"</v></c></row></sheetData></worksheet>")
+    assert len(bomb) < 70_000
+
+    tracemalloc.start()
+    with pytest.raises(TooLarge, match="holds more than 4000 characters"):
+        send(bomb, form=XLSX)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+
+    assert peak < 20_000_000
+
+
+def test_entities_are_refused_at_sight(send):
+    entities = b'<!DOCTYPE worksheet [<!ENTITY many "many">]><worksheet>&many;</worksheet>'
+
+    with pytest.raises(Unreadable, match="document type declaration"):
+        send(repacked(workbook(), sheet1=entities), form=XLSX)
+
+
+def test_a_sheet_that_hides_in_a_part_of_another_name_is_not_read(send):
+    """Only what was measured reaches the reader, whatever the workbook says its sheet is."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(workbook())) as old, zipfile.ZipFile(out, "w", 8) as new:
+        for name in old.namelist():
+            text = old.read(name).replace(b"worksheets/sheet1.xml", b"worksheets/sheet1.dat")
+            new.writestr(name.replace("sheet1.xml", "sheet1.dat"), text)
+
+    with pytest.raises(Unreadable, match="The workbook can't be read"):
+        send(out.getvalue(), form=XLSX)
+
+
 @pytest.mark.parametrize(
     "body", [b"not a zip", b"PK\x03\x04 half", workbook()[:2000]], ids=["text", "half", "cut"]
 )
