@@ -16,6 +16,7 @@ from results import lookups
 from results.editions import edition_of_pool
 from results.keeping import kept_until_changed
 from results.models import Pool, PoolMembership, PoolVersion
+from results.reasons import with_reasons
 
 LISTED = 100
 """Sets that a version in the history names of those that came, and of those that went."""
@@ -24,6 +25,7 @@ LISTED = 100
 class PastVersionDocument(VersionDocument):
     """A version of a pool, why it was computed, and the sets that came and went with it."""
 
+    why = serializers.SerializerMethodField()
     sets_added = serializers.SerializerMethodField(help_text=f"the first {LISTED}")
     sets_removed = serializers.SerializerMethodField(help_text=f"the first {LISTED}")
     number_added = serializers.IntegerField(source="added")
@@ -40,6 +42,9 @@ class PastVersionDocument(VersionDocument):
             "number_removed",
             "changes",
         ]
+
+    def get_why(self, version: PoolVersion) -> list[str]:
+        return with_reasons(version.why)
 
     def get_sets_added(self, version: Any) -> list[str]:
         return self._links(version.first_added)

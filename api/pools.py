@@ -16,6 +16,7 @@ from results import lookups
 from results.editions import edition_of_pool, edition_of_pools
 from results.keeping import kept_until_changed
 from results.models import Connection, Pool, PoolVersion
+from results.reasons import with_reasons
 from rigs.models import Material
 
 
@@ -127,7 +128,7 @@ class PoolDocument(serializers.ModelSerializer):
 class OnePoolDocument(PoolDocument):
     """A pool with everything computed of it; testers, sets and history at their own addresses."""
 
-    why = serializers.ListField(source="current.why", child=serializers.CharField())
+    why = serializers.SerializerMethodField()
     figures = serializers.SerializerMethodField()
     findings = serializers.DictField(
         source="current.findings", help_text="how pulls ended, single pulls, moderators"
@@ -148,6 +149,9 @@ class OnePoolDocument(PoolDocument):
             "versions",
             "comparison",
         ]
+
+    def get_why(self, pool: Pool) -> list[str]:
+        return with_reasons(pool.current.why) if pool.current else []
 
     def get_figures(self, pool: Pool) -> dict[str, Any]:
         figures = pool.current.figures if pool.current else {}

@@ -20,6 +20,7 @@ from results.models import (
     ConnectionAlias,
     DirectComparison,
     Edition,
+    Erasure,
     Job,
     Message,
     NormalisedSet,
@@ -201,6 +202,16 @@ class PullAdmin(ReadOnly, admin.ModelAdmin):
         "pull_set__session__contributor__handle",
     ]
     show_full_result_count = False
+
+
+@admin.register(Erasure)
+class ErasureAdmin(ReadOnly, admin.ModelAdmin):
+    """What was erased, by whom and why."""
+
+    list_display = ["id", "at", "by", "account", "reason"]
+    list_filter = ["at"]
+    list_select_related = ["by", "account"]
+    search_fields = ["reason", "=account__id", "by__username"]
 
 
 @admin.register(Job)

@@ -49,7 +49,7 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
         PullSet.objects.select_for_update(no_key=True).filter(session=session).order_by("pk")
     )
     counted = {pull_set.pk for pull_set in pull_sets if pull_set.state in COUNTING}
-    why = f"session {session.pk} of {session.contributor.handle} was {standing}"
+    why = f"session {session.pk} was {standing}"
     pools = NormalisedSet.objects.filter(pull_set__in=pull_sets)
     touched = set(pools.values_list("pool_id", flat=True))
     down: set[int] = set()

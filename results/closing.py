@@ -1,43 +1,75 @@
-"""Closing an account: its data withdrawn, or kept without the name."""
+"""Closing an account: its data withdrawn, or kept without the name and the words."""
 
 from __future__ import annotations
 
 from allauth.account.models import EmailAddress
 from allauth.mfa.models import Authenticator
+from django.contrib.admin.models import LogEntry
 from django.contrib.auth.models import User
+from django.contrib.contenttypes.models import ContentType
+from django.contrib.sessions.models import Session as SignedIn
 from django.db import transaction
 from django.utils import timezone
 from knox.models import AuthToken
 
 from results import amending, renaming
-from results.models import PullSet, Session
+from results.erasing import erase_account
+from results.models import PullSet, Session, WaitingUpload
+from results.personal import CLOSED
 from results.states import lock_sets
 from rigs.joining import FORMER
 from rigs.locks import lock_contributor
-from rigs.models import Contributor, RigRevision
+from rigs.models import Contributor
+from rigs.refusals import AccountClosed
 
-REASON = "The account was closed."
 
-
-def close_account(contributor: Contributor, *, keep: bool) -> None:
+def close_account(
+    contributor: Contributor, *, keep: bool, by: User | None = None, reason: str = CLOSED
+) -> None:
     """End an account for good. With ``keep`` its sessions go on counting, under 'former
     contributor' and a number; without, every one of them is withdrawn.
 
-    Handle, name, mail address, club, the places of the rigs and every way to sign in are erased.
-    What moderators and others wrote of the sets stays, as do the withdrawn sessions, which
-    moderators alone can read. One transaction. Locks the contributor and, by ascending id, all of
-    their current sessions and pull sets at once, in the order of `rigs.locks`. Raises
-    AccountClosed where it is closed already.
+    Handle, mail address, club and every way to sign in are erased, and with them what
+    `results.personal` declares: names, notes, labels, places and the bytes of uploads. What
+    moderators wrote of the sets stays. ``by`` is an administrator, or the contributor where it is
+    None.
+
+    One transaction. Locks the contributor and, by ascending id, all of their current sessions and
+    pull sets at once, in the order of `rigs.locks`. Raises AccountClosed where it is closed
+    already, Forbidden for whoever is no administrator, and Invalid without a reason.
     """
     with transaction.atomic():
         locked = lock_contributor(contributor)
         current = _lock_current_sessions(locked)
         if not keep:
             for session in current:
-                amending.withdraw(session, locked, REASON)
+                amending.withdraw(session, locked, CLOSED)
         renaming.rewrite(locked, f"{FORMER} {locked.pk}")
-        _erase_profile(locked)
-        _erase_account(locked.user)
+        _erase(locked, by or locked.user, reason)
+        Contributor.objects.filter(pk=locked.pk).update(
+            club=None, shows_club=False, closed_at=timezone.now()
+        )
+    _end_sign_ins(locked.user)
+
+
+def erase_closed(contributor: Contributor, *, by: User, reason: str) -> None:
+    """Erase what an account that is closed still holds, as those closed by an earlier release do.
+
+    Transaction, locks and refusals as `close_account`.
+    """
+    with transaction.atomic():
+        try:
+            lock_contributor(contributor)
+        except AccountClosed:
+            _erase(contributor, by, reason)
+    _end_sign_ins(contributor.user)
+
+
+def _erase(contributor: Contributor, by: User, reason: str) -> None:
+    WaitingUpload.objects.filter(contributor=contributor).delete()
+    erase_account(contributor, by=by, reason=reason)
+    _erase_account(contributor.user)
+    _erase_log(contributor)
 
 
 def _lock_current_sessions(contributor: Contributor) -> list[Session]:
@@ -51,15 +83,6 @@ def _lock_current_sessions(contributor: Contributor) -> list[Session]:
     return current
 
 
-def _erase_profile(contributor: Contributor) -> None:
-    Contributor.objects.filter(pk=contributor.pk).update(
-        club=None, shows_club=False, closed_at=timezone.now()
-    )
-    RigRevision.objects.filter(rig__owner=contributor).update(
-        place="", latitude_deg=None, height_m=None
-    )
-
-
 def _erase_account(user: User) -> None:
     """Leave a row that nobody can sign in by, since what the account did still points to it."""
     user.username = f"former-{user.pk}"
@@ -71,3 +94,19 @@ def _erase_account(user: User) -> None:
     user.user_permissions.clear()
     for table in (AuthToken, EmailAddress, Authenticator):
         table.objects.filter(user=user).delete()
+
+
+def _erase_log(contributor: Contributor) -> None:
+    """Blank the names by which the admin's own log knows the account."""
+    for row in (contributor, contributor.user):
+        LogEntry.objects.filter(
+            content_type=ContentType.objects.get_for_model(row), object_id=str(row.pk)
+        ).update(object_repr=f"{FORMER} {contributor.pk}")
+
+
+def _end_sign_ins(user: User) -> None:
+    """Delete the sessions of browsers, which hold how and by which name one signed in."""
+    signed_in = SignedIn.objects.filter(expire_date__gt=timezone.now())
+    for session in signed_in.iterator():
+        if session.get_decoded().get("_auth_user_id") == str(user.pk):
+            session.delete()

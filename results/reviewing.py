@@ -176,7 +176,7 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
     if normalised is not None:
         stale.mark(
             [normalised.pool_id],
-            f"decision {change.pk} on set {pull_set.pk}: {decision}, {reason}",
+            f"decision {change.pk} on set {pull_set.pk}: {decision}",
             takes_down=change.from_state in COUNTING and to not in COUNTING,
         )
     notices.tell(pull_set, f"'{pull_set.label}' is {to} now. {reason}")

@@ -126,6 +126,6 @@ def _mark_stale(session: Session, taken_out: set[int]) -> None:
     )
     again = session.jobs.filter(state=Job.State.DONE).exists()
     done = "worked out again" if again else "added"
-    why = f"session {session.pk} of {session.contributor.handle} was {done}"
+    why = f"session {session.pk} was {done}"
     stale.mark(set(pools.values_list("pool_id", flat=True)) - taken_out, why)
     stale.mark(taken_out, why, takes_down=True)

@@ -3,6 +3,7 @@
 from results.models.connections import Connection, ConnectionAlias, TieParameter
 from results.models.editions import Edition
 from results.models.efficiencies import NormalisedSet, PairReference
+from results.models.erasures import Erasure
 from results.models.jobs import Job
 from results.models.pools import (
     DirectComparison,
@@ -11,6 +12,7 @@ from results.models.pools import (
     PoolVersion,
     StalePool,
 )
+from results.models.reports import Report
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.snapshots import Release, ReleasePart
@@ -24,6 +26,7 @@ __all__ = [
     "ConnectionAlias",
     "DirectComparison",
     "Edition",
+    "Erasure",
     "Job",
     "Message",
     "NormalisedSet",
@@ -36,6 +39,7 @@ __all__ = [
     "PullSet",
     "Release",
     "ReleasePart",
+    "Report",
     "ReviewCase",
     "Screening",
     "Session",

@@ -1,7 +1,7 @@
 """Tables of who measures with what."""
 
 from rigs.models.calibrations import Calibration, CalibrationReading
-from rigs.models.contributors import Club, Contributor
+from rigs.models.contributors import Club, Contributor, Suspension
 from rigs.models.lines import Line, Material
 from rigs.models.rigs import Rig, RigRevision
 
@@ -14,4 +14,5 @@ __all__ = [
     "Material",
     "Rig",
     "RigRevision",
+    "Suspension",
 ]

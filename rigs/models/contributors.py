@@ -51,6 +51,11 @@ class Contributor(models.Model):
         return self.handle
 
     @property
+    def suspension(self) -> Suspension | None:
+        """The suspension that holds now, if one does."""
+        return self.suspensions.filter(lifted_at=None).first()
+
+    @property
     def public_club(self) -> Club | None:
         """The club, where the contributor lets it be shown."""
         return self.club if self.shows_club else None
@@ -59,3 +64,36 @@ class Contributor(models.Model):
     def public_rigs(self) -> list[Any]:
         """The rigs, where the contributor lets them be listed."""
         return list(self.rigs.all()) if self.shows_rigs else []
+
+
+class Suspension(models.Model):
+    """That a moderator keeps a contributor from uploading, from one instant until another.
+
+    ``held`` names the changes of state by which sets were held with it.
+    """
+
+    contributor = models.ForeignKey(
+        Contributor, on_delete=models.PROTECT, related_name="suspensions"
+    )
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
+    reason = models.TextField()
+    at = models.DateTimeField(auto_now_add=True)
+    held = models.JSONField(default=list)
+    lifted_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    lifted_reason = models.TextField(blank=True)
+    lifted_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["contributor"],
+                condition=models.Q(lifted_at__isnull=True),
+                name="contributor_is_suspended_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.contributor}, suspended {self.at:%Y-%m-%d}"

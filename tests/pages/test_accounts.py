@@ -214,8 +214,10 @@ def test_another_handle_stands_wherever_the_first_did(league, django_capture_on_
     version = pool_of("Blood").current
     assert "marsh heron" in version.forest_light
     told = str(list(PoolVersion.objects.values_list("why", "forest_light", "forest_dark")))
-    assert "of marsh heron was added" in told
     assert "tester 0" not in told
+    reasons = str(list(PoolVersion.objects.values_list("why", flat=True)))
+    assert "was added" in reasons
+    assert "marsh heron" not in reasons
 
 
 def test_a_handle_that_is_taken_or_none_changes_nothing(owner, other):
@@ -264,7 +266,7 @@ def test_an_account_is_closed_once_and_withdrawn_sessions_do_not_hinder_it(owner
     first, second = (making.session(making.revision_of(owner, name=name)) for name in "ab")
     withdraw(first, owner, "the scale stuck")
     close_account(owner, keep=False)
-    assert Session.objects.get(pk=first.pk).standing_reason == "the scale stuck"
+    assert Session.objects.get(pk=first.pk).standing_reason == ""
     assert Session.objects.get(pk=second.pk).standing_reason == "The account was closed."
     with pytest.raises(Conflict):
         close_account(owner, keep=False)
