@@ -38,6 +38,12 @@ KINDS: dict[str, Kind] = {
         "This is not yours to do",
         "It is someone else's, or your role does not allow it.",
     ),
+    "account-suspended": Kind(
+        403,
+        "This account is suspended",
+        "A moderator has suspended the account: it can read, answer and withdraw, and its uploads "
+        "are refused. The detail has the moderator's reason. Nothing was stored.",
+    ),
     "not-found": Kind(404, "Not found", "Nothing is at this address, or nothing that you may see."),
     "not-allowed": Kind(
         405, "Not possible here", "This address does not take this method; 'Allow' lists its own."
@@ -96,7 +102,7 @@ KINDS: dict[str, Kind] = {
 _BY_STATUS = {
     kind.status: name
     for name, kind in KINDS.items()
-    if name not in ("unreadable", "account-closed", "job-failed")
+    if name not in ("unreadable", "account-closed", "account-suspended", "job-failed")
 }
 
 

@@ -22,7 +22,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler, set_rollback
 
 from api.problem_kinds import KINDS, kind_of_status
-from rigs.refusals import Conflict, Finding, Refused
+from rigs.refusals import Conflict, Finding, Refused, TooMany
 from rigs.uniqueness import TAKEN, is_unique_violation
 
 CONTENT_TYPE = "application/problem+json"
@@ -84,6 +84,8 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     }
     sent = _sent(request) if isinstance(error, exceptions.ValidationError) else None
     problem = problem_of(error, sent)
+    if isinstance(error, TooMany):
+        headers["Retry-After"] = str(error.retry_after_s)
     if problem.retry_after_s:
         headers["Retry-After"] = str(problem.retry_after_s)
     if problem.status >= 500:

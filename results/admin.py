@@ -13,6 +13,7 @@ from django.db.models import QuerySet
 from django.http import HttpRequest
 
 from results.desk.admin import CaseAdmin
+from results.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
 from results.models import (
     Baseline,
     CheckResult,
@@ -33,6 +34,7 @@ from results.models import (
     PullSet,
     Release,
     ReleasePart,
+    Report,
     ReviewCase,
     Screening,
     Session,
@@ -44,6 +46,7 @@ from results.models import (
 )
 from results.pooling import recompute_failed
 from rigs.admin import ReadOnly
+from rigs.models import Suspension
 from rigs.permissions import is_moderator
 
 
@@ -204,16 +207,6 @@ class PullAdmin(ReadOnly, admin.ModelAdmin):
     show_full_result_count = False
 
 
-@admin.register(Erasure)
-class ErasureAdmin(ReadOnly, admin.ModelAdmin):
-    """What was erased, by whom and why."""
-
-    list_display = ["id", "at", "by", "account", "reason"]
-    list_filter = ["at"]
-    list_select_related = ["by", "account"]
-    search_fields = ["reason", "=account__id", "by__username"]
-
-
 @admin.register(Job)
 class JobAdmin(ReadOnly, admin.ModelAdmin):
     """Jobs."""
@@ -347,6 +340,9 @@ class CheckResultAdmin(ReadOnly, admin.ModelAdmin):
 
 
 admin.site.register(ReviewCase, CaseAdmin)
+admin.site.register(Report, ReportAdmin)
+admin.site.register(Suspension, SuspensionAdmin)
+admin.site.register(Erasure, ErasureAdmin)
 
 
 @admin.register(Message)

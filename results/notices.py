@@ -30,6 +30,19 @@ def tell(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> N
     return notice
 
 
+def tell_account(contributor: Contributor, text: str) -> None:
+    """Tell a contributor of their account, in the caller's transaction; mailed where it can be.
+
+    Kept with the newest of their sets, since each notice is of one; without any the account page
+    alone says it.
+    """
+    newest = PullSet.objects.filter(session__contributor=contributor).order_by("-pk").first()
+    if newest is not None:
+        Notice.objects.create(to=contributor, pull_set=newest, text=text)
+    if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
+        after_commit(_mail, "Samespool: your account", text, contributor.user.email)
+
+
 def notices_of(contributor: Contributor) -> QuerySet[Notice]:
     """A contributor's notices, newest first."""
     return (

@@ -16,7 +16,7 @@ SQLite has one writer at a time and needs no order.
 from __future__ import annotations
 
 from rigs.models import Contributor
-from rigs.refusals import AccountClosed
+from rigs.refusals import AccountClosed, AccountSuspended
 
 
 def lock_contributor(contributor: Contributor) -> Contributor:
@@ -31,4 +31,13 @@ def lock_contributor(contributor: Contributor) -> Contributor:
     )
     if locked.closed_at is not None:
         raise AccountClosed
+    return locked
+
+
+def lock_uploader(contributor: Contributor) -> Contributor:
+    """The same before an upload. Raises AccountSuspended as well."""
+    locked = lock_contributor(contributor)
+    suspension = locked.suspension
+    if suspension is not None:
+        raise AccountSuspended(suspension.reason)
     return locked

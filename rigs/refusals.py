@@ -61,6 +61,29 @@ class Forbidden(Refused):
     title = "This is not yours to do"
 
 
+class AccountSuspended(Forbidden):
+    """A moderator has suspended the account; its uploads are refused."""
+
+    kind = "account-suspended"
+    title = "This account is suspended"
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(
+            f"A moderator has suspended this account, so nothing can be uploaded for it. {reason}"
+        )
+
+
+class TooMany(Refused):
+    """It was asked for too often; again after so many seconds."""
+
+    kind = "too-many-requests"
+    title = "Too many requests"
+
+    def __init__(self, retry_after_s: int) -> None:
+        super().__init__(f"That is often enough for now: try again in {retry_after_s} s.")
+        self.retry_after_s = retry_after_s
+
+
 class Conflict(Refused):
     """It collides with what is already there."""
 

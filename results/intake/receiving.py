@@ -13,7 +13,7 @@ from results.intake.fingerprint import fingerprint
 from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
 from results.models import Job, Session, Upload
-from rigs.locks import lock_contributor
+from rigs.locks import lock_uploader
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid, Refused
 
@@ -47,8 +47,8 @@ def receive(
     ``replaces`` the earlier version and its pull sets are locked too, in the order of
     `rigs.locks`.
 
-    Raises Unreadable, TooLarge, Invalid, Forbidden, AccountClosed, and Conflict where the session
-    is stored under another key.
+    Raises Unreadable, TooLarge, Invalid, Forbidden, AccountClosed, AccountSuspended, and Conflict
+    where the session is stored under another key.
     """
     key = _checked_key(idempotency_key)
     sha256 = hashlib.sha256(body).hexdigest()
@@ -60,7 +60,7 @@ def receive(
     try:
         _refuse_twin(contributor, mark, replaces)
         with transaction.atomic():
-            lock_contributor(contributor)
+            lock_uploader(contributor)
             if replaces is not None:
                 amending.retire(replaces, contributor, Session.Standing.REPLACED, reason)
             session, job = _stored(contributor, checked, mark, replaces)

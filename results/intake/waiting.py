@@ -8,7 +8,7 @@ from django.db import transaction
 
 from results.intake.receiving import Receipt, receive
 from results.models import Upload, WaitingUpload
-from rigs.locks import lock_contributor
+from rigs.locks import lock_uploader
 from rigs.models import Contributor
 from rigs.refusals import Conflict
 
@@ -18,11 +18,11 @@ def let_wait(
 ) -> WaitingUpload:
     """Keep a checked file in place of the one checked before.
 
-    Locks the contributor, then that one's row. Raises AccountClosed.
+    Locks the contributor, then that one's row. Raises AccountClosed, AccountSuspended.
     """
     with transaction.atomic():
         return WaitingUpload.objects.update_or_create(
-            contributor=lock_contributor(contributor),
+            contributor=lock_uploader(contributor),
             defaults={
                 "key": uuid.uuid4(),
                 "file_name": file_name[-120:],

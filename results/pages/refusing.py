@@ -9,12 +9,12 @@ from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 
-from rigs.refusals import Conflict, Forbidden, Refused
+from rigs.refusals import Conflict, Forbidden, Refused, TooMany
 from rigs.uniqueness import TAKEN, is_unique_violation
 
 
 def show_refusals(answer: Callable[[HttpRequest], HttpResponse]) -> Any:
-    """Answer a refusal that a page let through by 403, 409 or 422, and so a unique constraint."""
+    """Answer a refusal that a page let through by 403, 409, 422 or 429; a unique constraint too."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
         return answer(request)
@@ -28,6 +28,6 @@ def _page(request: HttpRequest, error: Exception) -> HttpResponse | None:
         error = Conflict(TAKEN)
     if not isinstance(error, Refused):
         return None
-    status = {Forbidden: 403, Conflict: 409}
+    status = {Forbidden: 403, Conflict: 409, TooMany: 429}
     code = next((code for kind, code in status.items() if isinstance(error, kind)), 422)
     return render(request, "pages/refusal.html", {"refusal": error}, status=code)

@@ -17,9 +17,10 @@ from results import amending, draining
 from results.closing import close_account
 from results.intake import receive
 from results.models import Job, PoolMembership, PullSet, Session
-from results.reviewing import MODERATORS, decide_many
+from results.reviewing import decide_many
 from results.states import COUNTING
 from rigs.models import Contributor
+from rigs.permissions import MODERATORS
 from rigs.refusals import AccountClosed, Refused
 from tests import making
 from tests.conftest import contributor

@@ -4,7 +4,7 @@ from importlib import import_module
 
 import pytest
 
-by_number = import_module("results.migrations.0013_reasons_name_no_one").by_number
+by_number = import_module("results.migrations.0015_reasons_name_no_one").by_number
 
 KEPT = [
     ("session 12 of sandgrain was added", "session 12 was added"),

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('results', '0011_editions_of_drawings'),
+        ('results', '0013_taken_down_pools'),
         ('rigs', '0004_suspensions'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

@@ -35,6 +35,6 @@ def name_no_one(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("results", "0012_erasures_and_reports")]
+    dependencies = [("results", "0014_erasures_and_reports")]
 
     operations = [migrations.RunPython(name_no_one, migrations.RunPython.noop)]
