@@ -12,6 +12,7 @@ from results.lookups import pools
 from results.models import Baseline, CheckResult, Job, Message, Pool, PullSet, Screening, Session
 from results.states import COUNTING, State
 from results.statistics.pool_fit import LEAST_TESTERS
+from results.usable_straight import usable
 from rigs.models import Contributor
 
 BASELINES_OFFERED = 30
@@ -35,13 +36,12 @@ class Held:
 def latest_straight(contributor: Contributor) -> QuerySet[Baseline]:
     """Straight line of one's latest sessions: ``parted`` pulls, ``mean_N`` and ``sd_N`` of them.
 
+    None that is held or was rejected.
     Readings as the scale gave them, so they compare on the same revision alone.
     """
     in_line = Q(pulls__failure_mode="line")
     return (
-        Baseline.objects.filter(
-            session__contributor=contributor, session__standing=Session.Standing.CURRENT
-        )
+        usable(Baseline.objects.filter(session__contributor=contributor))
         .select_related("line", "session__revision__rig")
         .annotate(
             parted=Count("pulls", in_line),

@@ -11,6 +11,7 @@ from django.db.models import Count, Q
 
 from results.models import Baseline, Pull, Session
 from results.referencing import Specimen
+from results.usable_straight import usable
 from rigs.metrology.validity import BaselineFacts, BaselineValidity, baseline_validity
 from rigs.models import Line
 
@@ -40,8 +41,9 @@ Found: TypeAlias = dict[tuple[Session, Specimen], list[Baseline]]
 def borrow(session: Session, wanted: Iterable[Specimen]) -> dict[Specimen, Lent]:
     """For each specimen the valid baseline nearest in time, by the specimen that was pulled.
 
-    Of the same revision, spool and state, within 30 days, three pulls parted in the free length.
-    Loads are to be taken on the borrowing session's scale, so that its gain still cancels.
+    None that is held or was rejected. Of the same revision, spool and state, within 30 days, three
+    pulls parted in the free length. Loads are to be taken on the borrowing session's scale, so
+    that its gain still cancels.
     """
     wanted = list(wanted)
     found = _found(session, wanted) if wanted else {}
@@ -90,9 +92,9 @@ def _found(session: Session, wanted: list[Specimen]) -> Found:
     lines: set[Line] = {specimen.line for specimen in wanted}
     found: Found = defaultdict(list)
     for baseline in (
-        Baseline.objects.filter(
+        usable(Baseline.objects.all())
+        .filter(
             session__revision__rig=session.revision.rig_id,
-            session__standing=Session.Standing.CURRENT,
             session__loading=session.loading,
             line__in=lines,
         )

@@ -18,9 +18,10 @@ from results.after_commit import after_commit
 from results.clock import from_now
 from results.full_database import is_full
 from results.models import Job, Pool, PullSet, Session
-from results.normalising import normalise_session
+from results.normalising import fix_references, normalise_session
 from results.screening import screen_session
 from results.unfinished import given_up, incomplete_pools, stale_pools
+from results.usable_straight import misled_by
 from results.waking_again import (
     count_from_now,
     incomplete_to_wake,
@@ -66,12 +67,29 @@ def run(job_id: uuid.UUID) -> None:
     with bound_contextvars(job=str(job.pk), session=job.session_id, attempt=job.attempts):
         try:
             normalise_session(job.session_id, still_ours=lambda: goes_on(job, Job.Step.SCREENING))
-            tell_of_signals(job.session_id)
-            screen_session(job.session_id, still_ours=lambda: still_ours(job))
+            screen_session(
+                job.session_id,
+                still_ours=lambda: still_ours(job),
+                follow=lambda: _follow(job.session_id),
+            )
             log.info("job worked out")
         except Exception as error:
             log.exception("job failed")
             _give_back(job, error)
+
+
+def _follow(session_id: int) -> None:
+    """What follows from a screening, in its transaction: which straight line is to be learned from.
+
+    A drifting rig is told of, the reference of a pair is fixed, and whoever borrowed what is held
+    now is worked out again.
+    """
+    session = Session.objects.select_related("revision").get(pk=session_id)
+    tell_of_signals(session_id)
+    if fix_references(session):
+        enqueue(session)
+    for each in misled_by(session):
+        enqueue(each)
 
 
 def retry(job_ids: Iterable[uuid.UUID]) -> int:

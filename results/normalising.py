@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from django.db import transaction
@@ -14,7 +14,7 @@ from results.borrowing import borrow
 from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
 from results.referencing import Specimen
 from results.scales import Scale, scale_of
-from results.states import State, lock_sets
+from results.states import COUNTING, State, lock_sets
 from results.statistics.censored import Strength
 from results.statistics.efficiency import Efficiency
 from results.working_out import (
@@ -39,6 +39,76 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
         session.pull_sets.select_related("main_line", "leader_line").exclude(state=State.WITHDRAWN)
     )
     scale = scale_of(session)
+    behind = _behind(session, sets, scale)
+    strengths = straight_strengths(scale, behind.straight)
+    fixed = fixed_references(contested_pairs(sets, strengths))
+    figures = work_out(scale, behind.straight, _with_pulls(session, sets), fixed, behind.notes)
+    with transaction.atomic():
+        if still_ours():
+            _store(session, scale, behind.baselines, dict(zip(sets, figures, strict=True)))
+
+
+def fixed_references(pairs: Mapping[tuple[int, int], int]) -> dict[tuple[int, int], int]:
+    """The reference line of each contested pair: the fixed one, or else that of the session."""
+    known = PairReference.objects.filter(main_line_id__in={main for main, _ in pairs})
+    rows = known.values_list("main_line_id", "leader_line_id", "reference_line_id")
+    fixed = {(main, leader): line for main, leader, line in rows if (main, leader) in pairs}
+    return {**pairs, **fixed}
+
+
+def fix_references(session: Session) -> bool:
+    """Fix the reference of each contested pair that this session is the first to count with.
+
+    In the caller's transaction. Answers whether another session was first, with the other line,
+    after this one was worked out: then it is to be worked out again.
+    """
+    counting = [
+        found
+        for found in NormalisedSet.objects.filter(
+            pull_set__session=session,
+            pull_set__state__in=COUNTING,
+            pull_set__leader_line__isnull=False,
+        ).select_related("pull_set__main_line", "pull_set__leader_line", "baseline")
+        if found.baseline.line_id != _fixed_for(found.pull_set)
+    ]
+    if not counting:
+        return False
+    scale = scale_of(session)
+    sets = [found.pull_set for found in counting]
+    contested = contested_pairs(
+        sets, straight_strengths(scale, _behind(session, sets, scale).straight)
+    )
+    again = False
+    for found in counting:
+        main_id, leader_id = found.pull_set.main_line_id, found.pull_set.leader_line_id
+        if leader_id is None or (main_id, leader_id) not in contested:
+            continue
+        pair, _ = PairReference.objects.get_or_create(
+            main_line_id=main_id,
+            leader_line_id=leader_id,
+            defaults={"reference_line_id": found.baseline.line_id},
+        )
+        again |= pair.reference_line_id != found.baseline.line_id
+    return again
+
+
+def _fixed_for(pull_set: PullSet) -> int | None:
+    pair = PairReference.objects.filter(
+        main_line=pull_set.main_line_id, leader_line=pull_set.leader_line_id
+    ).first()
+    return pair.reference_line_id if pair else None
+
+
+@dataclass(frozen=True)
+class _Behind:
+    """The straight line behind the sets of a session: its own, and what it borrows."""
+
+    baselines: dict[Specimen, list[Baseline]]
+    straight: dict[Specimen, Pulls]
+    notes: dict[Specimen, str]
+
+
+def _behind(session: Session, sets: list[PullSet], scale: Scale) -> _Behind:
     baselines = _baselines(session)
     straight: dict[Specimen, Pulls] = {
         specimen: [pull for baseline in found for pull in baseline.pulls.all()]
@@ -48,12 +118,8 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
     for specimen, borrowed in lent.items():
         baselines[specimen] = list(borrowed.baselines)
         straight[specimen] = borrowed.pulls
-    fixed = _fix_references(contested_pairs(sets, straight_strengths(scale, straight)))
     notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
-    figures = work_out(scale, straight, _with_pulls(session, sets), fixed, notes)
-    with transaction.atomic():
-        if still_ours():
-            _store(session, scale, baselines, dict(zip(sets, figures, strict=True)))
+    return _Behind(baselines, straight, notes)
 
 
 def _baselines(session: Session) -> dict[Specimen, list[Baseline]]:
@@ -71,19 +137,6 @@ def _with_pulls(session: Session, sets: list[PullSet]) -> list[tuple[PullSet, Pu
     for pull in Pull.objects.filter(pull_set__session=session).order_by("pk"):
         pulls[pull.pull_set_id].append(pull)
     return [(pull_set, pulls[pull_set.pk]) for pull_set in sets]
-
-
-def _fix_references(pairs: dict[tuple[int, int], int]) -> dict[tuple[int, int], int]:
-    """The reference line of each contested pair: the first session to meet a pair fixes it."""
-    fixed = {}
-    for (main_id, leader_id), line_id in pairs.items():
-        pair, _ = PairReference.objects.get_or_create(
-            main_line_id=main_id,
-            leader_line_id=leader_id,
-            defaults={"reference_line_id": line_id},
-        )
-        fixed[main_id, leader_id] = pair.reference_line_id
-    return fixed
 
 
 def _store(

@@ -11,9 +11,12 @@ from django.contrib.auth.models import AnonymousUser, User
 from django.db import transaction
 
 from results import notices, stale
-from results.models import Message, NormalisedSet, PullSet, ReviewCase, StateChange
+from results.models import Message, NormalisedSet, PullSet, ReviewCase, Session, StateChange
+from results.normalising import fix_references
+from results.reworking import work_out_again
 from results.shifting import pool_shift
 from results.states import ALLOWED, COUNTING, State, move
+from results.usable_straight import lacking_since, misled_by, usable
 from rigs.locks import lock_contributor
 from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -67,7 +70,21 @@ def decide_many(
         for pull_set in _locked(pull_sets):
             _check_version(pull_set, (expected or {}).get(pull_set.pk))
             changes.append(_decide(by, pull_set, decision, reason.strip()))
+        for session in {change.pull_set.session for change in changes}:
+            _follow(session)
     return changes
+
+
+def _follow(session: Session) -> None:
+    """Work out again what had been measured against straight line that is held now, or lacked it.
+
+    What a released session is the first to count with is fixed as the reference of its pairs.
+    """
+    work_out_again(misled_by(session))
+    if usable(session.baselines.all()).exists():
+        work_out_again(lacking_since(session))
+    if fix_references(session):
+        work_out_again(Session.objects.filter(pk=session.pk))
 
 
 def ask(*, by: User, pull_set: PullSet, text: str) -> Message:

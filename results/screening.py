@@ -22,12 +22,15 @@ UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
 """States in which screening may hold a set; a person's decision is not its to undo."""
 
 
-def screen_session(session_id: int, *, still_ours: Callable[[], bool]) -> None:
+def screen_session(
+    session_id: int, *, still_ours: Callable[[], bool], follow: Callable[[], None]
+) -> None:
     """Put a normalised session through every check, hold what can't be right, let the rest count.
 
     Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
-    yes within it. Run twice it leaves the same rows. Pools touched are marked as stale. Locks:
-    the rows of this session's sets.
+    yes within it; ``follow`` does in it what follows from what is held and what counts. Run twice
+    it leaves the same rows. Pools touched are marked as stale. Locks: the rows of this session's
+    sets.
     """
     session = Session.objects.select_related("revision", "contributor__user").get(pk=session_id)
     evidence = evidence_of(session)
@@ -46,6 +49,7 @@ def screen_session(session_id: int, *, still_ours: Callable[[], bool]) -> None:
             _keep(session, found)
             taken_out = _move(evidence, holding, shifts)
             _mark_stale(session, taken_out)
+            follow()
 
 
 def _holds(found: list[Found]) -> list[Found]:

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from django.db import transaction
 from django.db.models import Prefetch, QuerySet
 
 from results import notices
@@ -19,6 +18,7 @@ from results.models import Baseline, NormalisedSet, Notice, PullSet, Session
 from results.referencing import Specimen
 from results.scales import scale_of
 from results.statistics.censored import Strength
+from results.usable_straight import OUT, usable
 from results.working_out import straight_strengths
 from rigs.metrology.errors import MetrologyError
 from rigs.metrology.watch import Change, StraightLineWatch, watch_straight_line
@@ -127,17 +127,19 @@ def _with_key(key: Key, session: Session, series: Iterable[Series]) -> Series | 
 def tell_of_signals(session_id: int) -> None:
     """Tell the tester, once, of every chart of straight line that signals at this session.
 
-    Reads outside, and writes each notice in a transaction of its own. A session without pull
-    sets has nobody to warn: the chart on the rig's page shows it.
+    In the caller's transaction, once the session was screened, so that straight line that is held
+    warns nobody. A session without pull sets has nobody to warn: the chart on the rig's page shows
+    it. Locks: the row of the first set concerned.
     """
     session = Session.objects.get(pk=session_id)
+    if not usable(session.baselines.all()).exists():
+        return
     lines = session.baselines.values("line")
     alike = _alike(session).filter(pk__in=Baseline.objects.filter(line__in=lines).values("session"))
     for series in _straight(_sessions(alike)):
         for point in series.signals:
             if point.session.pk == session_id and point.sets:
-                with transaction.atomic():
-                    _tell_once(point, _warning(series, point))
+                _tell_once(point, _warning(series, point))
 
 
 def _tell_once(point: Point, text: str) -> None:
@@ -166,8 +168,11 @@ def _alike(session: Session) -> QuerySet[Session]:
 
 
 def _sessions(sessions: QuerySet[Session]) -> list[Session]:
-    """Current sessions with all that is charted of them, by day, in six queries."""
-    pull_sets = PullSet.objects.exclude(state=PullSet.State.WITHDRAWN).select_related(
+    """Current sessions with all that is charted of them, by day, in six queries.
+
+    What is held, rejected or withdrawn is left out, straight line as well as sets.
+    """
+    pull_sets = PullSet.objects.exclude(state__in=OUT).select_related(
         "connection", "main_line", "leader_line", "normalised__baseline"
     )
     return list(
@@ -175,7 +180,7 @@ def _sessions(sessions: QuerySet[Session]) -> list[Session]:
         .select_related("revision__rig__owner", "contributor")
         .prefetch_related(
             "revision__calibrations",
-            Prefetch("baselines", Baseline.objects.select_related("line").order_by("pk")),
+            Prefetch("baselines", usable(Baseline.objects.select_related("line").order_by("pk"))),
             "baselines__pulls",
             Prefetch("pull_sets", pull_sets.order_by("pk")),
         )

@@ -6,6 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Q
+
 from results.desk import pictures
 from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase
 from results.normalising import scale_of
@@ -99,10 +101,14 @@ def _efficiencies(normalised: NormalisedSet, *, own: bool) -> list[float]:
 
 
 def _straight_by_day(normalised: NormalisedSet) -> list[pictures.StraightMean]:
-    """Means of the same line, wet or dry alike: on this revision, and in other testers' hands."""
+    """Means of the same line, wet or dry alike: on this revision, and in other testers' hands.
+
+    This session's beside those of sets that count.
+    """
     session = normalised.pull_set.session
     rows = (
         NormalisedSet.objects.filter(
+            Q(pull_set__state__in=COUNTING) | Q(baseline=normalised.baseline_id),
             baseline__line=normalised.baseline.line_id,
             pull_set__session__state=session.state,
             pull_set__session__standing=session.Standing.CURRENT,

@@ -11,7 +11,7 @@ from results.intake.checking import Checked, check
 from results.intake.parts import Joined
 from results.intake.reading import read
 from results.intake.sufficiency import by_specimen, unsaved
-from results.models import PairReference
+from results.normalising import fixed_references
 from results.referencing import Specimen
 from results.scales import scale_of
 from results.working_out import (
@@ -86,18 +86,7 @@ def _figures(checked: Checked) -> list[SetFigures | NoFigures]:
     straight |= {specimen: borrowed.pulls for specimen, borrowed in lent.items()}
     pairs = contested_pairs(rows, straight_strengths(scale, straight))
     notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
-    return work_out(scale, straight, sets, pairs | _fixed(pairs), notes)
-
-
-def _fixed(pairs: dict[tuple[int, int], int]) -> dict[tuple[int, int], int]:
-    """References that earlier sessions fixed for these pairs of lines."""
-    mains = {main for main, _ in pairs}
-    known = PairReference.objects.filter(main_line_id__in=mains)
-    return {
-        (pair.main_line_id, pair.leader_line_id): pair.reference_line_id
-        for pair in known
-        if (pair.main_line_id, pair.leader_line_id) in pairs
-    }
+    return work_out(scale, straight, sets, fixed_references(pairs), notes)
 
 
 def _set(part: Joined, found: SetFigures | NoFigures) -> SetPreview:

@@ -72,7 +72,7 @@ def test_a_worker_that_wakes_up_late_does_not_write_over_the_one_that_took_its_p
     jobs.claim(job.pk)
 
     jobs.normalise_session(session.pk, still_ours=lambda: jobs.still_ours(late))
-    jobs.screen_session(session.pk, still_ours=lambda: jobs.still_ours(late))
+    jobs.screen_session(session.pk, still_ours=lambda: jobs.still_ours(late), follow=lambda: None)
 
     assert session.pull_sets.get().state == "received"
     assert not NormalisedSet.objects.exists()

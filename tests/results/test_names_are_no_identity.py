@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
+import numpy as np
 import pytest
 from django.apps import apps
 from django.db import models
@@ -32,13 +33,17 @@ NO_WORDS = ("url", "verdict", "cause", "kind", "evaluation", "state", "signals",
 
 
 def _session(revision: RigRevision, day: int, turns: dict[int, tuple[float, ...]], shift=1.0):
+    rng = np.random.default_rng(100 * revision.pk + day)
     session = making.session(revision, pulled_on=FIRST_DAY + timedelta(days=day))
     thin, thick = making.line("thin"), making.line("thick", label_N=180)
     making.straight(session, thin, [shift * load for load in STRAIGHT_N], spool="A")
     making.straight(session, thick, [190.0, 188.0, 191.0], spool="A")
     for tie in ("Blood", "Albright"):
         for number, readings in turns.items():
-            pull_set = making.joined(session, thin, thick, [shift * n for n in readings], tie=tie)
+            # Readings of another day or join, so that none are copied from one another.
+            jitter = rng.normal(0, 0.02, len(readings))
+            pulled = [shift * n * (1 + by) for n, by in zip(readings, jitter, strict=True)]
+            pull_set = making.joined(session, thin, thick, pulled, tie=tie)
             pull_set.parameters, pull_set.main_spool = {"turns_main": number}, "A"
             pull_set.save()
     jobs.enqueue(session)
