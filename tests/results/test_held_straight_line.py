@@ -179,12 +179,14 @@ def test_a_held_session_fixes_no_reference_for_the_others(revision, other):
 
 LOOKS = {
     "api/pool_parts.py": "none: an empty queryset for the schema",
+    "results/amending.py": "what leaves with a session",
     "results/baselines.py": "a session's own, and what it borrowed",
     "results/bench_lookups.py": "usable",
     "results/borrowing.py": "usable",
     "results/catalogue_lookups.py": "counting",
     "results/describing.py": "the members of a pool",
     "results/desk/case.py": "counting",
+    "results/erasing.py": "what is blanked",
     "results/evidence.py": "counting",
     "results/intake/storing.py": "a session's own, as it is stored",
     "results/lookups.py": "counting",
