@@ -13,12 +13,15 @@ from api.documents import Link, address_of
 from api.pull_sets import FiguresDocument
 from results import lookups
 from results.editions import edition_of_pool
+from results.figures import Figures, figures_of
 from results.keeping import kept_until_changed
 from results.models import NormalisedSet, Pool
 from rigs.models import Contributor
 
 OF_TESTERS = ("tester_effects", "leave_one_out")
 """Figures of a version that are columns of one value a tester."""
+OF_EACH = ("tester", "effect", "effect_se", "value", "value_se")
+WITHOUT_EACH = ("tester", "mu", "se_model", "tau2_tester", "tau2_session", "tau2_set")
 
 
 class PooledSetDocument(FiguresDocument):
@@ -125,23 +128,23 @@ class TesterEffects(generics.ListAPIView):
 
     def get_queryset(self) -> Any:
         pool = generics.get_object_or_404(Pool.objects.published(), pk=self.kwargs["pk"])
-        self.figures = pool.current.figures if pool.current else {}
-        testers = self.figures.get("tester_effects", {}).get("tester", [])
-        return Contributor.objects.filter(pk__in=testers).order_by("handle")
+        figures = figures_of(pool.current)
+        self.effects = _rows(figures, "tester_effects", OF_EACH)
+        self.without = _rows(figures, "leave_one_out", WITHOUT_EACH)
+        return Contributor.objects.filter(pk__in=self.effects).order_by("handle")
 
     def paginate_queryset(self, queryset: Any) -> Any:
         page = super().paginate_queryset(queryset)
-        effects = _rows(self.figures.get("tester_effects"))
-        without = _rows(self.figures.get("leave_one_out"))
         return [
-            effects[one.pk] | {"tester": one.handle, "without": without.get(one.pk)}
+            self.effects[one.pk] | {"tester": one.handle, "without": self.without.get(one.pk)}
             for one in page or ()
         ]
 
 
-def _rows(columns: dict[str, list[Any]] | None) -> dict[int, dict[str, Any]]:
-    """Columns as one row a tester, by the tester's id."""
-    if not columns:
+def _rows(figures: Figures, name: str, columns: tuple[str, ...]) -> dict[int, dict[str, Any]]:
+    """Columns as one row a tester, by the tester's id; none where the version lacks one."""
+    found = figures.get(name)
+    if not found or not found.has(*columns):
         return {}
-    rows = zip(*columns.values(), strict=True)
-    return {row["tester"]: row for row in (dict(zip(columns, row, strict=True)) for row in rows)}
+    rows = zip(*(found[column] for column in columns), strict=True)
+    return {row[0]: dict(zip(columns, row, strict=True)) for row in rows}

@@ -13,7 +13,7 @@ from api.documents import Choice, Filters
 from api.pools import PoolDocument
 from results import lookups
 from results.models import DirectComparison
-from results.ranking import chances, places, ranked
+from results.ranking import can_be_ranked, chances, places, ranked
 from rigs.models import Material
 
 
@@ -88,7 +88,7 @@ class Ranking(generics.GenericAPIView):
     def get(self, request: Request) -> Response:
         """Joins of one line pair in groups that can't be told apart, the strongest first."""
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
-        unranked = [pool for pool in pools if pool.current.efficiency is None]
+        unranked = [pool for pool in pools if not can_be_ranked(pool)]
         likely = chances(pools)
         placed = [{**vars(each), "chance": likely[each.pool.pk]} for each in places(ranked(pools))]
         direct = lookups.direct_comparison(LinePair.conditions(request))

@@ -12,6 +12,7 @@ from django.db import close_old_connections
 from results import completing, exporting, jobs, pooling
 from results.clock import from_now
 from results.models import Job, Release
+from results.outdated import sweep_outdated
 from results.unfinished import incomplete_pools, stale_pools
 from results.waking import work_waits
 
@@ -68,6 +69,7 @@ def _drain_for_ever() -> None:
         close_old_connections()
         try:
             jobs.sweep()
+            sweep_outdated()
             drain()
             exporting.sweep_releases()
             make_releases()

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 import structlog
 from django.db import transaction
 
 from results.editions import next_edition
+from results.figures import Figures, NotComputed, figures_of
 from results.forest import Forest, PooledRow, Row, darkened, svg
 from results.lookups import sets_of
 from results.members import Members, log_ratios, members_of
@@ -26,14 +26,16 @@ log = structlog.get_logger(__name__)
 def draw_forest(version: PoolVersion) -> None:
     """Draw the forest plot of a version, light and dark, and store both.
 
-    A pool without sets is not drawn. Nor is one whose drawing breaks off: its figures stand, and
-    the page shows their table alone.
+    A pool without sets is not drawn, nor a version that was computed without what is drawn. Nor
+    is one whose drawing breaks off: its figures stand, and the page shows their table alone.
     """
     try:
         forest = forest_of(version)
         if forest is None:
             return
         light = svg(forest)
+    except NotComputed:
+        return
     except Exception:
         log.exception("forest plot not drawn", pool=version.pool_id, version=version.number)
         return
@@ -54,13 +56,13 @@ def forest_of(version: PoolVersion) -> Forest | None:
         title=pool.tie,
         subtitle=(f"{pool.line_pair}, {pool.conditions}", _counts(version, len(rows))),
         rows=sorted((row for _, row in shown), key=lambda row: row.value, reverse=True),
-        pooled=_pooled(version.figures) if version.figures else None,
+        pooled=_pooled(figures_of(version)) if version.figures else None,
     )
 
 
 def _testers(version: PoolVersion) -> list[tuple[int, Row]]:
     """The pulls and the row of each tester."""
-    members, effects = members_of(version.pool_id), version.figures["tester_effects"]
+    members, effects = members_of(version.pool_id), figures_of(version)["tester_effects"]
     shrunken = dict(zip(effects["tester"], effects["value"], strict=True))
     means = _means(members, version)
     handles = Contributor.objects.in_bulk(means.tester.tolist())
@@ -89,8 +91,8 @@ def _means(members: Members, version: PoolVersion) -> MeansByTester:
         members.tester,
         members.session,
         members.baseline,
-        tau2_session=version.figures["tau2_session"],
-        tau2_set=version.figures["tau2_set"],
+        tau2_session=figures_of(version)["tau2_session"],
+        tau2_set=figures_of(version)["tau2_set"],
     )
 
 
@@ -109,7 +111,7 @@ def _sets(pool: Pool) -> list[tuple[int, Row]]:
     return rows
 
 
-def _pooled(figures: dict[str, Any]) -> PooledRow:
+def _pooled(figures: Figures) -> PooledRow:
     return PooledRow(
         value=_percent(figures["mu"]),
         low=_percent(figures["ci_low"]),

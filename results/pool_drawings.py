@@ -12,6 +12,7 @@ from typing import Any, Literal
 import altair as alt
 import vl_convert
 
+from results.figures import figures_of
 from results.forest import LIGHT, LONGEST_SUBTITLE, LONGEST_TITLE, Forest, Row, look, shortened
 from results.models import Pool, PoolVersion
 from results.statistics.failure_modes import EXACT
@@ -106,9 +107,9 @@ def history_svg(pool: Pool, versions: Sequence[PoolVersion]) -> str:
 
 
 def left_out_forest(version: PoolVersion, handles: Mapping[int, str]) -> Forest | None:
-    """The pool without each tester in turn; None where three are too few to leave one out."""
-    left_out = version.figures.get("leave_one_out")
-    if not left_out:
+    """The pool without each tester in turn; None where no one was left out: three are too few."""
+    left_out = figures_of(version).get("leave_one_out")
+    if not left_out or not left_out.has("tester", "mu", "se_model"):
         return None
     columns = zip(left_out["tester"], left_out["mu"], left_out["se_model"], strict=True)
     rows = [

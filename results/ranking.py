@@ -8,11 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from results.figures import figures_of
 from results.models import Pool
 from results.statistics.ranking import groups, rank
 
 Floats = NDArray[np.float64]
 Group = tuple[Pool, ...]
+RANKED_BY = ("mu", "se_robust", "df_satterthwaite")
 
 
 @dataclass(frozen=True)
@@ -28,18 +30,23 @@ class Place:
     groups: tuple[int, ...]
 
 
+def can_be_ranked(pool: Pool) -> bool:
+    """Whether it has a pooled figure, and of a version that knows all that ranking takes."""
+    return figures_of(pool.current).has(*RANKED_BY)
+
+
 def ranked(pools: Sequence[Pool]) -> list[Group]:
     """Groups of pools no two of which can be told apart, the strongest first.
 
-    Pools without a pooled figure are left out; a pool may stand in several groups. Two are told
+    Pools that can't be ranked are left out; a pool may stand in several groups. Two are told
     apart by their difference on the log scale, with CR2 standard errors and the degrees of
     freedom of Welch (1947, Biometrika 34:28-35) from Satterthwaite's of each. Testers who tied
     both would make the difference surer; that is left out, which errs to the side of not telling.
     """
-    pooled = [pool for pool in pools if pool.current and pool.current.figures]
+    pooled = [pool for pool in pools if can_be_ranked(pool)]
     if len(pooled) < 2:
         return [(pool,) for pool in pooled]
-    mu, se, df = (_column(pooled, name) for name in ("mu", "se_robust", "df_satterthwaite"))
+    mu, se, df = (_column(pooled, name) for name in RANKED_BY)
     found = groups(mu, np.diag(se**2), _welch(se**2, df))
     return [tuple(pooled[place] for place in group) for group in found]
 
@@ -64,11 +71,11 @@ def places(found: Sequence[Group]) -> list[Place]:
 
 
 def _mu(pool: Pool) -> float:
-    return float(pool.current.figures["mu"]) if pool.current else -np.inf
+    return float(figures_of(pool.current)["mu"])
 
 
 def _column(pools: Sequence[Pool], name: str) -> Floats:
-    return np.array([pool.current.figures[name] for pool in pools if pool.current])
+    return np.array([figures_of(pool.current)[name] for pool in pools])
 
 
 def _welch(variance: Floats, df: Floats) -> Floats:
@@ -89,7 +96,7 @@ class Chance:
 
 def chances(pools: Sequence[Pool]) -> dict[int, Chance]:
     """The chance of each pooled join among its line pair, by the pool's id; a lone join is best."""
-    pooled = [pool for pool in pools if pool.current and pool.current.figures]
+    pooled = [pool for pool in pools if can_be_ranked(pool)]
     if len(pooled) < 2:
         return {pool.pk: Chance(1.0, 1.0) for pool in pooled}
     mu, se = (_column(pooled, name) for name in ("mu", "se_robust"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -21,7 +22,7 @@ from results.outcomes import pooled_from
 from results.pooling import everything_said, said_by
 from results.recomputing_ties import ties_from_pulls
 from results.scales import loads_N
-from results.snapshots import FORMULAE, MOVED, libraries, snapshot_id
+from results.snapshots import FORMULAE, MOVED, Moved, libraries, snapshot_id
 from results.statistics.censored import Strength, strengths
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import MEANING
@@ -140,11 +141,16 @@ def _by_the_same(inputs: Mapping[str, Any]) -> bool:
 def _cause(inputs: Mapping[str, Any], each: Unlike) -> Cause:
     if inputs["formulae"] > FORMULAE:
         return Cause.FORMULAE
-    later = (MOVED[number] for number in MOVED if number > inputs["formulae"])
-    if any(fnmatchcase(each.path, pattern) for patterns in later for pattern in patterns):
+    if any(_moved(MOVED[number], each) for number in MOVED if number > inputs["formulae"]):
         return Cause.FORMULAE
     rounded = each.relative is not None and each.relative <= OF_LIBRARIES
     return Cause.LIBRARIES if rounded and inputs.get("libraries") != libraries() else Cause.DATA
+
+
+def _moved(by: Moved, each: Unlike) -> bool:
+    """Whether these formulae say that they moved this figure, and so far."""
+    far = math.inf if each.relative is None else each.relative
+    return far <= by.by and any(fnmatchcase(each.path, pattern) for pattern in by.figures)
 
 
 def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:

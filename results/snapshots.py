@@ -13,7 +13,7 @@ import hashlib
 import json
 import platform
 from collections.abc import Iterable, Mapping
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -22,12 +22,45 @@ import scipy
 from results.members import Members
 from results.statistics.pooling import Pooled
 
-FORMULAE = 1
+FORMULAE = 2
 """Release of normalising and pooling; raised by every change that can move a figure."""
 
-MOVED: dict[int, tuple[str, ...]] = {}
-"""By release of the formulae, which figures it moved by more than 1e-12, as shell patterns of
-their paths: ``figures.tau2_*``, ``findings.moderators.*``, ``held_by_nine``."""
+
+@dataclass(frozen=True)
+class Moved:
+    """What a release of the formulae moved by more than 1e-12, and by how much at most.
+
+    ``figures`` are shell patterns of their paths, as ``figures.tau2_*`` or ``held_by_nine``;
+    ``by`` is relative, infinity where what was no number changed.
+    """
+
+    why: str
+    by: float
+    figures: tuple[str, ...]
+
+
+MOVED: dict[int, Moved] = {
+    2: Moved(
+        "optima are polished until the score is rounding noise",
+        1e-8,
+        (
+            "figures.mu",
+            "figures.ci_*",
+            "figures.se_*",
+            "figures.df_satterthwaite",
+            "figures.tau2_*",
+            "figures.H2*",
+            "figures.I2_*",
+            "figures.prediction_*",
+            "figures.tester_effects.*",
+            "figures.leave_one_out.*",
+            "findings.moderators.tried*",
+            "i2",
+            "prediction_*",
+        ),
+    ),
+}
+"""By release of the formulae; a test holds it to the kept store of the last release."""
 
 COLUMNS_BEFORE = (
     "testers",
@@ -52,8 +85,8 @@ COLUMNS_BEFORE = (
 """Columns of a version from before it kept which ones it knows."""
 COLUMNS = COLUMNS_BEFORE
 """Columns in which a version says something; a new one is added to these, not to those before."""
-FIGURES = tuple(field.name for field in fields(Pooled))
-"""Members of a pooled version's ``figures``."""
+FIGURES = tuple(field.name for field in fields(Pooled) if field.name != "not_estimable")
+"""Members of a pooled version's ``figures``; why one is not estimable stands only where one is."""
 FINDINGS = ("endings", "told", "pulls", "straight", "worst", "moderators")
 """Members of a version's ``findings``."""
 

@@ -6,7 +6,7 @@ import uuid
 
 from celery import shared_task
 
-from results import completing, exporting, jobs, pooling
+from results import completing, exporting, jobs, outdated, pooling
 
 
 @shared_task(name="results.tasks.run_job")
@@ -36,4 +36,5 @@ def make_release(release_id: int) -> None:
 @shared_task(name="results.tasks.sweep")
 def sweep() -> None:
     jobs.sweep()
+    outdated.sweep_outdated()
     exporting.sweep_releases()

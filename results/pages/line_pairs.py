@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from results import lookups
+from results.figures import Figures
 from results.models import DirectComparison, Pool
 from results.ranking import Chance, chances, places, ranked
 from results.statistics.pool_fit import LEAST_TESTERS
@@ -104,16 +105,17 @@ def line_pair(request: HttpRequest) -> HttpResponse:
     )
 
 
+CONTRASTED = ("first", "second", "difference", "ci_low", "ci_high", "together")
+
+
 def contrasts_of(
     comparison: DirectComparison | None, pools: Mapping[int, Pool]
 ) -> Sequence[Contrast]:
     """Each pair of these pools' joins that was compared, the clearest difference first."""
-    if comparison is None or not comparison.figures:
-        return []
     told = [
         _contrast(each, pools)
-        for each in comparison.figures["differences"]
-        if each["first"] in pools and each["second"] in pools
+        for each in map(Figures, comparison.figures.get("differences", ()) if comparison else ())
+        if each.has(*CONTRASTED) and each["first"] in pools and each["second"] in pools
     ]
     return sorted(told, key=lambda contrast: -contrast.ratio)
 
@@ -123,7 +125,7 @@ def _contrast(told: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
     sign = 1 if told["difference"] >= 0 else -1
     ends = sorted((sign * told["ci_low"], sign * told["ci_high"]))
     first, second = pools[told["first"]], pools[told["second"]]
-    pooled = told["of_pools"]
+    pooled = told.get("of_pools")
     return Contrast(
         stronger=first if sign == 1 else second,
         weaker=second if sign == 1 else first,

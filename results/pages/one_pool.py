@@ -13,6 +13,7 @@ from django.views.decorators.http import require_safe
 
 from results import lookups
 from results.editions import edition_of_pool_page
+from results.figures import Figures, figures_of
 from results.keeping import kept_until_changed
 from results.models import Pool, PoolVersion
 from results.pages.line_pairs import contrasts_of, query_of
@@ -27,6 +28,9 @@ TESTERS_SHOWN = 12
 SURE_ENOUGH = 4.0
 """Satterthwaite degrees of freedom below which a CR2 interval is not to be relied on
 (Tipton 2015, Psychological Methods 20:375-393)."""
+
+
+MODERATED = ("name", "coefficient", "ci_low", "ci_high", "p_adjusted", "df")
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,7 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
 
 
 def _moderators(version: PoolVersion) -> list[Moderator]:
-    tried: list[dict[str, Any]] = version.findings.get("moderators", {}).get("tried", [])
+    tried = map(Figures, version.findings.get("moderators", {}).get("tried", []))
     return [
         Moderator(
             name=each["name"],
@@ -117,15 +121,17 @@ def _moderators(version: PoolVersion) -> list[Moderator]:
             shaky=each["df"] < SURE_ENOUGH,
         )
         for each in tried
+        if each.has(*MODERATED)
     ]
 
 
 def _without_testers(version: PoolVersion) -> list[WithoutTester]:
     """The pool without each tester, the most telling first."""
-    left_out = version.figures.get("leave_one_out")
-    if not left_out:
+    figures = figures_of(version)
+    left_out = figures.get("leave_one_out")
+    if not left_out or not left_out.has("tester", "mu") or not figures.has("mu"):
         return []
-    mu = version.figures["mu"]
+    mu = figures["mu"]
     moved = sorted(
         zip(left_out["tester"], left_out["mu"], strict=True), key=lambda each: -abs(each[1] - mu)
     )

@@ -10,6 +10,7 @@ from django.views.decorators.cache import cache_control
 from django.views.decorators.http import require_safe
 
 from results import forest, lookups, pool_drawings
+from results.figures import figures_of, findings_of
 from results.models import PoolVersion
 from results.pages.drawn import Form, answer
 from results.pages.line_pairs import pools_asked_for
@@ -21,7 +22,7 @@ from rigs.models import Contributor
 def pulls(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
     """Single pulls of the join and of straight line."""
     version = _current(pk)
-    if not version.findings.get("pulls"):
+    if not findings_of(version).has("pulls", "straight"):
         raise Http404
     return answer(f"pulls-{version.pk}", lambda: pool_drawings.pulls_svg(version), form)
 
@@ -44,8 +45,8 @@ def history(_request: HttpRequest, pk: int, form: Form = "light") -> HttpRespons
 def left_out(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
     """The pool without each tester in turn."""
     version = _current(pk)
-    testers = version.figures.get("leave_one_out") or {"tester": []}
-    handles = Contributor.objects.in_bulk(testers["tester"])
+    testers = (figures_of(version).get("leave_one_out") or {}).get("tester", [])
+    handles = Contributor.objects.in_bulk(testers)
     found = pool_drawings.left_out_forest(
         version, {tester: found.handle for tester, found in handles.items()}
     )

@@ -21,7 +21,7 @@ from results.pages.filters import Filters
 from results.pages.line_pairs import query_of
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.strips import Strip, strip_of
-from results.ranking import Place, places, ranked
+from results.ranking import Place, can_be_ranked, places, ranked
 from results.statistics.pool_fit import LEAST_TESTERS
 
 PAIRS_PER_PAGE = 10
@@ -126,7 +126,7 @@ def _section(pools: Sequence[Pool], shown: set[int], near: dict[int, int] | None
             alike = len(entries) > 1 and len({place.groups for place in together}) == 1
             clusters.append(Cluster(entries, alike))
     unranked = [
-        pool for pool in pools if pool.pk in shown and pool.current and not pool.current.figures
+        pool for pool in pools if pool.pk in shown and pool.current and not can_be_ranked(pool)
     ]
     first = pools[0]
     return Section(first.line_pair, first.conditions, query_of(first), clusters, unranked)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
 
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from results.figures import Figures, NotComputed, figures_of
 from results.models import PoolVersion
 from results.pages.figures import between, percent
 from results.statistics.prediction import FEW_TESTERS
@@ -33,43 +35,51 @@ def statements(version: PoolVersion) -> list[Statement]:
     """Everything to be said of a pooled figure; nothing where there is none."""
     if version.efficiency is None:
         return []
-    figures = version.figures
-    return [
-        *_value(version, figures),
-        *(_scatter(level, figures) for level in SCATTER),
-        *_disagreement(figures),
-        _within(version),
-    ]
+    figures = figures_of(version)
+    return [_told(version, figures, anchor, say) for anchor, say in SAID]
 
 
-def _value(version: PoolVersion, figures: dict[str, Any]) -> list[Statement]:
-    interval = between(version.interval_low, version.interval_high)
-    prediction = between(version.prediction_low, version.prediction_high)
+def _told(version: PoolVersion, figures: Figures, anchor: str, say: Say) -> Statement:
+    """A statement, or that the version was computed before there was what it says."""
+    try:
+        return say(version, figures)
+    except NotComputed as missing:
+        words = _("Not computed for this version yet; the next one will say it.")
+        return Statement(words, _("Lacking: %(name)s") % {"name": missing.args[0]}, anchor)
+
+
+def _value(version: PoolVersion, _figures: Figures) -> Statement:
     efficiency = percent(version.efficiency)
-    return [
-        Statement(
-            _("Tied and pulled by many, it holds %(value)s of the straight line's strength.")
-            % {"value": efficiency},
-            _("Pooled efficiency, three-level restricted likelihood: %(value)s")
-            % {"value": efficiency},
-            "efficiency",
-        ),
-        Statement(
-            _("Its true value likely lies in the range of %(interval)s.") % {"interval": interval},
-            _("95%% interval, CR2, %(df).1f degrees of freedom: %(interval)s")
-            % {"df": figures["df_satterthwaite"], "interval": interval},
-            "interval",
-        ),
-        Statement(
-            _("The mean of a tester new to it is expected in the range of %(interval)s.")
-            % {"interval": prediction},
-            _prediction(figures, prediction),
-            "prediction",
-        ),
-    ]
+    return Statement(
+        _("Tied and pulled by many, it holds %(value)s of the straight line's strength.")
+        % {"value": efficiency},
+        _("Pooled efficiency, three-level restricted likelihood: %(value)s")
+        % {"value": efficiency},
+        "efficiency",
+    )
 
 
-def _prediction(figures: dict[str, Any], interval: str) -> str:
+def _interval(version: PoolVersion, figures: Figures) -> Statement:
+    interval = between(version.interval_low, version.interval_high)
+    return Statement(
+        _("Its true value likely lies in the range of %(interval)s.") % {"interval": interval},
+        _("95%% interval, CR2, %(df).1f degrees of freedom: %(interval)s")
+        % {"df": figures["df_satterthwaite"], "interval": interval},
+        "interval",
+    )
+
+
+def _expected(version: PoolVersion, figures: Figures) -> Statement:
+    prediction = between(version.prediction_low, version.prediction_high)
+    return Statement(
+        _("The mean of a tester new to it is expected in the range of %(interval)s.")
+        % {"interval": prediction},
+        _prediction(figures, prediction),
+        "prediction",
+    )
+
+
+def _prediction(figures: Figures, interval: str) -> str:
     if figures["testers"] <= FEW_TESTERS:
         return _("95%% prediction interval, t on %(df)d degrees of freedom: %(interval)s") % {
             "df": figures["prediction_df"],
@@ -81,7 +91,7 @@ def _prediction(figures: dict[str, Any], interval: str) -> str:
     ) % {"interval": interval}
 
 
-def _scatter(level: str, figures: dict[str, Any]) -> Statement:
+def _scatter(level: str, _version: PoolVersion, figures: Figures) -> Statement:
     tau = _sd(figures[f"tau2_{level}"])
     if level not in figures["fitted"]:
         return Statement(
@@ -99,36 +109,36 @@ def _scatter(level: str, figures: dict[str, Any]) -> Statement:
     )
 
 
-def _disagreement(figures: dict[str, Any]) -> list[Statement]:
+def _shares(_version: PoolVersion, figures: Figures) -> Statement:
     shares = ", ".join(f"{level} {_share(figures[f'I2_{level}'])}" for level in SCATTER)
+    return Statement(
+        _("%(share)s of the variation between sets is real, not chance in the pulling.")
+        % {"share": _share(figures["I2_total"])},
+        _("I² %(total)s (%(shares)s)") % {"total": _share(figures["I2_total"]), "shares": shares},
+        "i2",
+    )
+
+
+def _disagreement(_version: PoolVersion, figures: Figures) -> Statement:
     p = figures["Q_p"]
     verdict = (
         _("The sets differ by more than chance in the pulling would have them.")
         if p < 0.05
         else _("The sets differ by no more than chance in the pulling would have them.")
     )
-    return [
-        Statement(
-            _("%(share)s of the variation between sets is real, not chance in the pulling.")
-            % {"share": _share(figures["I2_total"])},
-            _("I² %(total)s (%(shares)s)")
-            % {"total": _share(figures["I2_total"]), "shares": shares},
-            "i2",
-        ),
-        Statement(
-            verdict,
-            _("Q %(q).1f on %(df)d degrees of freedom, p %(p)s")
-            % {
-                "q": figures["Q"],
-                "df": figures["Q_df"],
-                "p": "< 0.001" if p < 0.001 else f"= {p:.3f}",
-            },
-            "q",
-        ),
-    ]
+    return Statement(
+        verdict,
+        _("Q %(q).1f on %(df)d degrees of freedom, p %(p)s")
+        % {
+            "q": figures["Q"],
+            "df": figures["Q_df"],
+            "p": "< 0.001" if p < 0.001 else f"= {p:.3f}",
+        },
+        "q",
+    )
 
 
-def _within(version: PoolVersion) -> Statement:
+def _within(version: PoolVersion, _figures: Figures) -> Statement:
     return Statement(
         _("Within a set, single ties scatter by %(join)s; straight line by %(line)s.")
         % {"join": percent(version.cv_join), "line": percent(version.cv_baseline)},
@@ -144,3 +154,16 @@ def _sd(variance: float | None) -> str:
 
 def _share(fraction: float) -> str:
     return f"{100 * fraction:.0f}%"
+
+
+Say = Callable[[PoolVersion, Figures], Statement]
+SAID: list[tuple[str, Say]] = [
+    ("efficiency", _value),
+    ("interval", _interval),
+    ("prediction", _expected),
+    *(("tau", partial(_scatter, level)) for level in SCATTER),
+    ("i2", _shares),
+    ("q", _disagreement),
+    ("cv", _within),
+]
+"""What is said of a figure, in order, and where the about page explains it."""

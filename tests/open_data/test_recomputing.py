@@ -11,7 +11,7 @@ from results import amending, draining, recomputing, reworking
 from results.jobs import enqueue
 from results.management.commands.recompute import EXPLAINED, UNEXPLAINED, UNKNOWN
 from results.models import Pool, PoolVersion, Pull, PullSet
-from results.snapshots import COLUMNS, FIGURES, FINDINGS, FORMULAE
+from results.snapshots import COLUMNS, FIGURES, FINDINGS, FORMULAE, Moved
 from tests import making
 from tests.api.leagues import league_of
 
@@ -177,10 +177,12 @@ def test_a_figure_that_later_formulae_say_they_moved_is_put_down_to_them(league,
     versions = PoolVersion.objects.filter(pk=now.pk)
     versions.update(figures={**now.figures, "tau2_set": 0.5})
     monkeypatch.setattr(recomputing, "FORMULAE", FORMULAE + 1)
-    monkeypatch.setattr(recomputing, "MOVED", {FORMULAE + 1: ("figures.tau2_*",)})
-    code, told = refused(now.snapshot)
-    assert "figures.tau2_set is stored as 0.5" in told
-    assert (code, "by other formulae" in told) == (EXPLAINED, True)
+    for by, code, why in ((1.0, EXPLAINED, "other formulae"), (1e-8, UNEXPLAINED, "other data")):
+        moved = Moved("tried otherwise", by, ("figures.tau2_*",))
+        monkeypatch.setattr(recomputing, "MOVED", {FORMULAE + 1: moved})
+        found, told = refused(now.snapshot)
+        assert "figures.tau2_set is stored as 0.5" in told
+        assert (found, f"by {why}" in told) == (code, True)
 
     versions.update(bulk=2.0)
     code, told = refused(now.snapshot)

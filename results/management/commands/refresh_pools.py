@@ -1,0 +1,63 @@
+"""Have pools computed again that older formulae computed or that lack a figure of today.
+
+The sweeper does so by itself; this waits for it. Only so many pools wait at once, so that uploads
+are not held up. A pool gets a new version only where it says something else.
+"""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from results import outdated
+from results.draining import drain
+from results.models import Pool, StalePool
+
+PAUSE_S = 1.0
+
+
+class Command(BaseCommand):
+    """Ends once none is left; with an error where some can't be computed."""
+
+    help = __doc__ or ""
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--every", action="store_true", help="not only what is outdated")
+        parser.add_argument(
+            "--at-once", type=int, default=outdated.AT_ONCE, help="pools that may wait at once"
+        )
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        marked = self._every(options["at_once"]) if options["every"] else 0
+        while outdated.outdated() or _waiting():
+            marked += outdated.mark_outdated(options["at_once"])
+            _work()
+        broken = Pool.objects.filter(stale_marks__isnull=False).distinct().count()
+        if broken:
+            raise CommandError(f"{broken} pools could not be computed; the log says why.")
+        self.stdout.write(f"{marked} pools were computed again; none is outdated.")
+
+    def _every(self, at_once: int) -> int:
+        last, marked = 0, 0
+        pools = Pool.objects.filter(current__isnull=False)
+        while left := pools.filter(pk__gt=last).count():
+            last = outdated.mark_after(last, at_once)
+            marked += left - pools.filter(pk__gt=last).count()
+            _work()
+        return marked
+
+
+def _waiting() -> bool:
+    """Whether a pool waits that has not broken off."""
+    return StalePool.objects.filter(pool__failures=0).exists()
+
+
+def _work() -> None:
+    """Do what waits, or where there are workers, give them time to."""
+    if settings.EMBEDDED:
+        drain()
+    else:
+        time.sleep(PAUSE_S)
