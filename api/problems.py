@@ -13,7 +13,7 @@ from typing import Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.core.signals import got_request_exception
-from django.db import IntegrityError, InterfaceError, OperationalError
+from django.db import Error, IntegrityError, InterfaceError, OperationalError
 from django.http import Http404, UnreadablePostError
 from django.urls import reverse
 from rest_framework import exceptions
@@ -22,6 +22,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler, set_rollback
 
 from api.problem_kinds import KINDS, kind_of_status
+from results.database_errors import Trouble, trouble_of
 from rigs.refusals import Conflict, Finding, Refused, TooMany
 from rigs.uniqueness import TAKEN, is_unique_violation
 
@@ -31,6 +32,11 @@ RETRY_AFTER_S = 5
 DATABASE_AWAY = (
     "The database does not answer just now. Send the same again, with the same Idempotency-Key "
     "where you sent one."
+)
+
+READ_ONLY = (
+    "The service can be read and not written to just now. Send the same again later, with the same "
+    "Idempotency-Key where you sent one; nothing of it was stored."
 )
 
 _BY_DJANGO: tuple[tuple[type[Exception], str, str], ...] = (
@@ -101,8 +107,8 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
     """The problem behind any exception; ``sent`` is the document that an invalid one is about.
 
     Two that store the same at one instant meet at a unique constraint: the later is a conflict. A
-    database that is away is status 503; what nobody foresaw becomes status 500. Neither says
-    anything of the inside.
+    database that is away, full, locked or read-only is status 503; what nobody foresaw becomes
+    status 500. Neither says anything of the inside.
     """
     if isinstance(error, IntegrityError) and is_unique_violation(error):
         error = Conflict(TAKEN)
@@ -116,10 +122,17 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
         return _problem("unreadable", str(error.detail))
     if isinstance(error, exceptions.APIException):
         return _problem(kind_of_status(error.status_code), str(error.detail))
+    return _problem(*_foreseen(error))
+
+
+def _foreseen(error: Exception) -> tuple[str, str]:
+    """The kind and the words of what Django or the database raised."""
+    if isinstance(error, Error) and (trouble := trouble_of(error)):
+        return "unavailable", READ_ONLY if trouble is Trouble.READ_ONLY else DATABASE_AWAY
     for foreseen, kind, detail in _BY_DJANGO:
         if isinstance(error, foreseen):
-            return _problem(kind, detail)
-    return _problem("unexpected", "It is not your doing, and it has been noted here.")
+            return kind, detail
+    return "unexpected", "It is not your doing, and it has been noted here."
 
 
 def _problem(kind: str, detail: str, findings: tuple[Finding, ...] = ()) -> Problem:

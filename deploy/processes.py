@@ -12,7 +12,9 @@ from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import Any
 
-PATIENCE_S = 30.0
+PATIENCE_S = 300.0
+"""For what has to come on a machine however busy; what will never come is known by its process."""
+STOPS_WITHIN_S = 30.0
 
 
 def free_port() -> int:
@@ -22,10 +24,21 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
-def wait_until(ready: Callable[[], bool], what: str, patience_s: float = PATIENCE_S) -> None:
-    """Ask again and again until it is ready; raises TimeoutError that names what was not."""
+def wait_until(
+    ready: Callable[[], bool],
+    what: str,
+    patience_s: float = PATIENCE_S,
+    *,
+    by: subprocess.Popen[bytes] | None = None,
+) -> None:
+    """Ask again and again until it is ready; raises TimeoutError that names what was not.
+
+    Raises ChildProcessError as soon as the process that it is to be made ready ``by`` has ended.
+    """
     last_moment = time.monotonic() + patience_s
     while not ready():
+        if by is not None and by.poll() is not None:
+            raise ChildProcessError(f"{what}: its process ended with {by.returncode}")
         if time.monotonic() > last_moment:
             raise TimeoutError(f"{what} was not ready within {patience_s:.0f} s")
         time.sleep(0.05)
@@ -55,7 +68,7 @@ def running(
     finally:
         process.send_signal(stop_by)
         with contextlib.suppress(subprocess.TimeoutExpired):
-            process.wait(timeout=PATIENCE_S)
+            process.wait(timeout=STOPS_WITHIN_S)
         with contextlib.suppress(ProcessLookupError):
             os.killpg(process.pid, signal.SIGKILL)
         process.wait()

@@ -129,7 +129,8 @@ if EMBEDDED:
     }
 else:
     DATABASES = {"default": env.dj_db_url("DATABASE_URL")}
-    DATABASES["default"].setdefault("OPTIONS", {})
+    # A lock held for long costs a request a 503, and a worker less than its time limit.
+    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("options", "-c lock_timeout=10s")
     # Celery's children must not share pooled connections, so only the web process pools.
     if env.bool("SAMESPOOL_DATABASE_POOL", False):
         DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 2, "max_size": 16, "timeout": 10}

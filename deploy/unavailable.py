@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 from django.views import defaults
 from django.views.decorators.csrf import requires_csrf_token
 
-from api.problems import CONTENT_TYPE, Problem, problem_of
+from api.problems import CONTENT_TYPE, READ_ONLY, Problem, problem_of
 
 
 @requires_csrf_token
@@ -36,7 +36,9 @@ def broken_off(request: HttpRequest) -> HttpResponse:
     if _is_of_the_api(request):
         answer = _as_problem(request, problem)
     else:
-        answer = HttpResponse(render_to_string(f"{problem.status}.html"), status=problem.status)
+        context = {"read_only": problem.detail == READ_ONLY}
+        page = render_to_string(f"{problem.status}.html", context)
+        answer = HttpResponse(page, status=problem.status)
     if problem.retry_after_s:
         answer["Retry-After"] = str(problem.retry_after_s)
     return answer

@@ -6,12 +6,12 @@ This costs more than the figure, so it has a queue of its own and no upload wait
 from __future__ import annotations
 
 import structlog
-from django.db.models import F
+from django.db.models import F, QuerySet
 from structlog.contextvars import bound_contextvars
 
+from results.attempts import excuse, keep
 from results.contrasting import compare_joins, comparison_is_due
 from results.drawing import draw_forest
-from results.full_database import is_full
 from results.models import Pool, PoolVersion
 
 log = structlog.get_logger(__name__)
@@ -28,13 +28,11 @@ def complete_pool(pool_id: int) -> None:
             _complete(pool_id)
         except Exception as error:
             log.exception("pool not completed")
-            if is_full(error):
-                versions = PoolVersion.objects.filter(pool=pool_id, attempts__gt=0)
-                versions.update(attempts=F("attempts") - 1)
+            _keep_failure(pool_id, error)
 
 
 def _complete(pool_id: int) -> None:
-    current = PoolVersion.objects.filter(pk__in=Pool.objects.filter(pk=pool_id).values("current"))
+    current = _current(pool_id)
     undrawn = current.filter(forest_light="", sets__gt=0).first()
     compare = comparison_is_due(pool_id)
     if undrawn is None and not compare:
@@ -45,4 +43,13 @@ def _complete(pool_id: int) -> None:
     if compare:
         compare_joins(pool_id)
     if undrawn is None or undrawn.forest_light:
-        current.update(attempts=0)
+        current.update(attempts=0, excused=0)
+
+
+def _keep_failure(pool_id: int, error: Exception) -> None:
+    current = _current(pool_id)
+    keep(lambda: excuse(current, "attempts", error))
+
+
+def _current(pool_id: int) -> QuerySet[PoolVersion]:
+    return PoolVersion.objects.filter(pk__in=Pool.objects.filter(pk=pool_id).values("current"))

@@ -8,6 +8,8 @@ import uuid
 import structlog
 from django.conf import settings
 from django.db import close_old_connections
+from django.db.models import Q
+from django.db.models.functions import Now
 
 from results import completing, exporting, jobs, pooling
 from results.clock import from_now
@@ -27,18 +29,21 @@ def start_draining() -> threading.Thread:
 
 
 def drain() -> None:
-    """Run every waiting job, then recompute and complete pools, until none brings up a job."""
-    _run_jobs()
+    """Run every waiting job, then recompute and complete pools, until none brings up a job.
+
+    A job that the database's trouble kept from running waits for the next time.
+    """
+    held_up: set[uuid.UUID] = set()
+    _run_jobs(held_up)
     _refresh_pools()
-    while _waiting_jobs():
-        _run_jobs()
+    while _waiting_jobs(held_up):
+        _run_jobs(held_up)
         _refresh_pools()
 
 
-def _run_jobs() -> None:
-    while job_ids := _waiting_jobs():
-        for job_id in job_ids:
-            jobs.run(job_id)
+def _run_jobs(held_up: set[uuid.UUID]) -> None:
+    while job_ids := _waiting_jobs(held_up):
+        held_up.update(job_id for job_id in job_ids if not jobs.run(job_id))
 
 
 def _refresh_pools() -> None:
@@ -57,17 +62,25 @@ def make_releases() -> None:
         exporting.make(release_id)
 
 
-def _waiting_jobs() -> list[uuid.UUID]:
-    waiting = Job.objects.filter(state=Job.State.QUEUED).order_by("created_at")
-    return list(waiting.values_list("pk", flat=True))
+def _waiting_jobs(held_up: set[uuid.UUID]) -> list[uuid.UUID]:
+    """Jobs queued, or run by a process whose lease ended, that the queue may still run."""
+    expired = Q(state=Job.State.RUNNING, lease_expires_at__lt=Now())
+    waiting = Job.objects.filter(
+        Q(state=Job.State.QUEUED) | expired, attempts__lt=settings.SAMESPOOL_JOB_ATTEMPTS
+    )
+    ids = waiting.order_by("created_at").values_list("pk", flat=True)
+    return [job_id for job_id in ids if job_id not in held_up]
 
 
 def _drain_for_ever() -> None:
+    freed = False
     while True:
-        work_waits.wait(timeout=settings.SAMESPOOL_SWEEP_SECONDS)
-        work_waits.clear()
         close_old_connections()
         try:
+            if not freed:
+                jobs.free_leases()
+                exporting.free_leases()
+                freed = True
             jobs.sweep()
             sweep_outdated()
             drain()
@@ -76,3 +89,5 @@ def _drain_for_ever() -> None:
         except Exception:
             log.exception("draining broke off; it goes on at the next sweep")
         close_old_connections()
+        work_waits.wait(timeout=settings.SAMESPOOL_SWEEP_SECONDS)
+        work_waits.clear()

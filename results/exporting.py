@@ -26,6 +26,7 @@ from django.utils import timezone
 
 from results import waking
 from results.after_commit import after_commit
+from results.attempts import excuse, keep
 from results.clock import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
 from results.open_data.describing import Edition, descriptor, readme
@@ -93,12 +94,24 @@ def make(release_id: int) -> None:
             _make(release, Path(folder))
     except Exception as error:
         log.exception("open data not made", release=release.pk, attempt=release.attempts)
-        last = release.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
-        _ours(release).update(
-            state=Release.State.FAILED if last else Release.State.QUEUED,
-            lease_expires_at=None,
-            problem=f"{type(error).__name__} while it was being made.",
-        )
+        _give_back(release, error)
+
+
+def _give_back(release: Release, error: Exception) -> None:
+    ours, last = _ours(release), release.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
+    waits = {"state": Release.State.QUEUED, "lease_expires_at": None}
+    counted = {
+        "state": Release.State.FAILED if last else Release.State.QUEUED,
+        "lease_expires_at": None,
+        "problem": f"{type(error).__name__} while it was being made.",
+    }
+    keep(lambda: excuse(ours, "attempts", error, **waits) or ours.update(**counted))
+
+
+def free_leases() -> None:
+    """As ``jobs.free_leases``: what a process that ended was making is made again."""
+    left = Release.objects.filter(state=Release.State.RUNNING)
+    left.update(state=Release.State.QUEUED, lease_expires_at=None)
 
 
 def _claim(release_id: int) -> Release | None:

@@ -15,8 +15,9 @@ from structlog.contextvars import bound_contextvars
 
 from results import waking
 from results.after_commit import after_commit
+from results.attempts import excuse, keep, keep_owed
 from results.clock import from_now
-from results.full_database import is_full
+from results.database_errors import trouble_of
 from results.models import Job, Pool, PullSet, Session
 from results.normalising import fix_references, normalise_session
 from results.screening import screen_session
@@ -29,6 +30,11 @@ from results.waking_again import (
     stale_to_wake,
 )
 from results.watching import tell_of_signals
+
+WHAT_NEXT = (
+    "The session is stored: don't send it again. Moderators see that it failed and can have it run "
+    "again; if you find a mistake in it, send a corrected version."
+)
 
 log = structlog.get_logger(__name__)
 
@@ -59,23 +65,44 @@ def claim(job_id: uuid.UUID) -> Job | None:
     return Job.objects.get(pk=job_id) if taken else None
 
 
-def run(job_id: uuid.UUID) -> None:
-    """Run one job to its end, if it can be claimed. A failure is kept with the job."""
-    job = claim(job_id)
-    if job is None:
-        return
-    with bound_contextvars(job=str(job.pk), session=job.session_id, attempt=job.attempts):
-        try:
-            normalise_session(job.session_id, still_ours=lambda: goes_on(job, Job.Step.SCREENING))
-            screen_session(
-                job.session_id,
-                still_ours=lambda: still_ours(job),
-                follow=lambda: _follow(job.session_id),
-            )
-            log.info("job worked out")
-        except Exception as error:
-            log.exception("job failed")
-            _give_back(job, error)
+def run(job_id: uuid.UUID) -> bool:
+    """Run one job to its end, if it can be claimed. A failure is kept with the job.
+
+    False where nothing came of it and nothing is to be gained by trying at once: it could not be
+    claimed, or the database was in trouble.
+    """
+    with bound_contextvars(job=str(job_id)):
+        keep_owed()
+        job = claim(job_id)
+        if job is None:
+            return False
+        with bound_contextvars(session=job.session_id, attempt=job.attempts):
+            try:
+                _work_out(job)
+                log.info("job worked out")
+            except Exception as error:
+                log.exception("job failed")
+                _give_back(job, error)
+                return trouble_of(error) is None
+        return True
+
+
+def _work_out(job: Job) -> None:
+    normalise_session(job.session_id, still_ours=lambda: goes_on(job, Job.Step.SCREENING))
+    screen_session(
+        job.session_id,
+        still_ours=lambda: still_ours(job),
+        follow=lambda: _follow(job.session_id),
+    )
+
+
+def free_leases() -> None:
+    """Have what a process that ended was running run again; its attempt stays counted.
+
+    For a process that starts where no other works: embedded, at its start.
+    """
+    left = Job.objects.filter(state=Job.State.RUNNING, lease_expires_at__isnull=False)
+    left.update(state=Job.State.QUEUED, step=Job.Step.WAITING, lease_expires_at=None)
 
 
 def _follow(session_id: int) -> None:
@@ -105,12 +132,15 @@ def retry(job_ids: Iterable[uuid.UUID]) -> int:
             state=Job.State.QUEUED,
             step=Job.Step.WAITING,
             attempts=0,
+            excused=0,
             woken_at=F("created_at"),
             problem=None,
             finished_at=None,
         )
         pools = Pool.objects.filter(normalised_sets__pull_set__session__in=sessions)
-        Pool.objects.filter(pk__in=list(pools.values_list("pk", flat=True))).update(failures=0)
+        Pool.objects.filter(pk__in=list(pools.values_list("pk", flat=True))).update(
+            failures=0, excused=0
+        )
         for job_id in wanted:
             after_commit(waking.wake_job, job_id)
     return count
@@ -149,6 +179,7 @@ def sweep() -> None:
     A job may be lost when it has waited through a whole sweep or its lease has run out; the work
     on a pool when it has waited that long. ``results.waking_again`` says how often.
     """
+    keep_owed()
     count_from_now()
     a_sweep_ago = from_now(-settings.SAMESPOOL_SWEEP_SECONDS)
     unfinished = Job.objects.filter(
@@ -158,7 +189,7 @@ def sweep() -> None:
     unfinished.filter(attempts__gte=settings.SAMESPOOL_JOB_ATTEMPTS).update(
         state=Job.State.FAILED,
         finished_at=Now(),
-        problem=_problem("The worker stopped before it could say why, each time it was tried."),
+        problem=_problem("The worker stopped before it could say why, at each attempt."),
     )
     for job_id in jobs_to_wake(unfinished):
         waking.wake_job(job_id)
@@ -175,7 +206,7 @@ def sweep() -> None:
     ).update(
         state=Job.State.FAILED,
         finished_at=Now(),
-        problem=_problem("A pool of this session could not be computed; the session is stored."),
+        problem=_problem("A pool of this session could not be computed."),
     )
     finish_pooled()
 
@@ -198,21 +229,19 @@ def still_ours(job: Job) -> bool:
 def _give_back(job: Job, error: Exception) -> None:
     """Keep what broke off; its message is used up, so the next sweep sends again.
 
-    While the database is full no attempt is counted, and it is tried ever more seldom.
+    While the database is in trouble no attempt is counted, and it is tried ever more seldom.
     """
     ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
-    if is_full(error):
-        waits = {"state": Job.State.QUEUED, "lease_expires_at": None}
-        ours.update(**waits, attempts=F("attempts") - 1, woken_at=Now())
-        return
+    waits = {"state": Job.State.QUEUED, "lease_expires_at": None}
     last = job.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
-    ours.update(
-        state=Job.State.FAILED if last else Job.State.QUEUED,
-        lease_expires_at=None,
-        woken_at=F("created_at"),
-        problem=_problem(f"{type(error).__name__} while the session was being worked out."),
-        **({"finished_at": Now()} if last else {}),
-    )
+    ended = {"state": Job.State.FAILED, "finished_at": Now()} if last else {}
+
+    def write() -> None:
+        if not excuse(ours, "attempts", error, **waits, woken_at=Now()):
+            problem = _problem(f"Working it out broke off ({type(error).__name__}).")
+            ours.update(**(waits | ended), woken_at=F("created_at"), problem=problem)
+
+    keep(write)
 
 
 def _problem(detail: str) -> dict[str, Any]:
@@ -220,5 +249,5 @@ def _problem(detail: str) -> dict[str, Any]:
         "type": "/problems/job-failed",
         "title": "This session could not be worked out",
         "status": 500,
-        "detail": detail,
+        "detail": f"{detail} {WHAT_NEXT}",
     }

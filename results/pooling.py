@@ -16,10 +16,10 @@ from structlog.contextvars import bound_contextvars
 
 from results import stale, waking
 from results.after_commit import after_commit
+from results.attempts import excuse, keep, keep_owed
 from results.describing import Tie, describe, ties_of
 from results.differing import same
 from results.editions import next_edition
-from results.full_database import is_full, uncount_try
 from results.jobs import finish_pooled, take_up_failed_by
 from results.members import Members, members_of
 from results.models import (
@@ -47,10 +47,11 @@ def refresh_pool(pool_id: int) -> None:
 
     However many sessions marked it, each pass clears all the marks it read. Where another worker
     holds the pool, that one will see our marks, so there is nothing to do. Each attempt is counted
-    with the pool until one succeeds, but for those that met a full database, and the sweeper tries
-    again a few times, and once after every later mark.
+    with the pool until one succeeds, but for those that the database is to blame for, and the
+    sweeper tries again a few times, and once after every later mark.
     """
     with bound_contextvars(pool=pool_id):
+        keep_owed()
         try:
             while (version := _next_version(pool_id)) is not None:
                 log.info("pool computed", version=version.number)
@@ -63,11 +64,9 @@ def refresh_pool(pool_id: int) -> None:
 
 
 def _keep_failure(pool_id: int, error: Exception) -> None:
-    """Say publicly that it failed, unless the database was full and will not always be."""
-    if is_full(error):
-        uncount_try(pool_id, error)
-    else:
-        Pool.objects.filter(pk=pool_id).update(failed_at=Now())
+    """Say publicly that it failed, unless the database is to blame."""
+    pool = Pool.objects.filter(pk=pool_id)
+    keep(lambda: excuse(pool, "failures", error) or pool.update(failed_at=Now()))
 
 
 def recompute_failed(pool_ids: Iterable[int]) -> int:
@@ -79,7 +78,7 @@ def recompute_failed(pool_ids: Iterable[int]) -> int:
     ids = sorted(failed.values_list("pk", flat=True))
     with transaction.atomic():
         stale.mark(ids, "asked for after it had failed")
-        Pool.objects.filter(pk__in=ids).update(failures=0)
+        Pool.objects.filter(pk__in=ids).update(failures=0, excused=0)
     return len(ids)
 
 
@@ -101,7 +100,7 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         members = members_of(pool_id)
         version = _store(locked, members, pooled_from(members), [mark.why for mark in marks])
         StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()
-        Pool.objects.filter(pk=pool_id).update(failures=0, failed_at=None)
+        Pool.objects.filter(pk=pool_id).update(failures=0, excused=0, failed_at=None)
         if locked.failed_at is not None:
             take_up_failed_by(pool_id)
         if version is not None:

@@ -45,7 +45,7 @@ def working(
             stderr=out,
         ) as worker,
     ):
-        wait_until(lambda: b" ready." in log.read_bytes(), f"The worker ({log})")
+        wait_until(lambda: b" ready." in log.read_bytes(), f"The worker ({log})", by=worker)
         yield worker
 
 

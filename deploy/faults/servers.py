@@ -14,7 +14,7 @@ from typing import Any
 import psycopg
 import redis
 
-from deploy.processes import PATIENCE_S, free_port, wait_until
+from deploy.processes import STOPS_WITHIN_S, free_port, wait_until
 from deploy.throwaway import postgresql_programs, unprivileged_account
 
 BALLAST = "ballast"
@@ -65,7 +65,7 @@ class Server:
         if self.process is not None:
             self.process.send_signal(by)
             try:
-                self.process.wait(PATIENCE_S)
+                self.process.wait(STOPS_WITHIN_S)
             except subprocess.TimeoutExpired:
                 os.killpg(self.process.pid, signal.SIGKILL)
                 self.process.wait()

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from deploy.faults.servers import PostgreSQL
-from deploy.processes import PATIENCE_S, free_port, wait_until
+from deploy.processes import STOPS_WITHIN_S, free_port, wait_until
 
 PROGRAM = Path(__file__).parents[2]
 CODE = ("api", "deploy", "results", "rigs", "manage.py")
@@ -57,7 +57,7 @@ class Kept:
         self._keeper = threading.Thread(target=self._keep, daemon=True)
         self._keeper.start()
 
-    def stop(self, by: signal.Signals = signal.SIGTERM, patience_s: float = PATIENCE_S) -> None:
+    def stop(self, by: signal.Signals = signal.SIGTERM, patience_s: float = STOPS_WITHIN_S) -> None:
         """End it for good: in order where it can, together with its children in any case."""
         self._left.set()
         if self._keeper is not None:

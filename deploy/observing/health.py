@@ -36,12 +36,19 @@ def live(_request: HttpRequest) -> HttpResponse:
 
 
 @never_cache
-def ready(_request: HttpRequest) -> HttpResponse:
-    """200 where every part can do its work, 503 where one can't; ``parts`` says which, and why."""
+def ready(request: HttpRequest) -> HttpResponse:
+    """200 where every part can do its work, 503 where one can't; ``parts`` says which, and why.
+
+    Asked ``?for=reading``, as of a process that serves readers from a replica, it need not be able
+    to write.
+    """
     parts = {name: _told(check) for name, check in PARTS.items()}
-    parts["migrations"] = (
-        _told(_migrations) if parts["database"] == "ok" else "not asked, for want of the database"
-    )
+    asked = {"migrations": _migrations}
+    if request.GET.get("for") != "reading":
+        asked["writing"] = _writing
+    for name, check in asked.items():
+        there = parts["database"] == "ok"
+        parts[name] = _told(check) if there else "not asked, for want of the database"
     fine = all(told == "ok" for told in parts.values())
     return JsonResponse({"ready": fine, "parts": parts}, status=200 if fine else 503)
 
@@ -64,13 +71,26 @@ def _told(check: Callable[[], str]) -> str:
 def _database() -> str:
     """A connection of its own: a pool waits longer for a server that is gone than a probe may."""
     if not settings.EMBEDDED:
-        with psycopg.connect(
-            settings.DATABASE_URL,
-            connect_timeout=PATIENCE_S,
-            options=f"-c statement_timeout={PATIENCE_S * 1000}",
-        ) as probe:
+        with _probe() as probe:
             told = probe.execute(BEHIND).fetchone()
             return _standing(*told) if told else "does not answer"
+    return "ok"
+
+
+def _probe() -> psycopg.Connection:
+    return psycopg.connect(
+        settings.DATABASE_URL,
+        connect_timeout=PATIENCE_S,
+        options=f"-c statement_timeout={PATIENCE_S * 1000}",
+    )
+
+
+def _writing() -> str:
+    """A server that was failed over from, or that its operator closed, still answers readers."""
+    if not settings.EMBEDDED:
+        with _probe() as probe:
+            if probe.execute("SHOW transaction_read_only").fetchone() == ("on",):
+                return "the database is read-only"
     return "ok"
 
 

@@ -10,7 +10,10 @@ from celery.signals import setup_logging
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django_structlog import signals
-from django_structlog.celery.signals import bind_extra_task_metadata
+from django_structlog.celery.signals import (
+    bind_extra_task_metadata,
+    modify_context_before_task_publish,
+)
 from django_structlog.middlewares import RequestMiddleware
 
 WITH_IDS: list[Any] = [
@@ -19,6 +22,14 @@ WITH_IDS: list[Any] = [
     structlog.processors.TimeStamper(fmt="iso"),
     structlog.processors.format_exc_info,
 ]
+
+SUBJECTS = {
+    "results.tasks.run_job": "job",
+    "results.tasks.refresh_pool": "pool",
+    "results.tasks.complete_pool": "pool",
+    "results.tasks.make_release": "release",
+}
+"""What the argument of each task is the id of."""
 
 LIBRARIES: dict[str, Any] = {
     "version": 1,
@@ -70,8 +81,18 @@ def configure_worker(loglevel: int, **_sent: Any) -> None:
 
 @receiver(bind_extra_task_metadata)
 def name_task(task: Any, **_sent: Any) -> None:
-    """Have every line of a task say which task it is."""
+    """Have every line of a task say which task it is, and whose work it does."""
     structlog.contextvars.bind_contextvars(task=task.name)
+    subject, arguments = SUBJECTS.get(task.name), task.request.args
+    if subject and arguments:
+        structlog.contextvars.bind_contextvars(**{subject: arguments[0]})
+
+
+@receiver(modify_context_before_task_publish)
+def pass_on_the_request_alone(context: dict[str, Any], **_sent: Any) -> None:
+    """What sends a message may be at work on another job or pool than the message is about."""
+    for name in set(context) - {"request_id", "parent_task_id"}:
+        del context[name]
 
 
 class RequestLog(RequestMiddleware):

@@ -14,8 +14,10 @@ from django.db.models.functions import Abs
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
 
 from results.desk.case import case_context
+from results.desk.failures import failures, run_again
 from results.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
 from results.drafting import draft
 from results.models import ReviewCase
@@ -112,8 +114,16 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
     def changelist_view(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None
     ) -> HttpResponse:
-        records = {"check_records": check_records(), "title": "Sets that wait for a moderator"}
+        records = {
+            "check_records": check_records(),
+            "title": "Sets that wait for a moderator",
+            **failures(),
+        }
         return super().changelist_view(request, {**records, **(extra_context or {})})
+
+    def get_urls(self) -> list[URLPattern]:
+        again = path("again/", run_again, name="results_reviewcase_again")
+        return [again, *super().get_urls()]
 
     def change_view(
         self,

@@ -31,6 +31,9 @@ class Job(models.Model):
     state = models.CharField(max_length=10, choices=State.choices, default=State.QUEUED)
     step = models.CharField(max_length=12, choices=Step.choices, default=Step.WAITING)
     attempts = models.PositiveIntegerField(default=0)
+    excused = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="attempts that lost their connection and don't count"
+    )
     lease_expires_at = models.DateTimeField(null=True, blank=True)
     problem = models.JSONField(null=True, blank=True)
     created_at = models.DateTimeField(db_default=Now(), editable=False)

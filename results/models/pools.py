@@ -30,6 +30,9 @@ class Pool(models.Model):
     failures = models.PositiveIntegerField(
         default=0, help_text="attempts in a row at computing it, none of which succeeded"
     )
+    excused = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="attempts that lost their connection and don't count"
+    )
     attempted_at = models.DateTimeField(
         null=True, blank=True, editable=False, help_text="when the last of them began"
     )
@@ -132,6 +135,9 @@ class PoolVersion(models.Model):
     forest_dark = models.TextField(blank=True)
     attempts = models.PositiveIntegerField(
         default=0, db_default=0, help_text="at drawing and comparing it, none of which succeeded"
+    )
+    excused = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="attempts that lost their connection and don't count"
     )
 
     superseded = False

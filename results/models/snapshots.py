@@ -22,6 +22,9 @@ class Release(models.Model):
     number = models.PositiveIntegerField(null=True, blank=True, unique=True)
     state = models.CharField(max_length=10, choices=State.choices, default=State.QUEUED)
     attempts = models.PositiveIntegerField(default=0)
+    excused = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="attempts that lost their connection and don't count"
+    )
     lease_expires_at = models.DateTimeField(null=True, blank=True)
     problem = models.CharField(max_length=300, blank=True)
     asked_at = models.DateTimeField(auto_now_add=True)

@@ -15,12 +15,15 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from deploy.processes import PATIENCE_S
 
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"
 
+expect.set_options(timeout=1000 * PATIENCE_S)
 Look = Callable[[str], Page]
 
 
@@ -55,7 +58,7 @@ def page(browser, live_server, size) -> Iterator[Page]:
         base_url=live_server.url, viewport=SIZES[size], has_touch=size == "phone"
     )
     found = context.new_page()
-    found.set_default_timeout(30_000)
+    found.set_default_timeout(1000 * PATIENCE_S)
     found.complaints = []
     found.on(
         "console", lambda message: message.type == "error" and found.complaints.append(message.text)

@@ -6,6 +6,7 @@ import pytest
 from django.conf import settings
 from playwright.sync_api import expect
 
+from deploy.processes import PATIENCE_S
 from results.draining import drain
 from results.models import Session
 from rigs.models import Contributor
@@ -99,7 +100,7 @@ def test_a_file_is_checked_stored_and_followed_until_it_is_worked_out(
     expect(page.get_by_text("it waits to be worked out")).to_be_visible()
     look(name="job waiting")
     drain()
-    expect(page.get_by_text("Worked out", exact=True)).to_be_visible(timeout=30_000)
+    expect(page.get_by_text("Worked out", exact=True)).to_be_visible(timeout=1000 * PATIENCE_S)
     look(name="job done")
 
 

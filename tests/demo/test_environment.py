@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from deploy.processes import PATIENCE_S
+
 ROOT = Path(__file__).parents[2]
 NEEDED = ("deploy/try", "deploy/environment.sh", "deploy/demo/options.py", "requirements.lock")
 TOOLS = ("bash", "cat", "dirname", "env", "grep", "rm", "sha256sum")
@@ -29,7 +31,7 @@ def begin(bare: Path, *options: str, **environment: str) -> subprocess.Completed
         env={**os.environ, **environment},
         capture_output=True,
         text=True,
-        timeout=240,
+        timeout=PATIENCE_S,
         check=False,
     )
 

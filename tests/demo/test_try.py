@@ -13,7 +13,7 @@ import pytest
 
 from deploy.demo.options import USUAL_PORT
 from deploy.demo.table import HEADINGS
-from deploy.processes import free_port, running, wait_until
+from deploy.processes import PATIENCE_S, free_port, running, wait_until
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()
@@ -22,7 +22,6 @@ COMMANDS = re.findall(r"^    (\S.*)$", TWO_COMMANDS, re.MULTILINE)
 VARIANTS = re.findall(r"`(deploy/try [^`]+)`", TWO_COMMANDS)
 TRY = [str(ROOT / COMMANDS[0])]
 SERVERS = ("DATABASE_URL", "REDIS_URL")
-PATIENCE_S = 600
 
 
 @dataclass(frozen=True)

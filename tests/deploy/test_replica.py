@@ -14,7 +14,7 @@ from tests.deploy.files import ROOT, commands, here
 from tests.deploy.test_as_deployed import (
     PATIENCE_S,
     bare,  # noqa: F401, a fixture
-    ready,
+    fit_to_read,
     send,
     start,
     start_web,
@@ -39,7 +39,7 @@ ADDRESSES = [
 
 
 def read(address: str, path: str) -> requests.Response:
-    return requests.get(address + path, headers={"Host": "127.0.0.1"}, timeout=60)
+    return requests.get(address + path, headers={"Host": "127.0.0.1"}, timeout=PATIENCE_S)
 
 
 def told(response: requests.Response) -> tuple:
@@ -61,7 +61,7 @@ def test_a_reader_says_what_the_primary_says_and_when_it_is_unfit(bare):  # noqa
         start(bare, "samespool-later.service")
 
         job = send(web, bare, "2026-01-11").json()["job"]["url"]
-        done = lambda: requests.get(job, timeout=30).json()["state"] == "done"  # noqa: E731
+        done = lambda: requests.get(job, timeout=PATIENCE_S).json()["state"] == "done"  # noqa: E731
         wait_until(done, "The job", PATIENCE_S)
         drawn = lambda: read(web, "/pools/1/forest.svg").ok  # noqa: E731
         wait_until(drawn, "The drawing", PATIENCE_S)
@@ -71,12 +71,12 @@ def test_a_reader_says_what_the_primary_says_and_when_it_is_unfit(bare):  # noqa
             agree = lambda path=path: told(read(reader, path)) == told(read(web, path))  # noqa: E731
             wait_until(agree, f"The replica's {path}")
             assert read(reader, path).status_code == 200, path
-        assert ready(reader).json()["parts"]["database"] == "ok"
+        assert fit_to_read(reader).json()["parts"]["database"] == "ok"
 
         bare.database.close()
         assert read(reader, "/api/v1/pools").status_code == 200
-        wait_until(lambda: ready(reader).status_code == 503, "The replica's loneliness")
-        assert "hears nothing" in ready(reader).json()["parts"]["database"]
+        wait_until(lambda: fit_to_read(reader).status_code == 503, "The replica's loneliness")
+        assert "hears nothing" in fit_to_read(reader).json()["parts"]["database"]
     gone = read(reader, "/api/v1/pools")
     assert (gone.status_code, gone.headers["Retry-After"]) == (503, "5")
 

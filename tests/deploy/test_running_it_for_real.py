@@ -13,10 +13,9 @@ import pytest
 import requests
 
 from deploy import throwaway
-from deploy.processes import free_port, running, wait_until
+from deploy.processes import PATIENCE_S, free_port, running, wait_until
 from tests.deploy.test_as_deployed import ROOT, send, token
 
-PATIENCE_S = 600.0
 OURS = ("DATABASE_URL", "REDIS_URL", "SAMESPOOL_", "DJANGO_", "VIRTUAL_ENV", "PYTHONPATH")
 PASSWORD = "a bench of one's own"
 QUESTIONS = ("Username", "Email", "Password: ", "Password (again)")
@@ -118,12 +117,14 @@ def test_its_lines_bring_up_a_service_that_works_a_session_out(machine):
         machine.token = token(machine)
         job = send(address, machine, "2026-01-11").json()["job"]["url"]
         wait_until(
-            lambda: requests.get(job, timeout=30).json()["state"] == "done", "The job", PATIENCE_S
+            lambda: requests.get(job, timeout=PATIENCE_S).json()["state"] == "done",
+            "The job",
+            PATIENCE_S,
         )
-        assert requests.get(f"{address}/sign-in/", timeout=30).ok
-        page = requests.get(address, timeout=30).text
+        assert requests.get(f"{address}/sign-in/", timeout=PATIENCE_S).ok
+        page = requests.get(address, timeout=PATIENCE_S).text
         for static in re.findall(r'(?:href|src)="(/static/[^"]+)"', page):
-            assert requests.get(address + static, timeout=30).ok, static
+            assert requests.get(address + static, timeout=PATIENCE_S).ok, static
 
 
 def answer(command: list[str]) -> str:

@@ -15,8 +15,7 @@ import redis
 import requests
 
 from deploy import throwaway
-from deploy.observing.probe import PATIENCE_S
-from deploy.processes import free_port, running, wait_until
+from deploy.processes import PATIENCE_S, free_port, running, wait_until
 
 WEB = ["--interface", "wsgi", "--workers", "1", "--blocking-threads", "2"]
 
@@ -43,12 +42,12 @@ def web(servers, tmp_path) -> Iterator[str]:
         running(command, env={**os.environ, **servers}, stdout=log, stderr=log),
     ):
         address = f"http://127.0.0.1:{port}"
-        wait_until(lambda: lives(address), "The web process", patience_s=90)
+        wait_until(lambda: lives(address), "The web process")
         yield address
 
 
 def lives(address: str) -> bool:
-    with contextlib.suppress(requests.ConnectionError):
+    with contextlib.suppress(requests.ConnectionError, requests.Timeout):
         return requests.get(f"{address}/healthz", timeout=PATIENCE_S).ok
     return False
 
@@ -93,12 +92,14 @@ def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_live
 
 def test_while_the_database_is_gone_everyone_is_told_to_come_back(servers, web):
     os.kill(postmaster(servers["DATABASE_URL"]), signal.SIGINT)
-    wait_until(lambda: requests.get(f"{web}/readyz", timeout=60).status_code == 503, "The end")
-    asked = requests.get(f"{web}/api/v1/pools", timeout=60)
-    sent = requests.post(
-        f"{web}/api/v1/sessions", headers={"Authorization": f"Token {'a' * 64}"}, timeout=60
+    wait_until(
+        lambda: requests.get(f"{web}/readyz", timeout=PATIENCE_S).status_code == 503, "The end"
     )
-    page = requests.get(f"{web}/", timeout=60)
+    asked = requests.get(f"{web}/api/v1/pools", timeout=PATIENCE_S)
+    sent = requests.post(
+        f"{web}/api/v1/sessions", headers={"Authorization": f"Token {'a' * 64}"}, timeout=PATIENCE_S
+    )
+    page = requests.get(f"{web}/", timeout=PATIENCE_S)
 
     for answer in (asked, sent):
         assert answer.status_code == 503

@@ -19,7 +19,13 @@ def test_every_part_is_ok_where_all_is_there(client, db):
     assert answer.status_code == 200
     assert answer.json() == {
         "ready": True,
-        "parts": {"database": "ok", "migrations": "ok", "queue": "ok", "files": "ok"},
+        "parts": {
+            "database": "ok",
+            "migrations": "ok",
+            "writing": "ok",
+            "queue": "ok",
+            "files": "ok",
+        },
     }
 
 

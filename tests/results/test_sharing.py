@@ -5,9 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from deploy.processes import PATIENCE_S
 from results.sharing import Shared
-
-PATIENCE_S = 30
 
 
 class Desk:

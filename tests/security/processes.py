@@ -11,7 +11,7 @@ from pathlib import Path
 
 import requests
 
-from deploy.processes import free_port, running, wait_until
+from deploy.processes import PATIENCE_S, free_port, running, wait_until
 from tests.workers import database_url
 
 GRANIAN = [str(Path(sys.executable).with_name("granian")), "--interface", "wsgi", "--workers", "1"]
@@ -32,13 +32,13 @@ def serving(folder: Path, **environment: str) -> Iterator[str]:
         ),
     ):
         address = f"http://127.0.0.1:{port}"
-        wait_until(lambda: _lives(address), "The web process", patience_s=90)
+        wait_until(lambda: _lives(address), "The web process")
         yield address
 
 
 def _lives(address: str) -> bool:
     with contextlib.suppress(requests.ConnectionError):
-        return requests.get(f"{address}/healthz", timeout=30).ok
+        return requests.get(f"{address}/healthz", timeout=PATIENCE_S).ok
     return False
 
 
@@ -49,11 +49,11 @@ class Browser:
         self.address, self.session = address, requests.Session()
 
     def get(self, path: str) -> requests.Response:
-        return self.session.get(self.address + path, timeout=60, allow_redirects=False)
+        return self.session.get(self.address + path, timeout=PATIENCE_S, allow_redirects=False)
 
     def post(self, path: str, **form: str) -> requests.Response:
         self.get(path)
         token = {"csrfmiddlewaretoken": self.session.cookies["csrftoken"]}
         return self.session.post(
-            self.address + path, {**form, **token}, timeout=60, allow_redirects=False
+            self.address + path, {**form, **token}, timeout=PATIENCE_S, allow_redirects=False
         )

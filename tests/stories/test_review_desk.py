@@ -3,7 +3,10 @@
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils import timezone
 
+from results import draining
+from results.models import Job, Pool
 from results.reviewing import decide, version_of
 from tests.stories.test_review import TOO_GOOD_N, held, league, send  # noqa: F401  (fixtures)
 
@@ -94,3 +97,35 @@ def test_a_tester_with_no_such_role_sees_no_desk(held, other):  # noqa: F811
     client.force_login(other.user)
     assert client.get(page_of(held)).status_code == 403
     assert client.get(QUEUE).status_code == 403
+
+
+def test_what_could_not_be_worked_out_is_on_the_desk_and_runs_again_from_there(
+    desk,
+    held,  # noqa: F811
+):
+    job = held.session.jobs.get()
+    pool = held.normalised.pool
+    Job.objects.filter(pk=job.pk).update(
+        state="failed", finished_at=timezone.now(), problem={"detail": "Working it out broke off."}
+    )
+    Pool.objects.filter(pk=pool.pk).update(failed_at=timezone.now(), failures=5)
+    page = desk.get(QUEUE).content.decode()
+    assert "Working it out broke off." in page
+    assert "The pool could not be computed." in page
+
+    sent = {"jobs": [str(job.pk)], "pools": [str(pool.pk)]}
+    answer = desk.post(reverse("admin:results_reviewcase_again"), sent, follow=True)
+
+    assert "Sent to run again: 2." in answer.content.decode()
+    draining.drain()
+    assert Pool.objects.get(pk=pool.pk).failed_at is None
+    assert held.session.jobs.get(pk=job.pk).state == "done"
+
+
+def test_only_a_moderator_has_it_run_again(desk, held, owner):  # noqa: F811
+    owner.user.is_staff = True
+    owner.user.save()
+    client = Client()
+    client.force_login(owner.user)
+    sent = {"jobs": [str(held.session.jobs.get().pk)]}
+    assert client.post(reverse("admin:results_reviewcase_again"), sent).status_code == 403

@@ -1,6 +1,10 @@
 """A real worker, on a real queue: what is sent is worked out once, whatever is lost on the way."""
 
+import json
+from uuid import UUID
+
 import numpy as np
+import psycopg
 import pytest
 from django.db import connection, transaction
 
@@ -8,7 +12,7 @@ from deploy.processes import wait_until
 from results import jobs
 from results.models import Job, Pool, PoolMembership
 from tests import making
-from tests.workers import empty_queue, kill, wait_for_worker, working
+from tests.workers import database_url, empty_queue, kill, wait_for_worker, working
 
 pytestmark = pytest.mark.worker
 CUT_OFF = """
@@ -17,7 +21,7 @@ CUT_OFF = """
     CREATE TRIGGER cut_off BEFORE INSERT ON results_poolversion
     FOR EACH ROW EXECUTE FUNCTION cut_off()
 """
-PROMPT = {"SAMESPOOL_SWEEP_SECONDS": "0.5", "SAMESPOOL_LEASE_SECONDS": "1"}
+PROMPT = {"SAMESPOOL_SWEEP_SECONDS": "0.5", "SAMESPOOL_LEASE_SECONDS": "20"}
 
 
 def send(owner, sessions: int) -> None:
@@ -94,3 +98,38 @@ def test_a_pool_that_takes_the_connection_with_it_each_time_ends_told_as_failed(
             cursor.execute("DROP FUNCTION cut_off CASCADE")
 
     assert "A pool of this session could not be computed" in Job.objects.get().problem["detail"]
+
+
+def test_a_lock_that_is_held_for_long_uses_up_no_attempts(owner, queue, tmp_path):
+    """Ten minutes of it would meet a job dozens of times; here each meeting is short."""
+    impatient = {"DATABASE_URL": f"{database_url()}?options=-c%20lock_timeout%3D100ms"}
+    log = tmp_path / "worker.log"
+    with psycopg.connect(database_url()) as holder, working(tmp_path, **PROMPT, **impatient):
+        holder.execute("LOCK TABLE results_normalisedset IN EXCLUSIVE MODE")
+        send(owner, sessions=2)
+        met = lambda: log.read_text().count("LockNotAvailable") >= 6  # noqa: E731
+        wait_until(met, "The lock, met several times")
+        states = set(Job.objects.values_list("state", "problem"))
+        assert states <= {("queued", None), ("running", None)}
+        holder.rollback()
+        wait_for_worker()
+    assert set(Job.objects.values_list("state", "attempts")) == {("done", 1)}
+
+
+def test_each_line_of_a_task_carries_the_ids_of_its_own_work(owner, queue, tmp_path):
+    """One job has the others of its pool screened again: their lines must not carry its ids."""
+    send(owner, sessions=4)
+    with working(tmp_path, **PROMPT):
+        wait_for_worker()
+    log = (tmp_path / "worker.log").read_text().splitlines()
+    told = [json.loads(line) for line in log if line.startswith("{")]
+    subjects = {"run_job": "job", "refresh_pool": "pool", "complete_pool": "pool"}
+    sessions = dict(Job.objects.values_list("pk", "session"))
+    lines = [line for line in told if line.get("task", "").rpartition(".")[2] in subjects]
+    assert {line["event"] for line in lines} >= {"job worked out", "task_succeeded"}
+    for line in lines:
+        own = subjects[line["task"].rpartition(".")[2]]
+        assert own in line, line
+        assert {"job", "pool"} & set(line) == {own}, line
+        if line["event"] == "job worked out":
+            assert line["session"] == sessions[UUID(line["job"])]
