@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('results', '0013_taken_down_pools'),
+        ('results', '0015_reasons_name_no_one'),
     ]
 
     operations = [
