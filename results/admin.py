@@ -45,7 +45,7 @@ from results.models import (
     WaitingUpload,
 )
 from results.pooling import recompute_failed
-from rigs.admin import ReadOnly
+from rigs.admin import FixedOnceUsed, ReadOnly
 from rigs.models import Suspension
 from rigs.permissions import is_moderator
 
@@ -67,11 +67,18 @@ class TieParameterInline(admin.TabularInline):
     def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:  # noqa: ARG002
         return False
 
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        """``obj`` is the connection."""
+        used = obj is not None and obj.pull_sets.exists()
+        return super().has_delete_permission(request, obj) and not used
+
 
 @admin.register(Connection)
-class ConnectionAdmin(admin.ModelAdmin):
-    """The catalogue of connections."""
+class ConnectionAdmin(FixedOnceUsed, admin.ModelAdmin):
+    """The catalogue of connections. A pool is keyed by its connection, of one kind."""
 
+    fixed = ("kind", "proposed_by")
+    rests_on = ("pull_sets", "pools")
     list_display = ["name", "kind", "accepted", "proposed_by"]
     list_filter = ["accepted", "kind"]
     list_select_related = ["proposed_by"]
@@ -91,17 +98,29 @@ class ConnectionAliasAdmin(admin.ModelAdmin):
 
 
 @admin.register(TieParameter)
-class TieParameterAdmin(admin.ModelAdmin):
-    """Tie parameters with their types and ranges. Stored sets know them by name: that stays."""
+class TieParameterAdmin(FixedOnceUsed, admin.ModelAdmin):
+    """Tie parameters with their types and ranges. Stored sets know them by name: that stays, and
+    what their values mean stays once there are any."""
 
+    fixed = ("type", "unit")
     list_display = ["connection", "name", "type", "unit", "lowest", "highest"]
     list_filter = ["type"]
     list_select_related = ["connection"]
     search_fields = ["name", "connection__name"]
     autocomplete_fields = ["connection"]
 
-    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:  # noqa: ARG002
-        return ("connection", "name") if obj else ()
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        return (
+            *super().get_readonly_fields(request, obj),
+            *(("connection", "name") if obj else ()),
+        )
+
+    def is_used(self, obj: TieParameter) -> bool:
+        return obj.connection.pull_sets.exists()
+
+    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        used = obj is not None and self.is_used(obj)
+        return super().has_delete_permission(request, obj) and not used
 
 
 class BaselineInline(ReadOnly, admin.TabularInline):

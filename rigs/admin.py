@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.contrib import admin
+from django.http import HttpRequest
 
 from rigs.models import (
     Calibration,
@@ -24,6 +27,26 @@ class ReadOnly:
     has_add_permission = has_change_permission = has_delete_permission = _never
 
 
+class FixedOnceUsed:
+    """Part of an admin whose ``fixed`` fields can be set until something measured rests on a row.
+
+    Pools are keyed by them, stored figures are computed with them, or they say whose a thing is:
+    changing one afterwards would leave all of that as it was. Another row takes what was entered
+    wrongly, and the sessions are corrected by their contributors.
+    """
+
+    fixed: tuple[str, ...] = ()
+    rests_on: tuple[str, ...] = ()
+    """Names of the relations by which something rests on a row."""
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
+        own = tuple(super().get_readonly_fields(request, obj))  # type: ignore[misc]
+        return (*own, *self.fixed) if obj is not None and self.is_used(obj) else own
+
+    def is_used(self, obj: Any) -> bool:
+        return any(getattr(obj, name).exists() for name in self.rests_on)
+
+
 @admin.register(Club)
 class ClubAdmin(admin.ModelAdmin):
     """Clubs."""
@@ -34,19 +57,35 @@ class ClubAdmin(admin.ModelAdmin):
 
 @admin.register(Contributor)
 class ContributorAdmin(admin.ModelAdmin):
-    """Testers and their accounts."""
+    """Testers and their accounts. A handle is changed by its holder, who is then rewritten where it
+    stands in stored sentences; agreeing and closing are the holder's own."""
 
+    fields = ["user", "handle", "club", "shows_club", "shows_rigs", "shows_sets"]
     list_display = ["handle", "user", "club", "joined_at"]
     list_filter = ["club", "joined_at"]
     list_select_related = ["user", "club"]
     search_fields = ["handle", "user__username", "user__email"]
     autocomplete_fields = ["user", "club"]
 
+    def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:  # noqa: ARG002
+        return ("user", "handle") if obj is not None else ()
+
 
 @admin.register(Line)
-class LineAdmin(admin.ModelAdmin):
-    """The catalogue of lines."""
+class LineAdmin(FixedOnceUsed, admin.ModelAdmin):
+    """The catalogue of lines. Material is part of a pool's key; label and diameter are computed
+    with: which line of two is the reference, and how thick a join is beside it."""
 
+    fixed = (
+        "material",
+        "label_strength_N",
+        "label_strength_written",
+        "label_basis",
+        "diameter_m",
+        "diameter_written",
+        "proposed_by",
+    )
+    rests_on = ("baselines", "sets_as_main", "sets_as_leader")
     list_display = [
         "name",
         "material",

@@ -1,131 +1,136 @@
-"""Every address that can be read, with numbers of what is stored, asked as each kind of person."""
+"""What a page offers to go on by: its links and forms, as a browser would follow and send them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import random
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from html.parser import HTMLParser
+from urllib.parse import urlencode, urljoin, urlsplit
 
-from django.contrib import admin
-from django.contrib.auth.models import User
-from django.db.models import Model, QuerySet
-from django.http import HttpResponseBase
-from django.test import Client
-from django.urls import reverse
-
-from results import models
-from rigs import models as rigs
-from tests.api import test_routes
-from tests.security.enumerating import page_addresses
-
-NUMBERED: dict[str, type[Model]] = {
-    "calibrations": rigs.Calibration,
-    "clubs": rigs.Club,
-    "connections": models.Connection,
-    "contributors": rigs.Contributor,
-    "jobs": models.Job,
-    "lines": rigs.Line,
-    "pools": models.Pool,
-    "pull-sets": models.PullSet,
-    "revisions": rigs.RigRevision,
-    "rigs": rigs.Rig,
-    "sessions": models.Session,
-    "watch/straight": models.Baseline,
-    "watch/joins": models.PullSet,
-    "bench/sets": models.PullSet,
-}
-BY_SECRET = ("<str:key>", "<uuid:key>", "<str:digest>")
-"""What only its owner's mail or bench names: not an address to walk to."""
-ENDINGS = (".svg", ".png")
-Numbers = dict[str, list[str]]
-Told = tuple[str, str]
-"""A route as its pattern is written, and an address of it."""
+QUERIES = ("", "blood", "1", "-1", "uni to uni", "2026-01-10", "é")
+"""What somebody may type into a field of a search."""
 
 
-def numbers(at_most: int) -> Numbers:
-    """Of each kind that addresses name, some that are stored: first, last and between."""
-    return {kind: _spread(model._base_manager.all(), at_most) for kind, model in NUMBERED.items()}
+@dataclass
+class Field:
+    """A field of a form: its type, and the values it can be sent with, the shown one first."""
+
+    name: str
+    type: str
+    values: list[str]
+    sent: bool = True
 
 
-def _spread(rows: QuerySet[Model], at_most: int) -> list[str]:
-    found = [str(pk) for pk in rows.order_by("pk").values_list("pk", flat=True)]
-    if len(found) <= at_most:
-        return found
-    return [found[at * (len(found) - 1) // max(at_most - 1, 1)] for at in range(at_most)]
+@dataclass
+class Form:
+    """A form: where it is sent to and how, and what with."""
+
+    action: str
+    method: str
+    fields: list[Field] = field(default_factory=list)
+    buttons: list[Field] = field(default_factory=list)
+
+    def as_shown(self) -> list[tuple[str, str]]:
+        """What a browser sends where nothing is changed, by the first button."""
+        pressed = [each for each in self.buttons[:1] if each.name]
+        shown = [each for each in self.fields if each.sent] + pressed
+        return [(each.name, each.values[0] if each.values else "") for each in shown]
+
+    def at_random(self, rng: random.Random) -> str:
+        """A query such as somebody who tries things out sends."""
+        told = []
+        for each in self.fields:
+            if each.type in ("checkbox", "radio"):
+                told += [(each.name, each.values[0])] if rng.random() < 0.3 else []
+            elif each.type == "hidden":
+                told.append((each.name, each.values[0]))
+            else:
+                told.append(
+                    (each.name, rng.choice(each.values if each.type == "select" else QUERIES))
+                )
+        return urlencode(told)
 
 
-def readable(of: Numbers) -> Iterator[Told]:
-    """Every address of the API and of the pages, for each of these numbers."""
-    for route in test_routes.addresses():
-        for address in _filled(route, of):
-            yield f"api/v1/{route}", f"/api/v1/{address}{test_routes.QUERIES.get(route, '')}"
-    for route in page_addresses():
-        for address in _filled(route, of):
-            query = _LINE_PAIR if route.startswith("compare/") else ""
-            yield route, f"/{address}{query}"
+class Seen(HTMLParser):
+    """The links of a page, absolute, and its forms. ``address`` is where it was found."""
+
+    def __init__(self, address: str, text: str) -> None:
+        super().__init__()
+        self.address = address
+        self.links: list[str] = []
+        self.forms: list[Form] = []
+        self.ids: set[str] = set()
+        self._form: Form | None = None
+        self._select: Field | None = None
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: Sequence[tuple[str, str | None]]) -> None:
+        told = {name: value or "" for name, value in attrs}
+        self.ids.add(told.get("id", ""))
+        if tag == "a" and told.get("href"):
+            self.links.append(urljoin(self.address, told["href"]))
+        elif tag == "form":
+            action = urljoin(self.address, told.get("action", ""))
+            self._form = Form(action, told.get("method", "get").lower())
+            self.forms.append(self._form)
+        elif self._form is not None:
+            self._handle_field(self._form, tag, told)
+
+    def _handle_field(self, form: Form, tag: str, told: dict[str, str]) -> None:
+        kind = told.get("type", "submit" if tag == "button" else "text")
+        one = Field(told.get("name", ""), kind, [told.get("value", "")])
+        if tag == "option" and self._select is not None:
+            at = 0 if "selected" in told else len(self._select.values)
+            self._select.values.insert(at, told.get("value", ""))
+        elif tag in ("input", "button") and kind in ("submit", "image"):
+            form.buttons.append(one)
+        elif tag == "input" and one.name and kind not in ("button", "reset", "file"):
+            if kind in ("checkbox", "radio"):
+                one.sent, one.values = "checked" in told, [told.get("value", "on")]
+            form.fields.append(one)
+        elif tag == "textarea":
+            form.fields.append(Field(told.get("name", ""), "textarea", [""]))
+        elif tag == "select":
+            self._select = Field(told.get("name", ""), "select", [])
+            form.fields.append(self._select)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form":
+            self._form = None
+        if tag == "select":
+            self._select = None
+
+    def ways_on(self) -> list[str]:
+        """Addresses of the same service that the links lead to, but for this page itself."""
+        here = urlsplit(self.address)
+        found = (link.split("#")[0] for link in self.links)
+        return [
+            link
+            for link in found
+            if urlsplit(link)[:2] == here[:2] and link != self.address.split("#")[0]
+        ]
 
 
-_LINE_PAIR = "?main=nylon+monofilament&leader=nylon+monofilament"
+def ways_in_document(address: str, document: object) -> list[str]:
+    """Addresses of the same service that stand as values in a JSON document."""
+    if isinstance(document, dict):
+        return [way for value in document.values() for way in ways_in_document(address, value)]
+    if isinstance(document, list):
+        return [way for value in document for way in ways_in_document(address, value)]
+    if isinstance(document, str) and document.startswith(("/", "http")):
+        way = urljoin(address, document)
+        return [way] if urlsplit(way)[:2] == urlsplit(address)[:2] else []
+    return []
 
 
-def _filled(route: str, of: Numbers) -> Iterator[str]:
-    if any(part in route for part in BY_SECRET):
-        return
-    for name, value in {"<slug:kind>": "not-signed-in", "<str:name>": "pulls.csv"}.items():
-        route = route.replace(name, value)
-    if "<path:handle>" in route:
-        for handle in _spread_handles(of):
-            yield route.replace("<path:handle>", handle)
-        return
-    kinds = [kind for kind in of if route.startswith(f"{kind}/")]
-    if "<int:pk>" not in route and "<uuid:pk>" not in route:
-        yield route.replace("<int:number>", "1")
-        return
-    assert kinds, f"{route}: no kind of what is stored is known for it; add it to NUMBERED"
-    for number in of[max(kinds, key=len)]:
-        filled = route.replace("<int:pk>", number).replace("<uuid:pk>", number)
-        yield filled.replace("<int:number>", "1")
-
-
-def _spread_handles(of: Numbers) -> list[str]:
-    people = rigs.Contributor.objects.filter(pk__in=of["contributors"])
-    return list(people.values_list("handle", flat=True))
-
-
-def administrations() -> Iterator[Told]:
-    """The list of every table of the administration, and one row of each."""
-    for model in admin.site._registry:
-        place = f"admin:{model._meta.app_label}_{model._meta.model_name}"
-        yield place, reverse(f"{place}_changelist")
-        newest = model._base_manager.order_by("-pk").first()
-        if newest is not None:
-            yield f"{place}:one", reverse(f"{place}_change", args=[newest.pk])
-    yield "admin:index", "/admin/"
-    yield "admin:standing", "/admin/standing/"
-
-
-def client_of(user: User | None) -> Client:
-    """A browser that is signed in as this person, or a stranger's; it raises nothing."""
-    client = Client(raise_request_exception=False)
-    if user is not None:
-        client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
-    return client
-
-
-def body_of(answer: HttpResponseBase) -> bytes:
-    if answer.streaming:
-        return b"".join(answer.streaming_content)  # type: ignore[attr-defined]
-    return bytes(answer.content)  # type: ignore[attr-defined]
-
-
-def broken(clients: Iterable[Client], told: Sequence[Told]) -> list[str]:
-    """The addresses that answer with a failure of the service, and its status."""
-    found = []
-    for client in clients:
-        for _route, address in told:
-            status = client.get(address).status_code
-            if status >= 500 and address not in MAY_BE_UNREADY:
-                found.append(f"{address}: {status}")
-    return sorted(set(found))
-
-
-MAY_BE_UNREADY = ("/readyz",)
-"""Says 503 where something lags, which in a test may be so."""
+def choose(rng: random.Random, ways: Sequence[str]) -> str:
+    """One of the ways: first a sort of address, then one of it, so that long lists don't win."""
+    sorts = defaultdict(list)
+    for way in ways:
+        path, _, query = way.partition("?")
+        names = tuple(sorted(part.partition("=")[0] for part in query.split("&")))
+        sorts[re.sub(r"\d+", "", path), names].append(way)
+    return rng.choice(sorts[rng.choice(sorted(sorts))])

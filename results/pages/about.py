@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.templatetags.static import static
 from django.views.decorators.http import require_safe
 
 from results.pages.worked_example import JOINED_KGF, STRAIGHT_KGF, worked_example
@@ -20,3 +21,9 @@ def about(request: HttpRequest) -> HttpResponse:
 def cautions(request: HttpRequest) -> HttpResponse:
     """What hurts, and what the figures are not for."""
     return render(request, "pages/cautions.html")
+
+
+@require_safe
+def icon(_request: HttpRequest) -> HttpResponse:
+    """The icon, where a browser looks for it by itself: on pages that name none, as the admin's."""
+    return redirect(static("pages/icon.svg"))

@@ -15,6 +15,7 @@ FORMS = ((".svg", "", "light"), ("-dark.svg", "-dark", "dark"), (".png", "-png",
 urlpatterns = [
     path("about/", about.about, name="about"),
     path("cautions/", about.cautions, name="cautions"),
+    path("favicon.ico", about.icon, name="icon"),
     path("search/", catalogue.search, name="search"),
     path("connections/<int:pk>/", catalogue.connection, name="connection"),
     path("lines/<int:pk>/", catalogue.line, name="line"),

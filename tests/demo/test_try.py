@@ -1,62 +1,30 @@
 """`deploy/try` as its user meets it, by the README's own lines: table, tour, a second run."""
 
 import contextlib
-import os
 import re
-import signal
 import socket
 import subprocess
-from dataclasses import dataclass
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from deploy.demo.options import USUAL_PORT
 from deploy.demo.table import HEADINGS
-from deploy.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.processes import PATIENCE_S
+from tests.demo.tried import ROOT, Tried, trying
 
-ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text()
 [TWO_COMMANDS] = re.findall(r"^## Two commands$(.*?)^## ", README, re.DOTALL | re.MULTILINE)
 COMMANDS = re.findall(r"^    (\S.*)$", TWO_COMMANDS, re.MULTILINE)
 VARIANTS = re.findall(r"`(deploy/try [^`]+)`", TWO_COMMANDS)
 TRY = [str(ROOT / COMMANDS[0])]
-SERVERS = ("DATABASE_URL", "REDIS_URL")
-
-
-@dataclass(frozen=True)
-class Tried:
-    """A running `deploy/try`: its port, its environment and what it printed."""
-
-    port: int
-    environment: dict[str, str]
-    printed: str
 
 
 @pytest.fixture(scope="module")
-def tried(tmp_path_factory) -> Tried:
-    folder = tmp_path_factory.mktemp("try")
-    environment = {name: value for name, value in os.environ.items() if name not in SERVERS}
-    environment["SAMESPOOL_VAR"] = str(folder)
-    port, output = free_port(), folder / "output"
-    with (
-        output.open("wb") as out,
-        running(
-            [*TRY, "--port", str(port)],
-            stop_by=signal.SIGINT,
-            cwd=ROOT,
-            env=environment,
-            stdout=out,
-            stderr=out,
-        ) as process,
-    ):
-        wait_until(
-            lambda: process.poll() is not None or "Ctrl-C" in output.read_text(),
-            "The demo",
-            PATIENCE_S,
-        )
-        assert process.poll() is None, output.read_text()
-        yield Tried(port, environment, output.read_text())
+def tried(tmp_path_factory) -> Iterator[Tried]:
+    with trying(TRY, tmp_path_factory.mktemp("try")) as found:
+        yield found
 
 
 def run_again(tried: Tried, *options: str) -> subprocess.CompletedProcess[str]:

@@ -45,7 +45,7 @@ PAGES = {
         """,
     (SHOWN, SHOWN): "healthz readyz metrics account/password/forgotten/<base36:uidb36>-<str:key>/",
     (SHOWN, MISSING): "account/mail/confirm/<str:key>/",
-    (LED_ON, NOT_SO): "measures/",
+    (LED_ON, NOT_SO): "measures/ favicon.ico",
     # For whoever is not signed in, or only half.
     ((200, 302, 302, 302), (200, 302, 302, 302)): "sign-in/ sign-up/",
     (LED_ON, LED_ON): "sign-in/second-factor/ account/password/ account/join/",
