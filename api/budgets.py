@@ -11,7 +11,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Link
+from api.documents import Link, Shown
 from api.watch import EquivalenceDocument
 from results.baselines import straight_lines_of
 from results.budgets import budgets_of
@@ -20,7 +20,7 @@ from results.session_lookups import sessions_visible_to
 from rigs.metrology.budget import Cause
 
 
-class BudgetRowDocument(serializers.Serializer):
+class BudgetRowDocument(Shown):
     """One source of uncertainty, in the words of the GUM; ``cause`` is its kind, for programs."""
 
     cause = serializers.ChoiceField(choices=[cause.value for cause in Cause])
@@ -32,7 +32,7 @@ class BudgetRowDocument(serializers.Serializer):
     contribution = serializers.FloatField()
 
 
-class BudgetDocument(serializers.Serializer):
+class BudgetDocument(Shown):
     """A value with its combined and its expanded uncertainty (95 percent), source by source."""
 
     value = serializers.FloatField()
@@ -42,7 +42,7 @@ class BudgetDocument(serializers.Serializer):
     improve_first = serializers.CharField(source="improve_first.source")
 
 
-class SetBudgetsDocument(serializers.Serializer):
+class SetBudgetsDocument(Shown):
     """Budgets of the efficiency of a set, and of one pull at its mean load in newtons."""
 
     efficiency = BudgetDocument()
@@ -51,7 +51,7 @@ class SetBudgetsDocument(serializers.Serializer):
     advice = serializers.CharField()
 
 
-class SpecimenDocument(serializers.Serializer):
+class SpecimenDocument(Shown):
     """A line from one spool."""
 
     line = Link("api:line")
@@ -59,7 +59,7 @@ class SpecimenDocument(serializers.Serializer):
     spool = serializers.CharField()
 
 
-class StraightLineDocument(serializers.Serializer):
+class StraightLineDocument(Shown):
     """Straight line of one specimen: may it be used, and did the rig stay put through the day?"""
 
     what = SpecimenDocument()

@@ -8,7 +8,9 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
-from api.documents import LONGEST_WRITTEN, Document, ForceField, Link, MassField, Number
+from api.documents import LONGEST_WRITTEN, Document, ForceField, Link, MassField, Number, Shown
+from results.public.readers import reader_of
+from results.public.seeing import raw
 from results.reworking import calibrate
 from rigs import lookups
 from rigs.appraising import class_of, curvature_of, due_and_expiry, notes_on
@@ -102,7 +104,7 @@ class PointDocument(Document):
         return point.reading_N - (line.offset_N + line.gain * point.force_N)
 
 
-class ErrorsAtForceDocument(serializers.Serializer):
+class ErrorsAtForceDocument(Shown):
     """Errors under one check weight, in percent of it (the zero error of the highest)."""
 
     force_N = serializers.FloatField()
@@ -117,7 +119,7 @@ class ErrorsAtForceDocument(serializers.Serializer):
     force_class = serializers.FloatField(allow_null=True)
 
 
-class ReadingClassDocument(serializers.Serializer):
+class ReadingClassDocument(Shown):
     """The class of ISO 7500-1 that the readings meet, null for none, and why not a better one."""
 
     force_class = serializers.FloatField(allow_null=True)
@@ -125,7 +127,7 @@ class ReadingClassDocument(serializers.Serializer):
     forces = ErrorsAtForceDocument(many=True)
 
 
-class CurvatureDocument(serializers.Serializer):
+class CurvatureDocument(Shown):
     """A quadratic beside the line: is the rig straight?"""
 
     p_value = serializers.FloatField(help_text="of a straight rig")
@@ -183,12 +185,17 @@ class CalibrationDocument(Document):
 
     @extend_schema_field(ReadingClassDocument(allow_null=True))
     def get_reading_class(self, calibration: Calibration) -> dict[str, Any] | None:
-        met = class_of(calibration)
-        return None if met is None else dict(ReadingClassDocument(met).data)
+        met = class_of(raw(calibration))
+        if met is None:
+            return None
+        document = dict(ReadingClassDocument(met).data)
+        if not self._reads_all_of(calibration):
+            del document["forces"]
+        return document
 
     @extend_schema_field(CurvatureDocument(allow_null=True))
     def get_curvature(self, calibration: Calibration) -> dict[str, Any] | None:
-        bend = curvature_of(calibration)
+        bend = curvature_of(raw(calibration))
         return None if bend is None else dict(CurvatureDocument(bend).data)
 
     def get_due_on(self, calibration: Calibration) -> date:
@@ -198,7 +205,10 @@ class CalibrationDocument(Document):
         return due_and_expiry(calibration)[1]
 
     def get_notes(self, calibration: Calibration) -> list[str]:
-        return list(notes_on(calibration))
+        return list(notes_on(raw(calibration)))
+
+    def _reads_all_of(self, calibration: Calibration) -> bool:
+        return reader_of(self.context["request"]).reads_all_of(raw(calibration))
 
     def create(self, validated_data: dict[str, Any]) -> Calibration:
         readings = [CalibrationReading(**told) for told in validated_data.pop("readings")]

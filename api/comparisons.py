@@ -11,6 +11,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.documents import Shown
 from results import lookups
 from results.comparing import compare_with_pool
 from rigs.permissions import contributor_of
@@ -23,7 +24,7 @@ class FromLog(serializers.FloatField):
         return math.exp(value)
 
 
-class OwnDocument(serializers.Serializer):
+class OwnDocument(Shown):
     """One's own sets of this tie."""
 
     efficiency = serializers.FloatField(source="own_efficiency")
@@ -32,7 +33,7 @@ class OwnDocument(serializers.Serializer):
     pulls = serializers.IntegerField(source="own_pulls")
 
 
-class OthersDocument(serializers.Serializer):
+class OthersDocument(Shown):
     """The pool without oneself."""
 
     testers = serializers.IntegerField()
@@ -45,7 +46,7 @@ class OthersDocument(serializers.Serializer):
     prediction_high = FromLog()
 
 
-class DifferenceDocument(serializers.Serializer):
+class DifferenceDocument(Shown):
     """Own efficiency over the others', and one's place among testers."""
 
     ratio = serializers.FloatField()
@@ -62,7 +63,7 @@ class DifferenceDocument(serializers.Serializer):
     weight = serializers.FloatField()
 
 
-class ScatterDocument(serializers.Serializer):
+class ScatterDocument(Shown):
     """Own scatter against the others': Mandel's k, and F."""
 
     k = serializers.FloatField()
@@ -75,7 +76,7 @@ class ScatterDocument(serializers.Serializer):
     ratio_high = serializers.FloatField()
 
 
-class ComponentDocument(serializers.Serializer):
+class ComponentDocument(Shown):
     """A part of the variance of ln(load), with its interval."""
 
     variance = serializers.FloatField()
@@ -85,14 +86,14 @@ class ComponentDocument(serializers.Serializer):
     separated = serializers.BooleanField(help_text="whether the interval leaves zero out")
 
 
-class FurtherPullsDocument(serializers.Serializer):
+class FurtherPullsDocument(Shown):
     """What to pull more of, to tell the tie from the rig."""
 
     of_join = serializers.IntegerField()
     of_straight_line = serializers.IntegerField()
 
 
-class SplitDocument(serializers.Serializer):
+class SplitDocument(Shown):
     """Rig and line, the tie, anyone's tie of this join, and one's own tying beyond that."""
 
     rig_and_line = ComponentDocument()
@@ -102,7 +103,7 @@ class SplitDocument(serializers.Serializer):
     further = FurtherPullsDocument(allow_null=True)
 
 
-class PlanDocument(serializers.Serializer):
+class PlanDocument(Shown):
     """Sessions of one's own, in all, that would tell a difference four times in five."""
 
     difference = serializers.FloatField()
@@ -110,7 +111,7 @@ class PlanDocument(serializers.Serializer):
     why_not = serializers.CharField()
 
 
-class ComparisonDocument(serializers.Serializer):
+class ComparisonDocument(Shown):
     """Own tying against the pool without oneself. Efficiencies are ratios, intervals 95 percent."""
 
     own = OwnDocument(source="*")

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import Any
 
 from django.db import models
 from rest_framework import serializers
+from rest_framework.fields import SkipField
+from rest_framework.relations import PKOnlyObject
 from rest_framework.request import Request
 from rest_framework.reverse import reverse
 
+from results.public.readers import Hidden, Reader, reader_of
+from results.public.seeing import seen
 from rigs.metrology import units
 
 LONGEST_WRITTEN = 40
@@ -73,7 +78,7 @@ class Quantity(serializers.Field):
             raise serializers.ValidationError(self._range())
         return {self.number: value, self.written: data}
 
-    def to_representation(self, instance: models.Model) -> dict[str, Any] | None:
+    def to_representation(self, instance: Any) -> dict[str, Any] | None:
         value = getattr(instance, self.number)
         if value is None:
             return None
@@ -122,13 +127,47 @@ class Link(serializers.HyperlinkedRelatedField):
         super().__init__(view_name=view_name, read_only=True, **kwargs)
 
 
+class PoolLink(Link):
+    """The address of the pool that a row points to; nothing where it has none for this reader."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__("api:pool", default=None, allow_null=True, **kwargs)
+
+    def use_pk_only_optimization(self) -> bool:
+        return False
+
+    def get_attribute(self, instance: Any) -> Any:
+        pool: Any = super().get_attribute(instance)
+        return pool if pool is not None and pool.may_open else None
+
+
 def address_of(view_name: str, request: Request) -> str:
     """The address of the rows of a view, with ``%d`` where a row's number goes."""
     of_row_0 = reverse(view_name, [0], request=request)
     return of_row_0.replace("%", "%%").removesuffix("0") + "%d"
 
 
-class Strict(serializers.Serializer):
+class Shown(serializers.Serializer):
+    """A document of what its reader may see: a member that is not for them is left out."""
+
+    def to_representation(self, instance: Any) -> Any:
+        request = self.context.get("request")
+        reader = reader_of(request) if request is not None else Reader()
+        shown = seen(instance, reader)
+        document = {}
+        for field in self._readable_fields:
+            with suppress(Hidden, SkipField):
+                value = field.get_attribute(shown)
+                absent = (value.pk if isinstance(value, PKOnlyObject) else value) is None
+                document[field.field_name] = None if absent else field.to_representation(value)
+        return document
+
+
+class ShownRow(Shown, serializers.ModelSerializer):
+    """The same of one table."""
+
+
+class Strict(Shown):
     """A document that refuses members it doesn't know, so that a misspelt one is not lost.
 
     Members are of the types that the OpenAPI document names: DRF would take 7 for "7".
@@ -173,7 +212,7 @@ def _type_expected(field: serializers.Field, sent: Any) -> str:
     return ""
 
 
-class Document(Strict, serializers.ModelSerializer):
+class Document(Strict, ShownRow):
     """A strict document of one table."""
 
     serializer_field_mapping = {

@@ -8,15 +8,16 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
-from api.documents import Link
+from api.documents import Link, Shown, ShownRow
 from results.job_lookups import jobs_ahead, jobs_in_full
 from results.models import Job, Pool
+from results.public.rows import public_pools, sessions_for
 
 UNFINISHED = (Job.State.QUEUED, Job.State.RUNNING)
 ASK_AGAIN_AFTER_S = 1
 
 
-class CountsDocument(serializers.Serializer):
+class CountsDocument(Shown):
     """The sets of the session, by how far they are."""
 
     sets = serializers.IntegerField()
@@ -26,7 +27,7 @@ class CountsDocument(serializers.Serializer):
     without_figure = serializers.IntegerField(help_text="have no efficiency; each set says why")
 
 
-class JobDocument(serializers.ModelSerializer):
+class JobDocument(ShownRow):
     """A job, the session it works out and the pools that session's sets are in."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:job")
@@ -59,7 +60,9 @@ class JobDocument(serializers.ModelSerializer):
         return jobs_ahead(job)
 
     def get_pools(self, job: Job) -> list[str]:
-        pools = Pool.objects.filter(normalised_sets__pull_set__session=job.session_id).distinct()
+        pools = Pool.objects.filter(
+            public_pools(), normalised_sets__pull_set__session=job.session_id
+        ).distinct()
         request = self.context["request"]
         return [reverse("api:pool", [pool.pk], request=request) for pool in pools.order_by("pk")]
 
@@ -69,7 +72,10 @@ class OneJob(generics.RetrieveAPIView):
     """One job. While it is unfinished, 'Retry-After' says when to ask again."""
 
     serializer_class = JobDocument
-    queryset = jobs_in_full()
+    queryset = Job.objects.none()
+
+    def get_queryset(self) -> Any:
+        return jobs_in_full().filter(sessions_for(self.request.user, "session__"))
 
     def retrieve(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().retrieve(request, *args, **kwargs)

@@ -8,7 +8,7 @@ from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
 from api.documents import Choice, Document, Filters, ForceField, LengthField, Strict
-from rigs import lookups
+from results.catalogue_lookups import lines_visible_to
 from rigs.models import Line, Material
 from rigs.registering import accept_line, propose_line
 
@@ -74,7 +74,7 @@ class Lines(generics.ListCreateAPIView):
     queryset = Line.objects.none()
 
     def get_queryset(self) -> Any:
-        lines = lookups.lines_visible_to(self.request.user)
+        lines = lines_visible_to(self.request.user)
         return lines.filter(**LineFilters.conditions(self.request))
 
     @extend_schema(parameters=[LineFilters])
@@ -96,7 +96,7 @@ class OneLine(generics.RetrieveAPIView):
     queryset = Line.objects.none()
 
     def get_queryset(self) -> Any:
-        return lookups.lines_visible_to(self.request.user)
+        return lines_visible_to(self.request.user)
 
     @extend_schema(request=AcceptanceDocument)
     def patch(self, request: Any, *args: Any, **kwargs: Any) -> Any:

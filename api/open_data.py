@@ -6,13 +6,14 @@ from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
+from api.documents import Shown, ShownRow
 from results import open_data_lookups as lookups
 from results.exporting import ARCHIVE
 from results.models import Release
 from rigs.licence import SHARED_DATA
 
 
-class FileDocument(serializers.Serializer):
+class FileDocument(Shown):
     """A file of a release; it never changes."""
 
     name = serializers.CharField()
@@ -21,7 +22,7 @@ class FileDocument(serializers.Serializer):
     sha256 = serializers.CharField()
 
 
-class ReleaseDocument(serializers.ModelSerializer):
+class ReleaseDocument(ShownRow):
     """A release: number of rows of each table, files, and the snapshot of all its pools."""
 
     version = serializers.IntegerField(source="number")

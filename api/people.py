@@ -6,12 +6,14 @@ from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 from rest_framework.permissions import IsAuthenticated
 
+from api.documents import ShownRow
+from results.public.seeing import raw
 from rigs import lookups
 from rigs.models import Club, Contributor, Rig
 from rigs.permissions import contributor_of, is_moderator
 
 
-class ClubDocument(serializers.ModelSerializer):
+class ClubDocument(ShownRow):
     """A club and how many of its members have an account here."""
 
     members = serializers.IntegerField(source="member_count")
@@ -21,7 +23,7 @@ class ClubDocument(serializers.ModelSerializer):
         fields = ["id", "name", "members"]
 
 
-class NamedRig(serializers.ModelSerializer):
+class NamedRig(ShownRow):
     """A rig by number and name."""
 
     class Meta:
@@ -29,7 +31,7 @@ class NamedRig(serializers.ModelSerializer):
         fields = ["id", "name"]
 
 
-class ContributorDocument(serializers.ModelSerializer):
+class ContributorDocument(ShownRow):
     """What everyone may see of a tester."""
 
     club = serializers.CharField(source="public_club.name", default=None, allow_null=True)
@@ -59,7 +61,7 @@ class MeDocument(ContributorDocument):
         ]
 
     def get_moderator(self, contributor: Contributor) -> bool:
-        return is_moderator(contributor.user)
+        return is_moderator(raw(contributor).user)
 
 
 @extend_schema(tags=["people"])

@@ -9,13 +9,15 @@ from django.utils.functional import cached_property
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Link, address_of
+from api.documents import Link, Shown, address_of
 from api.pull_sets import FiguresDocument
 from results import lookups
 from results.editions import edition_of_pool
 from results.figures import Figures, figures_of
 from results.keeping import kept_until_changed
-from results.models import NormalisedSet, Pool
+from results.models import NormalisedSet
+from results.public.readers import reader_of
+from results.public.seeing import raw
 from rigs.models import Contributor
 
 OF_TESTERS = ("tester_effects", "leave_one_out")
@@ -51,7 +53,11 @@ class PooledSetDocument(FiguresDocument):
         ]
 
     def to_representation(self, found: NormalisedSet) -> dict[str, Any]:
-        """What the fields say, taken directly: field by field a page costs three times as much."""
+        """What the fields say, taken directly: field by field a page costs three times as much.
+
+        A set of a public pool is of an accepted join, so its parameters are public.
+        """
+        found, reader = raw(found), reader_of(self.context["request"])
         pull_set, session = found.pull_set, found.pull_set.session
         leader = pull_set.leader_line
         interval = {"low": found.interval_low, "high": found.interval_high}
@@ -60,9 +66,9 @@ class PooledSetDocument(FiguresDocument):
             "pull_set": self._sets % found.pk,
             "tester": session.contributor.handle,
             "pulled_on": session.pulled_on,
-            "rig": session.revision.rig.name,
-            "main_line": pull_set.main_line.name,
-            "leader_line": leader.name if leader else None,
+            "rig": reader.value(session.revision.rig, "name"),
+            "main_line": reader.value(pull_set.main_line, "name"),
+            "leader_line": reader.value(leader, "name") if leader else None,
             "parameters": pull_set.parameters,
             **{
                 name: apart[name] if name in apart else getattr(found, name)
@@ -82,7 +88,7 @@ class PooledSetDocument(FiguresDocument):
         return None if pk is None else self._calibrations % pk
 
 
-class WithoutTesterDocument(serializers.Serializer):
+class WithoutTesterDocument(Shown):
     """The pool without one tester, on the log scale."""
 
     mu = serializers.FloatField()
@@ -92,7 +98,7 @@ class WithoutTesterDocument(serializers.Serializer):
     tau2_set = serializers.FloatField()
 
 
-class TesterEffectDocument(serializers.Serializer):
+class TesterEffectDocument(Shown):
     """How far one tester's ties lie from the pool, shrunken towards it; log scale.
 
     ``without`` is the pool were this tester not in it; null where the rest would be too few.
@@ -115,7 +121,7 @@ class PooledSets(generics.ListAPIView):
     queryset = NormalisedSet.objects.none()
 
     def get_queryset(self) -> Any:
-        return lookups.sets_of(generics.get_object_or_404(Pool, pk=self.kwargs["pk"]))
+        return lookups.sets_of(generics.get_object_or_404(lookups.pools(), pk=self.kwargs["pk"]))
 
 
 @method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
@@ -127,7 +133,7 @@ class TesterEffects(generics.ListAPIView):
     queryset = Contributor.objects.none()
 
     def get_queryset(self) -> Any:
-        pool = generics.get_object_or_404(Pool.objects.published(), pk=self.kwargs["pk"])
+        pool = generics.get_object_or_404(lookups.pools(), pk=self.kwargs["pk"])
         figures = figures_of(pool.current)
         self.effects = _rows(figures, "tester_effects", OF_EACH)
         self.without = _rows(figures, "leave_one_out", WITHOUT_EACH)

@@ -10,12 +10,12 @@ from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
-from api.documents import Link, address_of
+from api.documents import Link, ShownRow, address_of
 from api.pools import VersionDocument
 from results import lookups
 from results.editions import edition_of_pool
 from results.keeping import kept_until_changed
-from results.models import Pool, PoolMembership, PoolVersion
+from results.models import PoolMembership, PoolVersion
 from results.reasons import with_reasons
 
 LISTED = 100
@@ -62,7 +62,7 @@ class PastVersionDocument(VersionDocument):
         return [address % membership.pull_set_id for membership in memberships]
 
 
-class SetChangeDocument(serializers.ModelSerializer):
+class SetChangeDocument(ShownRow):
     """A set that came into a pool or went from it."""
 
     pull_set = Link("api:pull-set")
@@ -86,7 +86,7 @@ class Versions(generics.ListAPIView):
     queryset = PoolVersion.objects.none()
 
     def get_queryset(self) -> Any:
-        pool = generics.get_object_or_404(Pool, pk=self.kwargs["pk"])
+        pool = generics.get_object_or_404(lookups.pools(), pk=self.kwargs["pk"])
         first = PoolMembership.objects.order_by("pull_set_id")[:LISTED]
         return (
             lookups.history_of(pool)
@@ -107,6 +107,8 @@ class Changes(generics.ListAPIView):
 
     def get_queryset(self) -> Any:
         version = generics.get_object_or_404(
-            PoolVersion.objects.only("pk"), pool=self.kwargs["pk"], number=self.kwargs["number"]
+            PoolVersion.objects.filter(pool__in=lookups.pools().order_by().values("pk")).only("pk"),
+            pool=self.kwargs["pk"],
+            number=self.kwargs["number"],
         )
         return lookups.memberships_changed_by(version)

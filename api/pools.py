@@ -9,7 +9,7 @@ from django.utils.decorators import method_decorator
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Choice, Filters
+from api.documents import Choice, Filters, ShownRow
 from api.pool_parts import OF_TESTERS
 from api.pull_sets import Interval
 from results import lookups
@@ -50,7 +50,7 @@ class PoolFilters(Filters):
     )
 
 
-class VersionDocument(serializers.ModelSerializer):
+class VersionDocument(ShownRow):
     """One dated state of a pool: the efficiency as a ratio, its intervals at 95 percent.
 
     Below three testers there are counts only, and ``no_figure`` says why; so it does where the
@@ -97,7 +97,7 @@ class FreshnessDocument(serializers.Serializer):
     )
 
 
-class PoolDocument(serializers.ModelSerializer):
+class PoolDocument(ShownRow):
     """A pool's key, its current version, and how fresh that is."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:pool")

@@ -10,13 +10,13 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Link, Strict
+from api.documents import Link, PoolLink, Shown, ShownRow, Strict
 from results.models import NormalisedSet, PullSet, StateChange
 from results.reviewing import decide
 from results.session_lookups import sessions_visible_to
 
 
-class Interval(serializers.Serializer):
+class Interval(Shown):
     """An interval of the columns ``<base>_low`` and ``<base>_high``; null where there is none."""
 
     def __init__(self, base: str = "interval", **kwargs: Any) -> None:
@@ -30,7 +30,7 @@ class Interval(serializers.Serializer):
         }
 
 
-class FiguresDocument(serializers.ModelSerializer):
+class FiguresDocument(ShownRow):
     """Strengths of a set and of its straight line in newtons, and their ratio."""
 
     interval = Interval()
@@ -63,7 +63,7 @@ class FiguresDocument(serializers.ModelSerializer):
         ]
 
 
-class StateChangeDocument(serializers.ModelSerializer):
+class StateChangeDocument(ShownRow):
     """One step of a set from state to state; whoever took it is told by role."""
 
     by = serializers.SerializerMethodField()
@@ -79,7 +79,7 @@ class StateChangeDocument(serializers.ModelSerializer):
         return "contributor" if own else "moderator"
 
 
-class PullSetDocument(serializers.ModelSerializer):
+class PullSetDocument(ShownRow):
     """A pull set as it was told, what it came to, and every change of its state."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:pull-set")
@@ -88,7 +88,7 @@ class PullSetDocument(serializers.ModelSerializer):
     connection = serializers.CharField(source="connection.name")
     main_line = serializers.CharField(source="main_line.name")
     leader_line = serializers.CharField(source="leader_line.name", default=None, allow_null=True)
-    pool = Link("api:pool", source="normalised.pool", default=None, allow_null=True)
+    pool = PoolLink(source="normalised.pool")
     figures = FiguresDocument(source="normalised", default=None, allow_null=True)
     state_changes = StateChangeDocument(many=True)
 
@@ -140,7 +140,11 @@ class Visible(generics.GenericAPIView):
         return (
             PullSet.objects.filter(session__in=sessions.values("pk"))
             .select_related(
-                "connection", "main_line", "leader_line", "session__contributor", "normalised"
+                "connection",
+                "main_line",
+                "leader_line",
+                "session__contributor",
+                "normalised__pool__connection",
             )
             .prefetch_related("state_changes")
         )

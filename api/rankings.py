@@ -9,7 +9,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Choice, Filters
+from api.documents import Choice, Filters, Shown, ShownRow
 from api.pools import PoolDocument
 from results import lookups
 from results.models import DirectComparison
@@ -32,14 +32,14 @@ class LinePair(Filters):
         return attrs
 
 
-class ChanceDocument(serializers.Serializer):
+class ChanceDocument(Shown):
     """How sure the place is."""
 
     better = serializers.FloatField(help_text="mean certainty of being ahead of another join")
     best = serializers.FloatField(help_text="probability that no other is stronger")
 
 
-class PlaceDocument(serializers.Serializer):
+class PlaceDocument(Shown):
     """A join's place, from ``first`` to ``last`` as far as it can be told."""
 
     first = serializers.IntegerField()
@@ -52,7 +52,7 @@ class PlaceDocument(serializers.Serializer):
     pool = PoolDocument()
 
 
-class DirectDocument(serializers.ModelSerializer):
+class DirectDocument(ShownRow):
     """Joins pulled on the same rig and day: differences on the log scale between pools by id."""
 
     figures = serializers.DictField()
@@ -62,7 +62,7 @@ class DirectDocument(serializers.ModelSerializer):
         fields = ["computed_at", "why_not", "figures"]
 
 
-class RankingDocument(serializers.Serializer):
+class RankingDocument(Shown):
     """Joins with a pooled figure in order, and those that have none yet."""
 
     places = PlaceDocument(many=True)

@@ -16,7 +16,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Link, Strict
+from api.documents import Link, PoolLink, Shown, ShownRow, Strict
 from api.pull_sets import Visible
 from results.models import CheckResult, Message, Notice, PullSet, ReviewCase
 from results.notices import mark_read, notices_of
@@ -26,7 +26,7 @@ from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Forbidden
 
 
-class CheckDocument(serializers.ModelSerializer):
+class CheckDocument(ShownRow):
     """One check: its figure against its threshold, and what it saw in plain words."""
 
     screened_at = serializers.DateTimeField(source="screening.screened_at")
@@ -47,7 +47,7 @@ class CheckDocument(serializers.ModelSerializer):
         ]
 
 
-class MessageDocument(serializers.ModelSerializer):
+class MessageDocument(ShownRow):
     """One entry of a thread; whoever wrote it is told by role."""
 
     by = serializers.SerializerMethodField()
@@ -67,14 +67,14 @@ class TextDocument(Strict):
     text = serializers.CharField(max_length=LONGEST_TEXT, allow_blank=True)
 
 
-class ThreadDocument(serializers.Serializer):
+class ThreadDocument(Shown):
     """A thread, and the version of the case that a decision may name as the one it saw."""
 
     version = serializers.IntegerField()
     messages = MessageDocument(many=True)
 
 
-class NoticeDocument(serializers.ModelSerializer):
+class NoticeDocument(ShownRow):
     """What a contributor is told of one of their sets."""
 
     pull_set = Link("api:pull-set")
@@ -84,7 +84,7 @@ class NoticeDocument(serializers.ModelSerializer):
         fields = ["id", "pull_set", "text", "at", "read_at"]
 
 
-class CaseDocument(serializers.ModelSerializer):
+class CaseDocument(ShownRow):
     """A set that waits for a moderator, and how far its pool would move with it."""
 
     pull_set = Link("api:pull-set")
@@ -92,7 +92,7 @@ class CaseDocument(serializers.ModelSerializer):
     connection = serializers.CharField(source="pull_set.connection.name")
     set_label = serializers.CharField(source="pull_set.label")
     state = serializers.CharField(source="pull_set.state")
-    pool = Link("api:pool", source="pull_set.normalised.pool", default=None, allow_null=True)
+    pool = PoolLink(source="pull_set.normalised.pool")
     appealed = serializers.SerializerMethodField()
 
     class Meta:
@@ -113,7 +113,7 @@ class CaseDocument(serializers.ModelSerializer):
         return case.appealed_id is not None
 
 
-class CheckRecordDocument(serializers.Serializer):
+class CheckRecordDocument(Shown):
     """How often a check held a set, and how often moderators released it."""
 
     name = serializers.CharField()

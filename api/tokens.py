@@ -18,6 +18,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.documents import Shown
 from api.signed_in import ByToken
 from rigs.second_factor import has_second_factor, lacks_second_factor
 
@@ -59,7 +60,7 @@ def _signing_in(request: Request, name: str, password: str) -> User:
     return cast(User, user)
 
 
-class TokenDocument(serializers.Serializer):
+class TokenDocument(Shown):
     """A token is shown once and kept only as a hash."""
 
     token = serializers.CharField()

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
-from api.documents import Link
+from api.documents import Link, Shown
 from results.bridging import bridges_of
 from results.watching import Series, charted
 from rigs import lookups
@@ -20,7 +20,7 @@ from rigs import lookups
 CHARTS = {"straight line": "pages:watch-straight", "join": "pages:watch-join"}
 
 
-class ChangeDocument(serializers.Serializer):
+class ChangeDocument(Shown):
     """A change in percent with its 95 percent interval."""
 
     percent = serializers.FloatField()
@@ -28,7 +28,7 @@ class ChangeDocument(serializers.Serializer):
     upper = serializers.FloatField()
 
 
-class WatchedSessionDocument(serializers.Serializer):
+class WatchedSessionDocument(Shown):
     """One session of a series; whether a chart signals at it."""
 
     session = Link("api:session")
@@ -41,7 +41,7 @@ class WatchedSessionDocument(serializers.Serializer):
     sets = serializers.ListField(child=serializers.URLField())
 
 
-class SeriesDocument(serializers.Serializer):
+class SeriesDocument(Shown):
     """The same line or the same tie, session after session on one revision (ISO 7870).
 
     ``per_session`` is the mean change from one session to the next, null below three.
@@ -81,7 +81,7 @@ class SeriesDocument(serializers.Serializer):
         return str(reverse("api:pull-set", [pull_set_id], request=self.context["request"]))
 
 
-class EquivalenceDocument(serializers.Serializer):
+class EquivalenceDocument(Shown):
     """After over before with its 90 percent interval; the margin is 5 percent either way."""
 
     verdict = serializers.ChoiceField(choices=["same", "moved", "can't tell yet"])
@@ -92,7 +92,7 @@ class EquivalenceDocument(serializers.Serializer):
     more_pulls = serializers.IntegerField(allow_null=True)
 
 
-class ComparedDocument(serializers.Serializer):
+class ComparedDocument(Shown):
     """What was pulled last before a change and first after it."""
 
     kind = serializers.ChoiceField(choices=["straight line", "join"])
@@ -103,7 +103,7 @@ class ComparedDocument(serializers.Serializer):
     why_not = serializers.CharField()
 
 
-class BridgeDocument(serializers.Serializer):
+class BridgeDocument(Shown):
     """A change of the rig, and whether its readings moved with it."""
 
     from_revision = serializers.IntegerField(source="before.number")

@@ -10,9 +10,10 @@ from django.db.models import Count, F, Q, QuerySet
 
 from results.cataloguing import connections_visible_to
 from results.lookups import pools
-from results.models import Connection, NormalisedSet, Pool, PullSet
+from results.models import Connection, NormalisedSet, Pool
+from results.public.rows import proposals_for, rigs_named_for
 from results.states import COUNTING
-from rigs.lookups import contributors, lines_visible_to
+from rigs.lookups import contributors
 from rigs.models import Club, Contributor, Line, Rig
 
 MOST_FOUND = 20
@@ -41,7 +42,9 @@ def found(user: User | AnonymousUser, words: str) -> Found:
         joins &= Q(name__icontains=word) | Q(aliases__name__icontains=word)
         handled &= Q(handle__icontains=word)
         owned &= Q(name__icontains=word) | Q(owner__handle__icontains=word)
-    listed = Rig.objects.filter(owned, owner__shows_rigs=True, owner__closed_at=None)
+    listed = Rig.objects.filter(
+        owned, rigs_named_for(user), owner__shows_rigs=True, owner__closed_at=None
+    )
     return Found(
         connections=list(connections_visible_to(user).filter(joins).distinct()[:MOST_FOUND]),
         lines=list(lines_visible_to(user).filter(named)[:MOST_FOUND]),
@@ -51,19 +54,10 @@ def found(user: User | AnonymousUser, words: str) -> Found:
     )
 
 
-def shown_connections(user: User | AnonymousUser) -> QuerySet[Connection]:
-    """Those visible to a user, and any that was pulled, since its sets are there to be seen."""
-    visible = Q(pk__in=connections_visible_to(user).order_by().values("pk"))
-    pulled = Q(pk__in=PullSet.objects.order_by().values("connection"))
-    return Connection.objects.filter(visible | pulled).prefetch_related("aliases", "parameters")
-
-
-def shown_lines(user: User | AnonymousUser) -> QuerySet[Line]:
-    """As connections: those visible to a user, and any that was pulled."""
-    sets = PullSet.objects.order_by()
-    visible = Q(pk__in=lines_visible_to(user).order_by().values("pk"))
-    pulled = Q(pk__in=sets.values("main_line")) | Q(pk__in=sets.values("leader_line"))
-    return Line.objects.filter(visible | pulled)
+def lines_visible_to(user: User | AnonymousUser) -> QuerySet[Line]:
+    """Accepted lines, one's own proposals, and all proposals for a moderator."""
+    lines = Line.objects.select_related("proposed_by").order_by("name", "id")
+    return lines.filter(proposals_for(user))
 
 
 def pools_of(connection: Connection) -> QuerySet[Pool]:

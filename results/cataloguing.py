@@ -12,6 +12,7 @@ from django.db.models import Q, QuerySet
 from results.describing import OF_EVERY_SET
 from results.intake.ties import spoken
 from results.models import Connection, ConnectionAlias, TieParameter
+from results.public.rows import proposals_for
 from rigs.locks import lock_contributor
 from rigs.permissions import contributor_of, is_moderator, may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -26,9 +27,7 @@ def connections_visible_to(user: User | AnonymousUser) -> QuerySet[Connection]:
         .prefetch_related("aliases", "parameters")
         .order_by("name", "id")
     )
-    if is_moderator(user):
-        return connections
-    return connections.filter(Q(accepted=True) | Q(proposed_by__user_id=user.pk))
+    return connections.filter(proposals_for(user))
 
 
 def propose_connection(

@@ -31,6 +31,7 @@ from results.models import (
     StalePool,
     StateChange,
 )
+from results.public.rows import public_pools
 from results.states import COUNTING
 from rigs.models import Contributor, RigRevision
 
@@ -46,7 +47,7 @@ def pools() -> QuerySet[Pool]:
     current version at hand, without figures where these were taken down.
     """
     return (
-        Pool.objects.filter(current__isnull=False)
+        Pool.objects.filter(public_pools())
         .published()
         .select_related("connection")
         .defer("current__forest_light", "current__forest_dark", "current__inputs")
@@ -78,7 +79,9 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
         )
         .select_related("pull_set__session__contributor")
         .prefetch_related(
-            Prefetch("pull_set__session__revision", RigRevision.objects.select_related("rig")),
+            Prefetch(
+                "pull_set__session__revision", RigRevision.objects.select_related("rig__owner")
+            ),
             "pull_set__main_line",
             "pull_set__leader_line",
         )
@@ -151,13 +154,13 @@ def drawn_pools() -> QuerySet[Pool]:
 
 def pooled_names() -> list[str]:
     """Names of the joins that have a pool."""
-    names = Pool.objects.filter(current__isnull=False).values_list("connection__name", flat=True)
+    names = Pool.objects.filter(public_pools()).values_list("connection__name", flat=True)
     return list(names.distinct().order_by("connection__name"))
 
 
 def pooled_terminals() -> list[str]:
     """Terminals that a pooled join is tied to."""
-    terminals = Pool.objects.filter(current__isnull=False).exclude(terminal="")
+    terminals = Pool.objects.filter(public_pools()).exclude(terminal="")
     return list(terminals.values_list("terminal", flat=True).distinct().order_by("terminal"))
 
 

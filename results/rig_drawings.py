@@ -40,14 +40,23 @@ def watch_svg(series: Series) -> str | None:
 
 
 def residual_svg(calibration: Calibration) -> str:
-    """Reading less line over check-weight force, rising and falling apart, in light colours."""
+    """Reading less line over check-weight force, rising and falling apart, in light colours.
+
+    Forces are in percent of the greatest: in newtons, beside a mass that is a round number, they
+    would give away the local gravity, and so the latitude.
+    """
     line, readings = line_of(calibration), calibration.readings.all()
+    greatest_N = max((reading.force_N for reading in readings), default=0.0) or 1.0
     rows = [
-        {"force": reading.force_N, "residual": float(residual), "direction": reading.direction}
+        {
+            "force": 100 * reading.force_N / greatest_N,
+            "residual": float(residual),
+            "direction": reading.direction,
+        }
         for reading, residual in zip(readings, line.residuals, strict=True)
     ]
     data = alt.Data(values=rows)
-    x = alt.X("force:Q", title="force of the check weight, N")
+    x = alt.X("force:Q", title="check weight, percent of the heaviest")
     y = alt.Y("residual:Q", title="reading less line, N")
     zero = alt.Chart(alt.Data(values=[{"y": 0}])).mark_rule(color=INK).encode(y="y:Q")
     layers = [zero]

@@ -6,10 +6,11 @@ from typing import Any
 
 import rules
 from django.contrib.auth.models import AnonymousUser, User
-from django.db.models import Count, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, OuterRef, Prefetch, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from results.models import Baseline, Pull, PullSet, Session
+from results.public.rows import sessions_for
 from rigs.permissions import is_moderator
 
 
@@ -25,11 +26,7 @@ rules.add_perm("results.read_original", sent_session | is_moderator)
 def sessions_visible_to(user: User | AnonymousUser) -> QuerySet[Session]:
     """Every session but those withdrawn, which stay visible to their owner and to moderators."""
     sessions = Session.objects.select_related("contributor", "revision__rig", "replaced_by")
-    if is_moderator(user):
-        return sessions
-    return sessions.filter(
-        ~Q(standing=Session.Standing.WITHDRAWN) | Q(contributor__user_id=user.pk)
-    )
+    return sessions.filter(sessions_for(user))
 
 
 def with_counts(sessions: QuerySet[Session]) -> QuerySet[Session]:

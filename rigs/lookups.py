@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from django.contrib.auth.models import AnonymousUser, User
-from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models import Count, Prefetch, QuerySet
 
-from rigs.models import Calibration, Club, Contributor, Line, Rig, RigRevision
-from rigs.permissions import is_moderator
+from rigs.models import Calibration, Club, Contributor, Rig, RigRevision
 
 
 def clubs() -> QuerySet[Club]:
@@ -50,11 +48,3 @@ def calibrations() -> QuerySet[Calibration]:
         .prefetch_related("readings")
         .order_by("-made_on", "-id")
     )
-
-
-def lines_visible_to(user: User | AnonymousUser) -> QuerySet[Line]:
-    """Accepted lines, one's own proposals, and all proposals for a moderator."""
-    lines = Line.objects.select_related("proposed_by").order_by("name", "id")
-    if is_moderator(user):
-        return lines
-    return lines.filter(Q(accepted=True) | Q(proposed_by__user_id=user.pk))

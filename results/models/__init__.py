@@ -5,6 +5,7 @@ from results.models.editions import Edition
 from results.models.efficiencies import NormalisedSet, PairReference
 from results.models.erasures import Erasure
 from results.models.jobs import Job
+from results.models.names import AcceptedName
 from results.models.pools import (
     DirectComparison,
     Pool,
@@ -20,6 +21,7 @@ from results.models.states import StateChange
 from results.models.waiting import WaitingUpload
 
 __all__ = [
+    "AcceptedName",
     "Baseline",
     "CheckResult",
     "Connection",

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from django.db.models import Q
 
 from results.models import Connection
-from results.open_data import public
 from results.open_data.fields import Column, Row, Table, number, text, whole
+from results.public import rows as public
 from rigs.models import Calibration, Line, Material, RigRevision
 
 BATCH = 2000
@@ -16,7 +16,7 @@ _REVISION = RigRevision
 
 
 def _revisions() -> Iterable[Row]:
-    used = public.sessions().order_by().values("revision")
+    used = public.archived_sessions().order_by().values("revision")
     columns = [
         "pk",
         "rig_id",
@@ -40,7 +40,7 @@ def _revisions() -> Iterable[Row]:
 
 
 def _calibrations() -> Iterable[Row]:
-    used = public.sessions().order_by().values("revision")
+    used = public.archived_sessions().order_by().values("revision")
     columns = [
         "pk",
         "revision_id",
@@ -60,11 +60,11 @@ def _calibrations() -> Iterable[Row]:
 
 
 def _lines() -> Iterable[Row]:
-    sets = public.pull_sets().order_by()
+    sets = public.archived_pull_sets().order_by()
     used = (
         Q(pk__in=sets.values("main_line"))
         | Q(pk__in=sets.filter(leader_line__isnull=False).values("leader_line"))
-        | Q(pk__in=public.baselines().order_by().values("line"))
+        | Q(pk__in=public.archived_baselines().order_by().values("line"))
     )
     columns = [
         "pk",
@@ -81,7 +81,7 @@ def _lines() -> Iterable[Row]:
 
 def _connections() -> Iterable[Row]:
     rows = Connection.objects.filter(
-        Q(pk__in=public.pull_sets().order_by().values("connection"))
+        Q(pk__in=public.archived_pull_sets().order_by().values("connection"))
         | Q(pools__current__isnull=False)
         | Q(accepted=True)
     )

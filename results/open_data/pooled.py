@@ -8,10 +8,10 @@ from typing import Any
 
 from django.db.models import Count, QuerySet, Sum
 
-from results.models import Pool, PoolVersion, PullSet, Session, StalePool
-from results.open_data import public
+from results.models import PoolVersion, PullSet, Session, StalePool
 from results.open_data.equipment import BATCH
 from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
+from results.public import rows as public
 from results.states import State
 from rigs.models import Material
 
@@ -30,10 +30,10 @@ COUNTS = ("shared", "waiting", "held", "rejected", "withdrawn", "replaced", "dis
 
 
 def versions() -> QuerySet[PoolVersion]:
-    """The current version of every pool, but for those whose figures were taken down."""
+    """The current version of every public pool, but for those whose figures were taken down."""
     taken_down = StalePool.objects.filter(takes_down=True).values("pool")
-    public = Pool.objects.filter(current__isnull=False).exclude(pk__in=taken_down)
-    return PoolVersion.objects.filter(pk__in=public.values("current")).order_by("pool_id")
+    shown = public.archived_pools().exclude(pk__in=taken_down)
+    return PoolVersion.objects.filter(pk__in=shown.values("current")).order_by("pool_id")
 
 
 def _pools() -> Iterator[Row]:
@@ -71,7 +71,7 @@ def _pool_sets() -> Iterator[Row]:
 
 
 def _shared() -> set[int]:
-    return set(public.pull_sets().values_list("pk", flat=True).iterator(BATCH))
+    return set(public.archived_pull_sets().values_list("pk", flat=True).iterator(BATCH))
 
 
 def _selection() -> Iterator[Row]:
@@ -79,10 +79,10 @@ def _selection() -> Iterator[Row]:
     counts: dict[Row, Counter[str]] = defaultdict(Counter)
     for *key, state, standing, sets in _grouped(PullSet.objects, "state", "session__standing"):
         counts[_key(key)][_became(state, standing)] += sets
-    for *key, sets in _grouped(public.pull_sets()):
+    for *key, sets in _grouped(public.archived_pull_sets()):
         counts[_key(key)]["shared"] += sets
         counts[_key(key)]["counting or waiting"] -= sets
-    for *key, discarded in _grouped(public.pull_sets(), count=Sum("discarded_ties")):
+    for *key, discarded in _grouped(public.archived_pull_sets(), count=Sum("discarded_ties")):
         counts[_key(key)]["discarded_ties"] += discarded
     for kind in sorted(counts, key=str):
         told = counts[kind]

@@ -8,9 +8,9 @@ from collections.abc import Iterable
 from django.db.models import Case, Q, Value, When
 
 from results.models import Pull, Session
-from results.open_data import public
 from results.open_data.equipment import BATCH
 from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
+from results.public import rows as public
 
 TOLD = (
     "pk",
@@ -68,17 +68,17 @@ def _sessions() -> Iterable[Row]:
         "soak_hours",
         "version",
     ]
-    return public.sessions().values_list(*columns).iterator(BATCH)
+    return public.archived_sessions().values_list(*columns).iterator(BATCH)
 
 
 def _baselines() -> Iterable[Row]:
     columns = ["pk", "session_id", "line_id", "spool", "position"]
-    return public.baselines().values_list(*columns).iterator(BATCH)
+    return public.archived_baselines().values_list(*columns).iterator(BATCH)
 
 
 def _pull_sets() -> Iterable[Row]:
     by_another = Case(When(tyer="", then=Value(False)), default=Value(True))
-    sets = public.pull_sets().annotate(tied_by_another=by_another)
+    sets = public.archived_pull_sets().annotate(tied_by_another=by_another)
     columns = [*TOLD, *(f"normalised__{name}" for name in CAME_TO)]
     for row in sets.values_list(*columns).iterator(BATCH):
         told = json.dumps(row[PARAMETERS], sort_keys=True)
@@ -100,8 +100,8 @@ def _pulls() -> Iterable[Row]:
         "time_to_break_s",
     ]
     pulls = Pull.objects.filter(
-        Q(pull_set__in=public.pull_sets().order_by().values("pk"))
-        | Q(baseline__in=public.baselines().order_by().values("pk"))
+        Q(pull_set__in=public.archived_pull_sets().order_by().values("pk"))
+        | Q(baseline__in=public.archived_baselines().order_by().values("pk"))
     )
     return pulls.order_by("pk").values_list(*columns).iterator(BATCH)
 

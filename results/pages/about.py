@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.templatetags.static import static
 from django.views.decorators.http import require_safe
 
+from results.pages.showing import render
 from results.pages.worked_example import JOINED_KGF, STRAIGHT_KGF, worked_example
 
 

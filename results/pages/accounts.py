@@ -11,7 +11,7 @@ from django.contrib.auth import logout
 from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -19,6 +19,7 @@ from knox.models import AuthToken
 
 from results.closing import close_account
 from results.pages.account_forms import ClosingForm, ShownForm, told
+from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.renaming import rename
 from rigs.joining import agree, show

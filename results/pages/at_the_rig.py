@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from results import bench_lookups, cataloguing
+from results.catalogue_lookups import lines_visible_to
+from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs import lookups
 from rigs.metrology.units import FORCE_UNITS
@@ -31,7 +32,7 @@ def at_the_rig(request: HttpRequest) -> HttpResponse:
         {
             "contributor": contributor,
             "rigs": rigs,
-            "lines": lookups.lines_visible_to(request.user)[:LINES_OFFERED],
+            "lines": lines_visible_to(request.user)[:LINES_OFFERED],
             "joins": cataloguing.connections_visible_to(request.user).prefetch_related(None)[
                 :JOINS_OFFERED
             ],

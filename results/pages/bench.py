@@ -10,7 +10,7 @@ from django.contrib import messages
 from django.contrib.auth.models import User
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from results import bench_lookups, notices, reviewing
 from results.models import PullSet
+from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs import lookups
 from rigs.metrology.validity import calibration_standing

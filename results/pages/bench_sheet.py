@@ -7,12 +7,15 @@ from typing import Any, cast
 from django import forms
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
+from results.catalogue_lookups import lines_visible_to
 from results.models import Connection
 from results.models.sessions import Pull
+from results.pages.showing import render
+from results.public.readers import reader_of
+from results.public.seeing import seen
 from rigs import lookups
 from rigs.models import Line, Rig
 
@@ -41,15 +44,17 @@ class BenchSheetForm(forms.Form):
         super().__init__(request.GET)
         rigs = lookups.rigs()
         asked = request.GET.get("rig", "")
-        reader = request.user
-        mine = rigs.filter(owner__user=reader) if reader.is_authenticated else rigs.none()
+        user, self.reader = request.user, reader_of(request)
+        mine = rigs.filter(owner__user=user) if user.is_authenticated else rigs.none()
         self._offer("rig", mine | rigs.filter(pk=asked) if asked.isdecimal() else mine)
-        self._offer("main", lookups.lines_visible_to(request.user))
-        self._offer("leader", lookups.lines_visible_to(request.user))
+        self._offer("main", lines_visible_to(request.user))
+        self._offer("leader", lines_visible_to(request.user))
         self._offer("join", Connection.objects.filter(accepted=True).order_by("name"))
 
     def _offer(self, name: str, rows: QuerySet[Any]) -> None:
-        cast("forms.ModelChoiceField[Any]", self.fields[name]).queryset = rows
+        field = cast("forms.ModelChoiceField[Any]", self.fields[name])
+        field.queryset = rows
+        vars(field)["label_from_instance"] = lambda row: str(seen(row, self.reader))
 
 
 @require_safe

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from results import catalogue_lookups as lookups
+from results.cataloguing import connections_visible_to
+from results.pages.showing import render
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Club
 
@@ -18,7 +20,7 @@ LONGEST_SEARCH = 80
 @require_safe
 def connection(request: HttpRequest, pk: int) -> HttpResponse:
     """A join: its names, how it is tied, and what it holds on each line pair."""
-    found = get_object_or_404(lookups.shown_connections(request.user), pk=pk)
+    found = get_object_or_404(connections_visible_to(request.user), pk=pk)
     pools = Paginator(lookups.pools_of(found), ROWS).get_page(request.GET.get("page"))
     told = {"connection": found, "page": pools, "least_testers": LEAST_TESTERS}
     return render(request, "pages/connection.html", told)
@@ -27,7 +29,7 @@ def connection(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 def line(request: HttpRequest, pk: int) -> HttpResponse:
     """A line: its label, what it held straight, and the joins tied in it."""
-    found = get_object_or_404(lookups.shown_lines(request.user), pk=pk)
+    found = get_object_or_404(lookups.lines_visible_to(request.user), pk=pk)
     strengths = lookups.straight_strengths_of(found)
     return render(
         request,

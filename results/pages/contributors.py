@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from results import lookups
+from results.pages.showing import render
 from rigs.lookups import profiles
 
 SETS_SHOWN = 60

@@ -5,13 +5,15 @@ from __future__ import annotations
 import uuid
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from results import lookups
 from results.models import Job
+from results.pages.showing import render
+from results.public.rows import sessions_for
 
 STEPS = {
     Job.Step.WAITING: _("waits for its turn"),
@@ -27,7 +29,8 @@ SETS_SHOWN = 100
 @never_cache
 def job(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     """One job: its steps, and what came of the sets."""
-    found = get_object_or_404(Job.objects.select_related("session__revision__rig"), pk=pk)
+    visible = Job.objects.filter(sessions_for(request.user, "session__"))
+    found = get_object_or_404(visible.select_related("session__revision__rig__owner"), pk=pk)
     order = list(STEPS)
     at = order.index(Job.Step(found.step))
     steps = [

@@ -5,11 +5,12 @@ from __future__ import annotations
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import User
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from results.pages.account_forms import JoiningForm, told
+from results.pages.showing import render
 from rigs.joining import join as make_contributor
 from rigs.models import Contributor
 from rigs.permissions import is_moderator

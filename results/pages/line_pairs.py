@@ -9,12 +9,12 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from results import lookups
 from results.figures import Figures
 from results.models import DirectComparison, Pool
+from results.pages.showing import render
 from results.ranking import Chance, chances, places, ranked
 from results.statistics.pool_fit import LEAST_TESTERS
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from results import lookups
@@ -19,6 +19,7 @@ from results.models import Pool, PoolVersion
 from results.pages.line_pairs import contrasts_of, query_of
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pool_words import statements
+from results.pages.showing import render
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 

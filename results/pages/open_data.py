@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.http import parse_etags
 from django.views.decorators.http import require_safe
 
 from results import open_data_lookups as lookups
 from results.models import Release
 from results.open_data.tables import TABLES
+from results.pages.showing import render
 from rigs.licence import SHARED_DATA
 
 RELEASES_PER_PAGE = 20

@@ -10,7 +10,6 @@ from typing import Any
 from django.core.paginator import Paginator
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from results import lookups
@@ -20,6 +19,7 @@ from results.models import Pool
 from results.pages.filters import Filters
 from results.pages.line_pairs import query_of
 from results.pages.measures import COOKIE as MEASURES
+from results.pages.showing import render
 from results.pages.strips import Strip, strip_of
 from results.ranking import Place, can_be_ranked, places, ranked
 from results.statistics.pool_fit import LEAST_TESTERS

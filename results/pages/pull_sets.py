@@ -6,13 +6,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from results import lookups
 from results.budgets import budgets_of
 from results.describing import LEAST_FOR_WORST
 from results.models import Pull
+from results.pages.showing import render
+from results.public.rows import sessions_for
 from results.scales import Scale, scale_of
 from results.statistics.failure_modes import EXACT
 from rigs.metrology.units import FORCE_UNITS
@@ -39,7 +41,8 @@ class Worst:
 @require_safe
 def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
     """A pull set with its straight line."""
-    found = get_object_or_404(lookups.pull_sets(), pk=pk)
+    visible = lookups.pull_sets().filter(sessions_for(request.user, "session__"))
+    found = get_object_or_404(visible, pk=pk)
     scale = scale_of(found.session)
     baselines = [
         (baseline, _loaded(baseline.pulls.all(), scale)) for baseline in lookups.straight_of(found)

@@ -7,8 +7,8 @@ from typing import Any
 
 from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 
+from results.pages.showing import render
 from rigs.refusals import Conflict, Forbidden, Refused, TooMany
 from rigs.uniqueness import TAKEN, is_unique_violation
 

@@ -9,7 +9,7 @@ from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import User
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
@@ -21,6 +21,7 @@ from results.pages.rigs_forms import (
     RigForm,
     check_weights,
 )
+from results.pages.showing import render
 from results.pages.signed_in import contributors_only
 from results.reworking import calibrate as calibrate_revision
 from rigs import lookups

@@ -1,4 +1,4 @@
-"""Drawings of a rig at stable addresses: each for light and dark ground, and as a picture."""
+"""Drawings of a rig at stable addresses, alike for all readers: light, dark, and as a picture."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from django.views.decorators.http import require_safe
 from results import rig_drawings
 from results.models import Baseline, PullSet
 from results.pages.drawn import Form, answer
+from results.public.readers import Reader
+from results.public.seeing import seen
 from results.watching import Series, join_series, straight_series
 from rigs import lookups
 
@@ -44,5 +46,7 @@ def _watch(series: Series | None, form: Form) -> HttpResponse:
     if series is None or series.watch is None:
         raise Http404
     points = [(point.sources, point.mean_N, point.cv) for point in series.points]
-    key = hashlib.sha256(repr((series.what, series.revision.pk, points)).encode()).hexdigest()
-    return answer(f"watch-{key}", lambda: rig_drawings.watch_svg(series) or "", form)
+    shown = seen(series, Reader())
+    words = (shown.what, str(shown.revision))
+    key = hashlib.sha256(repr((*words, series.revision.pk, points)).encode()).hexdigest()
+    return answer(f"watch-{key}", lambda: rig_drawings.watch_svg(shown) or "", form)

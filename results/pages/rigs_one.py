@@ -7,12 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, render
+from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from results.bridging import Bridge, bridges_from
 from results.pages.rigs_health import Appraised, health_of
+from results.pages.showing import render
 from results.watching import charted_of, series_of
 from rigs import lookups
 from rigs.appraising import appraise

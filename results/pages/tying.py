@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from django.core.cache import caches
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -18,6 +17,7 @@ from results.advising import pull_next, work_on
 from results.comparing import Standing, standing_among
 from results.members import members_of_each
 from results.models import Pool
+from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
 from rigs.refusals import Conflict

@@ -8,13 +8,14 @@ from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from results import intake
 from results.intake.limits import MOST_BYTES
+from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
 from rigs.refusals import Finding, Invalid, Refused, TooLarge

@@ -170,7 +170,7 @@ def test_the_residual_plot_has_an_address_of_its_own(as_owner, client):
     address = calibrate(as_owner, revision, points(1, 0.2)).json()["residual_plot"]
     drawing = client.get(address)
     assert drawing["Content-Type"] == "image/svg+xml"
-    assert "force of the check weight, N" in drawing.content.decode()
+    assert "check weight, percent of the heaviest" in drawing.content.decode()
     assert client.get(address.replace(".svg", "-dark.svg")).content != drawing.content
     assert client.get(address.replace(".svg", ".png")).content.startswith(b"\x89PNG")
 

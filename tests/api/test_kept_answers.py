@@ -9,6 +9,7 @@ from results.cataloguing import propose_connection
 from results.models import Connection, Pool, PullSet
 from results.renaming import rename
 from results.reviewing import decide
+from tests import making
 from tests.api.leagues import send
 from tests.conftest import contributor
 
@@ -139,6 +140,7 @@ def test_a_set_that_is_held_is_gone_from_a_pools_parts_at_once(
 
 def test_a_rig_or_a_line_renamed_is_shown_by_its_new_name_at_once(addresses, league, as_stranger):
     rig, line = league[0].session.revision.rig, league[0].main_line
+    making.accept("rig", "the old winch")
     for named, name in ((rig, "the old winch"), (line, "Nylon of the shed")):
         as_stranger.get(addresses[1] + "/sets")
         named.name = name

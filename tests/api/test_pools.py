@@ -160,7 +160,9 @@ def test_pools_and_sets_are_read_in_as_many_queries_however_many(
     pool = Pool.objects.get(current__testers=4)
     with django_assert_num_queries(3):  # the marks, the pool's state, the pool
         as_stranger.get(f"/api/v1/pools/{pool.pk}")
-    with django_assert_num_queries(7):  # the tag, the pool, count, sets, rigs, lines, leaders
+    with django_assert_num_queries(
+        8
+    ):  # the tag, the pool, count, sets, rigs, lines, leaders, accepted names
         as_stranger.get(f"/api/v1/pools/{pool.pk}/sets")
     with django_assert_num_queries(4):  # the tag, the pool, count, testers
         as_stranger.get(f"/api/v1/pools/{pool.pk}/tester-effects")

@@ -54,7 +54,9 @@ def test_a_set_that_can_not_be_worked_out_says_why(owner, as_stranger):
     assert told["not_normalised"]
 
 
-def test_a_moderator_holds_a_set_with_a_reason_that_is_kept(owner, as_moderator, as_stranger):
+def test_a_moderator_holds_a_set_with_a_reason_that_its_tester_reads(
+    owner, as_moderator, as_owner, as_stranger
+):
     pull_set = send(owner)
     answer = decide(as_moderator, pull_set)
     assert answer.status_code == 201
@@ -62,6 +64,8 @@ def test_a_moderator_holds_a_set_with_a_reason_that_is_kept(owner, as_moderator,
     told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
     assert told["state"] == "held"
     assert told["state_changes"][-1]["by"] == "moderator"
+    assert "reason" not in told["state_changes"][-1]
+    told = as_owner.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
     assert told["state_changes"][-1]["reason"] == "The baseline reads as kilograms: pounds?"
 
 
@@ -94,7 +98,9 @@ def test_a_step_that_the_state_does_not_allow_is_a_conflict(owner, as_moderator)
     assert answer.status_code == 409
 
 
-def test_a_set_is_read_in_two_queries(owner, as_stranger, django_assert_num_queries):
+def test_a_set_is_read_in_three_queries(owner, as_stranger, django_assert_num_queries):
     pull_set = send(owner)
-    with django_assert_num_queries(2):  # the set with all it points to, its state changes
+    with django_assert_num_queries(
+        3
+    ):  # the set with all it points to, its state changes, accepted names
         as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}")

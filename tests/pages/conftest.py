@@ -34,10 +34,13 @@ def league(once, db) -> list:
 
 @pytest.fixture
 def read():
-    """Read the page at an address as a stranger."""
+    """Read the page at an address, as a stranger or signed in as somebody."""
 
-    def read(address, status=200, **asked) -> Page:
-        response = Client().get(address, asked)
+    def read(address, status=200, by=None, **asked) -> Page:
+        client = Client()
+        if by is not None:
+            client.force_login(by.user, backend="django.contrib.auth.backends.ModelBackend")
+        response = client.get(address, asked)
         assert response.status_code == status
         return Page(response)
 

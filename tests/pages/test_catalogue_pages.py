@@ -5,7 +5,7 @@ import pytest
 from django.test import Client
 
 from results.models import Connection, ConnectionAlias, NormalisedSet, TieParameter
-from rigs.models import Club, Contributor, Line
+from rigs.models import Club, Contributor, Line, Rig
 from tests import making
 from tests.conftest import contributor
 from tests.pages.conftest import pool_of
@@ -90,7 +90,15 @@ def test_a_search_finds_whatever_has_all_the_words_in_its_name(league, read, wor
         "thick": Line.objects.get(name__startswith="thick").pk,
         "rig": Contributor.objects.get(handle="tester 0").rigs.first().pk,
     }
+    making.accept("rig", Rig.objects.get(pk=ids["rig"]).name)
     assert address.format(**ids) in read("/search/", q=words).links()
+
+
+def test_a_search_finds_no_rig_by_a_name_that_nobody_accepted(league, read):
+    rig = Contributor.objects.get(handle="tester 0").rigs.first()
+    found = read("/search/", q=rig.name).links()
+    assert f"/rigs/{rig.pk}/" not in found
+    assert f"/rigs/{rig.pk}/" in read("/search/", q=rig.name, by=rig.owner).links()
 
 
 def test_a_search_for_nothing_known_says_so(league, read):
@@ -122,9 +130,13 @@ def test_catalogue_pages_take_few_queries_and_few_bytes_however_much_there_is(
     assert b"page 1 of 2" in Client().get(f"/clubs/{club.pk}/").content
 
 
-def test_a_line_that_nobody_accepted_has_a_page_once_it_was_pulled(db, owner, read):
+def test_a_line_that_nobody_accepted_has_a_page_for_its_proposer_alone(db, owner, read):
     proposed = Line.objects.create(name="new", material="nylon monofilament", proposed_by=owner)
     assert Client().get(f"/lines/{proposed.pk}/").status_code == 404
     session = making.session(making.revision_of(owner))
-    making.joined(session, proposed, making.line("thick"), [70, 72, 71])
-    assert "waits for a moderator" in read(f"/lines/{proposed.pk}/").text
+    pull_set = making.joined(session, proposed, making.line("thick"), [70, 72, 71])
+    assert Client().get(f"/lines/{proposed.pk}/").status_code == 404
+    page = read(f"/pull-sets/{pull_set.pk}/")
+    assert f"line {proposed.pk} to thick" in page.text
+    assert f"/lines/{proposed.pk}/" not in page.links()
+    assert "waits for a moderator" in read(f"/lines/{proposed.pk}/", by=owner).text

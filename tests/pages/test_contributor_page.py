@@ -5,6 +5,7 @@ from django.test import Client
 
 from results.draining import drain
 from rigs.models import Club
+from tests import making
 from tests.api.leagues import send
 
 
@@ -15,7 +16,10 @@ def test_it_shows_club_rigs_and_the_sets_that_count(db, owner, read):
     drain()
     page = read("/contributors/owner/")
     assert "Skerrow Bar Surf Club" in page.text
-    assert "bench 0" in page.text
+    assert f"rig {owner.rigs.get().pk}" in page.text
+    assert "bench 0" not in page.text
+    making.accept("rig", "bench 0")
+    assert "bench 0" in read("/contributors/owner/").text
     assert f"/pull-sets/{pull_set.pk}/" in page.links()
     pull_set.refresh_from_db()
     assert f"{100 * pull_set.normalised.efficiency:.1f}%" in page.text

@@ -31,7 +31,9 @@ def test_each_pull_is_shown_as_written_with_the_load_that_calibration_makes_of_i
     text = read(f"/pull-sets/{pull_set.pk}/").text
     assert "22.0 lbf at the join 95.9 N (21.55 lbf)" in text
     assert "91 N at the join 89.0 N" in text
-    assert "lost void grip slipped" in text
+    assert "lost void" in text
+    assert "grip slipped" not in text
+    assert "lost void grip slipped" in read(f"/pull-sets/{pull_set.pk}/", by=owner).text
 
 
 def test_it_shows_its_straight_line_its_notes_and_what_was_thrown_away(db, owner, read):
@@ -47,7 +49,8 @@ def test_it_shows_its_straight_line_its_notes_and_what_was_thrown_away(db, owner
     text = read(f"/pull-sets/{pull_set.pk}/").text
     assert "thin, straight, before" in text
     assert "Thrown away unpulled 3" in text
-    assert "cold hands" in text
+    assert "cold hands" not in text
+    assert "cold hands" in read(f"/pull-sets/{pull_set.pk}/", by=owner).text
     assert "Turns main 6" in text
     assert "not calibrated by that day" in text
 
@@ -69,14 +72,16 @@ def test_every_change_of_its_state_is_told_with_who_by_role_and_why(db, owner, m
     text = read(f"/pull-sets/{pull_set.pk}/").text
     states = text[text.index("How it stands") :]
     assert "the service worked out from its pulls" in states
-    assert "a moderator Which scale?" in states
+    assert "a moderator" in states
+    assert "Which scale?" not in states
+    assert "a moderator Which scale?" in read(f"/pull-sets/{pull_set.pk}/", by=owner).text
     assert "State Held" in text
 
 
 def test_it_takes_few_queries(db, owner, django_assert_max_num_queries):
     pull_set = send(owner, np.random.default_rng(2), "Blood", 80.0)
     drain()
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(13):
         assert Client().get(f"/pull-sets/{pull_set.pk}/").status_code == 200
 
 
