@@ -50,8 +50,17 @@ def inverse(matrices: Floats) -> Floats:
 
 def solve_positive(matrix: Floats, right: Floats) -> Floats | None:
     """Solution (p,) of one system; None where the matrix is not positive definite."""
-    found: Floats = inverse(matrix) @ right
-    return found if np.isfinite(found).all() else None
+    unit = np.sqrt(np.diag(matrix))
+    if not (np.isfinite(matrix).all() and (unit > 0).all()):
+        return None
+    scaled = matrix / unit[:, None] / unit
+    try:
+        lower = np.linalg.cholesky(scaled)
+    except np.linalg.LinAlgError:
+        return None
+    if np.diag(lower).min() ** 2 <= ROUNDING * unit.size:
+        return None
+    return np.asarray(np.linalg.solve(scaled, right / unit) / unit, dtype=np.float64)
 
 
 def solved(matrices: Floats, right: Floats) -> Floats:
