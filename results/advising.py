@@ -38,13 +38,16 @@ def work_on(standing: Standing) -> Work:
     """What to work on first, by what the figures can tell.
 
     A lower mean that is told apart comes first, then scatter beyond the others' of which more is
-    the rig's than the tie's own or the reverse; where the split is not told, that is 'unknown'.
+    the rig's than the tie's own or the reverse; where the split can't be told, that is 'unknown'.
+    A part that can't be computed advises nothing.
     """
-    if standing.comparison.differs and standing.comparison.ratio < 1:
+    comparison, scatter = standing.comparison, standing.scatter
+    if comparison and comparison.differs and comparison.ratio < 1:
         return "strength"
-    scatter = standing.scatter
-    if scatter.ratio <= 1 or scatter.probability >= EVENNESS_AT:
+    if scatter is None or scatter.ratio <= 1 or scatter.probability >= EVENNESS_AT:
         return "nothing"
+    if standing.split is None:
+        return "unknown"
     if standing.split.tying.low > 0:
         return "evenness"
     if standing.split.rig_and_line.variance > standing.split.tie.variance:
@@ -60,6 +63,10 @@ def pull_next(
     A pool known too poorly to tell more by one's own sessions is left out.
     """
     found = [NextPull(pool) for pool in short]
-    found += [NextPull(pool, each.told, each.told_next) for pool, each in standings]
+    found += [
+        NextPull(pool, each.told, each.told_next)
+        for pool, each in standings
+        if each.told is not None
+    ]
     gaining = [each for each in found if each.gain > 0]
     return sorted(gaining, key=lambda each: -each.gain)[:most]

@@ -8,7 +8,7 @@ import numpy as np
 
 from results.members import Members, log_ratios, members_of
 from results.models import Pool
-from results.pooling import pooled_from
+from results.outcomes import efficiency_of, pooled_from
 from results.statistics.comparison import (
     Comparison,
     OwnMean,
@@ -18,7 +18,8 @@ from results.statistics.comparison import (
     own_mean,
     variance_between_testers,
 )
-from results.statistics.errors import StatisticsError
+from results.statistics.errors import NotEstimable, StatisticsError
+from results.statistics.parts import Parts
 from results.statistics.planning import (
     SessionPlan,
     difference_told_by_sessions,
@@ -48,19 +49,21 @@ class Standing:
 
     ``others`` is the pool without the tester; the difference, the place among testers and the
     scatter are against it. ``told`` is the least difference that the sessions so far would show
-    four times in five, and ``told_next`` what they would with one session more.
+    four times in five, and ``told_next`` what they would with one session more. A part that can't
+    be computed is None, and ``missing`` says why: 'comparison', 'scatter', 'split', 'told'.
     """
 
     own: OwnMean
     own_pulls: int
     own_efficiency: float
     others: Pooled
-    comparison: Comparison
-    scatter: ScatterComparison
-    split: ScatterSplit
-    told: float
-    told_next: float
+    comparison: Comparison | None
+    scatter: ScatterComparison | None
+    split: ScatterSplit | None
+    told: float | None
+    told_next: float | None
     plans: tuple[Plan, ...]
+    missing: dict[str, str]
 
     @property
     def others_efficiency(self) -> float:
@@ -71,14 +74,20 @@ class Standing:
 def compare_with_pool(contributor: Contributor, pool: Pool) -> Standing:
     """Own tying against the pool without oneself, the same tie only.
 
-    Raises Conflict, saying what is missing, where one has no set in the pool or where the others
-    are too few to be pooled.
+    Raises Conflict, saying what is missing, where one has no set in the pool, where the others
+    are too few to be pooled, or where a part can't be computed.
     """
-    return standing_among(members_of(pool.pk), contributor)
+    standing = standing_among(members_of(pool.pk), contributor)
+    if standing.missing:
+        raise Conflict(f"Part of this can't be computed: {'; '.join(standing.missing.values())}.")
+    return standing
 
 
 def standing_among(members: Members, contributor: Contributor) -> Standing:
-    """The same from the sets of the pool, where these are at hand. Raises Conflict likewise."""
+    """The same from the sets of the pool, but that a part may be missing.
+
+    Raises Conflict where there is nothing to compare.
+    """
     own, others = members.of_tester(contributor.pk), members.without_tester(contributor.pk)
     if not len(own):
         raise Conflict(
@@ -87,12 +96,37 @@ def standing_among(members: Members, contributor: Contributor) -> Standing:
     outcome = pooled_from(others)
     if outcome.pooled is None:
         raise Conflict(f"The others alone can't be pooled: {outcome.no_figure}.")
-    return _standing(members, own, outcome.pooled)
+    try:
+        return _standing(members, own, outcome.pooled)
+    except StatisticsError as error:
+        raise Conflict(f"Your own sets can't be averaged: {error}.") from error
 
 
 def _standing(members: Members, own: Members, others: Pooled) -> Standing:
-    mean = _own_mean(members, own, others)
-    comparison = compare(
+    mean, parts = _own_mean(members, own, others), Parts()
+    told, told_next, plans = parts.take("told", lambda: _told(own, mean, others), (None, None, ()))
+    return Standing(
+        own=mean,
+        own_pulls=int(own.pulls.sum()),
+        own_efficiency=float(np.exp(mean.log_ratio)),
+        others=others,
+        comparison=parts.take("comparison", lambda: _compared(mean, others), None),
+        scatter=parts.take("scatter", lambda: _scatter_compared(members, own), None),
+        split=parts.take("split", lambda: _split(members, own), None),
+        told=told,
+        told_next=told_next,
+        plans=plans,
+        missing=parts.not_estimable,
+    )
+
+
+def _compared(mean: OwnMean, others: Pooled) -> Comparison:
+    ends = (others.ci_low, others.ci_high, others.prediction_low, others.prediction_high)
+    if None in map(efficiency_of, ends):
+        reasons = [others.not_estimable.get(part) for part in ("interval", "prediction")]
+        why = "; ".join(reason for reason in reasons if reason)
+        raise NotEstimable(f"the others' figure is not sure enough: {why or 'it has no end'}")
+    return compare(
         mean,
         mu=others.mu,
         se=others.se_robust,
@@ -102,27 +136,33 @@ def _standing(members: Members, own: Members, others: Pooled) -> Standing:
         ),
         prediction_freedom=others.prediction_df,
     )
-    own_join, own_straight = _scatters(own)
-    pool_join, pool_straight = _scatters(members.without_tester(int(own.tester[0])))
+
+
+def _scatter_compared(members: Members, own: Members) -> ScatterComparison:
+    others = members.without_tester(int(own.tester[0]))
+    return compare_scatter(_scatters(own)[0], _scatters(others)[0])
+
+
+def _split(members: Members, own: Members) -> ScatterSplit:
+    others = members.without_tester(int(own.tester[0]))
+    return split_scatter(*_scatters(own), *_scatters(others))
+
+
+def _told(own: Members, mean: OwnMean, others: Pooled) -> tuple[float, float, tuple[Plan, ...]]:
+    """The least difference told now, with a session more, and what planned differences take."""
+    join, straight = _scatters(own)
     plan = SessionPlan(
-        pulls=round(float(own.n_effective.mean())),
-        baseline_pulls=round(float(own.baseline_n_effective.mean())),
-        cv_join=own_join.cv,
-        cv_baseline=own_straight.cv,
+        pulls=max(round(float(own.n_effective.mean())), 1),
+        baseline_pulls=max(round(float(own.baseline_n_effective.mean())), 1),
+        cv_join=join.cv,
+        cv_baseline=straight.cv,
         session_sd=float(np.sqrt(others.tau2_session + others.tau2_set)),
     )
     pool_figures = (others.se_robust, others.df_satterthwaite)
-    return Standing(
-        own=mean,
-        own_pulls=int(own.pulls.sum()),
-        own_efficiency=float(np.exp(mean.log_ratio)),
-        others=others,
-        comparison=comparison,
-        scatter=compare_scatter(own_join, pool_join),
-        split=split_scatter(own_join, own_straight, pool_join, pool_straight),
-        told=difference_told_by_sessions(mean.sessions, plan, *pool_figures),
-        told_next=difference_told_by_sessions(mean.sessions + 1, plan, *pool_figures),
-        plans=tuple(_plan(difference, plan, *pool_figures) for difference in DIFFERENCES),
+    return (
+        difference_told_by_sessions(mean.sessions, plan, *pool_figures),
+        difference_told_by_sessions(mean.sessions + 1, plan, *pool_figures),
+        tuple(_plan(difference, plan, *pool_figures) for difference in DIFFERENCES),
     )
 
 

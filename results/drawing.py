@@ -14,6 +14,7 @@ from results.forest import Forest, PooledRow, Row, darkened, svg
 from results.lookups import sets_of
 from results.members import Members, log_ratios, members_of
 from results.models import Edition, Pool, PoolVersion
+from results.outcomes import efficiency_of
 from results.statistics.tester_means import MeansByTester, means_by_tester
 from rigs.models import Contributor
 
@@ -74,8 +75,8 @@ def _testers(version: PoolVersion) -> list[tuple[int, Row]]:
         row = Row(
             label=f"{handles[tester].handle}, {_counted(sets[place], 'set')}",
             value=_percent(means.mean[place]),
-            low=_percent(means.low[place]),
-            high=_percent(means.high[place]),
+            low=_percent_of_end(means.low[place]),
+            high=_percent_of_end(means.high[place]),
             shrunken=_percent(shrunken[tester]) if tester in shrunken else None,
         )
         rows.append((pulls[place], row))
@@ -114,10 +115,10 @@ def _sets(pool: Pool) -> list[tuple[int, Row]]:
 def _pooled(figures: Figures) -> PooledRow:
     return PooledRow(
         value=_percent(figures["mu"]),
-        low=_percent(figures["ci_low"]),
-        high=_percent(figures["ci_high"]),
-        prediction_low=_percent(figures["prediction_low"]),
-        prediction_high=_percent(figures["prediction_high"]),
+        low=_percent_of_end(figures["ci_low"]),
+        high=_percent_of_end(figures["ci_high"]),
+        prediction_low=_percent_of_end(figures["prediction_low"]),
+        prediction_high=_percent_of_end(figures["prediction_high"]),
     )
 
 
@@ -139,3 +140,9 @@ def _counted(number: int, thing: str) -> str:
 
 def _percent(on_log_scale: float) -> float:
     return 100 * math.exp(on_log_scale)
+
+
+def _percent_of_end(on_log_scale: float | None) -> float | None:
+    """None where the end is not estimable, or beyond all numbers."""
+    found = None if on_log_scale is None else efficiency_of(on_log_scale)
+    return None if found is None else 100 * found

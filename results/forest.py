@@ -69,13 +69,13 @@ class Row:
 
 @dataclass(frozen=True)
 class PooledRow:
-    """The pool in percent: its interval, and where a new tester is expected."""
+    """The pool in percent: its interval, and where a new tester is expected; None if not known."""
 
     value: float
-    low: float
-    high: float
-    prediction_low: float
-    prediction_high: float
+    low: float | None
+    high: float | None
+    prediction_low: float | None
+    prediction_high: float | None
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,8 @@ def domain(forest: Forest) -> tuple[float, float]:
     if forest.pooled:
         pooled = forest.pooled
         values.append(pooled.value)
-        ends += [pooled.low, pooled.high, pooled.prediction_low, pooled.prediction_high]
+        of_pool = (pooled.low, pooled.high, pooled.prediction_low, pooled.prediction_high)
+        ends += [end for end in of_pool if end is not None]
     low = max(min([*values, *ends]), min(values) - REACH, LOWEST + 1)
     high = min(max([*values, *ends]), max(values) + REACH, HIGHEST - 1)
     return math.floor((low - 1) / 5) * 5.0, math.ceil((high + 1) / 5) * 5.0
@@ -194,9 +195,17 @@ def _placed(row: Row, top: float, low: float, high: float) -> dict[str, Any]:
 
 
 def _placed_pool(pooled: PooledRow, height: float, low: float, high: float) -> dict[str, Any]:
-    return {name: _inside(end, low, high) for name, end in vars(pooled).items()} | {
+    """As a row; an interval that is not known has no width."""
+    interval = "interval not known"
+    if pooled.low is not None and pooled.high is not None:
+        interval = f"{pooled.low:.1f} to {pooled.high:.1f}"
+    ends = {
+        name: _inside(pooled.value if end is None else end, low, high)
+        for name, end in vars(pooled).items()
+    }
+    return ends | {
         "label": "All testers",
-        "figures": f"{pooled.value:.1f} ({pooled.low:.1f} to {pooled.high:.1f})",
+        "figures": f"{pooled.value:.1f} ({interval})",
         "words": height - ROW + WORDS,
         "upper": height - ROW + INTERVAL - 6,
         "y": height - ROW + INTERVAL,

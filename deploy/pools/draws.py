@@ -20,7 +20,7 @@ from results.statistics.errors import StatisticsError
 Rng: TypeAlias = np.random.Generator
 Floats = NDArray[np.float64]
 
-MOST_NOISE = 0.05
+NOISE = (0.0, 0.001, 0.005, 0.01, 0.02, 0.05)
 FURTHEST_TESTERS = 200
 
 
@@ -39,9 +39,8 @@ def draw(seed: int, number: int, league: Sequence[Members]) -> Draw:
     return Draw(kind, KINDS[kind](rng, league))
 
 
-def noisy(rng: Rng, members: Members) -> Members:
-    """The same sets with up to 5 percent of noise on each mean, the same of each baseline."""
-    noise = rng.choice([0.0, 0.001, 0.005, 0.01, 0.02, MOST_NOISE])
+def noisy(rng: Rng, members: Members, noise: float) -> Members:
+    """The same sets with so much noise on each mean, and on each baseline."""
     _, baseline = np.unique(members.baseline, return_inverse=True)
     of_baseline = rng.normal(0, noise, baseline.max(initial=0) + 1)
     return replace(
@@ -52,7 +51,8 @@ def noisy(rng: Rng, members: Members) -> Members:
 
 
 def _of_league(rng: Rng, league: Sequence[Members]) -> Members:
-    return noisy(rng, league[rng.integers(len(league))])
+    members = league[rng.integers(len(league))]
+    return noisy(rng, members, float(rng.choice(NOISE)))
 
 
 def _like_others(rng: Rng, _league: Sequence[Members]) -> Members:

@@ -15,7 +15,7 @@ from django.template.loader import render_to_string
 from deploy.demo import inside
 from deploy.demo.simulate import draw_world
 from deploy.demo.trying import WINTER
-from deploy.pools.draws import Draw, noisy
+from deploy.pools.draws import NOISE, Draw, noisy
 from deploy.pools.trying import Tally, step
 from results.checks import checks_of
 from results.comparing import compare_with_pool
@@ -55,10 +55,10 @@ def try_stored(seed: int, number: int, pools: dict[int, Members], tally: Tally) 
     """One pool with noise: version, drawing, comparison, screening and the case page."""
     rng = np.random.default_rng((seed, number))
     pool_id = list(pools)[number % len(pools)]
-    drawn = Draw("stored", noisy(rng, pools[pool_id]))
+    drawn = Draw("stored", noisy(rng, pools[pool_id], float(rng.choice(NOISE))))
     tally.pools += 1
     with transaction.atomic():
-        _shake(drawn.members, pools[pool_id])
+        shake(drawn.members)
         step(tally, drawn, number, "version", lambda: _refresh(pool_id))
         pool = Pool.objects.select_related("current").get(pk=pool_id)
         tally.figures += bool(pool.current and pool.current.figures)
@@ -71,7 +71,8 @@ def try_stored(seed: int, number: int, pools: dict[int, Members], tally: Tally) 
         transaction.set_rollback(True)
 
 
-def _shake(members: Members, before: Members) -> None:
+def shake(members: Members) -> None:
+    """Store the means of the members with their sets."""
     sets = {found.pull_set_id: found for found in _sets_of(members.pull_set.tolist())}
     straight_N = dict(zip(members.baseline.tolist(), members.baseline_mean_N.tolist(), strict=True))
     for pull_set, mean_N in zip(members.pull_set.tolist(), members.mean_N.tolist(), strict=True):
@@ -79,7 +80,6 @@ def _shake(members: Members, before: Members) -> None:
         found.mean_N, found.baseline_mean_N = mean_N, straight_N[found.baseline_id]
         found.efficiency = mean_N / found.baseline_mean_N
     NormalisedSet.objects.bulk_update(sets.values(), ["mean_N", "baseline_mean_N", "efficiency"])
-    assert len(members) == len(before)
 
 
 def _sets_of(pull_sets: Sequence[int]) -> list[NormalisedSet]:

@@ -11,7 +11,7 @@ from django.db.models import Q
 from results.desk import pictures
 from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase
 from results.normalising import scale_of
-from results.outcomes import Outcome
+from results.outcomes import Outcome, efficiency_of
 from results.review_lookups import checks_of, thread_of
 from results.reviewing import version_of
 from results.shifting import with_and_without
@@ -71,11 +71,14 @@ def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
 def _told(outcome: Outcome) -> str:
     if outcome.pooled is None:
         return outcome.no_figure
-    low, mu, high = (
-        100 * math.exp(value)
-        for value in (outcome.pooled.ci_low, outcome.pooled.mu, outcome.pooled.ci_high)
+    pooled = outcome.pooled
+    low, high = efficiency_of(pooled.ci_low), efficiency_of(pooled.ci_high)
+    interval = (
+        f"interval not estimable: {pooled.not_estimable.get('interval', 'it has no end')}"
+        if low is None or high is None
+        else f"{100 * low:.1f} to {100 * high:.1f}"
     )
-    return f"{mu:.1f} percent ({low:.1f} to {high:.1f}), {outcome.pooled.testers} testers"
+    return f"{100 * math.exp(pooled.mu):.1f} percent ({interval}), {pooled.testers} testers"
 
 
 def _percent_of_line(pull_set: PullSet, normalised: NormalisedSet) -> list[tuple[float, str]]:

@@ -21,6 +21,21 @@ SCATTER = {
     "set": gettext_lazy("From set to set within a session, by %(sd)s."),
 }
 
+PARTS = {
+    "interval": (gettext_lazy("The interval of the value"), "interval"),
+    "prediction": (gettext_lazy("What to expect of a new tester"), "prediction"),
+    "tau2_tester": (gettext_lazy("How sure the scatter between testers is"), "tau"),
+    "tau2_session": (gettext_lazy("How sure the scatter between sessions is"), "tau"),
+    "tau2_set": (gettext_lazy("How sure the scatter between sets is"), "tau"),
+    "total": (gettext_lazy("How sure the share of real variation is"), "i2"),
+    "heterogeneity": (gettext_lazy("The share of variation that is real"), "i2"),
+    "leave_one_out": (gettext_lazy("The figure without each tester"), "efficiency"),
+}
+"""Parts of a pool that may not be estimable, as pages call them, and where each is explained."""
+
+NEEDED = {"interval": "interval", "prediction": "prediction", "i2": "heterogeneity"}
+"""What a statement can't be made without, by where it is explained."""
+
 
 @dataclass(frozen=True)
 class Statement:
@@ -36,7 +51,21 @@ def statements(version: PoolVersion) -> list[Statement]:
     if version.efficiency is None:
         return []
     figures = figures_of(version)
-    return [_told(version, figures, anchor, say) for anchor, say in SAID]
+    missing = figures.get("not_estimable", {})
+    told = [
+        _told(version, figures, anchor, say)
+        for anchor, say in SAID
+        if NEEDED.get(anchor) not in missing
+    ]
+    return told + [
+        Statement(
+            _("%(part)s can't be computed from these sets.") % {"part": named},
+            missing[part],
+            anchor,
+        )
+        for part, (named, anchor) in PARTS.items()
+        if part in missing
+    ]
 
 
 def _told(version: PoolVersion, figures: Figures, anchor: str, say: Say) -> Statement:
@@ -100,6 +129,8 @@ def _scatter(level: str, _version: PoolVersion, figures: Figures) -> Statement:
             _("τ %(level)s: not fitted") % {"level": level},
             "tau",
         )
+    if f"tau2_{level}" in figures.get("not_estimable", {}):
+        return Statement(str(SCATTER[level]) % {"sd": tau}, f"τ {level} {tau}", "tau")
     low, high = (_sd(end) for end in figures[f"tau2_{level}_interval"])
     return Statement(
         str(SCATTER[level]) % {"sd": tau},

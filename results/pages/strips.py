@@ -25,21 +25,33 @@ class Strip:
 
 
 def strip_of(pool: Pool) -> Strip | None:
-    """The strip of a pool, or None where there is no pooled figure."""
+    """The strip of a pool, or None where there is no pooled figure.
+
+    An interval that is not known has no width.
+    """
     version = pool.current
     if version is None or version.efficiency is None:
         return None
-    low, high = _place(version.interval_low), _place(version.interval_high)
+    value = version.efficiency
+    low, high, expected_low, expected_high = (
+        _place(value if end is None else end)
+        for end in (
+            version.interval_low,
+            version.interval_high,
+            version.prediction_low,
+            version.prediction_high,
+        )
+    )
     return Strip(
-        value=_place(version.efficiency),
+        value=_place(value),
         low=low,
         width=round(max(high - low, 1.0), 1),
-        prediction_low=_place(version.prediction_low),
-        prediction_high=_place(version.prediction_high),
+        prediction_low=expected_low,
+        prediction_high=expected_high,
         straight_line=_place(1.0),
     )
 
 
-def _place(efficiency: float | None) -> float:
-    share = 1.0 if efficiency is None else (efficiency - FROM) / (TO - FROM)
+def _place(efficiency: float) -> float:
+    share = (efficiency - FROM) / (TO - FROM)
     return round(LENGTH * min(max(share, 0.0), 1.0), 1)

@@ -15,11 +15,18 @@ from numpy.typing import ArrayLike
 from scipy.stats import f as fisher
 from scipy.stats import t as student
 
-from results.statistics.errors import NotFinite, NotPositive, ShapeMismatch, TooFewSets
+from results.statistics.errors import (
+    NotEstimable,
+    NotFinite,
+    NotPositive,
+    ShapeMismatch,
+    TooFewSets,
+)
 from results.statistics.linear import solved
 from results.statistics.precision import k_critical_by_freedom
 from results.statistics.scatter import Scatter
 
+LARGEST_LOG = 700.0  # exp() of more is beyond all numbers
 Place = Literal["below", "within", "above"]
 
 
@@ -119,7 +126,8 @@ def compare(
 
     ``tau2_tester`` is best that of `variance_between_testers`.
     The variance of ``own`` counts as known, that of mu rests on ``degrees_of_freedom``; they are
-    put together after Welch (1947).  Raises `NotPositive`, `NotFinite`.
+    put together after Welch (1947).  Raises `NotPositive`, `NotFinite`, and `NotEstimable` where
+    the interval of the ratio or of the shrunken value goes beyond all numbers.
     """
     if not np.isfinite([mu, se, degrees_of_freedom, tau2_tester, prediction_freedom]).all():
         raise NotFinite("a figure of the pool is missing")
@@ -135,6 +143,8 @@ def compare(
     shrunken = mu + weight * difference
     shrunken_se = float(np.sqrt(weight * own.variance + (1.0 - weight) ** 2 * se**2))
     reach = float(student.ppf(0.975, prediction_freedom)) * shrunken_se
+    if not max(abs(difference) + half, abs(shrunken) + reach) < LARGEST_LOG:
+        raise NotEstimable("the sets leave the difference open by any factor")
     return Comparison(
         ratio=float(np.exp(difference)),
         ratio_low=float(np.exp(difference - half)),
@@ -178,12 +188,15 @@ class ScatterComparison:
 
 
 def compare_scatter(own: Scatter, others: Scatter) -> ScatterComparison:
-    """Mandel's k and F of one's own scatter against that of the pool without oneself."""
+    """Mandel's k and F of one's own scatter against that of the pool without oneself.
+
+    Raises `NotEstimable` where one scatter is so far below the other that their ratio is lost.
+    """
     v, rest = own.degrees_of_freedom, others.degrees_of_freedom
     pooled = (v * own.cv**2 + rest * others.cv**2) / (v + rest)
-    f = own.cv**2 / others.cv**2
+    f = (own.cv / others.cv) ** 2
     one_sided = min(float(fisher.sf(f, v, rest)), float(fisher.cdf(f, v, rest)))
-    return ScatterComparison(
+    found = ScatterComparison(
         k=own.cv / float(np.sqrt(pooled)),
         k_critical_5_percent=float(k_critical_by_freedom(v, rest, 0.05)),
         k_critical_1_percent=float(k_critical_by_freedom(v, rest, 0.01)),
@@ -193,3 +206,6 @@ def compare_scatter(own: Scatter, others: Scatter) -> ScatterComparison:
         ratio_low=float(np.sqrt(f / float(fisher.ppf(0.975, v, rest)))),
         ratio_high=float(np.sqrt(f / float(fisher.ppf(0.025, v, rest)))),
     )
+    if not np.isfinite([*vars(found).values()]).all():
+        raise NotEstimable("the two scatters are too far apart, or rest on too little, to compare")
+    return found

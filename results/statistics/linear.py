@@ -50,9 +50,10 @@ def inverse(matrices: Floats) -> Floats:
 
 def solve_positive(matrix: Floats, right: Floats) -> Floats | None:
     """Solution (p,) of one system; None where the matrix is not positive definite."""
-    unit = np.sqrt(np.diag(matrix))
-    if not (np.isfinite(matrix).all() and (unit > 0).all()):
+    diagonal = np.diag(matrix)
+    if not (np.isfinite(matrix).all() and (diagonal > 0).all()):
         return None
+    unit = np.sqrt(diagonal)
     scaled = matrix / unit[:, None] / unit
     try:
         lower = np.linalg.cholesky(scaled)

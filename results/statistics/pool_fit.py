@@ -48,7 +48,7 @@ Floats = NDArray[np.float64]
 Ends: TypeAlias = tuple[float, float]
 
 LEAST_TESTERS = 3
-LARGEST_LOG, LEAST_VARIANCE, LARGEST_VARIANCE = 1e4, 1e-40, 1e40
+LARGEST_LOG, LEAST_VARIANCE, LARGEST_VARIANCE = 700.0, 1e-40, 1e40
 """Beyond these a sum of cubes leaves what a number can hold; real ones are far within."""
 
 

@@ -17,10 +17,8 @@ runs, Monte Carlo error 1.0 to 1.3); model standard error and t on testers - 1: 
 """
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,14 +27,14 @@ from scipy.stats import t as student_t
 from results.statistics.block_sums import LEVELS, SESSION, SET, TESTER
 from results.statistics.cluster_robust import cluster_robust
 from results.statistics.components import Booleans
-from results.statistics.errors import NotEstimable, StatisticsError
+from results.statistics.errors import NotEstimable
 from results.statistics.heterogeneity import share
 from results.statistics.leave_one_out import LeaveOneOut, leave_one_out
+from results.statistics.parts import Parts
 from results.statistics.pool_fit import LEAST_TESTERS, Ends, PoolFit, fit_pool
 
 Floats = NDArray[np.float64]
 
-Found = TypeVar("Found")
 
 NO_ENDS: Ends = (math.nan, math.nan)
 
@@ -111,21 +109,6 @@ class Pooled:
     tester_effects: TesterEffects
     leave_one_out: LeaveOneOut | None
     not_estimable: dict[str, str]
-
-
-class Parts:
-    """Collects parts of a figure, and why those that can't be computed are missing."""
-
-    def __init__(self) -> None:
-        self.not_estimable: dict[str, str] = {}
-
-    def take(self, name: str, compute: Callable[[], Found], missing: Found) -> Found:
-        """The part, or `missing` where it can't be computed."""
-        try:
-            return compute()
-        except StatisticsError as error:
-            self.not_estimable.setdefault(name, str(error))
-            return missing
 
 
 def pool(
