@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from django.db.models import QuerySet, TextField
+from django.db.models import F, QuerySet, TextField
 from django.db.models.functions import Cast
 
 from results.members import Members
@@ -32,6 +32,9 @@ LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main d
 LEAST_FOR_WORST = 10
 """'Worst of ten' is said only where ten were pulled."""
 
+KEPT = ("pull_places", "straight_places", "lowest_share", "placed_at")
+"""Columns of a normalised set that are worked out again where older code wrote it last."""
+AT_ONCE = 500
 
 AS_JSON = (
     "pull_set__parameters",
@@ -110,12 +113,16 @@ def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[st
 
 
 def ties_of(pool_id: int, members: Members) -> list[Tie]:
-    """One a set, in the order of the members, from what normalising keeps of each."""
+    """One a set, in the order of the members, from what normalising keeps of each.
+
+    What code that did not know these columns wrote last is worked out again before it is used.
+    """
     sets = NormalisedSet.objects.filter(pool=pool_id)
+    counting = sets.filter(pull_set__state__in=COUNTING)
+    ids = list(counting.exclude(placed_at=F("computed_at")).values_list("pk", flat=True))
+    for start in range(0, len(ids), AT_ONCE):
+        _place(NormalisedSet.objects.filter(pk__in=ids[start : start + AT_ONCE]))
     told = _told_of(sets)
-    if any(told[pull_set].places is None for pull_set in members.pull_set.tolist()):
-        _place(sets.filter(pull_set__state__in=COUNTING, pull_places__isnull=True))
-        told = _told_of(sets)
     return [told[pull_set] for pull_set in members.pull_set.tolist()]
 
 
@@ -160,7 +167,7 @@ def _pulls(ties: Sequence[Tie]) -> dict[str, Any]:
 
 
 def _place(unplaced: QuerySet[NormalisedSet]) -> None:
-    """Keep the classes of sets that were worked out before they were kept."""
+    """Keep the classes of sets that were last written by code that does not keep them."""
     behind = ("pull_set__pulls", "baseline__session__baselines__pulls")
     sets = list(unplaced.select_related("calibration", "baseline").prefetch_related(*behind))
     for found in sets:
@@ -174,8 +181,8 @@ def _place(unplaced: QuerySet[NormalisedSet]) -> None:
         shares = shares_of(scale, list(found.pull_set.pulls.all()), found.baseline_mean_N)
         found.pull_places, found.lowest_share = shares.places, shares.lowest
         found.straight_places = shares_of(scale, straight, found.baseline_mean_N).places
-    kept = ["pull_places", "straight_places", "lowest_share"]
-    NormalisedSet.objects.bulk_update(sets, kept, batch_size=500)
+        found.placed_at = found.computed_at
+    NormalisedSet.objects.bulk_update(sets, KEPT)
 
 
 def _moderators(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.db import models
 
 from results.models.pools import Pool
@@ -28,6 +30,21 @@ class PairReference(models.Model):
 
     def __str__(self) -> str:
         return f"{self.main_line} to {self.leader_line}: {self.reference_line}"
+
+
+class WrittenWith(models.DateTimeField):
+    """``computed_at`` once more, by code that knows the columns beside it.
+
+    All code that writes a row renews ``computed_at``, and none leaves this one behind but code
+    that does not know it. Where the two differ, such code wrote the row last, and its columns of
+    today are still those of an earlier writing.
+    """
+
+    def pre_save(self, model_instance: models.Model, add: bool) -> Any:  # noqa: ARG002
+        """The moment that ``computed_at``, a field before this one, has just got."""
+        moment = model_instance.computed_at  # type: ignore[attr-defined]
+        setattr(model_instance, self.attname, moment)
+        return moment
 
 
 class NormalisedSet(models.Model):
@@ -75,6 +92,9 @@ class NormalisedSet(models.Model):
     )
     notes = models.JSONField(default=list)
     computed_at = models.DateTimeField(auto_now=True)
+    placed_at = WrittenWith(
+        null=True, editable=False, help_text="computed_at of when the classes of pulls were kept"
+    )
 
     class Meta:
         ordering = ["pull_set_id"]

@@ -84,7 +84,9 @@ def test_sets_worked_out_before_their_pulls_were_placed_are_placed_when_their_po
         send(owner, rng, "Blood", 80.0)
     drain()
     pool = pool_of("Blood")
-    NormalisedSet.objects.update(pull_places=None, straight_places=None, lowest_share=None)
+    NormalisedSet.objects.update(
+        pull_places=None, straight_places=None, lowest_share=None, placed_at=None
+    )
 
     members = members_of(pool.pk)
     found = describe(members, pooled_from(members), ties_of(pool.pk, members))
