@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from django.http import FileResponse
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 from rest_framework.permissions import IsAuthenticated
+from rest_framework.request import Request
+from rest_framework.views import APIView
 
 from api.documents import ShownRow
+from results.own_data import archive_of
 from results.public.seeing import raw
 from rigs import lookups
-from rigs.models import Club, Contributor, Rig
+from rigs.models import Club, Contributor, Rig, Suspension
 from rigs.permissions import contributor_of, is_moderator
 
 
@@ -42,17 +47,27 @@ class ContributorDocument(ShownRow):
         fields = ["id", "handle", "club", "joined_at", "rigs"]
 
 
+class SuspensionDocument(serializers.ModelSerializer):
+    """That a moderator has suspended one's account, since when and why."""
+
+    class Meta:
+        model = Suspension
+        fields = ["at", "reason"]
+
+
 class MeDocument(ContributorDocument):
     """What a tester sees of their own account, with what they let be listed on their page."""
 
     club = serializers.CharField(source="club.name", default=None, allow_null=True)
     rigs = NamedRig(many=True)
     moderator = serializers.SerializerMethodField()
+    suspension = SuspensionDocument(allow_null=True, read_only=True)
 
     class Meta(ContributorDocument.Meta):
         fields = [
             *ContributorDocument.Meta.fields,
             "moderator",
+            "suspension",
             "shows_club",
             "shows_rigs",
             "shows_sets",
@@ -100,6 +115,7 @@ class OneContributor(generics.RetrieveAPIView):
                 "joined_at": "2025-10-04T18:20:00Z",
                 "rigs": [{"id": 3, "name": "garage winch"}],
                 "moderator": False,
+                "suspension": None,
                 "shows_club": True,
                 "shows_rigs": True,
                 "shows_sets": True,
@@ -117,3 +133,25 @@ class Me(generics.RetrieveAPIView):
 
     def get_object(self) -> Contributor:
         return contributor_of(self.request.user)
+
+
+class MyData(APIView):
+    """One's own data."""
+
+    permission_classes = [IsAuthenticated]
+
+    @extend_schema(
+        tags=["people"],
+        operation_id="me_data",
+        responses={(200, "application/zip"): OpenApiTypes.BINARY},
+    )
+    def get(self, request: Request) -> FileResponse:
+        """Everything stored of one's account as a ZIP, the uploads byte for byte; a few a day."""
+        contributor = contributor_of(request.user)
+        return FileResponse(
+            archive_of(contributor),
+            as_attachment=True,
+            filename="samespool-own-data.zip",
+            content_type="application/zip",
+            headers={"Cache-Control": "no-store"},
+        )

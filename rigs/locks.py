@@ -37,7 +37,21 @@ def lock_contributor(contributor: Contributor) -> Contributor:
 def lock_uploader(contributor: Contributor) -> Contributor:
     """The same before an upload. Raises AccountSuspended as well."""
     locked = lock_contributor(contributor)
-    suspension = locked.suspension
+    _refuse_suspended(locked)
+    return locked
+
+
+def refuse_uploads_of(contributor: Contributor) -> None:
+    """Refuse early, and without a lock, what `lock_uploader` would refuse after all the work.
+
+    Raises AccountClosed, AccountSuspended.
+    """
+    if contributor.closed_at is not None:
+        raise AccountClosed
+    _refuse_suspended(contributor)
+
+
+def _refuse_suspended(contributor: Contributor) -> None:
+    suspension = contributor.suspension
     if suspension is not None:
         raise AccountSuspended(suspension.reason)
-    return locked

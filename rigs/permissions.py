@@ -35,9 +35,14 @@ def may(user: Account, permission: str, of: object = None) -> bool:
     return bool(rules.has_perm(permission, user, of))
 
 
+def contributor_behind(user: Account) -> Contributor | None:
+    """The tester behind an account; None for a reader, and for an account without a handle."""
+    return Contributor.objects.filter(user_id=user.pk).first() if user.pk else None
+
+
 def contributor_of(user: Account) -> Contributor:
     """The tester behind an account. Raises Forbidden where the account has no profile."""
-    contributor = Contributor.objects.filter(user_id=user.pk).first() if user.pk else None
+    contributor = contributor_behind(user)
     if contributor is None:
         raise Forbidden(
             "This account has no handle yet, so it can't submit: choose one on its page at "

@@ -20,7 +20,7 @@ from results.desk.case import case_context
 from results.desk.failures import failures, run_again
 from results.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
 from results.drafting import draft
-from results.models import ReviewCase
+from results.models import Report, ReviewCase
 from results.review_lookups import check_records
 from results.reviewing import ask, decide, decide_many, decisions_open_to
 from results.states import State
@@ -116,8 +116,10 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
     ) -> HttpResponse:
         records = {
             "check_records": check_records(),
-            "title": "Sets that wait for a moderator",
             **failures(),
+            "open_reports": Report.objects.filter(closed_at=None).count(),
+            "moderating": is_moderator(request.user),
+            "title": "Sets that wait for a moderator",
         }
         return super().changelist_view(request, {**records, **(extra_context or {})})
 

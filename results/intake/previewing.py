@@ -23,6 +23,7 @@ from results.working_out import (
     straight_strengths,
     work_out,
 )
+from rigs.locks import refuse_uploads_of
 from rigs.models import Contributor
 from rigs.refusals import Finding
 
@@ -59,6 +60,7 @@ class Preview:
 
 def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:
     """Check an upload and work out its sets. Reads only; raises as ``receive`` does."""
+    refuse_uploads_of(contributor)
     checked = check(contributor, read(body, content_type))
     figures = _figures(checked)
     parts = [*checked.straight, *checked.joined]

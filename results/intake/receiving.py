@@ -13,7 +13,7 @@ from results.intake.fingerprint import fingerprint
 from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
 from results.models import Job, Session, Upload
-from rigs.locks import lock_uploader
+from rigs.locks import lock_uploader, refuse_uploads_of
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid, Refused
 
@@ -50,6 +50,7 @@ def receive(
     Raises Unreadable, TooLarge, Invalid, Forbidden, AccountClosed, AccountSuspended, and Conflict
     where the session is stored under another key.
     """
+    refuse_uploads_of(contributor)
     key = _checked_key(idempotency_key)
     sha256 = hashlib.sha256(body).hexdigest()
     earlier = _by_key(contributor, key, sha256, replaces)

@@ -28,3 +28,9 @@ def cautions(request: HttpRequest) -> HttpResponse:
 def icon(_request: HttpRequest) -> HttpResponse:
     """The icon, where a browser looks for it by itself: on pages that name none, as the admin's."""
     return redirect(static("pages/icon.svg"))
+
+
+@require_safe
+def privacy(request: HttpRequest) -> HttpResponse:
+    """What is kept, what is shown, for how long, and how to have it removed."""
+    return render(request, "pages/privacy.html")

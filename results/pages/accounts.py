@@ -10,7 +10,7 @@ from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from knox.models import AuthToken
 
 from results.closing import close_account
+from results.own_data import archive_of
 from results.pages.account_forms import ClosingForm, ShownForm, told
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
@@ -140,6 +141,15 @@ def end_token(request: HttpRequest, digest: str) -> HttpResponse:
     get_object_or_404(AuthToken, user_id=request.user.pk, digest=digest).delete()
     messages.success(request, _("The token works no more."))
     return redirect("pages:account")
+
+
+@require_POST
+@contributors_only
+@never_cache
+def own_data(request: HttpRequest) -> FileResponse:
+    """Everything stored of one's account, as an archive."""
+    archive = archive_of(contributor_behind(request))
+    return FileResponse(archive, as_attachment=True, filename="samespool-own-data.zip")
 
 
 @FORM

@@ -19,5 +19,6 @@ urlpatterns = [
     path("account/licence/", accounts.agree_to_licence, name="agree"),
     path("account/tokens/", accounts.make_token, name="make-token"),
     path("account/tokens/<str:digest>/end/", accounts.end_token, name="end-token"),
+    path("account/data/", accounts.own_data, name="own-data"),
     path("account/close/", accounts.close, name="close-account"),
 ]

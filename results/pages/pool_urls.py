@@ -2,7 +2,16 @@
 
 from django.urls import path
 
-from results.pages import about, catalogue, line_pairs, measures, one_pool, open_data, pool_charts
+from results.pages import (
+    about,
+    catalogue,
+    line_pairs,
+    measures,
+    one_pool,
+    open_data,
+    pool_charts,
+    reporting,
+)
 
 CHARTS = (
     ("pools/<int:pk>/pulls", pool_charts.pulls, "pool-pulls"),
@@ -16,6 +25,8 @@ urlpatterns = [
     path("about/", about.about, name="about"),
     path("cautions/", about.cautions, name="cautions"),
     path("favicon.ico", about.icon, name="icon"),
+    path("privacy/", about.privacy, name="privacy"),
+    path("report/<str:subject>/<int:pk>/", reporting.report_it, name="report"),
     path("search/", catalogue.search, name="search"),
     path("connections/<int:pk>/", catalogue.connection, name="connection"),
     path("lines/<int:pk>/", catalogue.line, name="line"),

@@ -7,19 +7,19 @@ from functools import wraps
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 
 from rigs.models import Contributor
 
-View = Callable[..., HttpResponse]
+View = Callable[..., HttpResponseBase]
 
 
 def contributors_only(view: View) -> View:
     """Lead strangers to sign in, and accounts without a handle to where they choose one."""
 
     @wraps(view)
-    def asked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+    def asked(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         try:
             contributor_behind(request)
         except Http404:

@@ -96,4 +96,4 @@ class Suspension(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"contributor {self.contributor_id}, suspended {self.at:%Y-%m-%d}"
+        return f"suspension of contributor {self.contributor_id}"

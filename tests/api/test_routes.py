@@ -52,6 +52,17 @@ ROUTES = {
     "tokens": {"POST": (None, 401, 401, 401, 401)},  # a token does not give a token
     "tokens/current": {"DELETE": (None, 401, 204, 204, 204)},
     "me": {"GET": (None, 401, 200, 200, 200)},
+    "me/data": {"GET": (None, 401, 200, 200, 200)},
+    "reports": {
+        "GET": (None, 401, 403, 403, 200),
+        "POST": (
+            {"subject_kind": "rig", "subject_id": 10**12, "text": "it names somebody"},
+            422,
+            422,
+            422,
+            422,  # there is no rig of this number
+        ),
+    },
     "clubs": {"GET": (None, *OPEN)},
     "contributors": {"GET": (None, *OPEN)},
     "contributors/<int:pk>": {"GET": (None, *OPEN)},
@@ -170,6 +181,7 @@ def world(owner) -> dict[str, object]:
         "jobs": enqueue(session).pk,
         "sessions": session.pk,
         "pools": pool.pk,
+        "report": pool.pk,
         "pull-sets": pull_set.pk,
     }
 

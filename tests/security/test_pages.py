@@ -32,7 +32,7 @@ PAGES = {
     (SHOWN, NOT_SO): """
         problems/<slug:kind> account/inactive/ account/mail/sent/ account/password/forgotten/
         account/password/forgotten/sent/ account/password/forgotten/done/ pull-sets/<int:pk>/ about/
-        cautions/ search/ pools/<int:pk>/ pools/<int:pk>/versions/<int:number>/
+        privacy/ cautions/ search/ pools/<int:pk>/ pools/<int:pk>/versions/<int:number>/
         pools/<int:pk>/card.png open-data/ rigs/ rigs/<int:pk>/ bench-sheet/ at-the-rig/worker.js
         jobs/<uuid:pk>/ contributors/<path:handle>/ pools/<int:pk>/history*
         calibrations/<int:pk>/residuals*
@@ -55,7 +55,8 @@ PAGES = {
     (SIGNED_IN, SIGNED_IN): "account/ account/password/set/",
     (SIGNED_IN, (302, 405, 405, 405)): "account/second-factor/",
     (SIGNED_IN, (302, 422, 422, 422)): "rigs/register/ upload/ account/close/",
-    (NOT_SO, SIGNED_IN): "account/tokens/",
+    (NOT_SO, SIGNED_IN): "account/tokens/ account/data/",
+    (SHOWN, (422, 422, 422, 422)): "report/<str:subject>/<int:pk>/",
     (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
     # For whoever gives their password once more: these persons have none.
     ((302, 403, 403, 403), (302, 403, 403, 403)): """
@@ -102,6 +103,7 @@ def address_of(world, owner):
         "<uuid:key>": str(waiting.key),
         "<path:handle>": "owner",
         "<slug:kind>": "not-signed-in",
+        "<str:subject>": "pool",
         "<int:number>": "1",
         "<str:name>": "pulls.csv",
         "<base36:uidb36>": "1",
