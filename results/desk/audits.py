@@ -77,7 +77,7 @@ class ReportAdmin(ModeratorsOwn):
     """What readers and testers have reported; saving one with an outcome closes it."""
 
     form = OutcomeForm
-    list_display = ["subject", "text", "reported_by", "at", "closed_at"]
+    list_display = ["id", "subject", "text", "reported_by", "at", "closed_at"]
     list_filter = [Open, "subject_kind", "at"]
     list_select_related = ["reporter"]
     search_fields = ["text", "=subject_id", "reporter__handle"]
@@ -92,11 +92,12 @@ class ReportAdmin(ModeratorsOwn):
 
     @admin.display(description="what")
     def subject(self, report: Report) -> str:
-        """A link to what was reported, by its number."""
-        model = {"pull-set": "results_pullset", "rig": "rigs_rig", "line": "rigs_line"}
-        names = {**model, "contributor": "rigs_contributor"}
-        name = names.get(report.subject_kind, f"results_{report.subject_kind}")
-        address = reverse(f"admin:{name}_change", args=[report.subject_id])
+        """A link to the page of what was reported."""
+        if report.subject_kind == Report.Subject.CONTRIBUTOR:
+            found = Contributor.objects.filter(pk=report.subject_id).first()
+            address = reverse("pages:contributor", args=[found.handle]) if found else ""
+        else:
+            address = reverse(f"pages:{report.subject_kind}", args=[report.subject_id])
         return format_html('<a href="{}">{}</a>', address, str(report))
 
     @admin.display(description="by")
@@ -157,7 +158,7 @@ class LiftForm(forms.ModelForm):
 class SuspensionAdmin(ModeratorsOwn):
     """Suspended accounts: adding one suspends, saving one lifts."""
 
-    list_display = ["contributor", "reason", "by", "at", "lifted_at", "lifted_by"]
+    list_display = ["id", "contributor", "reason", "by", "at", "lifted_at", "lifted_by"]
     list_filter = [StillSuspended, "at"]
     list_select_related = ["contributor", "by", "lifted_by"]
     search_fields = ["contributor__handle", "reason"]

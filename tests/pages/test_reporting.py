@@ -72,8 +72,10 @@ def test_closed_it_is_forgotten_who_reported_and_can_be_reported_again(rig, mode
     moderator.user.is_staff = True
     moderator.user.save()
     at_desk = browser(moderator)
-    assert TEXT in at_desk.get("/admin/results/report/").content.decode()
+    listed = Page(at_desk.get("/admin/results/report/"))
+    assert TEXT in listed.text
     change = f"/admin/results/report/{found.pk}/change/"
+    assert {change, f"/rigs/{rig.pk}/"} <= set(listed.links())
     assert at_desk.post(change, {"outcome": "The rig is renamed."}).status_code == 302
     found.refresh_from_db()
     assert (found.reporter_key, found.closed_by) == ("", moderator.user)

@@ -23,6 +23,7 @@ MODERATING = {
     ("lines/<int:pk>", "PATCH"),
     ("connections/<int:pk>", "PATCH"),
     ("pull-sets/<int:pk>/decisions", "POST"),
+    ("reports", "GET"),
     ("reviews", "GET"),
     ("reviews/checks", "GET"),
 }
