@@ -7,6 +7,7 @@ they were.
 from __future__ import annotations
 
 import uuid
+from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
@@ -16,7 +17,8 @@ from django.db.models import Case, CharField, F, Model, Q, QuerySet, Value, When
 from django.db.models.functions import Cast, Concat
 
 from results.editions import next_edition
-from results.models import Baseline, Edition, Erasure, Message, PullSet, StateChange
+from results.models import AcceptedName, Baseline, Edition, Erasure, Message, PullSet, StateChange
+from results.naming import SOURCES
 from results.personal import BY_OTHERS, CLOSED, ERASED, Numbered, Personal, Spools, rows_of
 from rigs.models import Contributor
 from rigs.refusals import Finding, Forbidden, Invalid
@@ -34,6 +36,7 @@ def erase_account(contributor: Contributor, *, by: User, reason: str) -> Erasure
     """
     reason = _checked(by, contributor, reason)
     columns: dict[str, Runs] = {}
+    _forget_names(contributor, columns)
     spools = _spools_of(contributor)
     for personal in ERASED:
         model = personal.model._meta.label
@@ -83,6 +86,28 @@ def erase_row(row: Model, *, by: User, reason: str, only: Iterable[str] = ()) ->
                 _blank(rows, personal, {}, columns)
         next_edition(Edition.Subject.NAMES)
         return _audited(by, None, reason, columns)
+
+
+def _forget_names(contributor: Contributor, columns: dict[str, Runs]) -> None:
+    """Delete the accepted names that nobody but this contributor has given to something."""
+    own: dict[str, set[str]] = defaultdict(set)
+    others: dict[str, set[str]] = defaultdict(set)
+    for kind, model, column, _ in SOURCES:
+        if kind == AcceptedName.Kind.TERMINAL:
+            continue
+        (mine,) = rows_of(contributor, model._meta.label)
+        texts = set(mine.order_by().values_list(column, flat=True).distinct())
+        elsewhere = model._base_manager.filter(**{f"{column}__in": texts})
+        own[kind] |= texts
+        others[kind] |= set(
+            elsewhere.exclude(pk__in=mine.values("pk")).order_by().values_list(column, flat=True)
+        )
+    for of_kind, texts in own.items():
+        names = AcceptedName.objects.filter(kind=of_kind, text__in=texts - others[of_kind])
+        ids = sorted(names.values_list("pk", flat=True))
+        names.delete()
+        if ids:
+            columns.setdefault("results.AcceptedName.text", []).extend(_runs(ids))
 
 
 def _blank_spool(row: Any, personal: Personal, columns: dict[str, Runs]) -> None:

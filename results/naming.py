@@ -14,7 +14,7 @@ from results.editions import next_edition
 from results.models import AcceptedName, Baseline, Edition, PullSet
 from results.public.names import TERMINALS
 from rigs.models import Rig
-from rigs.permissions import is_moderator
+from rigs.permissions import is_moderator, may
 from rigs.refusals import Forbidden
 
 rules.add_perm("results.accept_name", is_moderator)
@@ -45,7 +45,7 @@ def accept_names(by: User, kind: Kind, texts: Collection[str]) -> int:
     Who accepted each, and when, is kept with it. One transaction; inserts rows, and locks the row
     of the edition of names. Raises Forbidden unless ``by`` is a moderator.
     """
-    if not by.has_perm("results.accept_name"):
+    if not may(by, "results.accept_name"):
         raise Forbidden("Only a moderator accepts names.")
     return _store(by, kind, texts)
 

@@ -42,6 +42,7 @@ NOT_OF_AN_ACCOUNT = {
     "results.StalePool": "of all testers together",
     "results.DirectComparison": "of all testers together",
     "results.PairReference": "of two lines",
+    "results.AcceptedName": "of everybody who names something so",
     "results.Edition": "of the store",
     "results.Release": "of the store",
     "results.ReleasePart": "of the store",

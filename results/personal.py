@@ -151,9 +151,11 @@ BY_OTHERS = (
     Personal("rigs.Suspension.reason"),
     Personal("results.Report.outcome"),
     Personal("rigs.Club.name", Numbered("club")),
+    Personal("results.AcceptedName.text", Numbered("name")),
 )
 """Words of moderators and administrators, or of the contributor and others in one column: one's own
-are erased with the account, and an administrator can erase a single row of any."""
+are erased with the account, and an administrator can erase a single row of any. An accepted name
+goes with the account where nobody else has it."""
 
 _QUANTITY = "a quantity: only what reads as a number and a unit is taken"
 _ACCOUNT = "erased with the account by `results.closing`: the row goes, or nobody can sign in by it"

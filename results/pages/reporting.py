@@ -6,13 +6,14 @@ from allauth.account.adapter import get_adapter
 from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from results.models import Report
+from results.pages.showing import render
 from results.reporting import LONGEST_TEXT, SUBJECTS, report
 from rigs.permissions import contributor_behind
 from rigs.refusals import Conflict, Invalid

@@ -53,7 +53,7 @@ class Contributor(models.Model):
     @property
     def suspension(self) -> Suspension | None:
         """The suspension that holds now, if one does."""
-        return self.suspensions.filter(lifted_at=None).first()
+        return next((one for one in self.suspensions.all() if one.lifted_at is None), None)
 
     @property
     def public_club(self) -> Club | None:

@@ -17,6 +17,7 @@ from results import draining, intake
 from results.closing import close_account
 from results.erasing import erase_row
 from results.models import (
+    AcceptedName,
     Baseline,
     Connection,
     ConnectionAlias,
@@ -29,6 +30,7 @@ from results.models import (
     TieParameter,
     Upload,
 )
+from results.naming import accept_names
 from results.personal import BY_OTHERS, ERASED, NOT_PERSONAL, Spools, rows_of
 from results.reviewing import answer, decide
 from rigs.models import Contributor, Line, Rig
@@ -203,6 +205,17 @@ def test_a_name_that_somebody_typed_before_hinders_nothing(owner):
     names = list(Rig.objects.order_by("pk").values_list("name", flat=True))
     assert names[0].startswith(f"rig {rig.pk} ")
     assert len(set(names)) == 2
+
+
+def test_an_accepted_name_goes_with_the_last_account_that_has_it(owner, other, moderator):
+    for name in ("the wheelhouse", "garage winch"):
+        making.revision_of(owner, name=name)
+        accept_names(moderator.user, AcceptedName.Kind.RIG, [name])
+    making.revision_of(other, name="garage winch")
+    close_account(owner, keep=True)
+    assert list(AcceptedName.objects.values_list("text", flat=True)) == ["garage winch"]
+    (forgotten,) = Erasure.objects.get().columns["results.AcceptedName.text"]
+    assert forgotten[0] == forgotten[1]
 
 
 def test_an_administrator_erases_one_row_with_a_reason_and_nobody_else_does(wordy, admin):
