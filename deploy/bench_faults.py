@@ -12,11 +12,14 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
-from deploy.faults.bench import bench
-from deploy.faults.strikes import FAULTS
+from deploy.faults.bench import Ground, bench
+from deploy.faults.embedded import embedded
+from deploy.faults.strikes import EMBEDDED, FAULTS
 from deploy.faults.table import COLUMNS, Row, cells, markdown
 from deploy.processes import leave_when_told
 
@@ -25,23 +28,34 @@ def main() -> int:
     """Let the faults strike, and print the table."""
     options = _options()
     leave_when_told()
-    wanted = {name: fault for name, fault in FAULTS.items() if _is_wanted(name, options.only)}
     rows: list[Row] = []
     folder = Path(tempfile.mkdtemp(prefix="samespool-faults-"))
     folder.chmod(0o755)
     print(f"Logs are kept in {folder}\n\n{' | '.join(COLUMNS)}", flush=True)
-    with bench(folder, options.repeats, options.random_state) as ground:
-        for name, fault in wanted.items():
-            row = ground.run(name, fault)
-            rows.append(row)
-            print(" | ".join(cells(row)), flush=True)
-            if options.save:
-                _save(options.save, rows)
-            for complaint in row.audit.complaints[:5]:
-                print(f"    {complaint}", flush=True)
+    for faults, ground, place in (
+        (EMBEDDED, embedded, folder / "embedded"),
+        (FAULTS, bench, folder),
+    ):
+        wanted = {name: fault for name, fault in faults.items() if _is_wanted(name, options.only)}
+        if wanted:
+            with ground(place, options.repeats, options.random_state) as made:
+                _strike(made, wanted, rows, options.save)
     unclean = [row.fault for row in rows if not row.is_clean]
     print(f"\n{len(rows)} faults, {len(unclean)} not borne: {', '.join(unclean) or 'none'}")
     return 1 if unclean or not rows else 0
+
+
+def _strike(
+    ground: Ground, faults: Mapping[str, Callable[[Any], None]], rows: list[Row], save: Path | None
+) -> None:
+    for name, fault in faults.items():
+        row = ground.run(name, fault)
+        rows.append(row)
+        print(" | ".join(cells(row)), flush=True)
+        if save:
+            _save(save, rows)
+        for complaint in row.audit.complaints[:5]:
+            print(f"    {complaint}", flush=True)
 
 
 def _options() -> argparse.Namespace:

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -34,13 +35,11 @@ for handle in {handles!r}:
 DATABASE_MIB, FILES_MIB = 1024, 32
 
 
-@dataclass
-class Bench:
-    """Everything a fault may break; ``senders`` are new for each fault."""
+@dataclass(kw_only=True)
+class Ground:
+    """A service, its testers and the audit; ``senders`` are new for each fault."""
 
-    database: PostgreSQL
-    queue: Redis
-    service: Service
+    service: Any
     files: Path
     folder: Path
     repeats: int
@@ -52,7 +51,7 @@ class Bench:
     mended_at: float = field(default=0.0, init=False)
     newest_version: int = field(default=0, init=False)
 
-    def run(self, name: str, fault: Callable[[Bench], None]) -> Row:
+    def run(self, name: str, fault: Callable[[Any], None]) -> Row:
         """Let one fault strike, wait until nothing is left to do, and audit."""
         self.senders = Senders(self.service.address, self.tokens, self.rng)
         self.struck, self.note, self.mended_at = 0, "", 0.0
@@ -96,6 +95,29 @@ class Bench:
         return found
 
 
+@dataclass(kw_only=True)
+class Bench(Ground):
+    """Everything a fault may break where the service is deployed in full."""
+
+    database: PostgreSQL
+    queue: Redis
+
+
+def people(ground: Ground) -> None:
+    """Make the testers' accounts, before the service runs."""
+    ground.manage("migrate", "--verbosity=0")
+    accounts = ACCOUNTS.format(handles=HANDLES, password=PASSWORD)
+    ground.manage("shell", "--no-imports", "--command", accounts)
+
+
+def world(ground: Ground) -> None:
+    """Lay the testers' rigs and lines, and sign them in."""
+    lay_world(ground.service.address)
+    ground.tokens = {
+        handle: Client(ground.service.address, handle, PASSWORD).token for handle in HANDLES
+    }
+
+
 @contextlib.contextmanager
 def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
     """All of it on disks of its own, with a world laid and four testers signed in."""
@@ -120,17 +142,18 @@ def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
         os.environ |= environment
         service = Service(database, environment, folder, copy_program(folder / "program"))
         made = Bench(
-            database, queue, service, files, folder, repeats, np.random.default_rng(random_state)
+            database=database,
+            queue=queue,
+            service=service,
+            files=files,
+            folder=folder,
+            repeats=repeats,
+            rng=np.random.default_rng(random_state),
         )
-        made.manage("migrate", "--verbosity=0")
-        accounts = ACCOUNTS.format(handles=HANDLES, password=PASSWORD)
-        made.manage("shell", "--no-imports", "--command", accounts)
+        people(made)
         try:
             service.start()
-            lay_world(service.address)
-            made.tokens = {
-                handle: Client(service.address, handle, PASSWORD).token for handle in HANDLES
-            }
+            world(made)
             yield made
         finally:
             made.service.stop()

@@ -10,7 +10,7 @@ from functools import partial
 
 import psycopg
 
-from deploy.faults.bench import Bench
+from deploy.faults.bench import Bench, Ground
 from deploy.faults.servers import BALLAST, full
 from deploy.processes import wait_until
 
@@ -24,7 +24,7 @@ CUT = """
 
 
 @contextlib.contextmanager
-def under_load(bench: Bench) -> Iterator[Callable[[], None]]:
+def under_load(bench: Ground) -> Iterator[Callable[[], None]]:
     """Sessions come in before, while and after; yields what waits for four more to be accepted."""
     with bench.senders.at_work() as accepted:
 

@@ -38,6 +38,13 @@ def copy_program(to: Path) -> Path:
     return to
 
 
+def answers_at(address: str) -> bool:
+    """Whether the service there gives an answer that is not a failure."""
+    ask = ["curl", "--silent", "--noproxy", "*", "--fail", "--max-time", "5"]
+    ask += ["--output", "/dev/null", f"{address}/api/v1/connections"]
+    return subprocess.run(ask, check=False).returncode == 0
+
+
 @dataclass
 class Kept:
     """A process that is started again whenever it ends by itself, as systemd would."""
@@ -152,9 +159,7 @@ class Service:
 
     def answers(self) -> bool:
         """Whether an answer comes that is not a failure."""
-        ask = ["curl", "--silent", "--noproxy", "*", "--fail", "--max-time", "5"]
-        ask += ["--output", "/dev/null", f"{self.address}/api/v1/connections"]
-        return subprocess.run(ask, check=False).returncode == 0
+        return answers_at(self.address)
 
     def is_done(self) -> bool:
         """Whether every job is finished and no pool waits to be computed."""

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from deploy.faults import changing, cutting, killing, receiving
+from deploy.faults import changing, cutting, embedded, holding, killing, receiving
 from deploy.faults.bench import Bench
 
 FAULTS: dict[str, Callable[[Bench], None]] = {
     **killing.FAULTS,
     **receiving.FAULTS,
     **cutting.FAULTS,
+    **holding.FAULTS,
     **changing.FAULTS,
 }
+EMBEDDED = embedded.FAULTS
+"""Those of the embedded service, on a ground of its own."""
