@@ -8,7 +8,18 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
-from api.documents import LONGEST_WRITTEN, Document, ForceField, Link, MassField, Number, Shown
+from api.documents import (
+    LONGEST_WRITTEN,
+    Choice,
+    Document,
+    Filters,
+    ForceField,
+    Link,
+    MassField,
+    Number,
+    Shown,
+    address_of,
+)
 from results.public.readers import reader_of
 from results.public.seeing import raw
 from results.reworking import calibrate
@@ -134,6 +145,24 @@ class CurvatureDocument(Shown):
     bend_percent = serializers.FloatField(help_text="at mid range, of the range of readings")
 
 
+class EndedDocument(Shown):
+    """How a calibration ended."""
+
+    by = serializers.CharField(source="by.contributor.handle")
+    at = serializers.DateTimeField()
+    reason = serializers.CharField()
+
+
+def _change_of(calibration: Calibration) -> Any:
+    return getattr(raw(calibration), "change", None)
+
+
+class CalibrationFilters(Filters):
+    """Which calibrations of a revision."""
+
+    standing = Choice(Calibration.Standing.choices, required=False)
+
+
 class CalibrationDocument(Document):
     """A calibration: check weights in, the fitted line and its uncertainties out."""
 
@@ -148,6 +177,10 @@ class CalibrationDocument(Document):
     expires_on = serializers.SerializerMethodField(help_text="not used after that day")
     residual_plot = serializers.HyperlinkedIdentityField(view_name="pages:residuals")
     notes = serializers.SerializerMethodField()
+    replaced_by = serializers.SerializerMethodField(help_text="the one that corrects it")
+    ended = serializers.SerializerMethodField(
+        help_text="who replaced or voided it and why: for its owner and moderators, or null"
+    )
 
     class Meta:
         model = Calibration
@@ -180,8 +213,11 @@ class CalibrationDocument(Document):
             "residual_plot",
             "notes",
             "points",
+            "standing",
+            "replaced_by",
+            "ended",
         ]
-        read_only_fields = computed
+        read_only_fields = [*computed, "standing"]
 
     @extend_schema_field(ReadingClassDocument(allow_null=True))
     def get_reading_class(self, calibration: Calibration) -> dict[str, Any] | None:
@@ -210,6 +246,20 @@ class CalibrationDocument(Document):
     def _reads_all_of(self, calibration: Calibration) -> bool:
         return reader_of(self.context["request"]).reads_all_of(raw(calibration))
 
+    @extend_schema_field({"type": "string", "format": "uri", "nullable": True})
+    def get_replaced_by(self, calibration: Calibration) -> str | None:
+        change = _change_of(calibration)
+        if change is None or change.successor_id is None:
+            return None
+        return address_of("api:calibration", self.context["request"]) % change.successor_id
+
+    @extend_schema_field(EndedDocument(allow_null=True))
+    def get_ended(self, calibration: Calibration) -> dict[str, Any] | None:
+        change = _change_of(calibration)
+        if change is None or not self._reads_all_of(calibration):
+            return None
+        return dict(EndedDocument(change, context=self.context).data)
+
     def create(self, validated_data: dict[str, Any]) -> Calibration:
         readings = [CalibrationReading(**told) for told in validated_data.pop("readings")]
         by, revision = self.context["request"].user, self.context["revision"]
@@ -227,13 +277,20 @@ class Calibrations(generics.ListCreateAPIView):
         return generics.get_object_or_404(lookups.revisions(), pk=self.kwargs["pk"])
 
     def get_queryset(self) -> Any:
-        return super().get_queryset().filter(revision=self.revision())
+        asked = CalibrationFilters.conditions(self.request)
+        asked.setdefault("standing", Calibration.Standing.CURRENT)
+        return super().get_queryset().filter(revision=self.revision(), **asked)
 
     def get_serializer_context(self) -> dict[str, Any]:
         context = dict(super().get_serializer_context())
         if self.request is not None and self.request.method == "POST":
             context["revision"] = self.revision()
         return context
+
+    @extend_schema(parameters=[CalibrationFilters])
+    def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+        """Calibrations in use; with ``standing`` those replaced or voided."""
+        return super().get(request, *args, **kwargs)
 
     @extend_schema(
         examples=[OpenApiExample("Check weights, read in pounds", EXAMPLE, request_only=True)]

@@ -67,8 +67,17 @@ class RevisionDocument(Document):
             "latitude_deg",
             "height_m",
             "created_at",
+            "version",
+            "standing",
         ]
-        read_only_fields = ["number", "what_changed", "why", "created_at"]
+        read_only_fields = [
+            "number",
+            "what_changed",
+            "why",
+            "created_at",
+            "version",
+            "standing",
+        ]
         extra_kwargs = {
             "pulleys_between": {"max_value": 10},
             "lever_ratio": {"min_value": 0.01, "max_value": 100},
@@ -83,7 +92,7 @@ class NextRevisionDocument(RevisionDocument):
     """What changed of a rig and why; what is not said stays as it was."""
 
     class Meta(RevisionDocument.Meta):
-        read_only_fields = ["number", "created_at"]
+        read_only_fields = ["number", "created_at", "version", "standing"]
         extra_kwargs = {
             **RevisionDocument.Meta.extra_kwargs,
             "what_changed": {"required": True, "allow_blank": False},
@@ -145,7 +154,7 @@ class OneRig(generics.RetrieveAPIView):
 class Revisions(generics.ListCreateAPIView):
     """The revisions of a rig, oldest first, and the way to tell a change."""
 
-    queryset = lookups.revisions()
+    queryset = lookups.current_revisions()
 
     def get_serializer_class(self) -> type[RevisionDocument]:
         return NextRevisionDocument if self.request.method == "POST" else RevisionDocument

@@ -20,6 +20,7 @@ from results.models import Pull
 from results.scales import scale_of
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
 from results.watching import Kind, Point, Series, series_of
+from rigs.lookups import current_revisions
 from rigs.metrology.equivalence import Equivalence, Verdict, equivalence
 from rigs.metrology.errors import MetrologyError
 from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
@@ -93,7 +94,7 @@ class Bridge:
 
 def bridges_of(rig: Rig) -> list[Bridge]:
     """A bridge for each change of a rig, the newest first."""
-    return bridges_from(series_of(rig), list(rig.revisions.order_by("number")))
+    return bridges_from(series_of(rig), list(current_revisions().filter(rig=rig)))
 
 
 def bridges_from(series: Sequence[Series], revisions: Sequence[RigRevision]) -> list[Bridge]:

@@ -37,6 +37,7 @@ COLUMNS = (
     "baseline_cv",
     "baseline_n_effective",
     "baseline_degrees_of_freedom",
+    "resolution_N",
 )
 
 
@@ -46,7 +47,7 @@ class Members:
 
     ``session`` is that of the baseline: a session that borrowed one shares its error with the
     session that lent it, and the two make one block of the covariance. ``calibration`` is 0 where
-    the scale was not calibrated.
+    the scale was not calibrated, ``resolution_N`` not a number where it is as first entered.
     """
 
     pull_set: Ids
@@ -63,6 +64,7 @@ class Members:
     baseline_cv: Floats
     baseline_n_effective: Floats
     baseline_degrees_of_freedom: Floats
+    resolution_N: Floats
 
     def __len__(self) -> int:
         return len(self.pull_set)
@@ -113,7 +115,7 @@ def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
 def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
     """Rows of ``COLUMNS`` as columns."""
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
-    types = [np.int64] * 6 + [np.float64] * 8
+    types = [np.int64] * 6 + [np.float64] * 9
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
         for field, column, type_ in zip(fields(Members), columns, types, strict=True)

@@ -13,7 +13,7 @@ from results import stale
 from results.borrowing import borrow
 from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
 from results.referencing import Specimen
-from results.scales import Scale, scale_of
+from results.scales import Scale, first_resolutions, scale_of
 from results.states import COUNTING, State, lock_sets
 from results.statistics.censored import Strength
 from results.statistics.efficiency import Efficiency
@@ -32,7 +32,8 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
     """Work out every set of a session; its sets count once they have been screened.
 
     Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
-    yes within it. Run twice it leaves the same rows. Locks: the rows of this session's sets.
+    yes within it, and none of it where the rig was corrected meanwhile. Run twice it
+    leaves the same rows. Locks: the rows of this session's sets.
     """
     session = Session.objects.select_related("revision", "contributor").get(pk=session_id)
     sets = list(
@@ -146,6 +147,9 @@ def _store(
     figures: dict[PullSet, SetFigures | NoFigures],
 ) -> None:
     lock_sets(pull_set.pk for pull_set in figures)
+    if not _is_still(session, scale):
+        return
+    first_N = first_resolutions([session.revision_id])[session.revision_id]
     for pull_set, found in figures.items():
         why_not = found.why[:300] if isinstance(found, NoFigures) else ""
         if why_not != pull_set.not_normalised:
@@ -160,9 +164,23 @@ def _store(
                 "pool": pool,
                 "baseline": baselines[found.reference.specimen][0],
                 "calibration": scale.calibration,
+                "resolution_N": scale.resolution_N if scale.resolution_N != first_N else None,
                 **_columns(pull_set, found),
             },
         )
+
+
+def _is_still(session: Session, scale: Scale) -> bool:
+    """Whether the rig still stands as it was computed with.
+
+    Where it was corrected meanwhile, the correction's own job comes after this one.
+    """
+    now = scale_of(Session.objects.select_related("revision").get(pk=session.pk))
+    return (now.calibration, now.resolution_N, now.capacity_N) == (
+        scale.calibration,
+        scale.resolution_N,
+        scale.capacity_N,
+    )
 
 
 def _lose_figures(pull_set: PullSet) -> None:

@@ -21,7 +21,7 @@ from results.models import Baseline, PoolVersion, Pull, PullSet, Release
 from results.outcomes import pooled_from
 from results.pooling import everything_said, said_by
 from results.recomputing_ties import ties_from_pulls
-from results.scales import loads_N
+from results.scales import first_resolutions, loads_N
 from results.snapshots import FORMULAE, MOVED, Moved, libraries, snapshot_id
 from results.statistics.censored import Strength, strengths
 from results.statistics.errors import StatisticsError
@@ -161,7 +161,8 @@ def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:
     for start in range(0, len(named), BATCH):
         sets, baselines, calibrations = zip(*named[start : start + BATCH], strict=True)
         session, parts = _straight(baselines)
-        rows += _rows(sets, baselines, calibrations, session, parts)
+        resolution_N = _resolutions(sets, inputs.get("resolutions_N", {}))
+        rows += _rows(sets, baselines, calibrations, session, parts, resolution_N)
         straight_N = [row[STRAIGHT_N] for row in rows[start:]]
         ties += ties_from_pulls(sets, baselines, parts, _scales(calibrations), straight_N)
     return as_members(rows), ties
@@ -173,12 +174,11 @@ def _rows(
     calibrations: Ids,
     session: Sequence[int],
     parts: Sequence[Sequence[int]],
+    resolution_N: Sequence[float],
 ) -> Iterator[tuple[Any, ...]]:
-    of_set = PullSet.objects.values_list(
-        "pk", "session__contributor_id", "session__revision__resolution_N"
-    )
-    told = {pk: row for pk, *row in of_set.filter(pk__in=sets)}
-    tester, resolution_N = zip(*(told[pk] for pk in sets), strict=True)
+    of_set = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__contributor_id")
+    told = dict(of_set)
+    tester = [told[pk] for pk in sets]
     scales = _scales(calibrations)
     joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
     lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
@@ -190,7 +190,16 @@ def _rows(
             join.n,
             *(join.mean_N, join.cv, join.n_effective, join.degrees_of_freedom),
             *(line.mean_N, line.cv, line.n_effective, line.degrees_of_freedom),
+            np.nan,
         )
+
+
+def _resolutions(sets: Ids, corrected: Mapping[str, float]) -> list[float]:
+    """The resolution each set was worked out by: as first entered, but where told otherwise."""
+    revision = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__revision_id")
+    of_set = dict(revision)
+    first = first_resolutions(of_set.values())
+    return [corrected.get(str(pk), first[of_set[pk]]) for pk in sets]
 
 
 def _scales(calibrations: Ids) -> NDArray[np.float64]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from results.models import Pull, Session
 from rigs.metrology.budget import uncalibrated_zero
 from rigs.metrology.validity import CALIBRATION_ENDS_DAYS, calibration_standing
-from rigs.models import Calibration, RigRevision
+from rigs.models import Calibration, RevisionChange, RigRevision
 
 Floats = NDArray[np.float64]
 
@@ -54,6 +54,14 @@ def loads_N(readings_N: Floats, offset_N: Floats | float, gain: Floats | float) 
     return (readings_N - offset_N) / gain
 
 
+def first_resolutions(revision_ids: Iterable[int]) -> dict[int, float]:
+    """By revision its resolution in newtons as it was first entered, before any correction."""
+    wanted = set(revision_ids)
+    now = RigRevision.objects.filter(pk__in=wanted).values_list("pk", "resolution_N")
+    corrected = RevisionChange.objects.filter(revision__in=wanted, version=1)
+    return {**dict(now), **dict(corrected.values_list("revision_id", "resolution_N"))}
+
+
 def scale_of(session: Session) -> Scale:
     """The rig's scale as it stood on the day of a session."""
     return scale_on(session.revision, session.pulled_on)
@@ -62,9 +70,14 @@ def scale_of(session: Session) -> Scale:
 def scale_on(revision: RigRevision, day: date) -> Scale:
     """The scale by the newest calibration up to a day, unless that has expired.
 
+    One that was voided, or replaced by a corrected one, is not used.
+
     One made later says nothing of that day: what was read before it may be why it was made.
     """
-    calibrations = sorted(revision.calibrations.all(), key=lambda one: (one.made_on, one.pk))
+    current = (
+        one for one in revision.calibrations.all() if one.standing == Calibration.Standing.CURRENT
+    )
+    calibrations = sorted(current, key=lambda one: (one.made_on, one.pk))
     before = [one for one in calibrations if one.made_on <= day]
     newest = before[-1] if before else None
     if newest is not None and calibration_standing(newest.made_on, day) != "expired":

@@ -1,6 +1,8 @@
 """Snapshots: an id that names exactly what a pooled figure was computed from.
 
-Pulls, baselines and calibrations are only ever added, so their ids name their values for good. A
+Pulls, baselines and calibrations are only ever added, so their ids name their values for good: a
+calibration entered wrongly is replaced by another. A revision is corrected in place, so that the
+resolution a set was worked out by stands beside it where it is not the first. A
 snapshot is the list of a pool's sets with the baseline and the calibration each was worked out by;
 its id is taken from that list, from the strengths these came to, and from the release of the
 formulae. The same inputs have the same id wherever and whenever they are pooled. Beside them stand,
@@ -92,6 +94,8 @@ FINDINGS = ("endings", "told", "pulls", "straight", "worst", "moderators")
 
 NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
 """The inputs that the id is taken from."""
+STRENGTHS = tuple(field.name for field in fields(Members) if field.name != "resolution_N")
+"""The columns it is taken from: a resolution shows in what a strength came to."""
 
 
 def inputs_of(members: Members, columns: Iterable[str]) -> dict[str, Any]:
@@ -104,9 +108,17 @@ def inputs_of(members: Members, columns: Iterable[str]) -> dict[str, Any]:
         "pull_sets": members.pull_set.tolist(),
         "baselines": members.baseline.tolist(),
         "calibrations": members.calibration.tolist(),
+        "resolutions_N": resolutions_of(members),
         "libraries": libraries(),
         "columns": sorted(columns),
     }
+
+
+def resolutions_of(members: Members) -> dict[str, float]:
+    """By set, the resolution it was worked out by where that was corrected since first entered."""
+    corrected = np.isfinite(members.resolution_N)
+    ids = members.pull_set[corrected].tolist()
+    return dict(zip(map(str, ids), members.resolution_N[corrected].tolist(), strict=True))
 
 
 def libraries() -> dict[str, str]:
@@ -117,7 +129,7 @@ def libraries() -> dict[str, str]:
 def snapshot_id(pool_id: int, inputs: Mapping[str, Any], members: Members) -> str:
     """SHA-256 of the inputs and of what each set came to, as 64 hexadecimal digits."""
     named = {name: inputs[name] for name in NAMED if name in inputs}
-    columns = {name: column.tolist() for name, column in vars(members).items()}
+    columns = {name: vars(members)[name].tolist() for name in STRENGTHS}
     told = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)
     return hashlib.sha256(told.encode()).hexdigest()
 

@@ -9,10 +9,12 @@ from django.http import HttpRequest
 
 from rigs.models import (
     Calibration,
+    CalibrationChange,
     CalibrationReading,
     Club,
     Contributor,
     Line,
+    RevisionChange,
     Rig,
     RigRevision,
 )
@@ -122,9 +124,18 @@ class RigAdmin(ReadOnly, admin.ModelAdmin):
 
 @admin.register(RigRevision)
 class RigRevisionAdmin(ReadOnly, admin.ModelAdmin):
-    """Revisions: results never mix two, so none is ever changed."""
+    """Revisions: results never mix two. Their owners correct what was entered wrongly."""
 
-    list_display = ["rig", "number", "made_on", "load_generation", "indicator", "peak_capture"]
+    list_display = [
+        "rig",
+        "number",
+        "version",
+        "standing",
+        "made_on",
+        "load_generation",
+        "indicator",
+        "peak_capture",
+    ]
     list_filter = ["load_generation", "indicator", "peak_capture", "first_grip", "made_on"]
     list_select_related = ["rig__owner"]
     search_fields = ["rig__name", "rig__owner__handle", "what_changed"]
@@ -141,7 +152,15 @@ class CalibrationReadingInline(ReadOnly, admin.TabularInline):
 class CalibrationAdmin(ReadOnly, admin.ModelAdmin):
     """Calibrations."""
 
-    list_display = ["revision", "made_on", "gain", "offset_N", "residual_sd_N", "created_at"]
+    list_display = [
+        "revision",
+        "made_on",
+        "standing",
+        "gain",
+        "offset_N",
+        "residual_sd_N",
+        "created_at",
+    ]
     list_filter = ["made_on"]
     list_select_related = ["revision__rig__owner"]
     search_fields = ["revision__rig__name", "revision__rig__owner__handle", "note"]
@@ -159,3 +178,31 @@ class CalibrationReadingAdmin(ReadOnly, admin.ModelAdmin):
         "calibration__revision__rig__name",
         "calibration__revision__rig__owner__handle",
     ]
+
+
+@admin.register(CalibrationChange)
+class CalibrationChangeAdmin(ReadOnly, admin.ModelAdmin):
+    """Calibrations that were corrected or voided, by whom and why."""
+
+    list_display = ["calibration", "successor", "by", "at", "reason"]
+    list_filter = ["at"]
+    list_select_related = [
+        "calibration__revision__rig__owner",
+        "successor__revision__rig__owner",
+        "by",
+    ]
+    search_fields = [
+        "calibration__revision__rig__name",
+        "calibration__revision__rig__owner__handle",
+        "reason",
+    ]
+
+
+@admin.register(RevisionChange)
+class RevisionChangeAdmin(ReadOnly, admin.ModelAdmin):
+    """Earlier versions of revisions, who ended them and why."""
+
+    list_display = ["revision", "version", "voided", "by", "at", "reason"]
+    list_filter = ["voided", "at"]
+    list_select_related = ["revision__rig__owner", "by"]
+    search_fields = ["revision__rig__name", "revision__rig__owner__handle", "reason"]

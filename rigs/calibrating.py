@@ -21,7 +21,7 @@ from rigs.metrology.errors import MetrologyError, ReadingFallsWithForce
 from rigs.metrology.gravity import STANDARD_GRAVITY, local_gravity
 from rigs.models import Calibration, CalibrationReading, RigRevision
 from rigs.permissions import may
-from rigs.refusals import Finding, Forbidden, Invalid
+from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 MOST_READINGS = 500
 
@@ -40,34 +40,67 @@ def calibrate(
 
     A latitude and height given here go before those of the revision; without either the standard
     gravity stands in, with the uncertainty of not knowing the place. Locks the contributor. Raises
-    Forbidden for someone else's rig, AccountClosed, and Invalid, with the row of ``points``, for
-    readings no line can be fitted to.
+    Forbidden for someone else's rig, AccountClosed, Conflict for a voided revision, and Invalid,
+    with the row of ``points``, for readings no line can be fitted to.
     """
+    check_may_calibrate(by, revision)
+    gravity = gravity_at(revision, latitude_deg, height_m)
+    calibration = fitted(revision, made_on, readings, gravity, note)
+    with transaction.atomic():
+        lock_contributor(revision.rig.owner)
+        check_current(revision)
+        store(calibration, readings)
+    return calibration
+
+
+def check_may_calibrate(by: User, revision: RigRevision) -> None:
+    """Raise Forbidden unless the rig is this user's own."""
     if not may(by, "rigs.calibrate_rig", revision.rig):
         raise Forbidden("This rig is someone else's: only its owner can calibrate it.")
+
+
+def check_current(revision: RigRevision) -> None:
+    """Raise Conflict where the revision was voided, its owner being locked."""
+    standing = RigRevision.objects.values_list("standing", flat=True).get(pk=revision.pk)
+    if standing != RigRevision.Standing.CURRENT:
+        raise Conflict(f"Revision {revision.number} of this rig was voided.")
+
+
+def fitted(
+    revision: RigRevision,
+    made_on: date,
+    readings: Sequence[CalibrationReading],
+    gravity: float | None,
+    note: str,
+) -> Calibration:
+    """A calibration, not stored, with the forces and numbers of its readings filled in.
+
+    ``gravity`` is None where it isn't known. Raises Invalid.
+    """
     findings = list(_findings(revision, made_on, readings))
     if findings:
         raise Invalid("This calibration can't be right.", findings)
     for reading in readings:
         _weigh(reading)
-    gravity = _gravity(revision, latitude_deg, height_m)
     forces = [_force(reading, gravity) for reading in readings]
     line = _fit(forces, readings)
     for number, (reading, force) in enumerate(zip(readings, forces, strict=True), start=1):
         reading.number, reading.force_N = number, force.newtons
-    calibration = _calibration(revision, made_on, line, gravity or STANDARD_GRAVITY, note)
-    with transaction.atomic():
-        lock_contributor(revision.rig.owner)
-        calibration.save(force_insert=True)
-        for reading in readings:
-            reading.calibration = calibration
-        CalibrationReading.objects.bulk_create(readings)
-    return calibration
+    return _calibration(revision, made_on, line, gravity or STANDARD_GRAVITY, note)
 
 
-def _gravity(
-    revision: RigRevision, latitude_deg: float | None, height_m: float | None
+def store(calibration: Calibration, readings: Sequence[CalibrationReading]) -> None:
+    """Insert a fitted calibration with its readings, in the caller's transaction."""
+    calibration.save(force_insert=True)
+    for reading in readings:
+        reading.calibration = calibration
+    CalibrationReading.objects.bulk_create(readings)
+
+
+def gravity_at(
+    revision: RigRevision, latitude_deg: float | None = None, height_m: float | None = None
 ) -> float | None:
+    """Local gravity where the rig stands, or at the place given; None where neither is known."""
     latitude = revision.latitude_deg if latitude_deg is None else latitude_deg
     height = revision.height_m if height_m is None else height_m
     return None if latitude is None else local_gravity(latitude, height or 0.0)

@@ -28,10 +28,13 @@ def profiles() -> QuerySet[Contributor]:
 
 
 def rigs() -> QuerySet[Rig]:
-    """Every rig with its revisions, oldest first. Rigs are public; where they stand is not."""
+    """Every rig with its revisions, oldest first, voided ones left out.
+
+    Rigs are public; where they stand is not.
+    """
     return (
         Rig.objects.select_related("owner__user")
-        .prefetch_related(Prefetch("revisions", revisions().order_by("number")))
+        .prefetch_related(Prefetch("revisions", current_revisions()))
         .order_by("owner__handle", "name", "id")
     )
 
@@ -41,10 +44,20 @@ def revisions() -> QuerySet[RigRevision]:
     return RigRevision.objects.select_related("rig__owner__user").order_by("rig_id", "number")
 
 
+def current_revisions() -> QuerySet[RigRevision]:
+    """Every revision that was not voided, by number."""
+    return revisions().filter(standing=RigRevision.Standing.CURRENT).order_by("number")
+
+
 def calibrations() -> QuerySet[Calibration]:
-    """Every calibration with its readings, newest first."""
+    """Every calibration with its readings, newest first, replaced and voided ones too."""
     return (
-        Calibration.objects.select_related("revision__rig__owner__user")
+        Calibration.objects.select_related("revision__rig__owner__user", "change__by__contributor")
         .prefetch_related("readings")
         .order_by("-made_on", "-id")
     )
+
+
+def current_calibrations() -> QuerySet[Calibration]:
+    """Every calibration that is used, newest first."""
+    return calibrations().filter(standing=Calibration.Standing.CURRENT)

@@ -49,12 +49,14 @@ def revise_rig(
     with transaction.atomic():
         lock_contributor(rig.owner)
         Rig.objects.select_for_update(no_key=True).get(pk=rig.pk)
-        revision = RigRevision.objects.filter(rig=rig).latest("number")
+        revisions = RigRevision.objects.filter(rig=rig)
+        number = 1 + revisions.latest("number").number
+        revision = revisions.filter(standing=RigRevision.Standing.CURRENT).latest("number")
         _check_day(made_on, not_before=revision.made_on)
         for field, value in changes.items():
             setattr(revision, field, value)
         revision.pk, revision._state.adding = None, True
-        revision.number += 1
+        revision.number, revision.version = number, 1
         revision.made_on, revision.what_changed, revision.why = made_on, what_changed, why
         revision.save(force_insert=True)
     return revision

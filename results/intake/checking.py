@@ -23,6 +23,7 @@ from results.models import Connection, PullSet
 from rigs.models import Contributor, Line, Rig, RigRevision
 from rigs.refusals import Finding, Forbidden, Invalid
 
+CURRENT = RigRevision.Standing.CURRENT
 EARLIEST_ZONE = timedelta(hours=14)
 """It is tomorrow this much earlier where the day begins (IANA time zone Pacific/Kiritimati)."""
 
@@ -85,11 +86,14 @@ def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:
         findings.add("", "rig", shown(said.rig), f"a rig of your own: {expected}")
         return None, Rig.objects.filter(name__iexact=said.rig).exists()
     rig = own[meant]
-    numbers = {revision.number: revision for revision in rig.revisions.all()}
+    revisions = list(rig.revisions.all())
+    numbers = {each.number: each for each in revisions if each.standing == CURRENT}
     if said.revision not in numbers:
         if said.revision:
+            voided = any(each.number == said.revision for each in revisions)
+            found = f"{said.revision}, which was voided" if voided else str(said.revision)
             expected = f"a revision of {rig.name}: {', '.join(map(str, numbers))}"
-            findings.add("", "revision", str(said.revision), expected)
+            findings.add("", "revision", found, expected)
         return None, False
     return numbers[said.revision], False
 

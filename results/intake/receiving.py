@@ -13,6 +13,7 @@ from results.intake.fingerprint import fingerprint
 from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
 from results.models import Job, Session, Upload
+from rigs.calibrating import check_current
 from rigs.locks import lock_uploader, refuse_uploads_of
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid, Refused
@@ -62,6 +63,7 @@ def receive(
         _refuse_twin(contributor, mark, replaces)
         with transaction.atomic():
             lock_uploader(contributor)
+            check_current(checked.revision)
             if replaces is not None:
                 amending.retire(replaces, contributor, Session.Standing.REPLACED, reason)
             session, job = _stored(contributor, checked, mark, replaces)

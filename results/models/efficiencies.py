@@ -62,6 +62,9 @@ class NormalisedSet(models.Model):
     calibration = models.ForeignKey(
         Calibration, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    resolution_N = models.FloatField(
+        null=True, help_text="of the scale, where that was corrected since it was first entered"
+    )
     pulls = models.PositiveIntegerField(help_text="all, voids included")
     counted = models.PositiveIntegerField(help_text="pulls that say something of the strength")
     failure_modes = models.JSONField(help_text="pulls by failure mode")

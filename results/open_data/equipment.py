@@ -34,6 +34,7 @@ def _revisions() -> Iterable[Row]:
         "second_grip",
         "free_length_m",
         "time_to_break_s",
+        "version",
     ]
     rows = RigRevision.objects.filter(pk__in=used).order_by("pk")
     return rows.values_list(*columns).iterator(BATCH)
@@ -54,6 +55,7 @@ def _calibrations() -> Iterable[Row]:
         "degrees_of_freedom",
         "lowest_N",
         "highest_N",
+        "standing",
     ]
     rows = Calibration.objects.filter(revision__in=used).order_by("pk")
     return rows.values_list(*columns).iterator(BATCH)
@@ -109,6 +111,7 @@ REVISIONS = Table(
         text("second_grip", "at the other", _REVISION.Grip.values),
         number("free_length_m", "between the grips, metres"),
         number("time_to_break_s", "usual time from slack to break, seconds"),
+        whole("version", "1, and one more for each correction of what was entered wrongly"),
     ),
     _revisions,
     ("revision",),
@@ -129,6 +132,7 @@ CALIBRATIONS = Table(
         whole("degrees_of_freedom", "of that scatter"),
         number("lowest_N", "least force it was made with, newtons"),
         number("highest_N", "greatest force it was made with, newtons"),
+        text("standing", "only a current one is used from now on", Calibration.Standing.values),
     ),
     _calibrations,
     ("calibration",),

@@ -63,7 +63,7 @@ def _rigs(contributor: Contributor) -> Iterator[RigHealth]:
     """Each of one's rigs with its latest calibration, in three queries."""
     rigs = list(lookups.rigs().filter(owner=contributor))
     latest = {rig.latest.pk: rig for rig in rigs}
-    calibrations = lookups.calibrations().prefetch_related(None).filter(revision__in=latest)
+    calibrations = lookups.current_calibrations().prefetch_related(None).filter(revision__in=latest)
     newest = {each.revision_id: each.made_on for each in reversed(calibrations)}
     today = timezone.now().date()
     for revision_id, rig in latest.items():

@@ -15,11 +15,11 @@ from django.views.decorators.http import require_http_methods
 
 from results.pages.rigs_forms import (
     MOST_ROWS,
-    ROWS,
     CalibrationForm,
     ChangeForm,
     RigForm,
     check_weights,
+    rows_asked_for,
 )
 from results.pages.showing import render
 from results.pages.signed_in import contributors_only
@@ -34,12 +34,12 @@ FORM = require_http_methods(["GET", "HEAD", "POST"])
 _PLACE = re.compile(r"points\[(\d+)\]")
 
 
-def _user(request: HttpRequest) -> User:
+def current_user(request: HttpRequest) -> User:
     assert isinstance(request.user, User)
     return request.user
 
 
-def _again(request: HttpRequest, template: str, told: dict[str, Any]) -> HttpResponse:
+def again(request: HttpRequest, template: str, told: dict[str, Any]) -> HttpResponse:
     """The page with its form; 422 where what was sent has to be corrected."""
     return render(request, template, told, status=422 if request.method == "POST" else 200)
 
@@ -52,11 +52,11 @@ def register(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         told = form.told()
         try:
-            rig = register_rig(_user(request), told.pop("name"), RigRevision(**told))
+            rig = register_rig(current_user(request), told.pop("name"), RigRevision(**told))
             return redirect("pages:rig", rig.pk)
         except Refused as refusal:
             form.refuse(refusal)
-    return _again(request, "pages/rigs/register.html", {"form": form})
+    return again(request, "pages/rigs/register.html", {"form": form})
 
 
 @FORM
@@ -77,11 +77,11 @@ def revise(request: HttpRequest, pk: int) -> HttpResponse:
         told = form.told()
         made_on, what, why = (told.pop(name) for name in ("made_on", "what_changed", "why"))
         try:
-            revise_rig(_user(request), rig, made_on, what, why, told)
+            revise_rig(current_user(request), rig, made_on, what, why, told)
             return redirect("pages:rig", rig.pk)
         except Refused as refusal:
             form.refuse(refusal)
-    return _again(request, "pages/rigs/revise.html", {"form": form, "rig": rig, "latest": latest})
+    return again(request, "pages/rigs/revise.html", {"form": form, "rig": rig, "latest": latest})
 
 
 QUANTITIES = ("resolution", "capacity", "free_length")
@@ -95,12 +95,12 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
     if not may(request.user, "rigs.calibrate_rig", revision.rig):
         raise PermissionDenied
     form = CalibrationForm(request.POST or None, initial={"made_on": timezone.now().date()})
-    rows = check_weights(_rows(request))(request.POST or None)
+    rows = check_weights(rows_asked_for(request))(request.POST or None)
     if request.method == "POST" and form.is_valid() and rows.is_valid():
         filled = [row for row in rows if row.has_changed()]
         try:
             calibrate_revision(
-                _user(request),
+                current_user(request),
                 revision,
                 form.cleaned_data["made_on"],
                 [row.row() for row in filled],
@@ -110,19 +110,13 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
         except Forbidden:
             raise PermissionDenied from None
         except Refused as refusal:
-            _refuse(refusal, form, filled)
+            put_beside_rows(refusal, form, filled)
     more_rows = min(2 * len(rows.forms), MOST_ROWS)
     told = {"form": form, "rows": rows, "revision": revision, "more_rows": more_rows}
-    return _again(request, "pages/rigs/calibrate.html", told)
+    return again(request, "pages/rigs/calibrate.html", told)
 
 
-def _rows(request: HttpRequest) -> int:
-    """How many rows are asked for, within bounds."""
-    asked = request.GET.get("rows", "")
-    return min(max(int(asked), ROWS), MOST_ROWS) if asked.isdecimal() and len(asked) < 4 else ROWS
-
-
-def _refuse(refusal: Refused, form: CalibrationForm, filled: list[Any]) -> None:
+def put_beside_rows(refusal: Refused, form: CalibrationForm, filled: list[Any]) -> None:
     """Put each finding beside the row it is about."""
     form.add_error(None, refusal.detail)
     for finding in refusal.findings:

@@ -7,6 +7,7 @@ from typing import Any, ClassVar, cast
 
 from django import forms
 from django.db import models
+from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
 from rigs.metrology import units
@@ -283,3 +284,9 @@ def check_weights(rows: int) -> type[forms.BaseFormSet[CheckWeightForm]]:
     return forms.formset_factory(
         CheckWeightForm, extra=rows, max_num=MOST_ROWS, absolute_max=MOST_ROWS
     )
+
+
+def rows_asked_for(request: HttpRequest) -> int:
+    """How many rows of check weights a page is asked for, within bounds."""
+    asked = request.GET.get("rows", "")
+    return min(max(int(asked), ROWS), MOST_ROWS) if asked.isdecimal() and len(asked) < 4 else ROWS

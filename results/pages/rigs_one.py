@@ -12,6 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from results.bridging import Bridge, bridges_from
+from results.pages.rigs_corrections import history_of
 from results.pages.rigs_health import Appraised, health_of
 from results.pages.showing import render
 from results.watching import charted_of, series_of
@@ -47,7 +48,7 @@ def rig(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(lookups.rigs(), pk=pk)
     revisions = list(found.revisions.all())
     calibrations: dict[int, list[Appraised]] = defaultdict(list)
-    for calibration in lookups.calibrations().filter(revision__rig=found):
+    for calibration in lookups.current_calibrations().filter(revision__rig=found):
         appraised = Appraised(calibration, appraise(calibration))
         calibrations[calibration.revision_id].append(appraised)
     series = series_of(found)
@@ -55,13 +56,14 @@ def rig(request: HttpRequest, pk: int) -> HttpResponse:
     by_revision = {bridge.after.pk: bridge for bridge in bridges}
     latest = found.latest
     charts = charted_of(series)
+    located = may(request.user, "rigs.locate_rig", found)
     return render(
         request,
         "pages/rigs/one.html",
         {
             "rig": found,
             "latest": latest,
-            "located": may(request.user, "rigs.locate_rig", found),
+            "located": located,
             "own": may(request.user, "rigs.revise_rig", found),
             "health": health_of(
                 latest, calibrations[latest.pk], charts, bridges, timezone.now().date()
@@ -71,5 +73,6 @@ def rig(request: HttpRequest, pk: int) -> HttpResponse:
                 for each in reversed(revisions)
             ],
             "charts": charts,
+            "history": history_of(found) if located else [],
         },
     )

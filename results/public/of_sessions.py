@@ -100,6 +100,7 @@ OF_SESSIONS: dict[str, Declared] = {
             "pool": PUBLIC,
             "baseline": PUBLIC,
             "calibration": PUBLIC,
+            "resolution_N": PUBLIC,
             "pulls": PUBLIC,
             "counted": PUBLIC,
             "failure_modes": PUBLIC,
@@ -126,6 +127,7 @@ OF_SESSIONS: dict[str, Declared] = {
             "lowest_share": PUBLIC,
             "notes": PUBLIC,
             "computed_at": PUBLIC,
+            "placed_at": PUBLIC,
         },
     ),
     "results.Job": Declared(

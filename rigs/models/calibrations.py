@@ -11,12 +11,20 @@ class Calibration(models.Model):
     """The line of reading on force of one revision, fitted once from its check weights.
 
     ``reading = offset_N + gain * force`` (JCGM 100:2008, H.3), readings taken in newtons
-    at the scale's own word.
+    at the scale's own word. Its values never change: a correction is a new one, which replaces it.
     """
+
+    class Standing(models.TextChoices):
+        CURRENT = "current"
+        REPLACED = "replaced"
+        VOIDED = "voided"
 
     revision = models.ForeignKey(RigRevision, on_delete=models.PROTECT, related_name="calibrations")
     made_on = models.DateField()
     note = models.TextField(blank=True)
+    standing = models.CharField(
+        max_length=10, choices=Standing.choices, default=Standing.CURRENT, db_default="current"
+    )
     local_gravity = models.FloatField(help_text="m/s2")
     gain = models.FloatField()
     offset_N = models.FloatField()

@@ -27,11 +27,20 @@ class Rig(models.Model):
     @property
     def latest(self) -> RigRevision:
         """The revision as the rig stands now; no query where the revisions are at hand."""
-        return max(self.revisions.all(), key=lambda revision: revision.number)
+        current = (one for one in self.revisions.all() if one.standing == "current")
+        return max(current, key=lambda revision: revision.number)
 
 
 class RigRevision(models.Model):
-    """One state of a rig. Never changed: a change of the rig makes the next revision."""
+    """One state of a rig. A change of the rig makes the next revision.
+
+    What was entered wrongly is corrected in place, and counted in ``version``; `RevisionChange`
+    keeps what it was.
+    """
+
+    class Standing(models.TextChoices):
+        CURRENT = "current"
+        VOIDED = "voided"
 
     class LoadGeneration(models.TextChoices):
         WATER = "water or sand run into a container"
@@ -70,6 +79,10 @@ class RigRevision(models.Model):
 
     rig = models.ForeignKey(Rig, on_delete=models.PROTECT, related_name="revisions")
     number = models.PositiveIntegerField()
+    version = models.PositiveIntegerField(default=1, db_default=1)
+    standing = models.CharField(
+        max_length=10, choices=Standing.choices, default=Standing.CURRENT, db_default="current"
+    )
     made_on = models.DateField()
     what_changed = models.TextField(blank=True)
     why = models.TextField(blank=True)

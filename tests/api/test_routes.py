@@ -83,6 +83,20 @@ ROUTES = {
         "POST": ({"made_on": "2026-01-01", "points": POINTS}, 401, 201, 403, 403),
     },
     "calibrations/<int:pk>": {"GET": (None, *OPEN)},
+    "calibrations/<int:pk>/versions": {
+        "POST": (
+            {"reason": "wrong", "made_on": "2026-01-01", "points": POINTS},
+            *(401, 201, 403, 403),
+        )
+    },
+    "calibrations/<int:pk>/voiding": {"POST": ({"reason": "wrong"}, 401, 200, 403, 403)},
+    "revisions/<int:pk>/versions": {
+        "GET": (None, 401, 200, 403, 200),
+        "POST": ({"reason": "wrong", "grip_cover": "bare"}, 401, 200, 403, 403),
+    },
+    "revisions/<int:pk>/voiding": {
+        "POST": ({"reason": "wrong"}, 401, 409, 403, 403)  # a session stands on it
+    },
     "lines": {"GET": (None, *OPEN), "POST": (NEW_LINE, 401, 201, 201, 201)},
     "lines/<int:pk>": {
         "GET": (None, 404, 200, 404, 200),  # a proposal of the owner's

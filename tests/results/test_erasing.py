@@ -33,6 +33,7 @@ from results.models import (
 from results.naming import accept_names
 from results.personal import BY_OTHERS, ERASED, NOT_PERSONAL, Spools, rows_of
 from results.reviewing import answer, decide
+from rigs.correcting import correct_revision, void_calibration
 from rigs.models import Contributor, Line, Rig
 from rigs.refusals import Forbidden, Invalid
 from tests import making
@@ -71,6 +72,8 @@ def wordy(owner, moderator) -> Contributor:
     """An account with a row of everything, a marker in every column that erasing knows."""
     revision = making.revision_of(owner)
     making.calibrate(revision, gain=1.0, offset_N=0.0)
+    void_calibration(owner.user, making.calibrate(revision, gain=1.0, offset_N=0.0), MARK)
+    correct_revision(owner.user, revision, {"load_path": MARK}, MARK)
     making.line("thin"), making.line("thick", label_N=180), making.connection("Blood")
     first, second, third = (
         intake.receive(owner, document("shed winch", day), intake.JSON, f"{MARK} {day}").session

@@ -192,7 +192,7 @@ LOOKS = {
     "results/lookups.py": "counting",
     "results/members.py": "counting",
     "results/normalising.py": "a session's own, and what it borrows",
-    "results/open_data/public.py": "what is public",
+    "results/public/rows.py": "what is public",
     "results/pages/rigs_drawings.py": "one baseline, by its id",
     "results/recomputing.py": "what a snapshot names",
     "results/review_lookups.py": "one set",

@@ -70,7 +70,8 @@ PAGES = {
     # For the owner of what the address names, and for moderators where they have to see it.
     ((404, 200, 404, 200), NOT_SO): "connections/<int:pk>/ lines/<int:pk>/",
     ((302, 200, 403, 403), (302, 422, 403, 403)): """
-        rigs/<int:pk>/change/ revisions/<int:pk>/calibrate/
+        rigs/<int:pk>/change/ revisions/<int:pk>/calibrate/ revisions/<int:pk>/correct/
+        revisions/<int:pk>/void/ calibrations/<int:pk>/correct/ calibrations/<int:pk>/void/
         """,
     (NOT_SO, (302, 302, 404, 302)): "bench/sets/<int:pk>/say/",
     (NOT_SO, (302, 302, 404, 404)): "account/tokens/<str:digest>/end/",
