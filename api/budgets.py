@@ -62,7 +62,7 @@ class SpecimenDocument(Shown):
 class StraightLineDocument(Shown):
     """Straight line of one specimen: may it be used, and did the rig stay put through the day?"""
 
-    what = SpecimenDocument()
+    what = SpecimenDocument(source="first")
     borrowed_from = Link("api:session", source="lender", allow_null=True)
     mean_N = serializers.FloatField(source="strength.mean_N", default=None, allow_null=True)
     cv = serializers.FloatField(source="strength.cv", default=None, allow_null=True)

@@ -25,6 +25,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "api.schema.require_uploads",
+        "api.schema.leave_out_private",
         "api.schema.add_problems",
     ],
     "SWAGGER_UI_DIST": "SIDECAR",

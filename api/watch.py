@@ -14,6 +14,7 @@ from rest_framework.reverse import reverse
 
 from api.documents import Link, Shown
 from results.bridging import bridges_of
+from results.public.seeing import raw
 from results.watching import Series, charted
 from rigs import lookups
 
@@ -71,7 +72,7 @@ class SeriesDocument(Shown):
     def _sessions(self, series: Series) -> Iterator[dict[str, Any]]:
         for row in series.rows:
             yield {
-                **vars(row.point),
+                **vars(raw(row.point)),
                 "since_first": row.change,
                 "signals": row.signals,
                 "sets": [self._address(pull_set.pk) for pull_set in row.point.sets],

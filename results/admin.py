@@ -14,7 +14,9 @@ from django.http import HttpRequest
 
 from results.desk.admin import CaseAdmin
 from results.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
+from results.desk.names import AcceptedNameAdmin
 from results.models import (
+    AcceptedName,
     Baseline,
     CheckResult,
     Connection,
@@ -359,6 +361,7 @@ class CheckResultAdmin(ReadOnly, admin.ModelAdmin):
 
 
 admin.site.register(ReviewCase, CaseAdmin)
+admin.site.register(AcceptedName, AcceptedNameAdmin)
 admin.site.register(Report, ReportAdmin)
 admin.site.register(Suspension, SuspensionAdmin)
 admin.site.register(Erasure, ErasureAdmin)

@@ -25,12 +25,12 @@ FIRST_TO_LAST = (Baseline.Position.BEFORE, Baseline.Position.BETWEEN, Baseline.P
 class StraightLine:
     """Straight line of one specimen: its strength in newtons, and what is to be said of it.
 
-    ``lender`` is the session it was borrowed from, if it was. ``over_label`` is strength over
-    label. ``round_trip`` compares the first round of the session with the last; where it is None
-    ``no_round_trip`` says why.
+    ``first`` is its first baseline, ``lender`` the session it was borrowed from, if it was.
+    ``over_label`` is strength over label. ``round_trip`` compares the first round of the session
+    with the last; where it is None ``no_round_trip`` says why.
     """
 
-    what: Specimen
+    first: Baseline
     lender: Session | None
     strength: Strength | None
     no_strength: str
@@ -85,7 +85,7 @@ def _told(
     )
     round_trip, no_round_trip = _round_trip(scale, parts)
     return StraightLine(
-        what=what,
+        first=parts[0],
         lender=None if lender.pk == session.pk else lender,
         strength=strength,
         no_strength="" if isinstance(found, Strength) else found.why,

@@ -39,10 +39,13 @@ class Pier:
 class Span:
     """What was pulled on both sides of a change, and where."""
 
-    kind: Kind
-    what: str
+    series: Series
     before: Point
     after: Point
+
+    @property
+    def kind(self) -> Kind:
+        return self.series.kind
 
 
 Pulls: TypeAlias = dict[tuple[Kind, int], list[Pull]]
@@ -52,12 +55,20 @@ Pulls: TypeAlias = dict[tuple[Kind, int], list[Pull]]
 class Comparison:
     """The same pulled before and after; ``told`` is None, with the reason, where it can't be."""
 
-    kind: Kind
-    what: str
+    series: Series
     before: Pier
     after: Pier
     told: Equivalence | None
     why_not: str
+
+    @property
+    def kind(self) -> Kind:
+        return self.series.kind
+
+    @property
+    def what(self) -> str:
+        """What was pulled, as people say it."""
+        return self.series.what
 
 
 @dataclass(frozen=True)
@@ -114,7 +125,7 @@ def _linked(series: Sequence[Series], before: RigRevision, after: RigRevision) -
     old = {(one.kind, one.key): one for one in series if one.revision.pk == before.pk}
     for new in series:
         if new.revision.pk == after.pk and (found := old.get((new.kind, new.key))):
-            yield Span(new.kind, new.what, found.points[-1], new.points[0])
+            yield Span(new, found.points[-1], new.points[0])
 
 
 def _pulls_of(spans: Sequence[Span]) -> Pulls:
@@ -141,7 +152,7 @@ def _compared(span: Span, pulls: Pulls) -> Comparison:
         told = equivalence(before.loads_N, after.loads_N)
     except MetrologyError as error:
         why_not = str(error)
-    return Comparison(span.kind, span.what, before, after, told, why_not)
+    return Comparison(span.series, before, after, told, why_not)
 
 
 def _pier(kind: Kind, point: Point, pulls: Pulls) -> Pier:

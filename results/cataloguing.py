@@ -9,9 +9,11 @@ from django.contrib.auth.models import AnonymousUser, User
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
 
+from results import stale
 from results.describing import OF_EVERY_SET
+from results.editions import next_edition
 from results.intake.ties import spoken
-from results.models import Connection, ConnectionAlias, TieParameter
+from results.models import Connection, ConnectionAlias, Edition, TieParameter
 from results.public.rows import proposals_for
 from rigs.locks import lock_contributor
 from rigs.permissions import contributor_of, is_moderator, may
@@ -64,11 +66,19 @@ def propose_connection(
 
 
 def accept_connection(by: User, connection: Connection) -> Connection:
-    """Open a proposed connection to everyone. Raises Forbidden unless ``by`` is a moderator."""
+    """Open a proposed connection to everyone: from now on its sets count in public.
+
+    One transaction; marks its pools as stale, and locks the row of the edition of pools. Raises
+    Forbidden unless ``by`` is a moderator.
+    """
     if not may(by, "results.accept_connection"):
         raise Forbidden("Only a moderator accepts a connection into the catalogue.")
-    connection.accepted = True
-    connection.save(update_fields=["accepted"])
+    with transaction.atomic():
+        connection.accepted = True
+        connection.save(update_fields=["accepted"])
+        pools = connection.pools.order_by().values_list("pk", flat=True)
+        stale.mark(pools, f"join {connection.pk} was accepted into the catalogue")
+        next_edition(Edition.Subject.POOLS)
     return connection
 
 

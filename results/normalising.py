@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -23,6 +23,7 @@ from results.working_out import (
     SetFigures,
     contested_pairs,
     lacking,
+    specimens,
     straight_strengths,
     work_out,
 )
@@ -150,8 +151,9 @@ def _store(
     if not _is_still(session, scale):
         return
     first_N = first_resolutions([session.revision_id])[session.revision_id]
+    named = {*baselines, *(each for one in figures for each in specimens(one) if each)}
     for pull_set, found in figures.items():
-        why_not = found.why[:300] if isinstance(found, NoFigures) else ""
+        why_not = _publicly(found.why, named)[:300] if isinstance(found, NoFigures) else ""
         if why_not != pull_set.not_normalised:
             PullSet.objects.filter(pk=pull_set.pk).update(not_normalised=why_not)
         if isinstance(found, NoFigures):
@@ -166,6 +168,7 @@ def _store(
                 "calibration": scale.calibration,
                 "resolution_N": scale.resolution_N if scale.resolution_N != first_N else None,
                 **_columns(pull_set, found),
+                "notes": [_publicly(note, named) for note in found.notes],
             },
         )
 
@@ -181,6 +184,13 @@ def _is_still(session: Session, scale: Scale) -> bool:
         scale.resolution_N,
         scale.capacity_N,
     )
+
+
+def _publicly(sentence: str, named: Iterable[Specimen]) -> str:
+    """A sentence about these specimens as everyone may read it, the longest names first."""
+    for each in sorted(named, key=lambda specimen: -len(str(specimen))):
+        sentence = sentence.replace(str(each), each.public_name)
+    return sentence
 
 
 def _lose_figures(pull_set: PullSet) -> None:

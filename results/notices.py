@@ -17,6 +17,10 @@ from rigs.models import Contributor
 log = structlog.get_logger(__name__)
 
 
+OF_A_SET = "There is something new about this set of yours: it is on your bench."
+"""What a mail says, which nobody takes back: no names, and nothing of what was written."""
+
+
 def tell(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> Notice:
     """Keep a notice in the caller's transaction; it is mailed once that has committed.
 
@@ -25,8 +29,8 @@ def tell(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> N
     owner = pull_set.session.contributor
     notice = Notice.objects.create(to=owner, pull_set=pull_set, baseline=baseline, text=text)
     if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
-        subject = f"Samespool: {pull_set.label} of {pull_set.session.pulled_on:%Y-%m-%d}"
-        after_commit(_mail, subject, text, owner.user.email)
+        subject = f"Samespool: set {pull_set.pk} of {pull_set.session.pulled_on:%Y-%m-%d}"
+        after_commit(_mail, subject, f"{subject}\n\n{OF_A_SET}", owner.user.email)
     return notice
 
 

@@ -27,6 +27,12 @@ class Specimen:
     def __str__(self) -> str:
         return f"{self.line}, spool {self.spool}" if self.spool else str(self.line)
 
+    @property
+    def public_name(self) -> str:
+        """What it is called in a sentence that is kept: by no name that nobody accepted."""
+        line = self.line.name if self.line.accepted else f"line {self.line.pk}"
+        return f"{line} from that spool" if self.spool else line
+
 
 @dataclass(frozen=True)
 class Reference:

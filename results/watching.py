@@ -56,17 +56,26 @@ class Row:
 class Series:
     """What was pulled again and again on one revision, oldest first, and the charts of it.
 
-    ``key`` says by ids what was pulled and how, on whichever revision; ``what`` says it to people.
+    ``key`` says by ids what was pulled and how, on whichever revision; ``what`` says it to people,
+    by the names of ``first``, the first baseline or pull set of it.
     ``watch`` is None, and ``why_not`` says why, where there is too little to chart.
     """
 
     kind: Kind
     key: Key
-    what: str
+    first: Baseline | PullSet
     revision: RigRevision
     points: tuple[Point, ...]
     watch: StraightLineWatch | None
     why_not: str
+
+    @property
+    def what(self) -> str:
+        """What was pulled, with its conditions where they are not the usual ones."""
+        session = self.first.session
+        usual = (Session.State.DRY, Session.Loading.STATIC)
+        unusual = (c for c in (session.state, session.loading) if c not in usual)
+        return ", ".join([self.first.specimen, *unusual])
 
     @property
     def rows(self) -> tuple[Row, ...]:
@@ -190,7 +199,7 @@ def _sessions(sessions: QuerySet[Session]) -> list[Session]:
 
 def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
     found: dict[tuple[int, Key], list[Point]] = defaultdict(list)
-    names: dict[Key, str] = {}
+    first: dict[Key, Baseline] = {}
     for session in sessions:
         pulled: dict[Specimen, list[Baseline]] = defaultdict(list)
         for baseline in session.baselines.all():
@@ -202,10 +211,10 @@ def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
         for what, strength in strengths.items():
             if isinstance(strength, Strength):
                 key = (*_specimen(what.line.pk, what.spool), *_conditions(session))
-                names[key] = str(what)
+                first.setdefault(key, pulled[what][0])
                 found[session.revision_id, key].append(_point(session, pulled[what], strength))
     for (_, key), points in found.items():
-        yield _series("straight line", key, names[key], points)
+        yield _series("straight line", key, first[key], points)
 
 
 def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[PullSet]:
@@ -234,7 +243,7 @@ def _joins(sessions: Sequence[Session]) -> Iterator[Series]:
                     )
                 )
     for (_, key), points in found.items():
-        yield _series("join", key, _tied(points[0].sets[0]), points)
+        yield _series("join", key, points[0].sets[0], points)
 
 
 def _figures(pull_set: PullSet) -> NormalisedSet | None:
@@ -263,23 +272,13 @@ def _tie(pull_set: PullSet) -> Key:
     )
 
 
-def _tied(pull_set: PullSet) -> str:
-    other = pull_set.leader_line or pull_set.terminal
-    doubled = ", doubled" if pull_set.doubled else ""
-    tied = ", ".join(
-        f"{name.replace('_', ' ')} {value}" for name, value in sorted(pull_set.parameters.items())
-    )
-    how = f" ({tied})" if tied else ""
-    return f"{pull_set.connection}{doubled}{how}, {pull_set.main_line} to {other}"
-
-
 def _point(session: Session, pulled: Sequence[Baseline], found: Strength) -> Point:
     sources = tuple(baseline.pk for baseline in pulled)
     sets = tuple(_measured_by(pulled, session))
     return Point(session, sources, found.mean_N, found.cv, found.n, sets)
 
 
-def _series(kind: Kind, key: Key, what: str, points: Sequence[Point]) -> Series:
+def _series(kind: Kind, key: Key, first: Baseline | PullSet, points: Sequence[Point]) -> Series:
     watch, why_not = None, ""
     try:
         watch = watch_straight_line(
@@ -289,12 +288,4 @@ def _series(kind: Kind, key: Key, what: str, points: Sequence[Point]) -> Series:
         )
     except MetrologyError as error:
         why_not = f"There is nothing to chart yet: {error}."
-    session = points[0].session
-    what = _conditioned(what, session)
-    return Series(kind, key, what, session.revision, tuple(points), watch, why_not)
-
-
-def _conditioned(what: str, session: Session) -> str:
-    """What was pulled, with its conditions where they are not the usual ones."""
-    usual = (Session.State.DRY, Session.Loading.STATIC)
-    return ", ".join([what, *(c for c in (session.state, session.loading) if c not in usual)])
+    return Series(kind, key, first, points[0].session.revision, tuple(points), watch, why_not)

@@ -15,6 +15,7 @@ from django.core.management import call_command
 
 from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD, make_accounts
 from deploy.demo.client import Client, Refusal
+from deploy.demo.names import accept_names_of
 from deploy.demo.options import parse
 from deploy.demo.send import send_league
 from deploy.demo.simulate import draw_world
@@ -38,6 +39,7 @@ def main() -> int:
     call_command("migrate", verbosity=0)
     world = draw_world(np.random.default_rng(WINTER))
     make_accounts({submission["handle"]: submission["club"] for submission in world})
+    accept_names_of(world)
     try:
         with _serving(options.port or free_port()) as (server, address):
             print("Sending the demo league's winter through the API ...", flush=True)

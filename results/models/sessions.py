@@ -116,6 +116,11 @@ class Baseline(models.Model):
     def __str__(self) -> str:
         return f"{self.line} straight, {self.position}"
 
+    @property
+    def specimen(self) -> str:
+        """What was pulled: the line, and its spool where it has a name."""
+        return f"{self.line}, spool {self.spool}" if self.spool else str(self.line)
+
 
 class PullSet(models.Model):
     """Pulls of one join, tied one way, on one pair of lines, in one session."""
@@ -182,6 +187,17 @@ class PullSet(models.Model):
 
     def __str__(self) -> str:
         return f"{self.connection}, {self.label}"
+
+    @property
+    def specimen(self) -> str:
+        """What was tied: the join, how, and in what."""
+        other = self.leader_line or self.terminal
+        doubled = ", doubled" if self.doubled else ""
+        tied = ", ".join(
+            f"{name.replace('_', ' ')} {value}" for name, value in sorted(self.parameters.items())
+        )
+        how = f" ({tied})" if tied else ""
+        return f"{self.connection}{doubled}{how}, {self.main_line} to {other}"
 
 
 class Pull(models.Model):

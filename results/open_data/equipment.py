@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from results.models import Connection
 from results.open_data.fields import Column, Row, Table, number, text, whole
+from results.open_data.showing import shown
 from results.public import rows as public
 from rigs.models import Calibration, Line, Material, RigRevision
 
@@ -37,7 +38,7 @@ def _revisions() -> Iterable[Row]:
         "version",
     ]
     rows = RigRevision.objects.filter(pk__in=used).order_by("pk")
-    return rows.values_list(*columns).iterator(BATCH)
+    return shown(rows.iterator(BATCH), columns)
 
 
 def _calibrations() -> Iterable[Row]:
@@ -58,7 +59,7 @@ def _calibrations() -> Iterable[Row]:
         "standing",
     ]
     rows = Calibration.objects.filter(revision__in=used).order_by("pk")
-    return rows.values_list(*columns).iterator(BATCH)
+    return shown(rows.iterator(BATCH), columns)
 
 
 def _lines() -> Iterable[Row]:
@@ -78,17 +79,13 @@ def _lines() -> Iterable[Row]:
         "diameter_m",
         "diameter_written",
     ]
-    return Line.objects.filter(used).order_by("pk").values_list(*columns).iterator(BATCH)
+    return shown(Line.objects.filter(used).order_by("pk").iterator(BATCH), columns)
 
 
 def _connections() -> Iterable[Row]:
-    rows = Connection.objects.filter(
-        Q(pk__in=public.archived_pull_sets().order_by().values("connection"))
-        | Q(pools__current__isnull=False)
-        | Q(accepted=True)
-    )
+    rows = Connection.objects.filter(accepted=True)
     columns = ["pk", "name", "kind", "tools"]
-    return rows.distinct().order_by("pk").values_list(*columns).iterator(BATCH)
+    return shown(rows.distinct().order_by("pk").iterator(BATCH), columns)
 
 
 REVISIONS = Table(
@@ -125,13 +122,13 @@ CALIBRATIONS = Table(
         Column("made_on", "date", "it holds for sessions from this day on"),
         number("offset_N", "reading at no load, newtons"),
         number("gain", "newtons read for a newton of load"),
-        number("u_offset_N", "standard uncertainty of the offset, newtons"),
-        number("u_gain", "standard uncertainty of the gain"),
-        number("correlation", "of offset and gain"),
-        number("residual_sd_N", "scatter about the line, newtons"),
+        number("u_offset_N", "standard uncertainty of the offset, newtons, to two figures"),
+        number("u_gain", "standard uncertainty of the gain, to two figures"),
+        number("correlation", "of offset and gain, to two figures"),
+        number("residual_sd_N", "scatter about the line, newtons, to two figures"),
         whole("degrees_of_freedom", "of that scatter"),
-        number("lowest_N", "least force it was made with, newtons"),
-        number("highest_N", "greatest force it was made with, newtons"),
+        number("lowest_N", "least force it was made with, newtons, to two figures"),
+        number("highest_N", "greatest force it was made with, newtons, to two figures"),
         text("standing", "only a current one is used from now on", Calibration.Standing.values),
     ),
     _calibrations,
@@ -143,7 +140,7 @@ LINES = Table(
     "Lines as sold. What a label says is no measurement and enters no efficiency.",
     (
         whole("line", "number of the line", required=True),
-        text("name", "as the catalogue has it"),
+        text("name", "as the catalogue has it; of a line that nobody accepted, its number"),
         text("material", "what it is made of", Material.values),
         number("label_strength_N", "strength by the label, newtons"),
         text("label_strength_written", "the same as the label has it"),

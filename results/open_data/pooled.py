@@ -77,12 +77,14 @@ def _shared() -> set[int]:
 def _selection() -> Iterator[Row]:
     """Sets by what became of them, for each kind of join."""
     counts: dict[Row, Counter[str]] = defaultdict(Counter)
-    for *key, state, standing, sets in _grouped(PullSet.objects, "state", "session__standing"):
+    known = PullSet.objects.filter(public.known_terminal(), connection__accepted=True)
+    for *key, state, standing, sets in _grouped(known, "state", "session__standing"):
         counts[_key(key)][_became(state, standing)] += sets
-    for *key, sets in _grouped(public.archived_pull_sets()):
+    shared = public.archived_pull_sets().filter(public.known_terminal())
+    for *key, sets in _grouped(shared):
         counts[_key(key)]["shared"] += sets
         counts[_key(key)]["counting or waiting"] -= sets
-    for *key, discarded in _grouped(public.archived_pull_sets(), count=Sum("discarded_ties")):
+    for *key, discarded in _grouped(shared, count=Sum("discarded_ties")):
         counts[_key(key)]["discarded_ties"] += discarded
     for kind in sorted(counts, key=str):
         told = counts[kind]

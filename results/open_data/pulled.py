@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable
 
 from django.db.models import Case, Q, Value, When
@@ -10,7 +9,9 @@ from django.db.models import Case, Q, Value, When
 from results.models import Pull, Session
 from results.open_data.equipment import BATCH
 from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
+from results.open_data.showing import shown, shown_of
 from results.public import rows as public
+from results.public.readers import Reader
 
 TOLD = (
     "pk",
@@ -52,7 +53,6 @@ CAME_TO = (
     "interval_low",
     "interval_high",
 )
-PARAMETERS = TOLD.index("parameters")
 
 
 def _sessions() -> Iterable[Row]:
@@ -73,16 +73,21 @@ def _sessions() -> Iterable[Row]:
 
 def _baselines() -> Iterable[Row]:
     columns = ["pk", "session_id", "line_id", "spool", "position"]
-    return public.archived_baselines().values_list(*columns).iterator(BATCH)
+    rows = public.archived_baselines().select_related("session__contributor")
+    return shown(rows.iterator(BATCH), columns)
 
 
 def _pull_sets() -> Iterable[Row]:
     by_another = Case(When(tyer="", then=Value(False)), default=Value(True))
     sets = public.archived_pull_sets().annotate(tied_by_another=by_another)
-    columns = [*TOLD, *(f"normalised__{name}" for name in CAME_TO)]
-    for row in sets.values_list(*columns).iterator(BATCH):
-        told = json.dumps(row[PARAMETERS], sort_keys=True)
-        yield (*row[:PARAMETERS], told, *row[PARAMETERS + 1 :])
+    together = sets.select_related("session__contributor", "connection", "normalised")
+    stranger = Reader()
+    for row in together.iterator(BATCH):
+        came_to = getattr(row, "normalised", None)
+        yield (
+            *shown_of(row, TOLD, stranger),
+            *(shown_of(came_to, CAME_TO, stranger) if came_to else (None,) * len(CAME_TO)),
+        )
 
 
 def _pulls() -> Iterable[Row]:
@@ -95,7 +100,6 @@ def _pulls() -> Iterable[Row]:
         "unit",
         "reading_N",
         "failure_mode",
-        "place",
         "slipped_first",
         "time_to_break_s",
     ]
@@ -103,7 +107,10 @@ def _pulls() -> Iterable[Row]:
         Q(pull_set__in=public.archived_pull_sets().order_by().values("pk"))
         | Q(baseline__in=public.archived_baselines().order_by().values("pk"))
     )
-    return pulls.order_by("pk").values_list(*columns).iterator(BATCH)
+    stranger = Reader()
+    for row in pulls.order_by("pk").values_list(*columns).iterator(BATCH):
+        pull = Pull(**dict(zip(columns, row, strict=True)))
+        yield shown_of(pull, columns, stranger)
 
 
 SESSIONS = Table(
@@ -132,7 +139,7 @@ BASELINES = Table(
         whole("baseline", "number of the baseline", required=True),
         whole("session", "the session it was pulled in"),
         whole("line", "what was pulled"),
-        text("spool", "as its tester names it"),
+        text("spool", "an accepted name, or a number in its place"),
         text("position", "before, between or after the joins"),
     ),
     _baselines,
@@ -150,9 +157,9 @@ PULL_SETS = Table(
         whole("connection", "the join"),
         yes_no("doubled", "tied with doubled line"),
         whole("main_line", "one line"),
-        text("main_spool", "its spool"),
+        text("main_spool", "its spool, as in baselines"),
         whole("leader_line", "the other line; empty for a terminal"),
-        text("leader_spool", "its spool"),
+        text("leader_spool", "its spool, as in baselines"),
         text("terminal", "what the line is tied to, where that is no line"),
         Column("parameters", "object", "how it was tied, by the parameters of the connection"),
         yes_no("tied_by_another", "somebody other than the tester tied it"),
@@ -204,7 +211,6 @@ PULLS = Table(
         text("unit", "of the reading as written"),
         number("reading_N", "the reading in newtons, before any calibration; may be empty if void"),
         text("failure_mode", "what parted, or that nothing did", Pull.FailureMode.values),
-        text("place", "where it parted, as told"),
         yes_no("slipped_first", "slipped, then held and broke"),
         number("time_to_break_s", "seconds"),
     ),

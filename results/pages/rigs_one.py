@@ -15,6 +15,8 @@ from results.bridging import Bridge, bridges_from
 from results.pages.rigs_corrections import history_of
 from results.pages.rigs_health import Appraised, health_of
 from results.pages.showing import render
+from results.public.readers import reader_of
+from results.public.seeing import seen
 from results.watching import charted_of, series_of
 from rigs import lookups
 from rigs.appraising import appraise
@@ -66,7 +68,11 @@ def rig(request: HttpRequest, pk: int) -> HttpResponse:
             "located": located,
             "own": may(request.user, "rigs.revise_rig", found),
             "health": health_of(
-                latest, calibrations[latest.pk], charts, bridges, timezone.now().date()
+                latest,
+                calibrations[latest.pk],
+                seen(charts, reader_of(request)),
+                bridges,
+                timezone.now().date(),
             ),
             "story": [
                 Chapter(each, by_revision.get(each.pk), calibrations[each.pk])

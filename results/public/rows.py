@@ -43,9 +43,13 @@ def rigs_named_for(user: Account) -> Q:
 
 def public_pools() -> Q:
     """Pools that have been computed, of an accepted join, to an accepted terminal."""
+    return Q(current__isnull=False, connection__accepted=True) & known_terminal()
+
+
+def known_terminal() -> Q:
+    """Pools or sets to a line, or to a terminal by an accepted name."""
     accepted = AcceptedName.objects.filter(kind=AcceptedName.Kind.TERMINAL).values("text")
-    to_known = Q(terminal__in=["", *sorted(TERMINALS)]) | Q(terminal__in=accepted)
-    return Q(current__isnull=False, connection__accepted=True) & to_known
+    return Q(terminal__in=["", *sorted(TERMINALS)]) | Q(terminal__in=accepted)
 
 
 def archived_pull_sets() -> QuerySet[PullSet]:

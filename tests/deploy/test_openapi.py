@@ -6,6 +6,7 @@ import json
 import pytest
 
 from deploy.openapi.breaks import breaks
+from deploy.openapi.privacy import FOR_PRIVACY, kept_private
 from deploy.openapi.release import KEPT, document
 
 RELEASED = json.loads(KEPT.read_text())
@@ -161,7 +162,16 @@ HARMLESS = {
 
 
 def test_nothing_that_the_last_release_told_is_removed_narrowed_or_newly_required():
-    assert breaks(RELEASED, document()) == []
+    private, others = kept_private(breaks(RELEASED, document()))
+    assert others == []
+    used = {name for name in FOR_PRIVACY for each in private if f".{name}: " in each}
+    assert used == set(FOR_PRIVACY)
+
+
+def test_nothing_but_what_is_listed_is_taken_away_for_privacy():
+    after = changed(lambda _, schemas: schemas["Told"].update(required=["id"]))
+    found = breaks(SMALL, after)
+    assert kept_private(found) == ([], found)
 
 
 @pytest.mark.parametrize("change", BREAKS.values(), ids=BREAKS)

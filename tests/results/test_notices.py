@@ -30,8 +30,8 @@ def test_a_notice_is_mailed_to_the_address_its_tester_gave(
     (mail,) = mailoutbox
     assert mail.to == ["owner@example.org"]
     assert mail.from_email == "samespool@example.org"
-    assert mail.subject.startswith("Samespool: set 1 of ")
-    assert mail.body == "It waits for a moderator."
+    assert mail.subject == f"Samespool: set {pull_set.pk} of 2026-01-10"
+    assert mail.body == f"{mail.subject}\n\n{notices.OF_A_SET}"
 
 
 def test_no_mail_goes_out_without_a_sender_or_to_who_gave_no_address(

@@ -14,6 +14,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def rig(as_owner) -> dict:
+    making.accept("spool", "A")
     making.line("thin"), making.line("thick", label_N=180), making.connection()
     return register(as_owner)
 

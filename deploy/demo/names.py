@@ -1,0 +1,23 @@
+"""Names of the scenario, which nobody has to look at before everyone may read them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from deploy.demo.scenario import Document
+from results.models import AcceptedName
+from results.naming import accept_from_the_beginning
+
+Kind = AcceptedName.Kind
+
+
+def accept_names_of(world: Sequence[Document]) -> None:
+    """Let everyone read the names of the world's rigs, spools, sets and terminals."""
+    sessions = [session for submission in world for session in submission["sessions"]]
+    sets = [pull_set for session in sessions for pull_set in session["pull_sets"]]
+    straight = [baseline for session in sessions for baseline in session["baselines"]]
+    sides = [side for one in sets for side in (one["main"], one["leader"]) if side]
+    accept_from_the_beginning(Kind.RIG, {submission["rig"]["name"] for submission in world})
+    accept_from_the_beginning(Kind.LABEL, {one["label"] for one in sets})
+    accept_from_the_beginning(Kind.TERMINAL, {one["terminal"] for one in sets})
+    accept_from_the_beginning(Kind.SPOOL, {one["spool"] for one in (*straight, *sides)})
