@@ -17,6 +17,7 @@ from playwright.sync_api import Page
 
 from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD
 from deploy.demo.trying import EXAMPLE_SENDER
+from deploy.processes import PATIENCE_S
 from tests.browser.conftest import SIZES, browser
 from tests.demo.tried import Tried, trying
 from tests.walking import Seen, choose, ways_in_document
@@ -59,9 +60,9 @@ def enter(tried) -> Callable[[str], tuple[requests.Session, str]]:
             joined, address = True, f"{at}/sign-up/"
             told = {"handle": name, "username": name, "agreed": "on"}
             told |= {"password1": PASSWORD, "password2": PASSWORD}
-        session.get(address, timeout=60)
+        session.get(address, timeout=PATIENCE_S)
         told["csrfmiddlewaretoken"] = session.cookies["csrftoken"]
-        answer = session.post(address, data=told, timeout=60)
+        answer = session.post(address, data=told, timeout=PATIENCE_S)
         assert answer.ok, (who, answer.url, answer.status_code)
         assert urlsplit(answer.url).path != urlsplit(address).path, answer.text
         return session, answer.url
@@ -104,7 +105,7 @@ def test_a_hundred_walks_meet_no_missing_page_no_failure_and_no_dead_end(who, en
         for _ in range(STEPS):
             trail.append(choose(rng, ways))
             try:
-                answer = session.get(trail[-1], timeout=60)
+                answer = session.get(trail[-1], timeout=PATIENCE_S)
                 ways = ways_from(answer, rng)
             except AssertionError as wrong:
                 broken[seed] = (str(wrong), trail)
