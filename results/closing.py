@@ -34,13 +34,13 @@ def close_account(
     moderators wrote of the sets stays. ``by`` is an administrator, or the contributor where it is
     None.
 
-    One transaction. Locks the contributor and, by ascending id, all of their current sessions and
+    One transaction. Locks the contributor and, by ascending id, all of their sessions and
     pull sets at once, in the order of `rigs.locks`. Raises AccountClosed where it is closed
     already, Forbidden for whoever is no administrator, and Invalid without a reason.
     """
     with transaction.atomic():
         locked = lock_contributor(contributor)
-        current = _lock_current_sessions(locked)
+        current = _lock_sessions(locked)
         if not keep:
             for session in current:
                 amending.withdraw(session, locked, CLOSED)
@@ -61,6 +61,7 @@ def erase_closed(contributor: Contributor, *, by: User, reason: str) -> None:
         try:
             lock_contributor(contributor)
         except AccountClosed:
+            _lock_sessions(contributor)
             _erase(contributor, by, reason)
     _end_sign_ins(contributor.user)
 
@@ -72,15 +73,16 @@ def _erase(contributor: Contributor, by: User, reason: str) -> None:
     _erase_log(contributor)
 
 
-def _lock_current_sessions(contributor: Contributor) -> list[Session]:
-    current = list(
+def _lock_sessions(contributor: Contributor) -> list[Session]:
+    """Lock all sessions and sets, since erasing writes to each; returns the current sessions."""
+    every = list(
         Session.objects.select_for_update(of=("self",), no_key=True)
         .select_related("contributor")
-        .filter(contributor=contributor, standing=Session.Standing.CURRENT)
+        .filter(contributor=contributor)
         .order_by("pk")
     )
-    lock_sets(PullSet.objects.filter(session__in=current).values_list("pk", flat=True))
-    return current
+    lock_sets(PullSet.objects.filter(session__contributor=contributor).values_list("pk", flat=True))
+    return [session for session in every if session.standing == Session.Standing.CURRENT]
 
 
 def _erase_account(user: User) -> None:

@@ -169,7 +169,7 @@ def _spools_of(contributor: Contributor) -> dict[str, str]:
         *joined.values_list("leader_spool", flat=True),
     ]
     distinct = [name for name in dict.fromkeys(names) if name]
-    return {name: f"spool {number}" for number, name in enumerate(distinct, start=1)}
+    return {name: str(number) for number, name in enumerate(distinct, start=1)}
 
 
 def _runs(ids: list[int]) -> Runs:

@@ -68,7 +68,7 @@ class Numbered:
 
 @dataclass(frozen=True)
 class Spools:
-    """In place of the names of one's spools: 'spool 1' and so on, the same for the same name."""
+    """In place of the names of one's spools: '1' and so on, the same number for the same name."""
 
 
 @dataclass(frozen=True)

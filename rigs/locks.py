@@ -46,9 +46,10 @@ def refuse_uploads_of(contributor: Contributor) -> None:
 
     Raises AccountClosed, AccountSuspended.
     """
-    if contributor.closed_at is not None:
+    now = Contributor.objects.get(pk=contributor.pk)
+    if now.closed_at is not None:
         raise AccountClosed
-    _refuse_suspended(contributor)
+    _refuse_suspended(now)
 
 
 def _refuse_suspended(contributor: Contributor) -> None:

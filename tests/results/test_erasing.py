@@ -23,6 +23,7 @@ from results.models import (
     ConnectionAlias,
     Erasure,
     Message,
+    Pull,
     PullSet,
     Report,
     Session,
@@ -76,7 +77,7 @@ def wordy(owner, moderator) -> Contributor:
     correct_revision(owner.user, revision, {"load_path": MARK}, MARK)
     making.line("thin"), making.line("thick", label_N=180), making.connection("Blood")
     first, second, third = (
-        intake.receive(owner, document("shed winch", day), intake.JSON, f"{MARK} {day}").session
+        intake.receive(owner, document("shed winch", day), intake.JSON, f"{MARK} key {day}").session
         for day in (10, 11, 12)
     )
     draining.drain()
@@ -164,11 +165,11 @@ def test_nothing_that_a_contributor_wrote_is_left_of_a_closed_account(wordy, kee
 def test_figures_states_and_sums_stay_as_they_were(wordy):
     kept = list(Upload.objects.order_by("pk").values_list("sha256", flat=True))
     states = list(PullSet.objects.order_by("pk").values_list("pk", "state"))
-    pulls = list(Session.objects.values_list("pk", "pull_sets__pulls__reading_N"))
+    pulls = list(Pull.objects.order_by("pk").values_list("pk", "reading_N"))
     close_account(wordy, keep=True)
     assert list(Upload.objects.order_by("pk").values_list("sha256", flat=True)) == kept
     assert list(PullSet.objects.order_by("pk").values_list("pk", "state")) == states
-    assert list(Session.objects.values_list("pk", "pull_sets__pulls__reading_N")) == pulls
+    assert list(Pull.objects.order_by("pk").values_list("pk", "reading_N")) == pulls
     assert Message.objects.get(kind="decision").text == "which spool?"
 
 
@@ -246,6 +247,9 @@ def test_the_command_closes_an_account_and_clears_those_closed_earlier(wordy, ad
     call_command("erase", by="keeper", reason="closed by an earlier release", closed=True)
     assert left() == []
     assert json.dumps([each.columns for each in Erasure.objects.all()]).count("Session.note") == 2
+    rig = str(wordy.rigs.first().pk)
     with pytest.raises(CommandError, match="Only an administrator"):
-        call_command("erase", by="moderator", reason="no", row=["rigs.Rig", "1"])
+        call_command("erase", by="moderator", reason="no", row=["rigs.Rig", rig])
+    with pytest.raises(CommandError, match="none such"):
+        call_command("erase", by="keeper", reason="no", row=["rigs.Rig", "0"])
     assert "Erased" in capsys.readouterr().out

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.apps import apps
 from django.contrib.auth.models import User
+from django.core.exceptions import ObjectDoesNotExist
 from django.core.management.base import BaseCommand, CommandError
 
 from results.closing import close_account, erase_closed
@@ -46,6 +47,6 @@ class Command(BaseCommand):
                 close_account(contributor, keep=keep, by=by, reason=told["reason"])
         except Refused as refusal:
             raise CommandError(" ".join([refusal.detail, *map(str, refusal.findings)])) from refusal
-        except (User.DoesNotExist, Contributor.DoesNotExist, LookupError, ValueError) as missing:
+        except (ObjectDoesNotExist, LookupError, ValueError) as missing:
             raise CommandError(f"There is none such: {missing}") from missing
         self.stdout.write("Erased. The audit is in the admin, under Erasures.")
