@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -41,6 +42,9 @@ class Plan:
     difference: float
     sessions: int | None
     why_not: str = ""
+
+
+Told: TypeAlias = tuple[float | None, float | None, tuple[Plan, ...]]
 
 
 @dataclass(frozen=True)
@@ -104,7 +108,8 @@ def standing_among(members: Members, contributor: Contributor) -> Standing:
 
 def _standing(members: Members, own: Members, others: Pooled) -> Standing:
     mean, parts = _own_mean(members, own, others), Parts()
-    told, told_next, plans = parts.take("told", lambda: _told(own, mean, others), (None, None, ()))
+    untold: Told = (None, None, ())
+    told, told_next, plans = parts.take("told", lambda: _told(own, mean, others), untold)
     return Standing(
         own=mean,
         own_pulls=int(own.pulls.sum()),
@@ -148,7 +153,7 @@ def _split(members: Members, own: Members) -> ScatterSplit:
     return split_scatter(*_scatters(own), *_scatters(others))
 
 
-def _told(own: Members, mean: OwnMean, others: Pooled) -> tuple[float, float, tuple[Plan, ...]]:
+def _told(own: Members, mean: OwnMean, others: Pooled) -> Told:
     """The least difference told now, with a session more, and what planned differences take."""
     join, straight = _scatters(own)
     plan = SessionPlan(

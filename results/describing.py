@@ -207,7 +207,8 @@ def _moderators(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict
         except StatisticsError as error:
             return {"tried": [], "left_out": left_out | dict.fromkeys(tried, str(error))}
         else:
-            return {"tried": _told(found), "left_out": left_out}
+            unsure = {name: why for name, why in found.not_estimable.items() if name in tried}
+            return {"tried": _told(found), "left_out": left_out | unsure}
     return {"tried": [], "left_out": left_out}
 
 

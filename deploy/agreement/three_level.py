@@ -17,6 +17,7 @@ from results.statistics.components import Maximum, given, likelihood_at, maximis
 from results.statistics.contrasts import Contrasts
 from results.statistics.dense_errors import dense_errors
 from results.statistics.heterogeneity import homogeneity, share
+from results.statistics.linear import solved
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import nest
 from results.statistics.network import network
@@ -230,7 +231,8 @@ def _by_level(prefix: str, values: Any) -> Named:
 def _coefficients(best: Maximum) -> Named:
     likelihood = best.likelihood
     beyond = likelihood.beta[1:]
-    q = beyond @ np.linalg.solve(likelihood.covariance[1:, 1:], beyond) if beyond.size else None
+    covariance = likelihood.covariance[1:, 1:]
+    q = beyond @ solved(covariance, beyond[:, None])[:, 0] if beyond.size else None
     return {
         "tau2": float(best.theta.sum()),
         "sigma2": best.theta[THREE_LEVELS].tolist(),

@@ -51,7 +51,7 @@ def noisy(rng: Rng, members: Members, noise: float) -> Members:
 
 
 def _of_league(rng: Rng, league: Sequence[Members]) -> Members:
-    members = league[rng.integers(len(league))]
+    members = league[int(rng.integers(len(league)))]
     return noisy(rng, members, float(rng.choice(NOISE)))
 
 
@@ -195,7 +195,7 @@ def _members(
         mean_N=np.array(columns[4]),
         cv=0.06 * np.sqrt(rng.chisquare(pulls - 1) / (pulls - 1)),
         n_effective=pulls.astype(np.float64),
-        degrees_of_freedom=pulls - 1.0,
+        degrees_of_freedom=(pulls - 1).astype(np.float64),
         baseline_mean_N=np.array(columns[3]),
         baseline_cv=np.full(k, 0.03),
         baseline_n_effective=straight[of_baseline].astype(np.float64),

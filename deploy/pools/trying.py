@@ -64,7 +64,7 @@ def try_pool(drawn: Draw, number: int, tally: Tally) -> None:
         return
     tally.figures += 1
     tally.came_to[f"{drawn.kind}: figure"] += 1
-    tally.not_estimable.update(outcome.pooled.not_estimable)
+    tally.not_estimable.update(list(outcome.pooled.not_estimable))
     if outcome.held_by_nine is None:
         tally.not_estimable["held by nine in ten"] += 1
     if number // len(KINDS) % EVERY:
@@ -129,7 +129,8 @@ def _means(members: Members, outcome: Outcome) -> None:
 
 def _moderated(members: Members, outcome: Outcome, number: int) -> None:
     turns = np.random.default_rng(number).integers(4, 8, len(members))
-    found = moderate(*_columns(members, outcome), {"turns": turns})
+    y, own, shared, tester, session, baseline = _columns(members, outcome)
+    found = moderate(y, own, shared, tester, session, baseline, {"turns": turns})
     for name in ("mu", "restricted_loglik", "QE", "tau2_tester"):
         _need_storable(getattr(found, name), name)
     for one in found.moderators:

@@ -19,7 +19,6 @@ from results.statistics.comparison import (
 from results.statistics.efficiency import efficiency
 from results.statistics.errors import StatisticsError
 from results.statistics.pool_fit import PoolFit, fit_pool
-from results.statistics.prediction import prediction_interval
 from results.statistics.ratio import (
     LogRatio,
     corrected_log_ratio,
@@ -112,7 +111,7 @@ def _mean(world: World, fit: PoolFit) -> Measured:
     model_reach = student.ppf(0.975, testers - 1) * np.sqrt(fit.best.likelihood.covariance[0, 0])
     yield "mean, model t(m-1)", float(abs(mu - world.mean()) <= model_reach)
     if not world.line_breaks:
-        low, high = fit.intervals[0]
+        low, high = fit.interval(0)
         yield "tau2 of testers", float(low <= world.tester_sd**2 <= high)
 
 
@@ -121,7 +120,7 @@ def _prediction(world: World, fit: PoolFit, random: np.random.Generator) -> Meas
         return
     new = world.newcomers(random, NEWCOMERS)
     testers = fit.model.nesting.testers.size
-    low, high = prediction_interval(fit.best, fit.between_testers, testers)
+    low, high = fit.prediction
     told = (new >= fit.centre + low) & (new <= fit.centre + high)
     yield "prediction", float(told.mean())
     yield "width of the prediction, percent", 100.0 * (high - low)
@@ -182,7 +181,7 @@ def _place(
 ) -> Measured:
     others = fit.model.nesting.testers.size
     _, tau2_session, tau2_set = (float(component) for component in fit.best.theta)
-    low, high = prediction_interval(fit.best, fit.between_testers, others)
+    low, high = fit.prediction
     se_model = float(np.sqrt(fit.best.likelihood.covariance[0, 0]))
     prediction_sd = (high - low) / 2.0 / float(student.ppf(0.975, others - 1))
     found = compare(

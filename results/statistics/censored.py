@@ -12,33 +12,35 @@ with R's survival 3.5.3 to 1e-9 relative on the sets in the tests.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 
 from results.statistics.censored_newton import Family, maxima, normal, sums, terms_of
+from results.statistics.censored_sets import LEAST_FAILURES, Sets
 from results.statistics.errors import (
     NoConvergence,
     NoScatter,
+    NotEstimable,
     NotFinite,
     NotPositive,
     ShapeMismatch,
     StatisticsError,
     TooFewPulls,
 )
+from results.statistics.roots import root_between, root_beyond
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 Rows = NDArray[np.intp]
 
-LEAST_FAILURES = 3
-"""Below this many failures no location and scale are estimated; common practice, no source."""
-
 ALIKE = "all failures are at one load, so their scatter cannot be estimated"
 NO_MAXIMUM = "the censored likelihood did not reach its maximum in 100 steps"
+
+
+COARSEST = 10.0  # resolution's sd over the load; exp(floor^2/2) soon is beyond all numbers
+TOO_WIDE = "the loads scatter so widely that their mean is beyond all numbers"
 
 
 class TooFewFailures(TooFewPulls):
@@ -152,19 +154,21 @@ def _fits(y: FloatArray, failed: BoolArray, starts: Rows, family: Family) -> _Fi
 
 
 def location_at_scale(y: FloatArray, failed: BoolArray, family: Family, scale: float) -> float:
-    """The location of most likelihood when the scale is given, in the unit of y."""
+    """The location of most likelihood when the scale is given, in the unit of y.
+
+    Raises NoConvergence.
+    """
     terms = terms_of(family)
 
     def score(location: float) -> float:
         _, slope, _ = terms((y - location) / scale, failed)
         return -float(slope.sum())
 
+    # Below the lowest load every term rises; beyond the highest only those of outlasted loads do.
     low, high = float(y.min()) - scale, float(y.max()) + scale
-    while score(high) > 0:
-        high += high - low
-    while score(low) < 0:
-        low -= high - low
-    return float(brentq(score, low, high, xtol=1e-14 * max(1.0, abs(high)), rtol=1e-14))
+    if score(high) <= 0 <= score(low):
+        return root_between(score, low, high)
+    return root_beyond(score, low, high - low)
 
 
 @dataclass(frozen=True)
@@ -217,7 +221,7 @@ def strengths(
     """
     load = np.asarray(loads_N, dtype=float)
     failed = ~np.asarray(at_least, dtype=bool)
-    sets = _Sets(load, failed, np.asarray(sizes, dtype=np.intp))
+    sets = Sets(load, failed, np.asarray(sizes, dtype=np.intp))
     floor_N = np.asarray(resolution_N, dtype=float) / np.sqrt(12.0)
     found: list[Strength | StatisticsError | None] = [None] * sets.sizes.size
     whole, some = sets.whole, sets.censored
@@ -238,55 +242,6 @@ def strengths(
     ]
 
 
-class _Sets:
-    """Loads and flags (n,) of several sets, one after the other, ``sizes`` (g,) of each."""
-
-    def __init__(self, load: FloatArray, failed: BoolArray, sizes: Rows) -> None:
-        if load.ndim != 1 or load.shape != failed.shape or sizes.sum() != load.size:
-            raise ShapeMismatch(
-                f"{load.shape} loads come with {failed.shape} flags for {int(sizes.sum())} rows"
-            )
-        self.load, self.failed, self.sizes = load, failed, sizes
-        self.starts = np.cumsum(sizes) - sizes
-
-    def only(self, kept: BoolArray) -> "_Sets":
-        rows = np.repeat(kept, self.sizes)
-        return _Sets(self.load[rows], self.failed[rows], self.sizes[kept])
-
-    def rows_of(self, place: int) -> tuple[FloatArray, BoolArray]:
-        rows = slice(self.starts[place], self.starts[place] + self.sizes[place])
-        return self.load[rows], self.failed[rows]
-
-    def each(self, of_set: FloatArray) -> FloatArray:
-        """A value of each set (g,) for all of its rows (n,)."""
-        return np.repeat(of_set, self.sizes)
-
-    @cached_property
-    def failures(self) -> Rows:
-        return self._counted(self.failed)
-
-    @cached_property
-    def whole(self) -> BoolArray:
-        """Sets of two and more loads, all of them exact."""
-        return np.asarray(self._sound & (self.failures == self.sizes))
-
-    @cached_property
-    def censored(self) -> BoolArray:
-        """Sets with a load that is only 'at least' and enough exact ones."""
-        some = (self.failures < self.sizes) & (self.failures >= LEAST_FAILURES)
-        return np.asarray(self._sound & some)
-
-    @cached_property
-    def _sound(self) -> BoolArray:
-        usable = self._counted(np.isfinite(self.load) & (self.load > 0))
-        return np.asarray((usable == self.sizes) & (self.sizes >= 2))
-
-    def _counted(self, flags: BoolArray) -> Rows:
-        before = np.concatenate(([0], np.cumsum(flags)))
-        counts: Rows = before[self.starts + self.sizes] - before[self.starts]
-        return counts
-
-
 def _why_none(load: FloatArray, failed: BoolArray) -> StatisticsError:
     """What forbids a strength of these loads."""
     try:
@@ -298,7 +253,7 @@ def _why_none(load: FloatArray, failed: BoolArray) -> StatisticsError:
     return TooFewPulls(f"{load.size} pull: at least 2 are needed for a mean with its scatter")
 
 
-def _sample_strengths(sets: _Sets, floor_N: FloatArray) -> Iterator[Strength | StatisticsError]:
+def _sample_strengths(sets: Sets, floor_N: FloatArray) -> Iterator[Strength | StatisticsError]:
     if not sets.sizes.size:
         return
     mean = sums(sets.load, sets.starts) / sets.sizes
@@ -312,7 +267,7 @@ def _sample_strengths(sets: _Sets, floor_N: FloatArray) -> Iterator[Strength | S
             yield Strength(n, n, mean_N, sd_N, cv, float(n), n - 1.0, False, "sample")
 
 
-def _censored_strengths(sets: _Sets, floor_N: FloatArray) -> Iterator[Strength | StatisticsError]:
+def _censored_strengths(sets: Sets, floor_N: FloatArray) -> Iterator[Strength | StatisticsError]:
     """The lognormal fits' means and CVs; the least scale of ln load is that of the resolution."""
     if not sets.sizes.size:
         return
@@ -327,7 +282,7 @@ def _censored_strengths(sets: _Sets, floor_N: FloatArray) -> Iterator[Strength |
             yield one
 
 
-def _scattered(sets: _Sets) -> BoolArray:
+def _scattered(sets: Sets) -> BoolArray:
     """Where the likelihood has a maximum: failures that differ, or a load that outlasted them."""
     y = np.log(sets.load)
     highest = np.maximum.reduceat(np.where(sets.failed, y, -np.inf), sets.starts)
@@ -337,9 +292,7 @@ def _scattered(sets: _Sets) -> BoolArray:
     return found
 
 
-def _fitted_strengths(
-    sets: _Sets, floor: FloatArray
-) -> Iterator[Strength | StatisticsError | None]:
+def _fitted_strengths(sets: Sets, floor: FloatArray) -> Iterator[Strength | StatisticsError | None]:
     """None where the scale falls below its floor."""
     if not sets.sizes.size:
         return
@@ -356,6 +309,8 @@ def _fitted_strengths(
     for place, (mean_N, sd_N, of_mean_N, worth, d) in enumerate(np.stack(columns).T.tolist()):
         if not fitted.found[place]:
             yield NoConvergence(NO_MAXIMUM)
+        elif not np.isfinite((mean_N, sd_N, of_mean_N, worth, d)).all():
+            yield NotEstimable(TOO_WIDE)
         elif low[place]:
             yield None
         else:
@@ -372,8 +327,12 @@ def _fitted_strengths(
             )
 
 
-def _strength_at_floor(load: FloatArray, failed: BoolArray, floor: float) -> Strength:
+def _strength_at_floor(
+    load: FloatArray, failed: BoolArray, floor: float
+) -> Strength | StatisticsError:
     """Failures too equal to show a scatter: the scale is held at the resolution's."""
+    if floor > COARSEST:
+        return NotEstimable(TOO_WIDE)
     y = np.log(load)
     location = location_at_scale(y, failed, "lognormal", floor)
     _, _, curvature = normal((y - location) / floor, failed)

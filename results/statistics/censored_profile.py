@@ -11,13 +11,13 @@ of a whole sample stands: Student's t for a location, the noncentral t for a qua
 from functools import cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import ndtri
 from scipy.stats import nct
 
 from results.statistics.censored import CensoredFit
 from results.statistics.censored_newton import Family, terms_of
 from results.statistics.errors import NoConvergence
+from results.statistics.roots import root_between
 
 CHI_SQUARE_95 = 3.841458820694124
 """The 95 percent point of chi-square with 1 degree of freedom."""
@@ -68,7 +68,7 @@ def profile_end(fit: CensoredFit, shift: float, deviance: float, direction: int)
     outside = estimate + stride
     for _ in range(60):
         if excess(outside) > 0:
-            return float(brentq(excess, estimate, outside, xtol=1e-12, rtol=1e-12))
+            return root_between(excess, estimate, outside)
         stride *= 2.0
         outside += stride
     raise NoConvergence("the profile likelihood is too flat for an interval end")

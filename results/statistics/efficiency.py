@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import chdtri, stdtrit
 
 from results.statistics.censored import Strength
-from results.statistics.errors import NotPositive
+from results.statistics.errors import NotEstimable, NotPositive
 from results.statistics.ratio import corrected_log_ratio, relative_variance
+from results.statistics.roots import root_between, root_beyond
 
+LARGEST_LOG = 700.0  # exp() of more is beyond all numbers
 IntervalOpen = Literal[
     "the baseline's mean is too uncertain to divide by: no finite interval",
     "the join's mean is too uncertain: the interval has no lower end above zero",
@@ -125,13 +126,10 @@ def fieller_unequal(
     g = float(stdtrit(denominator_freedom, tail)) ** 2 * denominator_variance / denominator**2
     if g >= 1.0:
         return RatioInterval(ratio, None, None, g, NO_UPPER_END)
-    outside = 2.0 * ratio
-    while excess(outside) <= 0:
-        outside *= 2.0
-    high = float(brentq(excess, ratio, outside, xtol=1e-14, rtol=1e-14))
+    high = root_beyond(lambda r: -excess(r), ratio, ratio)
     if excess(0.0) <= 0:
         return RatioInterval(ratio, None, high, g, NO_LOWER_END)
-    low = float(brentq(excess, 0.0, ratio, xtol=1e-14, rtol=1e-14))
+    low = root_between(excess, 0.0, ratio)
     return RatioInterval(ratio, low, high, g, None)
 
 
@@ -185,7 +183,8 @@ class Efficiency:
 def efficiency(join: Strength, baseline: Strength, u_offset_N: float = 0.0) -> Efficiency:
     """Efficiency of a set of pulls with strength ``join`` against the straight line's.
 
-    ``u_offset_N`` is the standard uncertainty of the scale's zero in newtons.
+    ``u_offset_N`` is the standard uncertainty of the scale's zero in newtons.  Raises
+    `NotEstimable` where the scatter leaves no ratio, `NoConvergence`, and what the strengths raise.
     """
     a = relative_variance(join.cv, join.n_effective)
     b = relative_variance(baseline.cv, baseline.n_effective)
@@ -203,6 +202,8 @@ def efficiency(join: Strength, baseline: Strength, u_offset_N: float = 0.0) -> E
     cv_baseline_low, cv_baseline_high = coefficient_of_variation_interval(
         baseline.cv, baseline.degrees_of_freedom
     )
+    if not abs(log.y[0]) < LARGEST_LOG:
+        raise NotEstimable("the loads scatter so widely that their ratio is beyond all numbers")
     return Efficiency(
         ratio=float(np.exp(log.y[0])),
         log_ratio=float(log.y[0]),

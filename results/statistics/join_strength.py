@@ -16,13 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from results.statistics.censored import LEAST_FAILURES, CensoredFit, checked, fit
+from results.statistics.censored import CensoredFit, checked, fit
 from results.statistics.censored_newton import Family
 from results.statistics.censored_profile import (
     profile_end,
     quantile_shift,
     small_sample_deviance,
 )
+from results.statistics.censored_sets import LEAST_FAILURES
 from results.statistics.errors import TooFewPulls
 from results.statistics.tolerance import proportion_lower_bound
 

@@ -31,6 +31,7 @@ from results.statistics.pool_fit import nested_errors
 Floats = NDArray[np.float64]
 
 SETS_A_MODERATOR = 10
+RESTS_ON_ONE = "it rests on the sets of one tester alone, so nothing says how sure it is"
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,8 @@ class Moderated:
     """A pool with moderators: `mu` is y where every moderator is at its mean (`centre`).
 
     tau2 of each level is what the moderators leave; QE on `QE_df` tests what is left.
+    `not_estimable` says of a moderator whose coefficient has no robust error why; 'mu' is that of
+    the mean, whose error is then not a number.
     """
 
     mu: float
@@ -66,6 +69,7 @@ class Moderated:
     QE: float
     QE_df: int
     QE_p: float
+    not_estimable: dict[str, str]
 
 
 def moderate(
@@ -103,12 +107,17 @@ def moderate(
         best.likelihood.covariance,
     )
     left = homogeneity(model)
+    se, df = robust.standard_error, robust.degrees_of_freedom
+    told = np.asarray((se > 0) & np.isfinite(student_t.ppf(0.975, df) * se))
+    names = zip(("mu", *named), told, strict=True)
+    unsure = {name: RESTS_ON_ONE for name, is_told in names if not is_told}
     return Moderated(
         mu=centre + float(beta[0]),
-        se=float(robust.standard_error[0]),
-        df=float(robust.degrees_of_freedom[0]),
+        se=float(np.where(told, se, np.nan)[0]),
+        df=float(np.where(told, df, np.nan)[0]),
         moderators=_report(
-            spread, beta[1:], robust.standard_error[1:], robust.degrees_of_freedom[1:]
+            {name: spread[name] for name in spread if name not in unsure},
+            *(column[1:][told[1:]] for column in (beta, se, df)),
         ),
         centre=means,
         tau2_tester=float(best.theta[0]),
@@ -118,6 +127,7 @@ def moderate(
         QE=left.Q,
         QE_df=left.df,
         QE_p=left.p,
+        not_estimable=unsure,
     )
 
 

@@ -10,11 +10,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.special import ndtr
 from scipy.stats import nct
 from scipy.stats import t as student
 
 from results.statistics.errors import NotFinite, NotPositive, StatisticsError
+from results.statistics.roots import root_beyond
 
 ALPHA = 0.05
 FAR = 6.0  # standard errors from which a significant result of the wrong sign is one in 1e9
@@ -44,10 +45,22 @@ def power_of_t(difference: float, standard_error: float, degrees_of_freedom: flo
     """Probability that a two-sided 5 percent t test finds ``difference`` at this standard error."""
     critical = float(student.ppf(1.0 - ALPHA / 2.0, degrees_of_freedom))
     shift = abs(difference) / standard_error
-    found = 1.0 - float(nct.cdf(critical, degrees_of_freedom, shift))
+    found = 1.0 - _below(critical, degrees_of_freedom, shift)
     if shift > FAR:
         return found
-    return found + float(nct.cdf(-critical, degrees_of_freedom, shift))
+    return found + _below(-critical, degrees_of_freedom, shift)
+
+
+def _below(point: float, degrees_of_freedom: float, shift: float) -> float:
+    """Noncentral t distribution; where its series gives out, the normal one that it nears.
+
+    Abramowitz & Stegun (1964), Handbook of Mathematical Functions, 26.7.10.
+    """
+    found = float(nct.cdf(point, degrees_of_freedom, shift))
+    if np.isfinite(found):
+        return found
+    spread = np.sqrt(1.0 + point**2 / (2.0 * degrees_of_freedom))
+    return float(ndtr((point * (1.0 - 1.0 / (4.0 * degrees_of_freedom)) - shift) / spread))
 
 
 def pulls_for_difference(difference: float, cv: float, power: float = 0.8) -> int:
@@ -75,10 +88,7 @@ def _difference_told(standard_error: float, degrees_of_freedom: float, power: fl
     def short(shift: float) -> float:
         return power_of_t(shift, 1.0, degrees_of_freedom) - power
 
-    high = 4.0
-    while short(high) < 0:
-        high *= 2.0
-    return float(brentq(short, 0.0, high, xtol=1e-10)) * standard_error
+    return root_beyond(lambda shift: -short(shift), 0.0, 4.0) * standard_error
 
 
 def _least(enough: Callable[[int], bool], low: int, most: int, of: str) -> int:

@@ -15,11 +15,18 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq
 from scipy.stats import chi2, norm
 from scipy.stats import t as student_t
 
-from results.statistics.errors import NotFinite, NotPositive, ShapeMismatch, TooFewSets
+from results.statistics.errors import (
+    NoConvergence,
+    NotEstimable,
+    NotFinite,
+    NotPositive,
+    ShapeMismatch,
+    TooFewSets,
+)
+from results.statistics.roots import root_between, root_beyond
 
 Floats = NDArray[np.float64]
 Method = Literal["DL", "PM", "REML", "ML"]
@@ -103,9 +110,17 @@ def cochran_q(y: ArrayLike, v: ArrayLike, tau2: float = 0.0) -> float:
 
 
 def typical_sampling_variance(v: ArrayLike) -> float:
-    """(k-1) sum w / ((sum w)^2 - sum w^2), w = 1/v (Higgins & Thompson 2002, eq. 9)."""
+    """(k-1) sum w / ((sum w)^2 - sum w^2), w = 1/v (Higgins & Thompson 2002, eq. 9).
+
+    Raises TooFewSets below two sets, NotEstimable where one outweighs all others to rounding.
+    """
     w = 1 / np.asarray(v, dtype=np.float64)
-    return float((w.size - 1) * w.sum() / (w.sum() ** 2 - w @ w))
+    if w.size < LEAST_SETS:
+        raise TooFewSets(f"a typical variance needs {LEAST_SETS} values; there are {w.size}")
+    spare = float(w.sum() ** 2 - w @ w)
+    if not spare > 0:
+        raise NotEstimable("one value outweighs all others, so no variance is typical")
+    return float((w.size - 1) * w.sum() / spare)
 
 
 def q_profile(y: ArrayLike, v: ArrayLike) -> QProfile:
@@ -168,10 +183,7 @@ def _root(falling: Callable[[float], float], y: Floats, v: Floats) -> float:
     """Where a falling function of tau2 meets zero; 0 where it starts below."""
     if falling(0.0) <= 0:
         return 0.0
-    high = float(np.var(y) + v.max())
-    while falling(high) > 0:
-        high *= 2
-    return float(brentq(falling, 0.0, high, xtol=1e-16 * high, rtol=1e-14))
+    return root_beyond(falling, 0.0, float(np.var(y) + v.max()))
 
 
 def _likeliest(y: Floats, v: Floats, *, restricted: bool) -> float:
@@ -186,15 +198,12 @@ def _likeliest(y: Floats, v: Floats, *, restricted: bool) -> float:
     if best == 0 and score[0] <= 0:
         return 0.0
     first = best if score[best] > 0 else best - 1
-    low, high = grid[first], grid[first + 1]
-    return float(
-        brentq(
-            lambda tau2: float(_score(y, v, np.array([tau2]), restricted=restricted)[0]),
-            low,
-            high,
-            xtol=1e-16 * high,
-            rtol=1e-14,
-        )
+    if first + 1 == grid.size:
+        raise NoConvergence("the likelihood of tau2 rises however large it is")
+    return root_between(
+        lambda tau2: float(_score(y, v, np.array([tau2]), restricted=restricted)[0]),
+        float(grid[first]),
+        float(grid[first + 1]),
     )
 
 

@@ -9,6 +9,7 @@ from results.statistics.screening.judging import adjusted
 from results.statistics.screening.order import mann_kendall, von_neumann
 from results.statistics.screening.repeats import (
     expected_pairs,
+    longest_aligned_run,
     longest_common_run,
     repeated_values,
 )
@@ -116,8 +117,8 @@ def test_a_factor_of_two_units_names_the_mistake_that_would_explain_it(factor, t
 def test_a_run_is_found_wherever_it_stands_and_aligned_only_where_it_begins_alike():
     first, second = [1, 2, 3, 4, 9, 9], [7, 1, 2, 3, 4, 8]
     assert longest_common_run(first, second) == 4
-    assert longest_common_run(first, second, aligned=True) == 0
-    assert longest_common_run(first, first, aligned=True) == 6
+    assert longest_aligned_run(first, second) == 0
+    assert longest_aligned_run(first, first) == 6
 
 
 def coarse_sets(rng, scatter, sets=7, pulls=8):
@@ -151,3 +152,11 @@ def test_a_scale_that_is_fine_enough_is_left_to_the_scatter_itself():
     rng = np.random.default_rng(10)
     fine = [np.rint(1000 * (1 + 0.06 * rng.standard_normal(8)))]
     assert few_steps_of_the_scale("the session", fine, [0.06]) is None
+
+
+def test_runs_and_trends_of_nineteen_thousand_pulls_need_no_table_of_all_pairs():
+    rng = np.random.default_rng(3)
+    steps = rng.integers(100, 200, 19_000)
+    copied = np.concatenate((rng.integers(100, 200, 500), steps[2_000:2_900]))
+    assert longest_common_run(steps.tolist(), copied.tolist()) == 900
+    assert mann_kendall(np.arange(19_000.0))[0] == 19_000 * 18_999 // 2
