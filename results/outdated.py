@@ -23,11 +23,6 @@ AT_ONCE = 20
 """Pools that may be stale at once because of this."""
 LOOK_AGAIN_S = 3600.0
 """Seconds until a process that found nothing outdated looks again: older code may run beside."""
-_whole = ExpressionWrapper(
-    (Q(current__figures={}) | Q(current__figures__has_keys=list(FIGURES)))
-    & Q(current__findings__has_keys=list(FINDINGS)),
-    output_field=BooleanField(),
-)
 _look = SimpleNamespace(not_before=0.0)
 
 
@@ -78,13 +73,21 @@ def _outdated() -> Iterator[tuple[int, str]]:
     """Pools that are not marked yet, and why each is outdated."""
     rows = (
         Pool.objects.filter(current__isnull=False, stale_marks__isnull=True)
-        .annotate(whole=_whole)
+        .annotate(whole=_whole())
         .order_by("pk")
         .values_list("pk", "whole", "current__inputs__formulae", "current__inputs__columns")
     )
     for pk, whole, formulae, columns in rows.iterator():
         if why := _why(whole, formulae, columns or COLUMNS_BEFORE):
             yield pk, why
+
+
+def _whole() -> ExpressionWrapper:
+    """Whether a pool's version has all figures, if it has a pooled one, and all findings."""
+    pooled_whole = Q(current__figures={}) | Q(current__figures__has_keys=list(FIGURES))
+    return ExpressionWrapper(
+        pooled_whole & Q(current__findings__has_keys=list(FINDINGS)), output_field=BooleanField()
+    )
 
 
 def _why(whole: bool, formulae: Any, columns: Any) -> str:
