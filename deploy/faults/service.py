@@ -165,7 +165,7 @@ class Service:
         """Whether every job is finished and no pool waits to be computed."""
         return not self.database.tell(UNFINISHED)[0][0]
 
-    def wait_until_done(self, patience_s: float = 400.0) -> float:
+    def wait_until_done(self, patience_s: float = 1800.0) -> float:
         """Seconds until there is nothing left to do; gives up after that long."""
         begun = time.monotonic()
         while not self.is_done() and time.monotonic() - begun < patience_s:
