@@ -138,6 +138,15 @@ def test_page_list_comparison_and_api_say_since_when_it_is_being_recomputed(take
     assert "being recomputed since" in told["current"]["no_figure"]
 
 
+def test_what_is_not_known_meanwhile_is_not_said_to_be_unmeasured(taken_down):
+    page = said(f"/pools/{taken_down.pk}/")
+    assert "not measured" not in page
+    assert "can't be told from these pulls" not in page
+    of_it = said("/").split('class="cluster unranked"')[1].split("</ul>")[0]
+    assert "being recomputed since" in of_it
+    assert "not measured" not in of_it
+
+
 def test_the_list_ranks_it_with_those_without_a_figure(taken_down):
     told = Client().get(addresses(taken_down)[3]).json()
     assert [each["tie"] for each in told["unranked"]] == ["Blood"]
