@@ -75,6 +75,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "results.pages.limits.count_requests",
     "allauth.account.middleware.AccountMiddleware",
     "results.pages.two_factor.ask_for_second_factor",
     "django.contrib.messages.middleware.MessageMiddleware",
@@ -166,7 +167,7 @@ REST_FRAMEWORK = {
         "api.signed_in.SignedIn",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
-    "DEFAULT_THROTTLE_CLASSES": ["api.limits.PerToken"],
+    "DEFAULT_THROTTLE_CLASSES": ["api.limits.PerAccount"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["api.reading.StorableJSON"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
@@ -245,14 +246,16 @@ SAMESPOOL_TWO_FACTOR = env.bool("SAMESPOOL_TWO_FACTOR", not EMBEDDED)
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
-if env.bool("SAMESPOOL_HTTPS", False):
+BEHIND_TLS = env.bool("SAMESPOOL_HTTPS", False)
+# How many proxies of ours add to X-Forwarded-For: requests, and attempts to sign in, are counted
+# by the address that the outermost of them saw. Where there is none, the header is not believed.
+ALLAUTH_TRUSTED_PROXY_COUNT = env.int("SAMESPOOL_PROXIES", 1 if BEHIND_TLS else 0)
+if BEHIND_TLS:
     SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_SSL_REDIRECT = True
     SECURE_REDIRECT_EXEMPT = [r"^(healthz|readyz|metrics)$"]  # asked from inside, without TLS
     SECURE_HSTS_SECONDS = 365 * 24 * 3600
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-    # The proxy is the last to write X-Forwarded-For, and attempts to sign in are counted by it.
-    ALLAUTH_TRUSTED_PROXY_COUNT = 1
 DATA_UPLOAD_MAX_MEMORY_SIZE = 10 * 1024 * 1024
 
 # Who asks is not logged: neither account nor address.

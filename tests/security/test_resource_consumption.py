@@ -81,4 +81,4 @@ def test_api4_every_address_of_the_api_counts_its_requests(settings):
     api = next(entry for entry in get_resolver().url_patterns if str(entry.pattern) == "api/v1/")
     for pattern in api.url_patterns:
         view = getattr(pattern.callback, "cls", None) or pattern.callback.view_class
-        assert [throttle.__name__ for throttle in view.throttle_classes] == ["PerToken"], pattern
+        assert [throttle.__name__ for throttle in view.throttle_classes] == ["PerAccount"], pattern
