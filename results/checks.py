@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from functools import wraps
+from typing import ParamSpec, TypeVar
 
 import numpy as np
+import structlog
 
 from results.evidence import Evidence, Joined, Straight
 from results.models import Baseline, Pull, PullSet
+from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
     digits,
     efficiencies,
@@ -25,7 +29,13 @@ from results.statistics.screening.check import Check
 from results.statistics.screening.judging import judge
 from results.thresholds import tuned
 from rigs.metrology.charts import ewma_chart, moving_range_sd
+from rigs.metrology.errors import MetrologyError
 from rigs.models import Calibration
+
+Given = ParamSpec("Given")
+Answer = TypeVar("Answer")
+
+log = structlog.get_logger(__name__)
 
 USUAL_CV_JOINED, USUAL_CV_STRAIGHT = 0.04, 0.02
 """Until a pool tells better: the least scatter of good joins and of straight nylon (common
@@ -72,6 +82,24 @@ def checks_of(evidence: Evidence) -> list[Found]:
     ]
 
 
+def asked(check: Callable[Given, Answer]) -> Callable[Given, Answer | None]:
+    """The check at its thresholds; None where nothing can be computed of what there is.
+
+    Loads below zero on a rig that was calibrated so, or readings alike to the last bit: screening
+    then has nothing to say, and the session is worked out all the same.
+    """
+
+    @wraps(check)
+    def answer(*given: Given.args, **named: Given.kwargs) -> Answer | None:
+        try:
+            return tuned(check)(*given, **named)
+        except (StatisticsError, MetrologyError, ArithmeticError, np.linalg.LinAlgError) as error:
+            log.info("a check could not be computed", check=check.__name__, why=str(error))
+            return None
+
+    return answer
+
+
 def _of_session(evidence: Evidence) -> Iterator[Check | None]:
     told, session = "the session", evidence.session
     every = [evidence.steps(part) for part in evidence.series if part]
@@ -80,18 +108,19 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
     if together.size and _on_the_grid(together):
         whole = [np.rint(steps).astype(int) for steps in every]
         within = _scatter_within(every)
-        yield tuned(digits.terminal_digits)(told, np.concatenate(whole), within)
-        yield tuned(digits.heaped_digits)(told, np.concatenate(whole), within)
-        yield tuned(repeats.repeated_values)(told, whole)
+        yield asked(digits.terminal_digits)(told, np.concatenate(whole), within)
+        yield asked(digits.heaped_digits)(told, np.concatenate(whole), within)
+        yield asked(repeats.repeated_values)(told, whole)
     joined = [_steps_of(_readings_N(one), evidence) for one in evidence.joined]
-    yield tuned(repeats.agreeing_sets)(told, joined)
+    yield asked(repeats.agreeing_sets)(told, joined)
     yield _little_scatter(told, evidence, evidence.joined)
     yield _few_steps(told, evidence)
-    yield from tuned(rig.calibration)(told, _calibrated(evidence), _highest_load_N(evidence))
+    calibrated = _calibrated(evidence), _highest_load_N(evidence)
+    yield from asked(rig.calibration)(told, *calibrated) or ()
     capacity_N = session.revision.capacity_N
     if capacity_N and readings_N.size:
-        yield tuned(rig.within_capacity)(told, float(readings_N.max()), capacity_N)
-    yield tuned(rig.possible_times)(
+        yield asked(rig.within_capacity)(told, float(readings_N.max()), capacity_N)
+    yield asked(rig.possible_times)(
         told,
         evidence.pulls_that_day,
         evidence.seconds_that_day,
@@ -102,17 +131,17 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
 
 def _of_straight(evidence: Evidence, straight: Straight, told: str) -> Iterator[Check | None]:
     loads_N = evidence.scale.loads_N(straight.exact)
-    yield tuned(order.order_trend)(told, loads_N)
-    yield tuned(order.serial_correlation)(told, loads_N)
-    yield tuned(pulls.outlying_pull)(told, loads_N)
+    yield asked(order.order_trend)(told, loads_N)
+    yield asked(order.serial_correlation)(told, loads_N)
+    yield asked(pulls.outlying_pull)(told, loads_N)
     if straight.mean_N is None:
         return
     label_N = straight.baseline.line.label_strength_N
     if label_N is not None:
-        yield tuned(straight_line.against_label)(told, straight.mean_N, label_N)
-    yield tuned(straight_line.unit_mix_up)(told, straight.mean_N, straight.others_N)
-    yield tuned(straight_line.against_other_baselines)(told, straight.mean_N, straight.others_N)
-    yield tuned(rig.moved_since)(told, straight.mean_N, straight.earlier_N)
+        yield asked(straight_line.against_label)(told, straight.mean_N, label_N)
+    yield asked(straight_line.unit_mix_up)(told, straight.mean_N, straight.others_N)
+    yield asked(straight_line.against_other_baselines)(told, straight.mean_N, straight.others_N)
+    yield asked(rig.moved_since)(told, straight.mean_N, straight.earlier_N)
     yield _chart(told, straight)
 
 
@@ -120,11 +149,11 @@ def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
     told = joined.pull_set.label
     shown = evidence.steps([pull for pull in joined.pulls if pull.reading_N is not None])
     loads_N = evidence.scale.loads_N(joined.exact)
-    yield tuned(order.order_trend)(told, loads_N)
-    yield tuned(order.serial_correlation)(told, loads_N)
-    yield tuned(pulls.outlying_pull)(told, loads_N)
+    yield asked(order.order_trend)(told, loads_N)
+    yield asked(order.serial_correlation)(told, loads_N)
+    yield asked(pulls.outlying_pull)(told, loads_N)
     if _on_the_grid(shown):
-        yield tuned(spacing.even_spacing)(told, np.rint(shown))
+        yield asked(spacing.even_spacing)(told, np.rint(shown))
     yield from _copied(told, evidence, joined)
     yield _little_scatter(told, evidence, [joined], straight=False)
     if joined.normalised is not None:
@@ -135,8 +164,8 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
     normalised, others = joined.normalised, joined.others
     assert normalised is not None
     assert others is not None
-    yield tuned(efficiencies.plausible_efficiency)(told, normalised.efficiency)
-    yield tuned(efficiencies.above_the_line)(
+    yield asked(efficiencies.plausible_efficiency)(told, normalised.efficiency)
+    yield asked(efficiencies.above_the_line)(
         told,
         normalised.log_ratio,
         (normalised.own_variance + normalised.shared_variance) ** 0.5,
@@ -145,7 +174,7 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
     if others.fit is None:
         return
     fit = others.fit
-    yield tuned(scatter.more_scatter)(
+    yield asked(scatter.more_scatter)(
         told,
         normalised.cv,
         normalised.degrees_of_freedom,
@@ -153,10 +182,10 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
         float(others.members.degrees_of_freedom.sum()),
         len(others.members) + 1,
     )
-    yield tuned(efficiencies.mixed_units_in_set)(told, normalised.efficiency, math.exp(fit.mu))
+    yield asked(efficiencies.mixed_units_in_set)(told, normalised.efficiency, math.exp(fit.mu))
     expected = (fit.mu, others.prediction_sd(fit, normalised), fit.testers - 1.0)
-    yield tuned(efficiencies.above_the_pool)(told, normalised.log_ratio, *expected)
-    yield tuned(efficiencies.below_the_pool)(told, normalised.log_ratio, *expected)
+    yield asked(efficiencies.above_the_pool)(told, normalised.log_ratio, *expected)
+    yield asked(efficiencies.below_the_pool)(told, normalised.log_ratio, *expected)
 
 
 def _little_scatter(
@@ -189,13 +218,13 @@ def _little_scatter(
     if not rows:
         return None
     cv, freedom, usual, step = np.array(rows).T
-    return tuned(scatter.too_little_scatter)(told, cv, freedom, usual, step)
+    return asked(scatter.too_little_scatter)(told, cv, freedom, usual, step)
 
 
 def _few_steps(told: str, evidence: Evidence) -> Check | None:
     """Sets alone: straight line scatters too little to show on steps that are wide for a join."""
     compared = [joined for joined in evidence.joined if joined.others is not None]
-    return tuned(scatter.few_steps_of_the_scale)(
+    return asked(scatter.few_steps_of_the_scale)(
         told,
         [evidence.steps(joined.exact) for joined in compared],
         [
@@ -219,7 +248,7 @@ def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | N
         ("copied from another session", joined.alike, joined.compared),
     ):
         series = [(of, _steps_of(readings_N, evidence)) for of, readings_N in alike]
-        yield tuned(repeats.copied_run)(name, told, steps, series, compared)
+        yield asked(repeats.copied_run)(name, told, steps, series, compared)
 
 
 def _readings_N(joined: Joined) -> list[float]:
@@ -275,7 +304,7 @@ def _highest_load_N(evidence: Evidence) -> float:
 def _pace(told: str, evidence: Evidence) -> Check | None:
     joined_s = _median_s(pull for part in evidence.joined for pull in part.pulls)
     straight_s = _median_s(pull for part in evidence.straight for pull in part.pulls)
-    return tuned(rig.like_pace)(told, joined_s, straight_s) if joined_s and straight_s else None
+    return asked(rig.like_pace)(told, joined_s, straight_s) if joined_s and straight_s else None
 
 
 def _median_s(timed: Iterable[Pull]) -> float | None:
@@ -292,4 +321,4 @@ def _chart(told: str, straight: Straight) -> Check | None:
     sd = max(moving_range_sd(earlier), rig.LEAST_SESSION_SD)
     chart = ewma_chart(np.append(earlier, np.log(straight.mean_N)), float(earlier.mean()), sd)
     last = (chart.plotted[-1], chart.lower_limit[-1], chart.upper_limit[-1])
-    return tuned(rig.off_the_chart)(told, *np.exp(last).tolist())
+    return asked(rig.off_the_chart)(told, *np.exp(last).tolist())

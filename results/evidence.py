@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 
 from results.members import Members, members_of_each
 from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
-from results.normalising import scale_of
 from results.outcomes import Fit, fit_from
+from results.scales import scale_of
 from results.states import COUNTING, State
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
 from results.statistics.screening.repeats import LEAST_RUN

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from typing import TypeAlias, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from results.models import Pull, PullSet
 from results.referencing import NoReference, Reference, Specimen, reference_of
-from results.scales import Scale
+from results.scales import Floats, Scale
 from results.statistics.censored import Strength, strength
 from results.statistics.efficiency import Efficiency, efficiency
 from results.statistics.errors import StatisticsError
@@ -25,6 +29,19 @@ from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
 
 Pulls: TypeAlias = Sequence[Pull]
 T = TypeVar("T")
+
+MOST_CV = 100.0
+"""Scatter over mean above which pulls have no strength: the mean of such a lognormal hangs on pulls
+that nobody made; common practice, no source."""
+VAGUEST = 3.0
+"""Standard error of ln(efficiency) above which a set says nothing, a factor of twenty either way;
+common practice, no source."""
+
+TOO_WIDE = "they scatter too widely for one"
+
+
+class TooWideScatter(StatisticsError):
+    """Pulls scatter so widely, or are so often only 'at least', that their mean says nothing."""
 
 
 @dataclass(frozen=True)
@@ -152,9 +169,17 @@ def _straight(scale: Scale, specimen: Specimen, pulls: Pulls) -> Strength | NoFi
             f"length; at least {LEAST_STRAIGHT_PULLS} are needed"
         )
     try:
-        return strength(scale.loads_N(kept), ~exact, scale.resolution_N)
+        return _strength(scale.loads_N(kept), ~exact, scale)
     except StatisticsError as error:
         return NoFigures(f"the baseline of {specimen} gives no strength: {error}")
+
+
+def _strength(loads_N: Floats, at_least: NDArray[np.bool_], scale: Scale) -> Strength:
+    """As ``strength``; raises TooWideScatter where it says nothing."""
+    found = strength(loads_N, at_least, scale.resolution_N)
+    if not found.cv <= MOST_CV:
+        raise TooWideScatter(TOO_WIDE)
+    return found
 
 
 def _figures(
@@ -177,10 +202,12 @@ def _figures(
     modes = [pull.failure_mode for pull in kept]
     loads_N, beyond_join = scale.loads_N(kept), ~exact_for_join(modes)
     try:
-        join = strength(loads_N, ~exact_for_assembly(modes), scale.resolution_N)
+        join = _strength(loads_N, ~exact_for_assembly(modes), scale)
         found = efficiency(join, baseline, scale.u_offset_N(baseline.mean_N))
     except StatisticsError as error:
         return NoFigures(f"these pulls give no strength: {error}")
+    if not _is_finite((join, found)) or found.own_variance + found.shared_variance > VAGUEST**2:
+        return NoFigures(f"these pulls give no strength: {TOO_WIDE}")
     return SetFigures(
         reference=reference,
         join=join,
@@ -189,7 +216,7 @@ def _figures(
         outlasted=int(beyond_join.sum()),
         join_itself=_given(lambda: join_strength(loads_N, beyond_join)),
         join_efficiency=_given(
-            lambda: efficiency(strength(loads_N, beyond_join, scale.resolution_N), baseline)
+            lambda: efficiency(_strength(loads_N, beyond_join, scale), baseline)
         ),
         shares=shares_of(scale, pulls, baseline.mean_N),
         straight_shares=shares_of(scale, straight[reference.specimen], baseline.mean_N),
@@ -206,9 +233,19 @@ def shares_of(scale: Scale, pulls: Pulls, straight_N: float) -> Shares:
 
 def _given(compute: Callable[[], T]) -> T | None:
     try:
-        return compute()
+        found = compute()
     except StatisticsError:
         return None
+    return found if _is_finite(found) else None
+
+
+def _is_finite(found: object) -> bool:
+    """Whether no figure in it is infinite or not a number, which no column could hold."""
+    if isinstance(found, float):
+        return math.isfinite(found)
+    if is_dataclass(found):
+        return all(_is_finite(getattr(found, field.name)) for field in fields(found))
+    return not isinstance(found, tuple) or all(map(_is_finite, found))
 
 
 def _notes(

@@ -10,10 +10,10 @@ from django.db.models import Q
 
 from results.desk import pictures
 from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase
-from results.normalising import scale_of
 from results.outcomes import Outcome, efficiency_of
 from results.review_lookups import checks_of, thread_of
 from results.reviewing import version_of
+from results.scales import scale_of
 from results.shifting import with_and_without
 from results.states import COUNTING
 
