@@ -9,6 +9,7 @@ from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_f
 from rest_framework import generics, serializers
 
 from api.documents import (
+    DAY,
     LONGEST_WRITTEN,
     Choice,
     Document,
@@ -19,17 +20,17 @@ from api.documents import (
     Number,
     Shown,
     address_of,
+    limits,
 )
 from results.public.readers import reader_of
 from results.public.seeing import raw
 from results.reworking import calibrate
 from rigs import lookups
 from rigs.appraising import class_of, curvature_of, due_and_expiry, notes_on
+from rigs.metrology import bounds
 from rigs.metrology.check_weight import tolerance_uncertainty
 from rigs.metrology.units import UnitError, parse_volume
 from rigs.models import Calibration, CalibrationReading
-
-MOST_WATER_m3 = 1.0
 
 EXAMPLE = {
     "made_on": "2025-10-04",
@@ -53,7 +54,7 @@ EXAMPLE = {
 class CheckWeightField(MassField):
     """A check weight by its mass, or water by its volume; its mass then comes of that."""
 
-    example = "5 kg, 500 g, 2.5 lb, or 5 l of water"
+    example = f"5 kg, 500 g, 2.5 lb, or 5 l of water ({bounds.WATER_m3.times(1000)} l)"
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         try:
@@ -62,8 +63,8 @@ class CheckWeightField(MassField):
             volume = None
         if volume is None:
             return super().to_internal_value(data)
-        if not 0 < volume <= MOST_WATER_m3 or len(data) > LONGEST_WRITTEN:
-            raise serializers.ValidationError(f"up to {1000 * MOST_WATER_m3:g} l of water")
+        if not bounds.WATER_m3.holds(volume) or len(data) > LONGEST_WRITTEN:
+            raise serializers.ValidationError(f"{bounds.WATER_m3.times(1000)} l of water")
         return {"volume_m3": volume, self.written: data}
 
 
@@ -88,9 +89,9 @@ class ToleranceField(MassField):
 class PointDocument(Document):
     """One check weight, and what the rig read."""
 
-    mass = CheckWeightField("mass", lowest=0, highest=5000)
-    tolerance = ToleranceField("tolerance", lowest=0, highest=50, required=False, allow_null=True)
-    reading = ForceField("reading", lowest=-100, highest=50_000)
+    mass = CheckWeightField("mass", bounds.MASS_kg)
+    tolerance = ToleranceField("tolerance", bounds.TOLERANCE_kg, required=False, allow_null=True)
+    reading = ForceField("reading", bounds.CALIBRATION_READING_N)
     force_N = serializers.FloatField(read_only=True)
     residual_N = serializers.SerializerMethodField()
 
@@ -108,7 +109,7 @@ class PointDocument(Document):
             "residual_N",
         ]
         read_only_fields = ["u_mass_kg"]
-        extra_kwargs = {"temperature_C": {"min_value": 0, "max_value": 40}}
+        extra_kwargs = {"temperature_C": limits(bounds.WATER_TEMPERATURE_C)}
 
     def get_residual_N(self, point: CalibrationReading) -> float:
         line = point.calibration
@@ -166,8 +167,8 @@ class CalibrationFilters(Filters):
 class CalibrationDocument(Document):
     """A calibration: check weights in, the fitted line and its uncertainties out."""
 
-    latitude_deg = Number(min_value=-90, max_value=90, required=False, write_only=True)
-    height_m = Number(min_value=-500, max_value=6000, required=False, write_only=True)
+    latitude_deg = Number(**limits(bounds.LATITUDE_deg), required=False, write_only=True)
+    height_m = Number(**limits(bounds.HEIGHT_m), required=False, write_only=True)
     points = PointDocument(many=True, source="readings")
     url = serializers.HyperlinkedIdentityField(view_name="api:calibration")
     revision = Link("api:revision")
@@ -218,6 +219,7 @@ class CalibrationDocument(Document):
             "ended",
         ]
         read_only_fields = [*computed, "standing"]
+        extra_kwargs = {"made_on": DAY}
 
     @extend_schema_field(ReadingClassDocument(allow_null=True))
     def get_reading_class(self, calibration: Calibration) -> dict[str, Any] | None:

@@ -17,6 +17,7 @@ from rest_framework.reverse import reverse
 from results.public.readers import Hidden, Reader, reader_of
 from results.public.seeing import seen
 from rigs.metrology import units
+from rigs.metrology.bounds import EARLIEST_DAY, Bounds
 
 LONGEST_WRITTEN = 40
 JSON_TYPES: tuple[tuple[type[serializers.Field], type | tuple[type, ...], str], ...] = (
@@ -25,6 +26,15 @@ JSON_TYPES: tuple[tuple[type[serializers.Field], type | tuple[type, ...], str], 
     (serializers.FloatField, (int, float), "a number"),
     (serializers.CharField, str, "text"),
 )
+
+
+DAY = {"help_text": f"from {EARLIEST_DAY} to today"}
+"""What a document says of a day; the verb that stores it refuses any other."""
+
+
+def limits(bounds: Bounds) -> dict[str, Any]:
+    """Bounds, both ends included, as a number's field takes them."""
+    return {"min_value": bounds.lowest, "max_value": bounds.highest}
 
 
 class Number(serializers.FloatField):
@@ -49,19 +59,17 @@ class Choice(serializers.ChoiceField):
 class Quantity(serializers.Field):
     """A quantity: ``"15 lbf"`` comes in, ``{"written": "15 lbf", "N": 66.72}`` goes out.
 
-    It stands for two columns of the model, ``<base>_<symbol>`` and ``<base>_written``. Without
-    ``lowest``, in the symbol's unit, it has to be more than nothing.
+    It stands for two columns of the model, ``<base>_<symbol>`` and ``<base>_written``, and has to
+    be within ``bounds``, in the symbol's unit.
     """
 
     symbol: str
     example: str
 
-    def __init__(
-        self, base: str, lowest: float | None = None, highest: float = math.inf, **kwargs: Any
-    ) -> None:
+    def __init__(self, base: str, bounds: Bounds, **kwargs: Any) -> None:
         super().__init__(source="*", **kwargs)
         self.number, self.written = f"{base}_{self.symbol}", f"{base}_written"
-        self.lowest, self.highest = lowest, highest
+        self.bounds = bounds
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
         if data is None:
@@ -72,10 +80,8 @@ class Quantity(serializers.Field):
             value = self.in_symbol(data)
         except units.UnitError as error:
             raise serializers.ValidationError(error.expected) from None
-        if self.lowest is None and value <= 0:
-            raise serializers.ValidationError(f"more than nothing, as in {self.example}")
-        if self.lowest is not None and not self.lowest <= value <= self.highest:
-            raise serializers.ValidationError(self._range())
+        if not self.bounds.holds(value):
+            raise serializers.ValidationError(f"{self.bounds} {self.symbol}")
         return {self.number: value, self.written: data}
 
     def to_representation(self, instance: Any) -> dict[str, Any] | None:
@@ -87,10 +93,6 @@ class Quantity(serializers.Field):
     def in_symbol(self, written: str) -> float:
         """The value of what was written, in the symbol's unit. Raises units.UnitError."""
         raise NotImplementedError
-
-    def _range(self) -> str:
-        upper = "" if math.isinf(self.highest) else f" to {self.highest:g}"
-        return f"{'from ' if upper else 'at least '}{self.lowest:g}{upper} {self.symbol}"
 
 
 class ForceField(Quantity):

@@ -9,6 +9,7 @@ from rest_framework import generics, serializers
 
 from api.documents import Choice, Document, Filters, ForceField, LengthField, Strict
 from results.catalogue_lookups import lines_visible_to
+from rigs.metrology import bounds
 from rigs.models import Line, Material
 from rigs.registering import accept_line, propose_line
 
@@ -25,11 +26,9 @@ class LineDocument(Document):
     """A line as sold."""
 
     label_strength = ForceField(
-        "label_strength", lowest=1, highest=5000, required=False, allow_null=True
+        "label_strength", bounds.LABEL_STRENGTH_N, required=False, allow_null=True
     )
-    diameter = LengthField(
-        "diameter", lowest=0.00005, highest=0.003, required=False, allow_null=True
-    )
+    diameter = LengthField("diameter", bounds.DIAMETER_m, required=False, allow_null=True)
     proposed_by = serializers.CharField(
         source="proposed_by.handle", default=None, allow_null=True, read_only=True
     )

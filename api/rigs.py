@@ -7,8 +7,9 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Document, ForceField, LengthField, Strict
+from api.documents import DAY, Document, ForceField, LengthField, Strict, limits
 from rigs import lookups
+from rigs.metrology import bounds
 from rigs.models import Rig, RigRevision
 from rigs.registering import register_rig, revise_rig
 
@@ -33,11 +34,9 @@ EXAMPLE_REVISION = {
 class RevisionDocument(Document):
     """One state of a rig. Where it stands and its notes are for its owner and moderators only."""
 
-    resolution = ForceField("resolution")
-    capacity = ForceField("capacity", required=False, allow_null=True)
-    free_length = LengthField(
-        "free_length", lowest=0.05, highest=50, required=False, allow_null=True
-    )
+    resolution = ForceField("resolution", bounds.RESOLUTION_N)
+    capacity = ForceField("capacity", bounds.CAPACITY_N, required=False, allow_null=True)
+    free_length = LengthField("free_length", bounds.FREE_LENGTH_m, required=False, allow_null=True)
     url = serializers.HyperlinkedIdentityField(view_name="api:revision")
 
     class Meta:
@@ -79,12 +78,13 @@ class RevisionDocument(Document):
             "standing",
         ]
         extra_kwargs = {
-            "pulleys_between": {"max_value": 10},
-            "lever_ratio": {"min_value": 0.01, "max_value": 100},
-            "sample_rate_Hz": {"min_value": 0.1, "max_value": 1e6},
-            "time_to_break_s": {"min_value": 1, "max_value": 3600},
-            "latitude_deg": {"min_value": -90, "max_value": 90},
-            "height_m": {"min_value": -500, "max_value": 6000},
+            "made_on": DAY,
+            "pulleys_between": limits(bounds.PULLEYS),
+            "lever_ratio": limits(bounds.LEVER_RATIO),
+            "sample_rate_Hz": limits(bounds.SAMPLE_RATE_Hz),
+            "time_to_break_s": limits(bounds.USUAL_TIME_TO_BREAK_s),
+            "latitude_deg": limits(bounds.LATITUDE_deg),
+            "height_m": limits(bounds.HEIGHT_m),
         }
 
 

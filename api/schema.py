@@ -62,7 +62,8 @@ class QuantitySchema(OpenApiSerializerFieldExtension):
     def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:  # noqa: ARG002
         if direction == "request":
             example = self.target.example
-            return {"type": "string", "description": f"number and unit, as in {example}"}
+            within = f"{self.target.bounds} {self.target.symbol}"
+            return {"type": "string", "description": f"number and unit, as in {example}; {within}"}
         written = {"written": {"type": "string"}, self.target.symbol: {"type": "number"}}
         return {"type": "object", "properties": written, "required": list(written)}
 

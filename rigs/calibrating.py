@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from rigs.locks import lock_contributor
+from rigs.metrology.bounds import latest_day
 from rigs.metrology.calibration import CalibrationLine, calibration_line
 from rigs.metrology.check_weight import (
     DENSITIES,
@@ -163,7 +164,7 @@ def _calibration(
 def _findings(
     revision: RigRevision, made_on: date, readings: Sequence[CalibrationReading]
 ) -> Iterator[Finding]:
-    written, today = f"{made_on:%Y-%m-%d}", timezone.now().date()
+    written, today = f"{made_on:%Y-%m-%d}", latest_day(timezone.now())
     if made_on > today:
         yield Finding("", "made_on", written, f"a day not after today, {today:%Y-%m-%d}")
     if made_on < revision.made_on:

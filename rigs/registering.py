@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from rigs.locks import lock_contributor
+from rigs.metrology.bounds import EARLIEST_DAY, latest_day
 from rigs.models import Line, Rig, RigRevision
 from rigs.permissions import contributor_of, is_moderator, may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -88,9 +89,11 @@ def accept_line(by: User, line: Line) -> Line:
 
 
 def _check_day(made_on: date, not_before: date | None = None) -> None:
-    today = timezone.now().date()
+    today = latest_day(timezone.now())
     if made_on > today:
         expected = f"a day not after today, {today:%Y-%m-%d}"
+    elif made_on < EARLIEST_DAY:
+        expected = f"a day not before {EARLIEST_DAY:%Y-%m-%d}"
     elif not_before and made_on < not_before:
         expected = f"a day not before the latest revision, {not_before:%Y-%m-%d}"
     else:

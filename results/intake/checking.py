@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from django.utils import timezone
 
@@ -20,12 +20,11 @@ from results.intake.reading import Read
 from results.intake.readings import Readings, capacity_findings, readings_of, unit_of
 from results.intake.ties import ends_findings, parameters_of
 from results.models import Connection, PullSet
+from rigs.metrology.bounds import EARLIEST_DAY, latest_day
 from rigs.models import Contributor, Line, Rig, RigRevision
 from rigs.refusals import Finding, Forbidden, Invalid
 
 CURRENT = RigRevision.Standing.CURRENT
-EARLIEST_ZONE = timedelta(hours=14)
-"""It is tomorrow this much earlier where the day begins (IANA time zone Pacific/Kiritimati)."""
 
 
 @dataclass(frozen=True)
@@ -99,11 +98,14 @@ def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:
 
 
 def _date(pulled_on: date, revision: RigRevision | None, under_way: Check) -> None:
-    latest = (timezone.now() + EARLIEST_ZONE).date()
+    latest = latest_day(timezone.now())
     if pulled_on > latest:
         expected = f"a day that has come: {latest} at the latest"
         under_way.findings.add("", "pulled_on", str(pulled_on), expected)
-    elif revision is not None and pulled_on < revision.made_on and pulled_on != date.min:
+    elif pulled_on < EARLIEST_DAY:
+        expected = f"a day from {EARLIEST_DAY} on"
+        under_way.findings.add("", "pulled_on", str(pulled_on), expected)
+    elif revision is not None and pulled_on < revision.made_on:
         expected = f"a day from {revision.made_on} on, when this revision of the rig was made"
         under_way.warnings.append(Finding("", "pulled_on", str(pulled_on), expected))
 

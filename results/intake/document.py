@@ -14,6 +14,7 @@ from typing import Annotated, Literal
 from msgspec import Meta, Struct
 
 from results.intake.limits import MOST_PARAMETERS, MOST_PULLS_OF_A_SET, MOST_SETS
+from rigs.metrology import bounds
 
 # No control characters, lone surrogates or marks that turn the direction of writing; a PostgreSQL
 # text can't hold the first of them, and the others can make one name look like another.
@@ -50,6 +51,16 @@ WrittenValue = Annotated[str, Meta(max_length=120, pattern=_LINE_OF_TEXT)]
 WrittenReading = Annotated[str, Meta(max_length=24, pattern=_LINE_OF_TEXT)]
 
 
+def _from(within: bounds.Bounds) -> Meta:
+    """Bounds, both ends included."""
+    return Meta(ge=within.lowest, le=within.highest)
+
+
+def _above(within: bounds.Bounds) -> Meta:
+    """Bounds without their lower end."""
+    return Meta(gt=within.lowest, le=within.highest)
+
+
 class LineOnSpool(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     """A line by its name, and the spool it came off."""
 
@@ -63,7 +74,7 @@ class PullDocument(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     failure_mode: Mode
     reading: Annotated[
         float | int | WrittenReading | None,
-        Meta(description="a number above zero, as 20.5 or '20,5 lbf'"),
+        Meta(description=f"a number, as 20.5 or '20,5 lbf': a force {bounds.READING_N} N"),
     ] = None
     unit: Unit | None = None
     place: Annotated[
@@ -72,8 +83,8 @@ class PullDocument(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     ] = ""
     slipped_first: Annotated[bool, Meta(description="true or false")] = False
     time_to_break_s: Annotated[
-        Annotated[float, Meta(gt=0, le=3600)] | None,
-        Meta(description="seconds, above 0 and at most 3600"),
+        Annotated[float, _above(bounds.TIME_TO_BREAK_s)] | None,
+        Meta(description=f"seconds, {bounds.TIME_TO_BREAK_s}"),
     ] = None
     note: Annotated[
         str,
@@ -117,15 +128,17 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
     ] = {}
     tyer: Short = ""
     discarded_ties: Annotated[
-        int, Meta(ge=0, le=10_000, description="a whole number from 0 to 10000")
+        int,
+        _from(bounds.DISCARDED_TIES),
+        Meta(description=f"a whole number {bounds.DISCARDED_TIES}"),
     ] = 0
     time_to_tie_s: Annotated[
-        Annotated[float, Meta(gt=0, le=3600)] | None,
-        Meta(description="seconds to tie one, above 0 and at most 3600"),
+        Annotated[float, _above(bounds.TIME_TO_TIE_s)] | None,
+        Meta(description=f"seconds to tie one, {bounds.TIME_TO_TIE_s}"),
     ] = None
     join_diameter_mm: Annotated[
-        Annotated[float, Meta(gt=0, le=50)] | None,
-        Meta(description="millimetres at the thickest, above 0 and at most 50"),
+        Annotated[float, _above(bounds.JOIN_DIAMETER_mm)] | None,
+        Meta(description=f"millimetres at the thickest, {bounds.JOIN_DIAMETER_mm}"),
     ] = None
     note: Prose = ""
 
@@ -135,9 +148,13 @@ class SessionDocument(Struct, frozen=True, forbid_unknown_fields=True):
 
     rig: Name
     revision: Annotated[
-        int, Meta(ge=1, le=10_000, description="the number of a revision of the rig, from 1")
+        int,
+        _from(bounds.REVISION_NUMBER),
+        Meta(description="the number of a revision of the rig, from 1"),
     ]
-    pulled_on: Annotated[date, Meta(description="a date, as 2026-01-31")]
+    pulled_on: Annotated[
+        date, Meta(description=f"a date from {bounds.EARLIEST_DAY} to today, as 2026-01-31")
+    ]
     state: Annotated[Literal["dry", "wetted", "soaked"], Meta(description="dry, wetted or soaked")]
     unit: Unit
     baselines: Annotated[
@@ -148,12 +165,12 @@ class SessionDocument(Struct, frozen=True, forbid_unknown_fields=True):
     ]
     loading: Annotated[Literal["static", "shock"], Meta(description="static or shock")] = "static"
     temperature_C: Annotated[
-        Annotated[float, Meta(ge=-60, le=60)] | None,
-        Meta(description="degrees Celsius, from -60 to 60"),
+        Annotated[float, _from(bounds.TEMPERATURE_C)] | None,
+        Meta(description=f"degrees Celsius, {bounds.TEMPERATURE_C}"),
     ] = None
     soak_hours: Annotated[
-        Annotated[float, Meta(ge=0, le=10_000)] | None,
-        Meta(description="hours, from 0 to 10000"),
+        Annotated[float, _from(bounds.SOAK_h)] | None,
+        Meta(description=f"hours, {bounds.SOAK_h}"),
     ] = None
     note: Prose = ""
 

@@ -11,11 +11,9 @@ from numpy.typing import NDArray
 
 from results.intake.document import PullDocument
 from results.intake.findings import Findings, shown
+from rigs.metrology.bounds import READING_N
 from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit, parse_force
 from rigs.refusals import Finding
-
-LARGEST_N = 20_000.0
-"""Four times the largest label strength that the catalogue takes."""
 
 BEYOND_CAPACITY = 2.0
 """A scale that shows more than so many times its capacity was read in another unit; common
@@ -111,8 +109,8 @@ def _one(pull: PullDocument, unit: str, place: str, findings: Findings) -> tuple
 
 
 def _impossible(column: Readings, place: str) -> list[Finding]:
-    """Forces that are not above zero, or that no line holds."""
-    sound = (column.newtons > 0) & (column.newtons <= LARGEST_N)
+    """Forces so small that no scale reads them, or so large that no line holds them."""
+    sound = (column.newtons >= READING_N.lowest) & (column.newtons <= READING_N.highest)
     if sound.all():
         return []
     told = np.array([text != "" for text in column.written], dtype=bool)
@@ -121,7 +119,7 @@ def _impossible(column: Readings, place: str) -> list[Finding]:
             f"{place}.pulls[{index}]",
             "reading",
             _in_newtons(column, int(index)),
-            f"a force above zero and at most {LARGEST_N:.0f} N",
+            f"a force {READING_N} N",
         )
         for index in np.flatnonzero(told & ~sound)
     ]

@@ -21,6 +21,7 @@ from msgspec.structs import FieldInfo, replace
 from results.intake.document import PullDocument
 from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_PULLS
+from rigs.metrology.bounds import EARLIEST_DAY
 from rigs.refusals import TooLarge
 
 Form = TypeVar("Form", bound=Struct)
@@ -130,4 +131,4 @@ def _stand_in(info: FieldInfo) -> Any:
         return []
     if _is_struct(form):
         return form(**{each.name: _stand_in(each) for each in _fields(form).values()})
-    return {str: "", int: 0, date: date.min}[form]
+    return {str: "", int: 0, date: EARLIEST_DAY}[form]

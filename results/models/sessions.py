@@ -5,7 +5,11 @@ from __future__ import annotations
 from django.db import models
 
 from results.models.connections import Connection
+from rigs.metrology import bounds
 from rigs.models import Contributor, Line, RigRevision
+from rigs.models.within import all_within
+
+JOIN_DIAMETER_m = bounds.JOIN_DIAMETER_mm.times(0.001)
 
 
 class Session(models.Model):
@@ -61,6 +65,11 @@ class Session(models.Model):
             models.CheckConstraint(
                 condition=models.Q(standing__in=["current", "replaced", "withdrawn"]),
                 name="session_standing_is_known",
+            ),
+            all_within(
+                "session_is_within_bounds",
+                {"temperature_C": bounds.TEMPERATURE_C, "soak_hours": bounds.SOAK_h},
+                day="pulled_on",
             ),
         ]
 
@@ -183,6 +192,14 @@ class PullSet(models.Model):
                 ),
                 name="pull_set_state_is_known",
             ),
+            all_within(
+                "pull_set_is_within_bounds",
+                {
+                    "discarded_ties": bounds.DISCARDED_TIES,
+                    "time_to_tie_s": bounds.TIME_TO_TIE_s,
+                    "join_diameter_m": JOIN_DIAMETER_m,
+                },
+            ),
         ]
 
     def __str__(self) -> str:
@@ -245,6 +262,10 @@ class Pull(models.Model):
                     failure_mode__in=["join", "slip", "line", "grip", "terminal", "none", "void"]
                 ),
                 name="pull_failure_mode_is_known",
+            ),
+            all_within(
+                "pull_is_within_bounds",
+                {"reading_N": bounds.READING_N, "time_to_break_s": bounds.TIME_TO_BREAK_s},
             ),
         ]
 

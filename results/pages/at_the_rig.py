@@ -13,6 +13,7 @@ from results.catalogue_lookups import lines_visible_to
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs import lookups
+from rigs.metrology.bounds import EARLIEST_DAY
 from rigs.metrology.units import FORCE_UNITS
 
 WORKER = Path(__file__).parent / "static" / "pages" / "at-the-rig-worker.js"
@@ -38,6 +39,7 @@ def at_the_rig(request: HttpRequest) -> HttpResponse:
             ],
             "earlier": bench_lookups.latest_straight(contributor),
             "units": FORCE_UNITS.items(),
+            "earliest_day": EARLIEST_DAY.isoformat(),
         },
     )
 

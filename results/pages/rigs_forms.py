@@ -10,7 +10,7 @@ from django.db import models
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
-from rigs.metrology import units
+from rigs.metrology import bounds, units
 from rigs.metrology.check_weight import tolerance_uncertainty
 from rigs.models import CalibrationReading, RigRevision
 from rigs.refusals import Refused
@@ -18,16 +18,18 @@ from rigs.refusals import Refused
 LONGEST_WRITTEN = 40
 ROWS, MOST_ROWS = 8, 60
 
-LIMITS: dict[str, tuple[float, float]] = {
-    "pulleys_between": (0, 10),
-    "lever_ratio": (0.01, 100),
-    "sample_rate_Hz": (0.1, 1_000_000),
-    "free_length": (0.05, 50),
-    "time_to_break_s": (1, 3600),
-    "latitude_deg": (-90, 90),
-    "height_m": (-500, 6000),
+LIMITS: dict[str, bounds.Bounds] = {
+    "pulleys_between": bounds.PULLEYS,
+    "lever_ratio": bounds.LEVER_RATIO,
+    "resolution": bounds.RESOLUTION_N,
+    "capacity": bounds.CAPACITY_N,
+    "sample_rate_Hz": bounds.SAMPLE_RATE_Hz,
+    "free_length": bounds.FREE_LENGTH_m,
+    "time_to_break_s": bounds.USUAL_TIME_TO_BREAK_s,
+    "latitude_deg": bounds.LATITUDE_deg,
+    "height_m": bounds.HEIGHT_m,
 }
-"""What can be, in the units of the columns; a free length in metres."""
+"""What can be, in the units of the columns; a free length in metres, forces in newtons."""
 
 CHOICES: dict[str, type[models.TextChoices]] = {
     "load_generation": RigRevision.LoadGeneration,
@@ -38,29 +40,47 @@ CHOICES: dict[str, type[models.TextChoices]] = {
 }
 
 
+UNITS = {"resolution": " N", "capacity": " N", "free_length": " m"}
+
+
+def out_of(limits: bounds.Bounds, unit: str = "") -> str:
+    """What is expected of a number out of its bounds."""
+    return _("Expected %(limits)s.") % {"limits": f"{limits}{unit}"}
+
+
 class QuantityField(forms.CharField):
     """Number and unit as written; cleaned to the pair of the value and what was written."""
 
-    def __init__(self, read: Callable[[str], float], **kwargs: Any) -> None:
+    def __init__(
+        self,
+        read: Callable[[str], float],
+        limits: bounds.Bounds | None = None,
+        unit: str = "",
+        **kwargs: Any,
+    ) -> None:
         super().__init__(max_length=LONGEST_WRITTEN, **kwargs)
-        self.read = read
+        self.read, self.limits, self.unit = read, limits, unit
 
     def clean(self, value: Any) -> tuple[float | None, str]:
         written = super().clean(value)
         if not written:
             return None, ""
         try:
-            return self.read(written), written
+            value = self.read(written)
         except units.UnitError as error:
             raise forms.ValidationError(
                 _("Found %(found)s, expected %(expected)s.")
                 % {"found": written, "expected": error.expected}
             ) from None
+        if self.limits is not None and not self.limits.holds(value):
+            raise forms.ValidationError(out_of(self.limits, self.unit))
+        return value, written
 
 
 def day_picker() -> forms.DateInput:
     """A day as a browser picks it; browsers take no other form than this."""
-    return forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+    first = bounds.EARLIEST_DAY.isoformat()
+    return forms.DateInput(format="%Y-%m-%d", attrs={"type": "date", "min": first})
 
 
 def in_words(choices: type[models.TextChoices]) -> list[tuple[str, str]]:
@@ -175,16 +195,11 @@ class RevisionForm(Refusable, forms.ModelForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        for name, (lowest, highest) in LIMITS.items():
+        for name, limits in LIMITS.items():
             value = cleaned.get(name)
             number = value[0] if isinstance(value, tuple) else value
-            if number is not None and not lowest <= number <= highest:
-                expected = _("Expected from %(lowest)s to %(highest)s.")
-                self.add_error(name, expected % {"lowest": lowest, "highest": highest})
-        for name in ("resolution", "capacity"):
-            value, _written = cleaned.get(name) or (None, "")
-            if value is not None and value <= 0:
-                self.add_error(name, _("Expected more than nothing."))
+            if number is not None and not limits.holds(number):
+                self.add_error(name, out_of(limits, UNITS.get(name, "")))
         return cleaned
 
 
@@ -223,19 +238,33 @@ class CheckWeightForm(Refusable, forms.Form):
         max_length=LONGEST_WRITTEN, label=_("Check weight"), help_text=_("5 kg, or 5 l of water")
     )
     tolerance = QuantityField(
-        kilograms, help_text=_("20 g"), label=_("Tolerance, ±"), required=False
+        kilograms,
+        bounds.TOLERANCE_kg,
+        " kg",
+        help_text=_("20 g"),
+        label=_("Tolerance, ±"),
+        required=False,
     )
     how_known = forms.ChoiceField(
         label=_("How known"), choices=in_words(CalibrationReading.HowKnown)
     )
     temperature_C = forms.FloatField(
-        label=_("Water, °C"), min_value=0, max_value=40, required=False
+        label=_("Water, °C"),
+        min_value=bounds.WATER_TEMPERATURE_C.lowest,
+        max_value=bounds.WATER_TEMPERATURE_C.highest,
+        required=False,
     )
     direction = forms.ChoiceField(
         label=_("Direction"),
         choices=[("rising", _("loading")), ("falling", _("unloading"))],
     )
-    reading = QuantityField(newtons, help_text=_("11.2 lbf"), label=_("Reading"))
+    reading = QuantityField(
+        newtons,
+        bounds.CALIBRATION_READING_N,
+        " N",
+        help_text=_("11.2 lbf"),
+        label=_("Reading"),
+    )
 
     def has_changed(self) -> bool:
         """Whether anything was written; a choice that stands by itself is nothing."""
@@ -245,9 +274,13 @@ class CheckWeightForm(Refusable, forms.Form):
         """What was written, and its kilograms or else its cubic metres of water."""
         written = self.cleaned_data["mass"]
         try:
-            return written, None, units.parse_volume(written).cubic_metres
+            volume = units.parse_volume(written).cubic_metres
         except units.UnitError:
             pass
+        else:
+            if not bounds.WATER_m3.holds(volume):
+                raise forms.ValidationError(out_of(bounds.WATER_m3.times(1000), " l"))
+            return written, None, volume
         try:
             kilograms = units.parse_mass(written).kilograms
         except units.UnitError as error:
@@ -255,8 +288,8 @@ class CheckWeightForm(Refusable, forms.Form):
                 _("Found %(found)s, expected %(expected)s.")
                 % {"found": written, "expected": error.expected}
             ) from None
-        if not 0 <= kilograms <= 5000:
-            raise forms.ValidationError(_("Expected from nothing to 5000 kg."))
+        if not bounds.MASS_kg.holds(kilograms):
+            raise forms.ValidationError(out_of(bounds.MASS_kg, " kg"))
         return written, kilograms, None
 
     def row(self) -> CalibrationReading:

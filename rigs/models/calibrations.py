@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from django.db import models
 
+from rigs.metrology import bounds
 from rigs.models.rigs import RigRevision
+from rigs.models.within import all_within
 
 
 class Calibration(models.Model):
@@ -43,6 +45,7 @@ class Calibration(models.Model):
             models.CheckConstraint(
                 condition=models.Q(gain__gt=0), name="calibration_gain_is_positive"
             ),
+            all_within("calibration_is_within_bounds", {}, day="made_on"),
         ]
 
     def __str__(self) -> str:
@@ -85,6 +88,15 @@ class CalibrationReading(models.Model):
             ),
             models.CheckConstraint(
                 condition=models.Q(mass_kg__gte=0), name="calibration_mass_is_not_negative"
+            ),
+            all_within(
+                "calibration_reading_is_within_bounds",
+                {
+                    "mass_kg": bounds.MASS_kg,
+                    "volume_m3": bounds.WATER_m3,
+                    "temperature_C": bounds.WATER_TEMPERATURE_C,
+                    "reading_N": bounds.CALIBRATION_READING_N,
+                },
             ),
         ]
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from django.db import models
 from django.db.models.functions import Lower
 
+from rigs.metrology import bounds
 from rigs.models.contributors import Contributor
+from rigs.models.within import within
 
 
 class Material(models.TextChoices):
@@ -51,12 +53,12 @@ class Line(models.Model):
             models.UniqueConstraint(Lower("name"), name="line_name_is_unique"),
             models.CheckConstraint(
                 condition=models.Q(label_strength_N__isnull=True)
-                | models.Q(label_strength_N__gte=1, label_strength_N__lte=5000),
+                | within("label_strength_N", bounds.LABEL_STRENGTH_N),
                 name="line_label_strength_is_1_to_5000_N",
             ),
             models.CheckConstraint(
                 condition=models.Q(diameter_m__isnull=True)
-                | models.Q(diameter_m__gte=0.00005, diameter_m__lte=0.003),
+                | within("diameter_m", bounds.DIAMETER_m),
                 name="line_diameter_is_0.05_to_3_mm",
             ),
         ]

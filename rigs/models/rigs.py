@@ -5,7 +5,9 @@ from __future__ import annotations
 from django.db import models
 from django.db.models.functions import Lower
 
+from rigs.metrology import bounds
 from rigs.models.contributors import Contributor
+from rigs.models.within import all_within, within
 
 
 class Rig(models.Model):
@@ -120,18 +122,30 @@ class RigRevision(models.Model):
                 name="revision_capacity_is_positive",
             ),
             models.CheckConstraint(
-                condition=models.Q(lever_ratio__gte=0.01, lever_ratio__lte=100),
+                condition=within("lever_ratio", bounds.LEVER_RATIO),
                 name="revision_lever_ratio_is_0.01_to_100",
             ),
             models.CheckConstraint(
                 condition=models.Q(free_length_m__isnull=True)
-                | models.Q(free_length_m__gte=0.05, free_length_m__lte=50),
+                | within("free_length_m", bounds.FREE_LENGTH_m),
                 name="revision_free_length_is_0.05_to_50_m",
             ),
             models.CheckConstraint(
                 condition=models.Q(latitude_deg__isnull=True)
-                | models.Q(latitude_deg__gte=-90, latitude_deg__lte=90),
+                | within("latitude_deg", bounds.LATITUDE_deg),
                 name="revision_latitude_is_on_earth",
+            ),
+            all_within(
+                "revision_is_within_bounds",
+                {
+                    "pulleys_between": bounds.PULLEYS,
+                    "resolution_N": bounds.RESOLUTION_N,
+                    "capacity_N": bounds.CAPACITY_N,
+                    "sample_rate_Hz": bounds.SAMPLE_RATE_Hz,
+                    "time_to_break_s": bounds.USUAL_TIME_TO_BREAK_s,
+                    "height_m": bounds.HEIGHT_m,
+                },
+                day="made_on",
             ),
         ]
 

@@ -72,7 +72,7 @@ def test_a_document_of_very_many_parts_is_refused(send, body, says):
         ("rig", 7, "a name of at most 120 characters"),
         ("rig", "  ", "a name of at most 120 characters"),
         ("revision", "one", "the number of a revision of the rig, from 1"),
-        ("pulled_on", "10.01.2026", "a date, as 2026-01-31"),
+        ("pulled_on", "10.01.2026", "a date from 1950-01-01 to today, as 2026-01-31"),
         ("state", "damp", "dry, wetted or soaked"),
         ("loading", "slow", "static or shock"),
         ("temperature_C", 400, "degrees Celsius, from -60 to 60"),

@@ -88,7 +88,7 @@ def test_what_is_wrong_in_a_form_is_told_beside_its_field_and_nothing_is_stored(
     assert "Nothing was stored yet." in text
     assert "Found 0.1 stone, expected a unit: N, kN, lbf" in text
     assert "Expected from 0.01 to 100." in text
-    assert "Expected from 0.05 to 50." in text
+    assert "Expected from 0.05 to 50 m." in text
     assert not Rig.objects.exists()
 
 
