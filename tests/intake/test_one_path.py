@@ -92,6 +92,11 @@ def stored_numbers(model: type[models.Model]):
         yield from numbers(row)
 
 
+def kept(sentence: str) -> str:
+    """As it is stored, where others read it: without the spool's name."""
+    return sentence.replace(", spool A", " from that spool")
+
+
 def as_at_first() -> None:
     """Before each example the store counts nothing of the last."""
     for model in (Job, NormalisedSet, PairReference):
@@ -133,7 +138,7 @@ def test_what_a_dry_run_accepts_the_worker_computes_to_the_same_figures(
         if preview.efficiency is None:
             assert stored is None
             told = PullSet.objects.get(session=job.session, label=preview.label)
-            assert told.not_normalised == preview.why_not[:300]
+            assert told.not_normalised == kept(preview.why_not)[:300]
             continue
         assert stored is not None, preview
         assert preview.efficiency == pytest.approx(stored.efficiency, rel=1e-12)
@@ -142,6 +147,6 @@ def test_what_a_dry_run_accepts_the_worker_computes_to_the_same_figures(
             pytest.approx(end, rel=1e-12) if end is not None else None
             for end in (stored.interval_low, stored.interval_high)
         ]
-        assert preview.notes == tuple(stored.notes)
+        assert [kept(note) for note in preview.notes] == stored.notes
     for model in (NormalisedSet, PoolVersion, Screening):
         assert all(map(math.isfinite, stored_numbers(model))), model
