@@ -152,6 +152,10 @@ def _walk(page: Page, landed: str, rng: random.Random) -> Iterator[str]:
         if answer is None or not answer.ok or complaints:
             yield f"broken: {answer and answer.status} {complaints}"
             return
+        too_wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        if too_wide > 0 and "/admin/" not in page.url:  # Django's own pages scroll sideways
+            yield f"broken: {too_wide} px too wide"
+            return
         links = Seen(page.url, page.content()).ways_on()
         pages = [link for link in links if _is_page(link)]
         if not pages:
