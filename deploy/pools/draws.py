@@ -200,4 +200,5 @@ def _members(
         baseline_cv=np.full(k, 0.03),
         baseline_n_effective=straight[of_baseline].astype(np.float64),
         baseline_degrees_of_freedom=straight[of_baseline] - 1.0,
+        resolution_N=np.full(k, np.nan),
     )
