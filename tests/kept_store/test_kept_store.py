@@ -13,7 +13,7 @@ from results.models import Pool, PoolVersion, PullSet, Release, Session
 from results.recomputing import Cause, recompute_all
 from results.snapshots import FORMULAE, MOVED, snapshot_of_all
 from results.statistics.pooling import LEAST_TESTERS
-from tests import walking
+from tests import every_address
 from tests.api.test_routes import OPEN, ROUTES
 from tests.kept_store.loading import LEFT_OUT
 from tests.security.test_pages import MISSING, SHOWN, listed
@@ -51,23 +51,23 @@ def test_no_row_is_lost_by_the_migrations(kept):
 
 def test_no_address_breaks_off_for_anybody(kept):
     """Of each kind of thing the first and the last that is stored."""
-    told = [*walking.readable(walking.numbers(2)), *walking.administrations()]
+    told = [*every_address.readable(every_address.numbers(2)), *every_address.administrations()]
     assert len(told) > 200
-    assert walking.broken(map(walking.client_of, people()), told) == []
+    assert every_address.broken(map(every_address.client_of, people()), told) == []
 
 
 def test_every_pool_is_shown_and_whatever_is_public_answers(kept):
     pooled = Pool.objects.filter(current__testers__gt=LEAST_TESTERS, current__number__gt=1)
     newest = PullSet.objects.filter(session__standing=Session.Standing.CURRENT).latest("pk")
-    numbers = {kind: found[-1:] for kind, found in walking.numbers(2).items()}
+    numbers = {kind: found[-1:] for kind, found in every_address.numbers(2).items()}
     numbers |= {"pull-sets": [str(newest.pk)], "sessions": [str(newest.session_id)]}
-    stranger = walking.client_of(None)
+    stranger = every_address.client_of(None)
     public = {
         f"api/v1/{route}" for route, told in ROUTES.items() if told.get("GET", ())[1:] == OPEN
     }
     public |= {route for route, (shown, _) in listed().items() if shown in (SHOWN, MISSING)}
     public = {route for route in public if NAMED_BY_SECRET not in route}
-    told = list(walking.readable(numbers | {"pools": [str(pooled[0].pk)]}))
+    told = list(every_address.readable(numbers | {"pools": [str(pooled[0].pk)]}))
     found = {route: stranger.get(address).status_code for route, address in told if route in public}
     assert len(found) > 60
     wrong = {
@@ -128,5 +128,5 @@ def test_the_open_data_of_that_time_are_what_they_were(kept):
     versions = PoolVersion.objects.filter(pk__in=release.pool_versions)
     told = list(versions.values_list("pool_id", "number", "snapshot"))
     assert snapshot_of_all(told) == release.snapshot
-    answer = walking.client_of(None).get(f"/open-data/{release.number}/archive.zip")
-    assert hashlib.sha256(walking.body_of(answer)).hexdigest() == release.sha256
+    answer = every_address.client_of(None).get(f"/open-data/{release.number}/archive.zip")
+    assert hashlib.sha256(every_address.body_of(answer)).hexdigest() == release.sha256

@@ -18,7 +18,7 @@ from results.models import DirectComparison, Pool, PoolMembership, PoolVersion, 
 from results.pages import pool_words
 from results.recomputing import recompute_all
 from results.statistics.pooling import LEAST_TESTERS, Pooled
-from tests import walking
+from tests import every_address
 
 FORMS = ("-dark.svg", ".png")
 """What is drawn by the same code in another form."""
@@ -28,34 +28,36 @@ OF_A_TESTER = ("bench/", "api/v1/pools/<int:pk>/comparison")
 
 
 @pytest.fixture
-def about_pools(kept) -> list[walking.Told]:
+def about_pools(kept) -> list[every_address.Told]:
     """Every address that says something of pools, of one with all there may be to say."""
     pool = Pool.objects.filter(current__testers__gt=LEAST_TESTERS, current__number__gt=1)[0]
-    numbers = {kind: found[-1:] for kind, found in walking.numbers(2).items()}
-    told = list(walking.readable(numbers | {"pools": [str(pool.pk)]}))
+    numbers = {kind: found[-1:] for kind, found in every_address.numbers(2).items()}
+    told = list(every_address.readable(numbers | {"pools": [str(pool.pk)]}))
     return [(route, address) for route, address in told if route.startswith(ABOUT_POOLS)]
 
 
-def broken(told: list[walking.Told]) -> list[str]:
+def broken(told: list[every_address.Told]) -> list[str]:
     """What breaks off for a stranger, or on a tester's own pages, once nothing is kept."""
     caches["kept"].clear()
     counts = PoolMembership.objects.filter(until=None, pool__current__testers__gt=LEAST_TESTERS)[0]
     own = [each for each in told if each[0].startswith(OF_A_TESTER)]
     rest = [each for each in told if not each[0].startswith(OF_A_TESTER)]
-    reader = walking.client_of(counts.pull_set.session.contributor.user)
-    return walking.broken([walking.client_of(None)], rest) + walking.broken([reader], own)
+    reader = every_address.client_of(counts.pull_set.session.contributor.user)
+    return every_address.broken([every_address.client_of(None)], rest) + every_address.broken(
+        [reader], own
+    )
 
 
 def test_no_address_breaks_off_where_versions_hold_nothing_but_a_figure(about_pools):
     one_form = [each for each in about_pools if not each[0].endswith(FORMS)]
-    told = [*one_form, *walking.administrations()]
+    told = [*one_form, *every_address.administrations()]
     moderator = User.objects.get(username="benchwarden")
     for figures in ({"mu": -0.2}, {}):
         PoolVersion.objects.exclude(figures={}).update(figures=figures, findings={})
         DirectComparison.objects.update(figures=figures)
         caches["kept"].clear()
         people = [None, moderator, User.objects.get(username="keeper")]
-        assert walking.broken(map(walking.client_of, people), told) == []
+        assert every_address.broken(map(every_address.client_of, people), told) == []
 
 
 def test_a_version_that_lacks_what_is_drawn_is_not_drawn(kept):
@@ -104,7 +106,7 @@ def test_a_figure_that_a_newcomer_adds_breaks_nothing_and_comes_to_every_pool_in
     assert broken(about_pools) == []
     pool = about_pools_of(about_pools)
     page = f"/pools/{pool.pk}/"
-    stranger = walking.client_of(None)
+    stranger = every_address.client_of(None)
     assert "Not computed for this version yet" in stranger.get(page).content.decode()
     again = [
         each for each in recompute_all() if each.version.inputs["formulae"] == snapshots.FORMULAE
@@ -121,7 +123,7 @@ def test_a_figure_that_a_newcomer_adds_breaks_nothing_and_comes_to_every_pool_in
     assert "The median tester: " in stranger.get(page).content.decode()
 
 
-def about_pools_of(told: list[walking.Told]) -> Pool:
+def about_pools_of(told: list[every_address.Told]) -> Pool:
     page = next(address for route, address in told if route == "pools/<int:pk>/")
     return Pool.objects.get(pk=page.strip("/").rpartition("/")[2])
 

@@ -8,7 +8,7 @@ from django.core.cache import caches
 from results import exporting, release
 from results.draining import drain, make_releases
 from results.models import Session, Upload
-from tests import walking
+from tests import every_address
 from tests.api.leagues import league_of
 
 CHECKSUMS = {"open-data/<int:number>/<str:name>", "api/v1/sessions/<int:pk>/original"}
@@ -16,7 +16,7 @@ CHECKSUMS = {"open-data/<int:number>/<str:name>", "api/v1/sessions/<int:pk>/orig
 
 
 @pytest.fixture
-def walked(transactional_db) -> list[walking.Told]:
+def walked(transactional_db) -> list[every_address.Told]:
     """Every address of a league of two pools, drawn, with its open data."""
     league_of({"Blood": 85.0, "Double uni": 80.0}, testers=4)
     session = Session.objects.order_by("pk")[0]
@@ -30,14 +30,14 @@ def walked(transactional_db) -> list[walking.Told]:
     exporting.ask()
     drain()
     make_releases()
-    return list(walking.readable(walking.numbers(1)))
+    return list(every_address.readable(every_address.numbers(1)))
 
 
 def test_every_address_that_gives_a_tag_gives_another_one_under_another_release(
     walked, monkeypatch
 ):
     tester = Session.objects.order_by("pk")[0].contributor.user
-    readers = [walking.client_of(None), walking.client_of(tester)]
+    readers = [every_address.client_of(None), every_address.client_of(tester)]
     asked = [(reader, *told) for reader in readers for told in walked]
     before = [(reader, route, address, reader.get(address)) for reader, route, address in asked]
     tagged = [(*told, answer) for *told, answer in before if answer.has_header("ETag")]
@@ -50,7 +50,7 @@ def test_every_address_that_gives_a_tag_gives_another_one_under_another_release(
     for reader, route, address, answer in tagged:
         again = reader.get(address, HTTP_IF_NONE_MATCH=answer["ETag"])
         if route in CHECKSUMS:
-            checksum = hashlib.sha256(walking.body_of(answer)).hexdigest()
+            checksum = hashlib.sha256(every_address.body_of(answer)).hexdigest()
             right = (again["ETag"], answer["ETag"]) == (f'"{checksum}"',) * 2
         else:
             right = again.status_code == 200 and again["ETag"] != answer["ETag"]
@@ -60,7 +60,7 @@ def test_every_address_that_gives_a_tag_gives_another_one_under_another_release(
 
 
 def test_under_the_same_release_an_unchanged_answer_still_matches_its_tag(walked):
-    stranger = walking.client_of(None)
+    stranger = every_address.client_of(None)
     for address in ("/", "/api/v1/pools"):
         tag = stranger.get(address)["ETag"]
         caches["kept"].clear()
