@@ -16,7 +16,6 @@ from results import lookups
 from results.editions import edition_of_pool
 from results.keeping import kept_until_changed
 from results.models import PoolMembership, PoolVersion
-from results.reasons import with_reasons
 
 LISTED = 100
 """Sets that a version in the history names of those that came, and of those that went."""
@@ -44,7 +43,7 @@ class PastVersionDocument(VersionDocument):
         ]
 
     def get_why(self, version: PoolVersion) -> list[str]:
-        return with_reasons(version.why)
+        return list(version.why)
 
     def get_sets_added(self, version: Any) -> list[str]:
         return self._links(version.first_added)

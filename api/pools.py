@@ -16,7 +16,6 @@ from results import lookups
 from results.editions import edition_of_pool, edition_of_pools
 from results.keeping import kept_until_changed
 from results.models import Connection, Pool, PoolVersion
-from results.reasons import with_reasons
 from rigs.models import Material
 
 
@@ -151,7 +150,7 @@ class OnePoolDocument(PoolDocument):
         ]
 
     def get_why(self, pool: Pool) -> list[str]:
-        return with_reasons(pool.current.why) if pool.current else []
+        return list(pool.current.why) if pool.current else []
 
     def get_figures(self, pool: Pool) -> dict[str, Any]:
         figures = pool.current.figures if pool.current else {}

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import (
     Case,
+    CharField,
     Count,
     Exists,
     OuterRef,
@@ -14,7 +15,6 @@ from django.db.models import (
     Q,
     QuerySet,
     Subquery,
-    TextField,
     Value,
     When,
 )
@@ -178,20 +178,23 @@ def memberships_changed_by(version: PoolVersion) -> QuerySet[PoolMembership]:
 
 
 def changes_with(version: PoolVersion) -> QuerySet[PoolMembership]:
-    """The same sets, each with the reason for its last change of state until then."""
+    """The same sets, each with the state that its last change until then brought it to.
+
+    The reason that was given is for its tester and for moderators, at the set itself.
+    """
     return (
         memberships_changed_by(version)
         .select_related("pull_set__session__contributor", "pull_set__normalised")
         .annotate(
-            reason=Coalesce(
+            became=Coalesce(
                 Subquery(
                     StateChange.objects.filter(
                         pull_set=OuterRef("pull_set"), at__lte=version.computed_at
                     )
                     .order_by("-pk")
-                    .values("reason")[:1]
+                    .values("to_state")[:1]
                 ),
-                Value("", output_field=TextField()),
+                Value("", output_field=CharField()),
             )
         )
     )

@@ -39,8 +39,10 @@ def watch_svg(series: Series) -> str | None:
     return _svg(alt.vconcat(individuals, averages, spacing=12).properties(title=title))
 
 
-def residual_svg(calibration: Calibration) -> str:
+def residual_svg(calibration: Calibration, name: str) -> str:
     """Reading less line over check-weight force, rising and falling apart, in light colours.
+
+    ``name`` is what readers may call the calibration.
 
     Forces are in percent of the greatest: in newtons, beside a mass that is a round number, they
     would give away the local gravity, and so the latitude.
@@ -70,7 +72,7 @@ def residual_svg(calibration: Calibration) -> str:
     title = alt.TitleParams(
         "Residuals of the calibration",
         subtitle=[
-            shortened(str(calibration), LONGEST_SUBTITLE),
+            shortened(name, LONGEST_SUBTITLE),
             f"sd {line.residual_sd_N:.2g} N; circles: loading, triangles: unloading",
         ],
     )

@@ -10,11 +10,11 @@ from django.db.models import Model
 
 from results.open_data.fields import Row
 from results.public.declared import rules_of
-from results.public.readers import Reader
+from results.public.readers import Hidden, Reader
 
 
 def shown(rows: Iterable[Model], columns: Sequence[str]) -> Iterator[Row]:
-    """These columns of each row, in order. Raises Hidden for one that is not public."""
+    """These columns of each row, in order; nothing in place of what is not public."""
     stranger = Reader()
     for row in rows:
         yield shown_of(row, columns, stranger)
@@ -22,11 +22,16 @@ def shown(rows: Iterable[Model], columns: Sequence[str]) -> Iterator[Row]:
 
 def shown_of(row: Model, columns: Sequence[str], reader: Reader) -> Row:
     """These columns of a row: objects as JSON, and annotations as they are."""
-    fields = rules_of(type(row))
-    return tuple(
-        _plain(reader.value(row, name) if name in fields or name == "pk" else getattr(row, name))
-        for name in columns
-    )
+    return tuple(_shown(row, name, reader) for name in columns)
+
+
+def _shown(row: Model, name: str, reader: Reader) -> Any:
+    if name != "pk" and name not in rules_of(type(row)):
+        return getattr(row, name)
+    try:
+        return _plain(reader.value(row, name))
+    except Hidden:
+        return None
 
 
 def _plain(value: Any) -> Any:

@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from django import template
 from django.utils.translation import gettext_lazy as _
 
-from results import reasons
 from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS
 
 register = template.Library()
@@ -117,9 +116,3 @@ def modes(counts: Mapping[str, int]) -> str:
 def as_label(name: str) -> str:
     """A parameter's name in words: ``turns_main`` as ``turns main``."""
     return name.replace("_", " ")
-
-
-@register.filter
-def with_reasons(why: list[str]) -> list[str]:
-    """Sentences on why a pool was computed, decisions with their reasons."""
-    return reasons.with_reasons(why)

@@ -23,7 +23,11 @@ from rigs import lookups
 def residuals(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
     """The residual plot of a calibration, which never changes."""
     calibration = get_object_or_404(lookups.calibrations(), pk=pk)
-    return answer(f"residuals-{pk}", lambda: rig_drawings.residual_svg(calibration), form)
+    name = str(seen(calibration, Reader()))
+    key = hashlib.sha256(name.encode()).hexdigest()
+    return answer(
+        f"residuals-{pk}-{key}", lambda: rig_drawings.residual_svg(calibration, name), form
+    )
 
 
 @require_safe

@@ -9,7 +9,7 @@ from typing import Any
 from django.contrib.auth.models import AnonymousUser, User
 from django.db.models import Model
 
-from results.models import Pool
+from results.models import Pool, PullSet, Session
 from results.public import names
 from results.public.declared import DECLARED, rules_of
 from results.public.quantities import is_quantity, to_two_figures
@@ -48,10 +48,13 @@ class Reader:
         raise Hidden(f"{name} of {row._meta.label} is not public.")
 
     def may_open(self, row: Any) -> bool:
-        """Whether a join, a line or a pool has an address that answers this reader."""
+        """Whether a join, a line, a pool or a set has an address that answers this reader."""
         if isinstance(row, Pool):
             known = self.is_public_name(names.Kind.TERMINAL, row.terminal) or not row.terminal
             return row.current_id is not None and row.connection.accepted and known
+        if isinstance(row, PullSet):
+            stands = row.session.standing != Session.Standing.WITHDRAWN
+            return stands or self.moderates or self.owns(row)
         return bool(row.accepted or self.moderates or self.owns(row))
 
     def owns(self, row: Model) -> bool:

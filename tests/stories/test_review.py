@@ -6,7 +6,6 @@ from django.contrib.auth.models import Group
 from results.draining import drain
 from results.jobs import enqueue
 from results.models import CheckResult, Job, Notice, Pool, PullSet, Screening
-from results.reasons import with_reasons
 from results.review_lookups import check_records, holds_of, queue
 from results.reviewing import appeal, ask, decide, decide_many, version_of
 from rigs.refusals import Conflict, Forbidden, Invalid
@@ -112,7 +111,6 @@ def test_a_decision_pools_once_and_the_history_says_which_decision_it_was(held, 
     current = Pool.objects.get().current
     assert current.number == before + 1
     assert current.why == [f"decision {change.pk} on set {held.pk}: release"]
-    assert with_reasons(current.why) == [f"{current.why[0]}, Photos show it."]
     assert held.memberships.get().since == current
 
 

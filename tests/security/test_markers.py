@@ -1,0 +1,208 @@
+"""What is not public is at no public address: a marker in each such field of every row is looked
+for everywhere, by a stranger and by an account that has nothing to do with it.
+
+Tables, fields and addresses are found by asking Django, so that a new one is looked at as well.
+"""
+
+import logging
+from datetime import date
+
+import numpy as np
+import pytest
+from django.db import transaction
+from django.test import Client
+
+from results import amending, draining, exporting
+from results.closing import close_account
+from results.jobs import enqueue
+from results.models import Connection, Job, PullSet, Release, Report, Session, WaitingUpload
+from results.reviewing import ask, decide
+from rigs.models import Calibration, CalibrationReading, Contributor, Line, RigRevision
+from tests import making
+from tests.conftest import contributor
+from tests.security.planting import Planted, addresses, bare, content_of, planted_models
+
+MAIL = "samespool@example.org"
+
+
+def scattered(rng, load_N: float) -> list[float]:
+    return [round(load, 2) for load in load_N * np.exp(rng.normal(0, 0.03, 6))]
+
+
+def pulled(revision, *, day: int, tie: str = "Blood", leader="thick") -> object:
+    """A session with straight line and one set, spools named."""
+    session = making.session(revision, pulled_on=date(2026, 1, day))
+    thin, thick = making.line("thin"), making.line(leader, label_N=180)
+    rng = np.random.default_rng((day, revision.pk))
+    making.straight(session, thin, scattered(rng, 100.0), spool="blue reel")
+    pull_set = making.joined(session, thin, thick, scattered(rng, 80.0), tie=tie)
+    pull_set.main_spool = pull_set.leader_spool = "blue reel"
+    pull_set.save()
+    enqueue(session)
+    return pull_set
+
+
+def person(handle: str) -> tuple[Contributor, RigRevision]:
+    somebody = contributor(handle)
+    revision = making.revision_of(somebody, name=f"winch of {handle}")
+    calibration = making.calibrate(revision, gain=1.0, offset_N=0.0)
+    for number, mass in enumerate((5, 10, 20)):
+        CalibrationReading.objects.create(
+            calibration=calibration, number=number, mass_kg=mass, mass_written=f"{mass} kg",
+            how_known="certified", force_N=9.81 * mass, reading_N=9.81 * mass,
+            reading_written=f"{9.81 * mass} N",
+        )  # fmt: skip
+    return somebody, revision
+
+
+@pytest.fixture
+def world(db, moderator) -> Contributor:
+    """Sets in every state, and accounts open, closed and closed without leaving anything."""
+    owner, revision = person("keeper of the winch")
+    for name in ("Blood", "Albright"):
+        making.connection(name)
+    in_state = {state: pulled(revision, day=day) for day, state in enumerate(STATES, 1)}
+    to_hook = pulled(revision, day=10, tie="Albright")
+    type(to_hook).objects.filter(pk=to_hook.pk).update(leader_line=None, terminal="door handle")
+    Connection.objects.create(name="proposed", kind="line to line", proposed_by=owner)
+    Line.objects.create(name="new line", material="nylon monofilament", proposed_by=owner)
+    pulled(revision, day=11, tie="proposed", leader="new line")
+    others = [person(handle) for handle in ("kept", "gone", "third")]
+    for _, theirs in others:
+        pulled(theirs, day=12)
+    making.joined(making.session(revision), making.line("thin"), making.line("thick"), [70.0, 74.0])
+    draining.drain()
+    ask(by=moderator.user, pull_set=in_state["current"], text="Which scale?")
+    for pull_set in PullSet.objects.filter(state="held"):
+        decide(by=moderator.user, pull_set=pull_set, decision="release", reason="it may be")
+    draining.drain()
+    for decision, state in (("hold", "held"), ("reject", "rejected")):
+        in_state[state].refresh_from_db()
+        decide(by=moderator.user, pull_set=in_state[state], decision=decision, reason="because")
+    amending.withdraw(in_state["withdrawn"].session, owner, "the scale stuck")
+    with transaction.atomic():
+        replaced = in_state["replaced"].session
+        amending.retire(replaced, owner, Session.Standing.REPLACED, "pounds")
+    close_account(others[0][0], keep=True)
+    close_account(others[1][0], keep=False)
+    draining.drain()
+    for model in planted_models():
+        if not model._base_manager.exists():
+            bare(model)
+    WaitingUpload.objects.update(contributor=owner)
+    return owner
+
+
+STATES = ("current", "held", "rejected", "withdrawn", "replaced")
+
+
+@pytest.fixture
+def planted(world) -> Planted:
+    markers = Planted()
+    markers.plant()
+    return markers
+
+
+def stand_ins() -> dict[str, list[str]]:
+    """What to put for the parts of an address that vary: numbers of all rows there are."""
+    highest = max(
+        row.pk
+        for model in (Session, Line, Connection, RigRevision, Calibration, Contributor)
+        for row in model.objects.all()
+    )
+    files = [file["name"] for release in Release.objects.all() for file in release.files]
+    return {
+        "pk": [
+            *map(str, range(1, highest + 3)),
+            *map(str, Job.objects.values_list("pk", flat=True)),
+        ],
+        "number": ["1", "2"],
+        "handle": [*Contributor.objects.values_list("handle", flat=True)],
+        "name": [*files, exporting.ARCHIVE],
+        "kind": ["invalid", *Report.Subject.values],
+        "subject": [*Report.Subject.values],
+        "key": ["0f7b5a0e-54d8-4f3c-9a53-2f3c9d3f3a11", "a-b"],
+        "uidb36": ["1"],
+        "digest": ["0"],
+    }
+
+
+def asked(client, address: str) -> str:
+    with transaction.atomic():
+        content = content_of(client.get(address))
+        transaction.set_rollback(True)
+    return content
+
+
+QUERIES = (
+    "/?connection=Blood",
+    "/search/?q=winch",
+    "/search/?q=zq",
+    "/bench-sheet/?rig=1",
+    "/compare/?main=nylon+monofilament&leader=nylon+monofilament",
+    "/compare/joins.svg?main=nylon+monofilament&leader=nylon+monofilament",
+    "/api/v1/pools/ranking?main=nylon+monofilament&leader=nylon+monofilament",
+    "/api/v1/sessions?standing=replaced",
+    "/api/v1/sessions?standing=withdrawn",
+    "/api/v1/sessions?limit=200",
+    "/api/v1/pools?terminal=door%20handle",
+)
+
+
+def everything_read_by(client) -> dict[str, str]:
+    """What each address says to somebody, but those that say there is nothing."""
+    asked_for = dict.fromkeys([*addresses(stand_ins()), *QUERIES])
+    return {address: asked(client, address) for address in asked_for}
+
+
+def signed_in(somebody: Contributor) -> Client:
+    client = Client()
+    client.force_login(somebody.user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def leaks(planted: Planted, read: dict[str, str]) -> dict[str, set[str]]:
+    return {address: found for address, text in read.items() if (found := planted.found_in(text))}
+
+
+def test_no_marker_is_at_a_public_address_in_an_archive_a_chart_or_a_log(planted, caplog):
+    caplog.set_level(logging.DEBUG)
+    exporting.ask()
+    draining.make_releases()
+    assert Release.objects.filter(state="made").exists()
+    unrelated = contributor("passer-by")
+    for client in (Client(), signed_in(unrelated)):
+        read = everything_read_by(client)
+        assert len(read) > 500
+        assert leaks(planted, read) == {}
+    assert planted.found_in(caplog.text) == set()
+
+
+OF_ONES_OWN = ("/api/v1/sessions/", "/api/v1/rigs/", "/api/v1/calibrations/", "/pull-sets/")
+
+
+def test_the_owner_finds_what_is_theirs(planted, world):
+    """Else the story above could not fail."""
+    own = signed_in(world)
+    found = set().union(
+        *(
+            planted.found_in(asked(own, address))
+            for address in addresses(stand_ins())
+            if address.startswith(OF_ONES_OWN)
+        )
+    )
+    fields = {where.rpartition(" ")[2] for where in found}
+    assert {"note", "tyer", "place", "spool", "label", "latitude_deg", "local_gravity"} <= fields
+
+
+def test_no_mail_says_a_marker(
+    planted, world, settings, mailoutbox, moderator, django_capture_on_commit_callbacks
+):
+    settings.SAMESPOOL_MAIL_FROM = MAIL
+    pull_set = world.sessions.get(pulled_on=date(2026, 1, 1)).pull_sets.get()
+    with django_capture_on_commit_callbacks(execute=True):
+        decide(by=moderator.user, pull_set=pull_set, decision="hold", reason="zq99999xv")
+    [mail] = mailoutbox
+    said = mail.subject + mail.body
+    assert "zq99999xv" not in said
+    assert planted.found_in(said) == set()
