@@ -107,8 +107,6 @@ class Embedded:
         begun = time.monotonic()
         while self.tell(UNFINISHED)[0] and time.monotonic() - begun < patience_s:
             time.sleep(0.1)
-        # What no upload waits for: the drawing and the comparison of what was pooled last.
-        time.sleep(2 * SWEEP_S)
         return time.monotonic() - begun
 
 
