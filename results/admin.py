@@ -15,6 +15,7 @@ from django.http import HttpRequest
 from results.desk.admin import CaseAdmin
 from results.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
 from results.desk.names import AcceptedNameAdmin
+from results.desk.open_data import EditionAdmin, ReleaseAdmin, ReleasePartAdmin
 from results.models import (
     AcceptedName,
     Baseline,
@@ -365,6 +366,9 @@ admin.site.register(AcceptedName, AcceptedNameAdmin)
 admin.site.register(Report, ReportAdmin)
 admin.site.register(Suspension, SuspensionAdmin)
 admin.site.register(Erasure, ErasureAdmin)
+admin.site.register(Edition, EditionAdmin)
+admin.site.register(Release, ReleaseAdmin)
+admin.site.register(ReleasePart, ReleasePartAdmin)
 
 
 @admin.register(Message)
@@ -385,31 +389,3 @@ class NoticeAdmin(ReadOnly, admin.ModelAdmin):
     list_filter = ["at"]
     list_select_related = ["to", "pull_set__connection"]
     search_fields = ["to__handle", "text"]
-
-
-@admin.register(Edition)
-class EditionAdmin(ReadOnly, admin.ModelAdmin):
-    """Marks that tell when kept answers are out of date."""
-
-    list_display = ["subject", "mark"]
-    search_fields = ["subject"]
-
-
-@admin.register(Release)
-class ReleaseAdmin(ReadOnly, admin.ModelAdmin):
-    """Downloads of the open data."""
-
-    list_display = ["number", "state", "attempts", "asked_at", "made_at", "bytes", "problem"]
-    list_filter = ["state", "asked_at"]
-    search_fields = ["=number", "snapshot", "sha256"]
-    exclude = ["pool_versions"]
-
-
-@admin.register(ReleasePart)
-class ReleasePartAdmin(ReadOnly, admin.ModelAdmin):
-    """Pieces of the downloads; their bytes are served by the API."""
-
-    list_display = ["release", "number"]
-    list_select_related = ["release"]
-    search_fields = ["=release__number"]
-    exclude = ["body"]

@@ -8,20 +8,17 @@ rival commits.
 
 import base64
 import json
-import time
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any
 
 import pytest
 from allauth.account.models import EmailAddress, EmailConfirmationHMAC
 from allauth.mfa.models import Authenticator
-from django.apps import apps
 from django.contrib.auth.models import Group, User
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection, connections, transaction
-from django.db.models import UniqueConstraint
 from django.test import Client
 
 from results import intake
@@ -32,7 +29,16 @@ from results.models import (
     Session,
     WaitingUpload,
 )
-from rigs.models import Club, Contributor, Line, Rig, RigRevision, Suspension
+from rigs.models import (
+    CalibrationChange,
+    Club,
+    Contributor,
+    Line,
+    RevisionChange,
+    Rig,
+    RigRevision,
+    Suspension,
+)
 from tests import making
 from tests.api.documents import REVISION
 from tests.api.test_routes import CHANGE
@@ -41,6 +47,7 @@ from tests.pages.reading import Page
 from tests.pages.test_accounts import code_now
 from tests.pages.test_rig_pages import browser
 from tests.results.test_closing_at_once import document
+from tests.security.meeting import OUT_OF_REACH, constraints, wait_for_meeting
 
 JOINING = {
     "handle": "newcomer",
@@ -49,52 +56,6 @@ JOINING = {
     "password1": "cork tape and a long line",
     "password2": "cork tape and a long line",
     "agreed": "on",
-}
-LONGEST_WAIT_S = 30
-
-
-def constraints() -> set[str]:
-    """Every unique constraint but primary keys that the database numbers itself."""
-    found = set()
-    for model in apps.get_models(include_auto_created=True):
-        label = model._meta.label
-        for column in model._meta.concrete_fields:
-            if column.unique and (not column.primary_key or column.remote_field):
-                found.add(f"{label}.{column.name}")
-        for together in model._meta.unique_together:
-            found.add(f"{label}.{'+'.join(together)}")
-        for constraint in model._meta.constraints:
-            if isinstance(constraint, UniqueConstraint):
-                found.add(f"{label}.{constraint.name}")
-    return found
-
-
-_M2M = "added with ON CONFLICT DO NOTHING"
-_WORKERS = "written by workers alone, under the lock of the pool or the job"
-_OWN = "of rows that one request makes together, of names it has checked to differ"
-OUT_OF_REACH = {
-    "auth.Permission.content_type+codename": "made by migrations",
-    "auth.Group_permissions.group+permission": _M2M,
-    "auth.User_groups.user+group": _M2M,
-    "auth.User_user_permissions.user+permission": _M2M,
-    "contenttypes.ContentType.app_label+model": "made by migrations",
-    "account.EmailConfirmation.key": "drawn at random; links are signed and store no row",
-    "rigs.CalibrationReading.calibration_reading_number_is_unique": _OWN,
-    "results.TieParameter.tie_parameter_is_unique_to_its_connection": _OWN,
-    "results.Upload.session": _OWN,
-    "results.Baseline.baseline_is_told_once_a_position": _OWN,
-    "results.AcceptedName.name_is_accepted_once": _M2M,
-    "results.PullSet.pull_set_label_is_unique_to_its_session": _OWN,
-    "results.Pool.current": _WORKERS,
-    "results.Pool.pool_key_is_unique": _WORKERS,
-    "results.PoolVersion.pool_version_is_unique": _WORKERS,
-    "results.PoolMembership.set_counts_once_in_a_pool": _WORKERS,
-    "results.DirectComparison.line_pair_is_compared_once": _WORKERS,
-    "results.PairReference.pair_has_one_reference": _WORKERS,
-    "results.NormalisedSet.pull_set": _WORKERS,
-    "results.ReviewCase.pull_set": "made under the lock of its set",
-    "results.Release.number": "numbered by a worker, which makes the later again",
-    "results.ReleasePart.release_part_is_unique": "written by the one worker that makes it",
 }
 
 
@@ -137,6 +98,7 @@ def world(transactional_db) -> World:
         "desk": browser(moderator),
         "client": client_of(owner),
         "stranger": Client(),
+        "calibration": making.calibrate(revision, gain=1.0, offset_N=0.0),
         "session": intake.receive(owner, document("shed winch", 10), intake.JSON, None).session,
     }
     return World(owner, moderator, revision, told)
@@ -300,6 +262,22 @@ MET: dict[str, Meeting] = {
         lambda w: w.post(f"rigs/{w.revision.rig_id}/revisions", CHANGE),
         (409,),
     ),
+    "rigs.RevisionChange.version_of_revision_ends_once": Meeting(
+        lambda w: RevisionChange.objects.create(
+            revision=w.revision, version=1, resolution_N=0.5, by=w.owner.user, reason="x"
+        ),
+        lambda w: w.post(
+            f"revisions/{w.revision.pk}/versions", {"grip_cover": "tape", "reason": "a slip"}
+        ),
+        (409,),
+    ),
+    "rigs.CalibrationChange.calibration": Meeting(
+        lambda w: CalibrationChange.objects.create(
+            calibration=w.told["calibration"], by=w.owner.user, reason="x"
+        ),
+        lambda w: w.post(f"calibrations/{w.told['calibration'].pk}/voiding", {"reason": "a slip"}),
+        (409,),
+    ),
     "rigs.Line.line_name_is_unique": Meeting(
         lambda _w: Line.objects.create(name="New line", material="other"),
         lambda w: w.post("lines", {"name": "new line", "material": "other"}),
@@ -393,17 +371,3 @@ def test_who_comes_second_is_told_so_and_meets_no_failure(world, constraint):
     assert meeting.says in said or one_by_one
     if found["Content-Type"].startswith("application/problem+json"):
         assert json.loads(found.content)["status"] == found.status_code
-
-
-def wait_for_meeting(answer: Future[Any]) -> None:
-    """Until the request waits for the rival, or has been answered already."""
-    end = time.monotonic() + LONGEST_WAIT_S
-    while not answer.done() and time.monotonic() < end:
-        if connection.vendor == "postgresql":
-            with connection.cursor() as cursor:
-                cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
-                if cursor.fetchone()[0]:
-                    return
-        elif time.monotonic() > end - LONGEST_WAIT_S + 1:
-            return  # SQLite doesn't tell who waits: by now the request has begun
-        time.sleep(0.02)
