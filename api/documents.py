@@ -47,6 +47,18 @@ class Number(serializers.FloatField):
         return number
 
 
+class Id(serializers.IntegerField):
+    """The number of a row, which no row has where it is larger than a column of numbers holds."""
+
+    largest = 2**63 - 1
+
+    def to_internal_value(self, data: Any) -> int:
+        number: int = super().to_internal_value(data)
+        if not 1 <= number <= self.largest:
+            raise serializers.ValidationError("the number of a row, from 1")
+        return number
+
+
 class Choice(serializers.ChoiceField):
     """One of a few words, which the refusal lists."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from api.documents import Choice, Filters, Shown, ShownRow, Strict
+from api.documents import Choice, Filters, Id, Shown, ShownRow, Strict
 from api.pull_sets import Interval
 from results.models import Baseline, Job, Pull, PullSet, Session
 
@@ -13,7 +13,7 @@ class SessionFilters(Filters):
     """Which sessions; each field's source is the condition it stands for."""
 
     contributor = serializers.CharField(source="contributor__handle__iexact", required=False)
-    rig = serializers.IntegerField(source="revision__rig", required=False, min_value=1)
+    rig = Id(source="revision__rig", required=False, min_value=1)
     since = serializers.DateField(source="pulled_on__gte", required=False)
     until = serializers.DateField(source="pulled_on__lte", required=False)
     standing = Choice(Session.Standing.choices, required=False)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from django import forms
 from django.contrib import admin
+from django.contrib.admin.views.main import SEARCH_VAR, ChangeList, ChangeListSearchForm
 from django.http import HttpRequest
 
 from rigs.models import (
@@ -18,6 +20,22 @@ from rigs.models import (
     Rig,
     RigRevision,
 )
+
+LONGEST_SEARCH = 80
+
+
+class ShortSearch(ChangeListSearchForm):
+    """Words to search for. Each is a condition for each column: thousands would be no query."""
+
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        self.fields[SEARCH_VAR] = forms.CharField(
+            required=False, strip=False, max_length=LONGEST_SEARCH
+        )
+
+
+# For every list of the admin at once, those of Django's own tables included.
+ChangeList.search_form_class = ShortSearch
 
 
 class ReadOnly:

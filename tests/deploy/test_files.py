@@ -18,7 +18,7 @@ FOREIGN = {"PROMETHEUS_MULTIPROC_DIR"}
 MEMBERS = {
     *("build", "image", "command", "restart", "init", "read_only", "cap_drop", "security_opt"),
     *("tmpfs", "volumes", "logging", "environment", "depends_on", "stop_grace_period"),
-    *("healthcheck", "profiles", "shm_size", "ports", "cpu_shares"),
+    *("healthcheck", "profiles", "shm_size", "ports", "cpu_shares", "mem_limit"),
 }
 LONG_RUNNING = ["database", "later", "proxy", "queue", "scheduler", "web", "worker"]
 
@@ -192,3 +192,13 @@ def test_a_unit_that_draws_charts_may_protect_memory_by_keys(name):
     """Else its process is killed at the first chart, where the processor has such keys."""
     confined = unit(ROOT / "deploy" / "systemd" / f"samespool-{name}.service")["Service"]
     assert confined["SystemCallFilter"].split() == ["@system-service", "@pkey"]
+
+
+@pytest.mark.parametrize("path", SERVICES, ids=lambda path: path.name)
+def test_every_unit_bounds_its_memory(path):
+    assert unit(path)["Service"]["MemoryMax"][-1] in "MG"
+
+
+@pytest.mark.parametrize("name", ["web", "worker", "later", "scheduler"])
+def test_every_process_of_ours_in_a_container_bounds_its_memory(name):
+    assert COMPOSE["services"][name]["mem_limit"][-1] in "mg"
