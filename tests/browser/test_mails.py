@@ -163,17 +163,20 @@ def test_while_signing_up_is_closed_the_link_to_it_says_what_to_do_instead(
     expect(page.get_by_text("Ask them for one.")).to_be_visible()
 
 
-def test_what_a_notice_tells_is_on_the_bench_of_whom_it_was_mailed_to(
+def test_what_our_own_mails_point_to_is_on_the_bench_of_whom_they_were_mailed_to(
     tester, as_person, mailoutbox, page
 ):
     session = making.session(making.revision_of(tester.contributor))
     pull_set = making.joined(session, making.line("thin"), making.line("thick"), [70, 74, 71])
     with transaction.atomic():
         notices.tell(pull_set, "It waits for a moderator.")
-    [mail] = mailoutbox
-    assert LINK.findall(mail.body) == []
+        notices.tell_account(tester.contributor, "Nothing of it was published.")
+    assert len(mailoutbox) == 2
+    assert "on your bench" in mailoutbox[0].body
+    assert [LINK.findall(mail.body) for mail in mailoutbox] == [[], []]
     as_person(tester.contributor).goto("/bench/")
-    expect(page.get_by_text(mail.body)).to_be_visible()
+    for told in ("It waits for a moderator.", "Nothing of it was published."):
+        expect(page.get_by_text(told)).to_be_visible()
 
 
 def test_every_mail_that_allauth_can_send_here_has_a_story():
