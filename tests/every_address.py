@@ -31,10 +31,16 @@ NUMBERED: dict[str, type[Model]] = {
     "watch/straight": models.Baseline,
     "watch/joins": models.PullSet,
     "bench/sets": models.PullSet,
+    "report/pull-set": models.PullSet,
 }
 BY_SECRET = ("<str:key>", "<uuid:key>", "<str:digest>")
 """What only its owner's mail or bench names: not an address to walk to."""
-ENDINGS = (".svg", ".png")
+NAMES = {
+    "<slug:kind>": "not-signed-in",
+    "<str:name>": "pulls.csv",
+    "<str:subject>": "pull-set",
+}
+"""What stands for a word in an address."""
 Numbers = dict[str, list[str]]
 Told = tuple[str, str]
 """A route as its pattern is written, and an address of it."""
@@ -69,7 +75,7 @@ _LINE_PAIR = "?main=nylon+monofilament&leader=nylon+monofilament"
 def _filled(route: str, of: Numbers) -> Iterator[str]:
     if any(part in route for part in BY_SECRET):
         return
-    for name, value in {"<slug:kind>": "not-signed-in", "<str:name>": "pulls.csv"}.items():
+    for name, value in NAMES.items():
         route = route.replace(name, value)
     if "<path:handle>" in route:
         for handle in _spread_handles(of):
