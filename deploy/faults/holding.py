@@ -39,10 +39,7 @@ def read_only(bench: Bench) -> None:
             bench.strike()
             time.sleep(READ_ONLY_S)
             told += [_status(bench, path) for path in ("readyz", "healthz", "api/v1/pools")]
-            bench.database.tell(
-                "SET default_transaction_read_only = off; "
-                "ALTER SYSTEM RESET default_transaction_read_only"
-            )
+            bench.database.tell("ALTER SYSTEM RESET default_transaction_read_only")
             bench.database.tell("SELECT pg_reload_conf()")
     statuses = ", ".join(told)
     bench.note = f"for {READ_ONLY_S:.0f} s: {statuses}; {_attempts(bench)}"
