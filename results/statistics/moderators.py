@@ -27,6 +27,7 @@ from results.statistics.heterogeneity import homogeneity
 from results.statistics.multiplicity import holm
 from results.statistics.nesting import identifiable
 from results.statistics.pool_fit import nested_errors
+from results.statistics.quantiles import t_quantile
 
 Floats = NDArray[np.float64]
 
@@ -108,7 +109,7 @@ def moderate(
     )
     left = homogeneity(model)
     se, df = robust.standard_error, robust.degrees_of_freedom
-    told = np.asarray((se > 0) & np.isfinite(student_t.ppf(0.975, df) * se))
+    told = np.asarray((se > 0) & np.isfinite(t_quantile(0.975, df) * se))
     names = zip(("mu", *named), told, strict=True)
     unsure = {name: RESTS_ON_ONE for name, is_told in names if not is_told}
     return Moderated(
@@ -152,7 +153,7 @@ def _report(
     spread: Mapping[str, float], beta: Floats, se: Floats, df: Floats
 ) -> tuple[Moderator, ...]:
     p = np.asarray(2 * student_t.sf(np.abs(beta / se), df))
-    reach = np.asarray(student_t.ppf(0.975, df) * se)
+    reach = np.asarray(t_quantile(0.975, df) * se)
     columns = zip(spread.items(), beta, se, df, reach, p, holm(p), strict=True)
     return tuple(
         Moderator(

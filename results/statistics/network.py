@@ -29,6 +29,7 @@ from results.statistics.leave_one_out import SMALL
 from results.statistics.linear import inverse
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import nest
+from results.statistics.quantiles import t_quantile
 from results.statistics.restricted_likelihood import restricted_likelihoods
 
 Floats = NDArray[np.float64]
@@ -200,7 +201,7 @@ def _climbed(model: NestedErrors, start: Floats) -> Maximum:
 
 
 def _difference(first: str, second: str, value: float, se: float, df: float) -> Difference:
-    reach = float(student_t.ppf(0.975, df)) * se
+    reach = float(t_quantile(0.975, df)) * se
     p = float(2 * student_t.sf(abs(value) / se, df))
     return Difference(first, second, value, se, df, value - reach, value + reach, p)
 

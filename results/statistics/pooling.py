@@ -22,7 +22,6 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import t as student_t
 
 from results.statistics.block_sums import LEVELS, SESSION, SET, TESTER
 from results.statistics.cluster_robust import cluster_robust
@@ -32,6 +31,7 @@ from results.statistics.heterogeneity import share
 from results.statistics.leave_one_out import LeaveOneOut, leave_one_out
 from results.statistics.parts import Parts
 from results.statistics.pool_fit import LEAST_TESTERS, Ends, PoolFit, fit_pool
+from results.statistics.quantiles import t_quantile
 
 Floats = NDArray[np.float64]
 
@@ -183,7 +183,7 @@ def pooled(fit: PoolFit) -> Pooled:
         prediction_low=fit.centre + low,
         prediction_high=fit.centre + high,
         prediction_df=testers - 1,
-        prediction_sd=(high - low) / 2 / float(student_t.ppf(0.975, testers - 1)),
+        prediction_sd=(high - low) / 2 / float(t_quantile(0.975, testers - 1)),
         tester_effects=_tester_effects(fit),
         leave_one_out=(
             parts.take("leave_one_out", lambda: _leave_one_out(fit), None)
@@ -204,7 +204,7 @@ def _robust(fit: PoolFit) -> tuple[float, float, float]:
         likelihood.covariance,
     )
     se, df = float(robust.standard_error[0]), float(robust.degrees_of_freedom[0])
-    reach = float(student_t.ppf(0.975, df)) * se
+    reach = float(t_quantile(0.975, df)) * se
     if not (se > 0 and math.isfinite(reach)):
         raise NotEstimable(
             "one tester outweighs all others by so much that what testers differ by says nothing "

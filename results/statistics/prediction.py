@@ -25,11 +25,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
-from scipy.stats import t as student_t
 
 from results.statistics.block_sums import TESTER
 from results.statistics.components import At, Maximum
 from results.statistics.errors import NotEstimable
+from results.statistics.quantiles import t_quantile
 from results.statistics.roots import root_between
 
 Floats = NDArray[np.float64]
@@ -83,7 +83,7 @@ def between_testers(at: At, best: Maximum, interval: tuple[float, float]) -> Bet
 def prediction_by_t(best: Maximum, testers: int) -> tuple[float, float]:
     """The interval for few testers: Student's t on testers - 1, on the model's centre."""
     mu, variance = best.likelihood.beta[0], best.likelihood.covariance[0, 0]
-    reach = student_t.ppf(0.975, testers - 1) * np.sqrt(variance + best.theta.sum())
+    reach = t_quantile(0.975, testers - 1) * np.sqrt(variance + best.theta.sum())
     return float(mu - reach), float(mu + reach)
 
 

@@ -35,6 +35,7 @@ from results.statistics import (
     prediction,
     profile,
     pull_classes,
+    quantiles,
     ranking,
     ratio,
     restricted_likelihood,
@@ -501,6 +502,7 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "pull_classes.distribution": over(
         pull_classes.distribution, [[], [{}], [{"join": [0, 80]}, {"join": [0]}]]
     ),
+    "quantiles.t_quantile": over(quantiles.t_quantile, SHARES, FREEDOM),
     "ranking.rank": over(_rank, POOLS[::4], (2, 4)),
     "ranking.groups": over(_groups, POOLS[::4], (2, 4)),
     "ratio.relative_variance": over(ratio.relative_variance, CVS, (0.5, 1.0, 1e12)),
