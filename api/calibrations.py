@@ -228,7 +228,7 @@ class CalibrationDocument(Document):
             return None
         document = dict(ReadingClassDocument(met).data)
         if not self._reads_all_of(calibration):
-            del document["forces"]
+            del document["forces"], document["why_not_better"]
         return document
 
     @extend_schema_field(CurvatureDocument(allow_null=True))

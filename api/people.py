@@ -47,7 +47,7 @@ class ContributorDocument(ShownRow):
         fields = ["id", "handle", "club", "joined_at", "rigs"]
 
 
-class SuspensionDocument(serializers.ModelSerializer):
+class SuspensionDocument(ShownRow):
     """That a moderator has suspended one's account, since when and why."""
 
     class Meta:

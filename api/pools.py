@@ -9,7 +9,7 @@ from django.utils.decorators import method_decorator
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Choice, Filters, ShownRow
+from api.documents import Choice, Filters, Shown, ShownRow
 from api.pool_parts import OF_TESTERS
 from api.pull_sets import Interval
 from results import lookups
@@ -81,7 +81,7 @@ class VersionDocument(ShownRow):
         fields = ["number", "computed_at", "snapshot", "superseded", *figures]
 
 
-class FreshnessDocument(serializers.Serializer):
+class FreshnessDocument(Shown):
     """Whether what a pool says is what its sets say.
 
     ``updating``: a change is not in the figures yet. ``recomputing``: a set that counted was

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.documents import Strict
+from api.documents import ShownRow, Strict
 from results.models import Report
 from results.reporting import LONGEST_TEXT, SUBJECTS, report
 from rigs.permissions import contributor_behind, is_moderator
@@ -36,7 +36,7 @@ class NewReportDocument(Strict):
     text = serializers.CharField(max_length=LONGEST_TEXT)
 
 
-class ReceivedReportDocument(serializers.ModelSerializer):
+class ReceivedReportDocument(ShownRow):
     """That a report was kept."""
 
     class Meta:
@@ -44,7 +44,7 @@ class ReceivedReportDocument(serializers.ModelSerializer):
         fields = ["id", "subject_kind", "subject_id", "at"]
 
 
-class ReportDocument(serializers.ModelSerializer):
+class ReportDocument(ShownRow):
     """A report as moderators read it; ``reporter`` is null for a reader without an account."""
 
     reporter = serializers.CharField(source="reporter.handle", default=None, allow_null=True)

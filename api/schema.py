@@ -79,7 +79,7 @@ LEFT_OUT = {
     "BridgeDocument": ["what_changed", "why"],
     "CalibrationDocument": ["local_gravity"],
     "PointDocument": ["force_N", "mass", "reading", "residual_N", "u_mass_kg"],
-    "ReadingClassDocument": ["forces"],
+    "ReadingClassDocument": ["forces", "why_not_better"],
     "RevisionDocument": ["what_changed", "why"],
 }
 """Members that answers hold for those alone whose they are, and for moderators."""

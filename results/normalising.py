@@ -189,7 +189,9 @@ def _is_still(session: Session, scale: Scale) -> bool:
 def _publicly(sentence: str, named: Iterable[Specimen]) -> str:
     """A sentence about these specimens as everyone may read it, the longest names first."""
     for each in sorted(named, key=lambda specimen: -len(str(specimen))):
-        sentence = sentence.replace(str(each), each.public_name)
+        name, public = str(each), each.public_name
+        sentence = sentence.replace(name, public)
+        sentence = sentence.replace(name[0].upper() + name[1:], public[0].upper() + public[1:])
     return sentence
 
 

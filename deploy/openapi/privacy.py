@@ -19,6 +19,7 @@ FOR_PRIVACY: dict[str, str] = {
     "points[].residual_N": "with the line it gives the force, and so the local gravity",
     "points[].u_mass_kg": "it tells the mass by its tolerance",
     "reading_class.forces": _GRAVITY,
+    "reading_class.why_not_better": "it names the forces",
     "what_changed": _NOTE,
     "why": _NOTE,
 }

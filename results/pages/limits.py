@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
 
+from results.pages.showing import render
 from rigs.allowances import spend
 
 UNCOUNTED = ("/api/", "/healthz", "/readyz", "/metrics", f"/{settings.STATIC_URL.strip('/')}/")

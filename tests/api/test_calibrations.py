@@ -1,6 +1,7 @@
 """Calibrations: check weights in, a line with its uncertainties out, or what is wrong with them."""
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -262,3 +263,24 @@ def test_calibrations_are_listed_newest_first_in_as_many_queries_however_many(
     with django_assert_num_queries(4):  # the revision, count, calibrations, readings
         listed = as_stranger.get(address).json()["results"]
     assert [c["made_on"] for c in listed] == ["2025-11-05", "2025-10-20", "2025-10-05"]
+
+
+def test_no_number_that_a_stranger_reads_of_a_calibration_gives_away_the_local_gravity(
+    as_owner, as_stranger
+):
+    """A force beside a round mass does: gravity runs from 9.780 to 9.832 m/s2 (WGS 84)."""
+    revision = register(as_owner)["revisions"][0]
+    address = calibrate(as_owner, revision, points(1.05, 0.2)).json()["url"]
+    masses = (5, 10, 15, 20, 40)
+
+    def telling(client) -> list[str]:
+        found = re.findall(r"\d+\.\d+", client.get(address).content.decode())
+        return [
+            number
+            for number in found
+            for mass in masses
+            if len(number.replace(".", "").strip("0")) > 2 and 9.76 < float(number) / mass < 9.85
+        ]
+
+    assert telling(as_stranger) == []
+    assert telling(as_owner) != []

@@ -135,9 +135,9 @@ def test_check_weights_are_told_row_by_row_and_come_back_as_a_calibration(at_hom
     text = read(f"/rigs/{rig.pk}/").text
     assert "Calibrated 5 Oct 2025: no class of ISO 7500-1" in text
     assert "it does not cancel in an efficiency" in text
-    assert "a class takes at least 5" in text
-    assert "5 kg ± 20 g" not in text
-    assert "5 kg ± 20 g" in Page(at_home.get(f"/rigs/{rig.pk}/")).text
+    for private in ("a class takes at least 5", "5 kg ± 20 g"):
+        assert private not in text
+        assert private in Page(at_home.get(f"/rigs/{rig.pk}/")).text
 
 
 @pytest.mark.parametrize(

@@ -66,7 +66,7 @@ class Planted:
     def _marker(self, column: models.Field) -> tuple[str, Any]:
         number = next(self.numbers)
         if isinstance(column, NUMBERS):
-            value = float(f"7.31{number}97")
+            value = float(f"0.731{number}97")
             return f"{value!r}", value
         marker = f"zq{number}xv"
         if isinstance(column, models.BinaryField):
