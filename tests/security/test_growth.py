@@ -37,6 +37,9 @@ MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 PARTS = {
     "[Content_Types].xml": '<Types xmlns="http://schemas.openxmlformats.org/package/2006/'
     'content-types"/>',
+    "_rels/.rels": '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/'
+    'relationships"><Relationship Id="rId1" Type="http://schemas.openxmlformats.org/officeDocument/'
+    '2006/relationships/officeDocument" Target="xl/workbook.xml"/></Relationships>',
     "xl/workbook.xml": f'<workbook xmlns="{MAIN}" xmlns:r="http://schemas.openxmlformats.org/'
     'officeDocument/2006/relationships"><sheets><sheet name="one" sheetId="1" r:id="rId1"/>'
     "</sheets></workbook>",
