@@ -1,6 +1,6 @@
 """How each public function of the statistics is called with the hard inputs."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from functools import partial
 from itertools import product
 
@@ -10,11 +10,8 @@ from results.statistics import (
     censored,
     censored_newton,
     censored_profile,
-    cluster_robust,
     comparison,
     components,
-    contrasts,
-    dense_errors,
     efficiency,
     failure_modes,
     groups,
@@ -22,11 +19,8 @@ from results.statistics import (
     join_strength,
     leave_one_out,
     linear,
-    moderators,
     multiplicity,
-    nested_traces,
     nesting,
-    network,
     outliers,
     planning,
     pool_fit,
@@ -36,9 +30,7 @@ from results.statistics import (
     profile,
     pull_classes,
     quantiles,
-    ranking,
     ratio,
-    restricted_likelihood,
     robust,
     roots,
     scatter,
@@ -47,19 +39,44 @@ from results.statistics import (
     two_level,
 )
 from results.statistics.errors import StatisticsError
-from results.statistics.screening import (
-    digits,
-    efficiencies,
-    judging,
-    order,
-    pulls,
-    repeats,
-    rig,
-    spacing,
-    straight_line,
+from tests.statistics.hard_arguments import (
+    BETWEEN,
+    FITS,
+    FITTED,
+    KINDS_OF_MODERATORS,
+    MATRICES,
+    MODES,
+    PAIRS,
+    PLANS,
+    SCATTERS,
+    SETS,
+    Calls,
+    _by_groups,
+    _climbed,
+    _compare,
+    _contrasts,
+    _dense,
+    _derivatives,
+    _efficiency,
+    _ends,
+    _gap,
+    _groups,
+    _likelihoods,
+    _location_at_scale,
+    _maxima,
+    _moderated,
+    _network_figures,
+    _own_mean,
+    _profile_loglik,
+    _rank,
+    _robust,
+    _session_scatter,
+    _strengths,
+    _total_end,
+    _traces,
+    of,
+    over,
 )
-from results.statistics.screening import scatter as screening_scatter
-from results.statistics.screening.check import Check, Level
 from tests.statistics.hard_inputs import (
     CVS,
     FREEDOM,
@@ -68,261 +85,9 @@ from tests.statistics.hard_inputs import (
     POOLS,
     POSITIVE,
     SHARES,
-    STEPS,
     VALUES,
 )
-
-Calls = Iterator[Callable[[], object]]
-
-MAY_BE_INFINITE = {
-    "tau2_tester_interval", "tau2_session_interval", "tau2_set_interval", "H2_interval",
-    "total_end", "degrees_of_freedom", "log_determinant",
-    "cv_join_high", "cv_baseline_high", "coefficient_of_variation_interval",
-}  # fmt: skip
-"""Ends that the data set no bound, kept as open; freedom of what is known."""
-
-MAY_BE_MISSING = {
-    "se", "df",
-    "se_robust", "df_satterthwaite", "ci_low", "ci_high", "prediction_low", "prediction_high",
-    "prediction_sd", "tau2_tester_interval", "tau2_session_interval", "tau2_set_interval",
-    "H2", "H2_interval", "I2_tester", "I2_session", "I2_set", "I2_total", "I2_tester_interval",
-    "I2_session_interval", "I2_set_interval", "I2_total_interval", "typical_sampling_variance",
-}  # fmt: skip
-"""Figures of a pool of which `not_estimable` says why they are not numbers."""
-
-
-def over(function: Callable[..., object], *arguments: object) -> Callable[[], Calls]:
-    """Calls with each combination of the values of each argument."""
-    return lambda: (partial(function, *chosen) for chosen in product(*arguments))
-
-
-def of(function: Callable[..., object], rows: list, *more: object) -> Callable[[], Calls]:
-    """Calls with each row of arguments."""
-    return lambda: (partial(function, *row, *more) for row in rows)
-
-
-def fits() -> list[pool_fit.PoolFit]:
-    found = []
-    for columns in POOLS:
-        try:
-            found.append(pool_fit.fit_pool(*columns))
-        except StatisticsError:
-            continue
-    return found
-
-
-FITS = fits()
-LEVELS = [(fit, level) for fit in FITS for level in np.flatnonzero(fit.fitted).tolist()]
-
-
-def _ends(search: Callable[..., object], *more: object) -> Callable[[], Calls]:
-    def found(fit: pool_fit.PoolFit, level: int) -> object:
-        extra = [fit.scale for _ in more]
-        (end,) = components.search(fit.at, search(fit.best, fit.fitted, level, *extra))
-        return components.given(end)
-
-    return of(found, LEVELS)
-
-
-def _total_end(fit: pool_fit.PoolFit, probability: float) -> object:
-    (end,) = components.search(
-        fit.at,
-        heterogeneity.total_end(fit.best, fit.fitted, fit.common.df, probability, fit.scale),
-    )
-    return components.given(end)
-
-
-def _robust(fit: pool_fit.PoolFit, form: cluster_robust.Form) -> object:
-    likelihood = fit.best.likelihood
-    residual = fit.model.columns[:, -1] - likelihood.beta[0]
-    blocks = fit.model.blocks(fit.best.theta)
-    found = cluster_robust.cluster_robust(
-        blocks, fit.model.design, residual, likelihood.covariance, form
-    )
-    return found.covariance
-
-
-def _climbed(search: Callable[..., object]) -> Callable[[], Calls]:
-    def found(fit: pool_fit.PoolFit) -> object:
-        (end,) = components.search(fit.at, search(fit.best.theta, fit.fitted))
-        return components.given(end)
-
-    return over(found, FITS)
-
-
-def _likelihoods(fit: pool_fit.PoolFit, times: float) -> object:
-    sums = fit.model.totals(fit.best.theta[None] * times)
-    sets = np.array([fit.model.sets])
-    return restricted_likelihood.restricted_likelihoods(sums, sets, np.zeros(1))
-
-
-def _derivatives(fit: pool_fit.PoolFit) -> object:
-    sums, likelihood = fit.model.totals(fit.best.theta[None]), fit.best.likelihood
-    residual = np.append(-likelihood.beta, 1.0)[None]
-    return restricted_likelihood.derivatives(sums, likelihood.covariance[None], residual)
-
-
-def _traces(fit: pool_fit.PoolFit) -> object:
-    sums = fit.model._sums
-    return nested_traces.traces(sums._levels(fit.best.theta[None], None), fit.model.nesting)
-
-
-def _dense(columns: tuple) -> object:
-    y, own, shared, tester, session, _ = columns
-    covariance = []
-    for code in np.unique(tester):
-        mine = tester == code
-        covariance.append(np.diag(own[mine]) + shared[mine].min())
-    model = dense_errors.dense_errors(
-        np.column_stack((np.ones(y.size), y)), tester, session, covariance
-    )
-    return model.totals(np.full((1, 3), 0.01))
-
-
-def _contrasts(columns: tuple, joins: int) -> contrasts.Contrasts:
-    y, own, _, tester, _, baseline = columns
-    names = np.array(list("ABCDEFGH"))[np.arange(y.size) % joins]
-    return contrasts.within_baseline_contrasts(y, own, names, tester, baseline)
-
-
-def _network(columns: tuple, joins: int) -> network.Network:
-    found = _contrasts(columns, joins)
-    return network.network(found, str(found.base[0]))
-
-
-def _network_figures(columns: tuple, joins: int) -> object:
-    found = _network(columns, joins)
-    return (found.estimate, found.tau2, found.differences, found.inconsistencies)
-
-
-def _gap(columns: tuple, joins: int) -> object:
-    found = _network(columns, joins)
-    return network.gap_to_pools(found, np.zeros(len(found.joins)), np.ones(len(found.joins)))
-
-
-def _rank(columns: tuple, joins: int) -> object:
-    found = _network(columns, joins)
-    return ranking.rank(found.estimate, found.robust_covariance)
-
-
-def _groups(columns: tuple, joins: int) -> object:
-    found = _network(columns, joins)
-    return ranking.groups(found.estimate, found.robust_covariance, found.degrees_of_freedom)
-
-
-def _moderated(columns: tuple, kind: str) -> object:
-    k = columns[0].size
-    values = {
-        "turns": np.arange(k) % 4,
-        "one set apart": np.arange(k) == 0,
-        "constant but for rounding": 1 + np.arange(k) * 1e-16,
-        "of testers": columns[3],
-        "huge": 1e12 * (np.arange(k) % 3) + np.arange(k),
-    }[kind]
-    return moderators.moderate(*columns, {"it": values})
-
-
-KINDS_OF_MODERATORS = (
-    "turns", "one set apart", "constant but for rounding", "of testers", "huge"
-)  # fmt: skip
-
-
-def _own_mean(columns: tuple, tau2: float) -> object:
-    y, own, shared, tester, session, baseline = columns
-    mine = tester == tester[0]
-    return comparison.own_mean(
-        y[mine], own[mine], shared[mine], baseline[mine], session[mine],
-        tau2_session=tau2, tau2_set=tau2,
-    )  # fmt: skip
-
-
-def _compare(log_ratio: float, variance: float, se: float, freedom: float, tau2: float) -> object:
-    return comparison.compare(
-        comparison.OwnMean(log_ratio, variance, 1, 1), mu=-0.25, se=se,
-        degrees_of_freedom=freedom, tau2_tester=tau2, prediction_freedom=freedom,
-    )  # fmt: skip
-
-
-def _fitted(family: str) -> list[censored.CensoredFit]:
-    found = []
-    for loads, flags in LOADS[::3]:
-        try:
-            found.append(censored.fit(loads, ~np.asarray(flags, bool), family))
-        except StatisticsError:
-            continue
-    return found
-
-
-FITTED = [*_fitted("lognormal"), *_fitted("weibull"), *_fitted("normal")]
-PAIRS = list(zip(_fitted("lognormal"), _fitted("weibull"), strict=False))
-
-
-def _profile_loglik(fit: censored.CensoredFit, distance: float) -> object:
-    return censored_profile.profile_loglik(fit, fit.location + distance * fit.scale, 0.0)
-
-
-def _location_at_scale(row: tuple, scale: float) -> object:
-    loads, flags = row
-    load, failed = censored.checked(loads, ~np.asarray(flags, bool))
-    censored._need_failures(failed)
-    return censored.location_at_scale(np.log(load), failed, "lognormal", scale)
-
-
-def _strengths(rows: list) -> object:
-    loads = np.concatenate([np.asarray(loads, float) for loads, _ in rows])
-    flags = np.concatenate([np.asarray(flags, bool) for _, flags in rows])
-    sizes = [len(loads) for loads, _ in rows]
-    found = censored.strengths(loads, flags, sizes, np.full(len(rows), 0.5))
-    return [one for one in found if not isinstance(one, StatisticsError)]
-
-
-def _maxima(row: tuple) -> object:
-    loads, flags = row
-    load, failed = censored.checked(loads, ~np.asarray(flags, bool))
-    censored._need_failures(failed)
-    y = np.log(load)
-    starts = np.zeros(1, dtype=np.intp)
-    found = censored_newton.maxima((y - y.mean()) / 0.1, failed, starts, censored_newton.normal)
-    return found.found
-
-
-def _efficiency(row: tuple, other: tuple, offset_N: float) -> object:
-    return efficiency.efficiency(
-        censored.strength(*row, 0.5), censored.strength(*other, 0.5), offset_N
-    )
-
-
-def _grouped(values: np.ndarray, groups_of: int) -> tuple:
-    return values, np.arange(values.size) % groups_of
-
-
-def _by_groups(function: Callable[..., object], *more: object) -> Callable[[], Calls]:
-    return of(function, [_grouped(v, n) for v in VALUES for n in (1, 2, 5)], *more)
-
-
-def _session_scatter(values: np.ndarray, groups_of: int, variance: float) -> object:
-    return scatter.session_scatter(
-        values, np.full(values.size, variance), np.arange(values.size) % groups_of
-    )
-
-
-SCATTERS = [scatter.Scatter(cv, df) for cv, df in product(CVS, FREEDOM)]
-SETS = [(v, np.abs(v) + 1e-6) for v in VALUES if v.size]
-MATRICES = [
-    np.outer(values, values) + floor * np.eye(values.size)
-    for values in VALUES if 0 < values.size <= 9 for floor in (0.0, 1e-300, 1e-12, 1.0)
-]  # fmt: skip
-CHECKS = [
-    [Check("x", "y", 0.0, 0.0, p, Level.NONE, "", "") for p in ps]
-    for ps in ([], [0.0], [1.0], [1e-300, 0.5, None], [0.01] * 50)
-]
-PAST = [rig.Calibrated(days, 1e-3, high, 0.02) for days in (0.0, 1e5) for high in (1.0, 1e6)]
-MODES = [["join"], [], ["grip"] * 3 + ["void"], ["line", "none", "slip", "terminal"] * 5]
-PLANS = [
-    planning.SessionPlan(5, 5, cv, straight, sd)
-    for cv, straight, sd in product(CVS[::2], CVS[::3], (0.0, 1e-9, 0.3))
-]
-BETWEEN = [fit for fit in FITS if fit.model.nesting.testers.size > prediction.FEW_TESTERS]
+from tests.statistics.hard_screening_calls import SCREENING_CALLS
 
 CALLS: dict[str, Callable[[], Calls]] = {
     "censored.checked": of(lambda loads, flags: censored.checked(loads, flags)[0], LOADS),
@@ -562,101 +327,5 @@ CALLS: dict[str, Callable[[], Calls]] = {
         for row, method in product(SETS, ("DL", "PM", "REML", "ML"))
     ),
     "two_level.leave_one_out": of(two_level.leave_one_out, [s for s in SETS if s[0].size < 10]),
-    "screening.digits.digit_counts": over(digits.digit_counts, STEPS),
-    "screening.digits.digit_chi_square": over(
-        digits.digit_chi_square, [[1] * 10, [0] * 9 + [1], [10**6] + [0] * 9]
-    ),
-    "screening.digits.terminal_digits": over(digits.terminal_digits, ["x"], STEPS, (0.3, 9.0, 1e5)),
-    "screening.digits.heaped_digits": over(digits.heaped_digits, ["x"], STEPS, (0.3, 9.0, 1e5)),
-    "screening.efficiencies.plausible_efficiency": over(
-        efficiencies.plausible_efficiency, ["x"], POSITIVE
-    ),
-    "screening.efficiencies.above_the_line": over(
-        efficiencies.above_the_line, ["x"], LOGS, CVS[:-1], FREEDOM
-    ),
-    "screening.efficiencies.above_the_pool": over(
-        efficiencies.above_the_pool, ["x"], LOGS, LOGS, CVS, FREEDOM
-    ),
-    "screening.efficiencies.below_the_pool": over(
-        efficiencies.below_the_pool, ["x"], LOGS, LOGS, CVS, FREEDOM
-    ),
-    "screening.efficiencies.mixed_units_in_set": over(
-        efficiencies.mixed_units_in_set, ["x"], POSITIVE, POSITIVE
-    ),
-    "screening.judging.adjusted": over(judging.adjusted, [[], [0.0], [1.0] * 9, [1e-300, 0.5]]),
-    "screening.judging.judge": over(judging.judge, CHECKS),
-    "screening.order.mann_kendall": over(order.mann_kendall, [v for v in VALUES if v.size]),
-    "screening.order.von_neumann": over(
-        order.von_neumann, [v for v in VALUES if v.size > 2 and np.ptp(v) > 0]
-    ),
-    "screening.order.order_trend": over(order.order_trend, ["x"], VALUES),
-    "screening.order.serial_correlation": over(order.serial_correlation, ["x"], VALUES),
-    "screening.pulls.outlying_pull": over(
-        pulls.outlying_pull, ["x"], [v for v in VALUES if np.all(v > 0)]
-    ),
-    "screening.repeats.cell_probabilities": over(
-        repeats.cell_probabilities, (0.0, 1e3, 1e9), (12**-0.5, 5.0, 1e3)
-    ),
-    "screening.repeats.scatter_in_steps": over(
-        repeats.scatter_in_steps, [s for s in STEPS if s.size > 1]
-    ),
-    "screening.repeats.expected_pairs": over(
-        repeats.expected_pairs, [s for s in STEPS if s.size > 1] + [np.array([1, 10**9])]
-    ),
-    "screening.repeats.equal_pairs": over(repeats.equal_pairs, STEPS),
-    "screening.repeats.repeated_values": over(
-        repeats.repeated_values, ["x"], [STEPS, [], *([s] for s in STEPS)]
-    ),
-    "screening.repeats.longest_common_run": over(
-        repeats.longest_common_run,
-        [s.tolist() for s in STEPS if s.size], [s.tolist() for s in STEPS[::7] if s.size],
-    ),
-    "screening.repeats.longest_aligned_run": over(
-        repeats.longest_aligned_run, [s.tolist() for s in STEPS], [s.tolist() for s in STEPS[::7]]
-    ),
-    "screening.repeats.copied_run": lambda: (
-        partial(repeats.copied_run, "n", "x", one.tolist(), [("y", other.tolist())], 9)
-        for one, other in product(STEPS, STEPS[::5])
-    ),
-    "screening.repeats.agreeing_sets": over(
-        repeats.agreeing_sets, ["x"], [STEPS, [], *([s, s + 1, s] for s in STEPS)]
-    ),
-    "screening.rig.calibration": over(rig.calibration, ["x"], [None, *PAST], POSITIVE),
-    "screening.rig.moved_since": over(
-        rig.moved_since, ["x"], POSITIVE, [v for v in VALUES if np.all(v > 0)]
-    ),
-    "screening.rig.off_the_chart": over(rig.off_the_chart, ["x"], POSITIVE, (1.0,), (1.0, 50.0)),
-    "screening.rig.like_pace": over(rig.like_pace, ["x"], POSITIVE, POSITIVE),
-    "screening.rig.within_capacity": over(rig.within_capacity, ["x"], POSITIVE, POSITIVE),
-    "screening.rig.possible_times": over(
-        rig.possible_times, ["x"], (0, 20_000), (0.0, 1e9), (-9_999, 0, 2)
-    ),
-    "screening.scatter.too_little_scatter": lambda: (
-        partial(
-            screening_scatter.too_little_scatter, "x", [cv] * n, [df] * n, [usual] * n, [step] * n
-        )
-        for cv, df, usual, step, n in product(CVS, FREEDOM, CVS[2:5], (0.0, 1e-9, 1.0), (0, 1, 9))
-    ),
-    "screening.scatter.few_steps_of_the_scale": over(
-        lambda steps, cv: screening_scatter.few_steps_of_the_scale("x", [steps], [cv]),
-        [s for s in STEPS if s.size < 50][::4], (1e-6, 0.04),
-    ),
-    "screening.scatter.more_scatter": over(
-        screening_scatter.more_scatter, ["x"], CVS, FREEDOM, CVS, FREEDOM, (1, 900)
-    ),
-    "screening.spacing.greenwood": over(spacing.greenwood, [s for s in STEPS if s.size > 1]),
-    "screening.spacing.even_spacing": over(
-        spacing.even_spacing, ["x"], [s for s in STEPS if s.size < 50][::4]
-    ),
-    "screening.straight_line.nearest_mix_up": over(straight_line.nearest_mix_up, POSITIVE),
-    "screening.straight_line.against_label": over(
-        straight_line.against_label, ["x"], POSITIVE, POSITIVE
-    ),
-    "screening.straight_line.unit_mix_up": over(
-        straight_line.unit_mix_up, ["x"], POSITIVE, [v for v in VALUES if np.all(v > 0)]
-    ),
-    "screening.straight_line.against_other_baselines": over(
-        straight_line.against_other_baselines, ["x"], POSITIVE,
-        [v for v in VALUES if np.all(v > 0)],
-    ),
+    **SCREENING_CALLS,
 }  # fmt: skip

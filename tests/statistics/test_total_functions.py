@@ -17,7 +17,8 @@ import results.statistics
 from deploy.pools.draws import KINDS, draw
 from deploy.pools.trying import Tally, try_pool
 from results.statistics.errors import StatisticsError
-from tests.statistics.hard_calls import CALLS, MAY_BE_INFINITE, MAY_BE_MISSING
+from tests.statistics.hard_arguments import MAY_BE_INFINITE, MAY_BE_MISSING
+from tests.statistics.hard_calls import CALLS
 
 
 def public_functions():

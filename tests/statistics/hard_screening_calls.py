@@ -1,0 +1,134 @@
+"""How each public function of screening is called with the hard inputs."""
+
+from collections.abc import Callable
+from functools import partial
+from itertools import product
+
+import numpy as np
+
+from results.statistics.screening import (
+    digits,
+    efficiencies,
+    judging,
+    order,
+    pulls,
+    repeats,
+    rig,
+    spacing,
+    straight_line,
+)
+from results.statistics.screening import scatter as screening_scatter
+from tests.statistics.hard_arguments import (
+    CHECKS,
+    PAST,
+    Calls,
+    over,
+)
+from tests.statistics.hard_inputs import (
+    CVS,
+    FREEDOM,
+    LOGS,
+    POSITIVE,
+    STEPS,
+    VALUES,
+)
+
+SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
+    "screening.digits.digit_counts": over(digits.digit_counts, STEPS),
+    "screening.digits.digit_chi_square": over(
+        digits.digit_chi_square, [[1] * 10, [0] * 9 + [1], [10**6] + [0] * 9]
+    ),
+    "screening.digits.terminal_digits": over(digits.terminal_digits, ["x"], STEPS, (0.3, 9.0, 1e5)),
+    "screening.digits.heaped_digits": over(digits.heaped_digits, ["x"], STEPS, (0.3, 9.0, 1e5)),
+    "screening.efficiencies.plausible_efficiency": over(
+        efficiencies.plausible_efficiency, ["x"], POSITIVE
+    ),
+    "screening.efficiencies.above_the_line": over(
+        efficiencies.above_the_line, ["x"], LOGS, CVS[:-1], FREEDOM
+    ),
+    "screening.efficiencies.above_the_pool": over(
+        efficiencies.above_the_pool, ["x"], LOGS, LOGS, CVS, FREEDOM
+    ),
+    "screening.efficiencies.below_the_pool": over(
+        efficiencies.below_the_pool, ["x"], LOGS, LOGS, CVS, FREEDOM
+    ),
+    "screening.efficiencies.mixed_units_in_set": over(
+        efficiencies.mixed_units_in_set, ["x"], POSITIVE, POSITIVE
+    ),
+    "screening.judging.adjusted": over(judging.adjusted, [[], [0.0], [1.0] * 9, [1e-300, 0.5]]),
+    "screening.judging.judge": over(judging.judge, CHECKS),
+    "screening.order.mann_kendall": over(order.mann_kendall, [v for v in VALUES if v.size]),
+    "screening.order.von_neumann": over(
+        order.von_neumann, [v for v in VALUES if v.size > 2 and np.ptp(v) > 0]
+    ),
+    "screening.order.order_trend": over(order.order_trend, ["x"], VALUES),
+    "screening.order.serial_correlation": over(order.serial_correlation, ["x"], VALUES),
+    "screening.pulls.outlying_pull": over(
+        pulls.outlying_pull, ["x"], [v for v in VALUES if np.all(v > 0)]
+    ),
+    "screening.repeats.cell_probabilities": over(
+        repeats.cell_probabilities, (0.0, 1e3, 1e9), (12**-0.5, 5.0, 1e3)
+    ),
+    "screening.repeats.scatter_in_steps": over(
+        repeats.scatter_in_steps, [s for s in STEPS if s.size > 1]
+    ),
+    "screening.repeats.expected_pairs": over(
+        repeats.expected_pairs, [s for s in STEPS if s.size > 1] + [np.array([1, 10**9])]
+    ),
+    "screening.repeats.equal_pairs": over(repeats.equal_pairs, STEPS),
+    "screening.repeats.repeated_values": over(
+        repeats.repeated_values, ["x"], [STEPS, [], *([s] for s in STEPS)]
+    ),
+    "screening.repeats.longest_common_run": over(
+        repeats.longest_common_run,
+        [s.tolist() for s in STEPS if s.size], [s.tolist() for s in STEPS[::7] if s.size],
+    ),
+    "screening.repeats.longest_aligned_run": over(
+        repeats.longest_aligned_run, [s.tolist() for s in STEPS], [s.tolist() for s in STEPS[::7]]
+    ),
+    "screening.repeats.copied_run": lambda: (
+        partial(repeats.copied_run, "n", "x", one.tolist(), [("y", other.tolist())], 9)
+        for one, other in product(STEPS, STEPS[::5])
+    ),
+    "screening.repeats.agreeing_sets": over(
+        repeats.agreeing_sets, ["x"], [STEPS, [], *([s, s + 1, s] for s in STEPS)]
+    ),
+    "screening.rig.calibration": over(rig.calibration, ["x"], [None, *PAST], POSITIVE),
+    "screening.rig.moved_since": over(
+        rig.moved_since, ["x"], POSITIVE, [v for v in VALUES if np.all(v > 0)]
+    ),
+    "screening.rig.off_the_chart": over(rig.off_the_chart, ["x"], POSITIVE, (1.0,), (1.0, 50.0)),
+    "screening.rig.like_pace": over(rig.like_pace, ["x"], POSITIVE, POSITIVE),
+    "screening.rig.within_capacity": over(rig.within_capacity, ["x"], POSITIVE, POSITIVE),
+    "screening.rig.possible_times": over(
+        rig.possible_times, ["x"], (0, 20_000), (0.0, 1e9), (-9_999, 0, 2)
+    ),
+    "screening.scatter.too_little_scatter": lambda: (
+        partial(
+            screening_scatter.too_little_scatter, "x", [cv] * n, [df] * n, [usual] * n, [step] * n
+        )
+        for cv, df, usual, step, n in product(CVS, FREEDOM, CVS[2:5], (0.0, 1e-9, 1.0), (0, 1, 9))
+    ),
+    "screening.scatter.few_steps_of_the_scale": over(
+        lambda steps, cv: screening_scatter.few_steps_of_the_scale("x", [steps], [cv]),
+        [s for s in STEPS if s.size < 50][::4], (1e-6, 0.04),
+    ),
+    "screening.scatter.more_scatter": over(
+        screening_scatter.more_scatter, ["x"], CVS, FREEDOM, CVS, FREEDOM, (1, 900)
+    ),
+    "screening.spacing.greenwood": over(spacing.greenwood, [s for s in STEPS if s.size > 1]),
+    "screening.spacing.even_spacing": over(
+        spacing.even_spacing, ["x"], [s for s in STEPS if s.size < 50][::4]
+    ),
+    "screening.straight_line.nearest_mix_up": over(straight_line.nearest_mix_up, POSITIVE),
+    "screening.straight_line.against_label": over(
+        straight_line.against_label, ["x"], POSITIVE, POSITIVE
+    ),
+    "screening.straight_line.unit_mix_up": over(
+        straight_line.unit_mix_up, ["x"], POSITIVE, [v for v in VALUES if np.all(v > 0)]
+    ),
+    "screening.straight_line.against_other_baselines": over(
+        straight_line.against_other_baselines, ["x"], POSITIVE,
+        [v for v in VALUES if np.all(v > 0)],
+    ),
+}  # fmt: skip
