@@ -41,7 +41,11 @@ class AcceptedNameAdmin(ReadOnly, admin.ModelAdmin):
     def changelist_view(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None
     ) -> HttpResponse:
-        told = {"waiting": waiting_names(), "title": "Names that everyone may read"}
+        told = {
+            "waiting": waiting_names(),
+            "moderating": is_moderator(request.user),
+            "title": "Names that everyone may read",
+        }
         return super().changelist_view(request, {**told, **(extra_context or {})})
 
     def accept(self, request: HttpRequest) -> HttpResponse:
