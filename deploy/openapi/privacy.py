@@ -28,7 +28,8 @@ FOR_PRIVACY: dict[str, str] = {
 
 def kept_private(broken: Iterable[str]) -> tuple[list[str], list[str]]:
     """What of these breaks protects privacy, and what is a break all the same."""
-    private, others = [], []
+    private: list[str] = []
+    others: list[str] = []
     for each in broken:
         place, _, what = each.rpartition(": ")
         listed = what == GONE and any(place.endswith(f".{name}") for name in FOR_PRIVACY)
