@@ -12,6 +12,7 @@ from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
+from results.cataloguing import follow_acceptance
 from results.desk.admin import CaseAdmin
 from results.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
 from results.desk.names import AcceptedNameAdmin
@@ -88,6 +89,11 @@ class ConnectionAdmin(FixedOnceUsed, admin.ModelAdmin):
     search_fields = ["name", "aliases__name", "proposed_by__handle"]
     autocomplete_fields = ["proposed_by"]
     inlines = [AliasInline, TieParameterInline]
+
+    def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
+        super().save_model(request, obj, form, change)
+        if change and "accepted" in form.changed_data:
+            follow_acceptance(obj)
 
 
 @admin.register(ConnectionAlias)

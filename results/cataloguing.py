@@ -76,10 +76,20 @@ def accept_connection(by: User, connection: Connection) -> Connection:
     with transaction.atomic():
         connection.accepted = True
         connection.save(update_fields=["accepted"])
-        pools = connection.pools.order_by().values_list("pk", flat=True)
-        stale.mark(pools, f"join {connection.pk} was accepted into the catalogue")
-        next_edition(Edition.Subject.POOLS)
+        follow_acceptance(connection)
     return connection
+
+
+def follow_acceptance(connection: Connection) -> None:
+    """Have the pools of a connection that was accepted, or no longer is, follow in public.
+
+    In the caller's transaction: marks its pools as stale, and locks the row of the edition of
+    pools.
+    """
+    done = "accepted into" if connection.accepted else "taken out of"
+    pools = connection.pools.order_by().values_list("pk", flat=True)
+    stale.mark(pools, f"join {connection.pk} was {done} the catalogue")
+    next_edition(Edition.Subject.POOLS)
 
 
 def _check_names(names: Sequence[str]) -> None:

@@ -35,7 +35,7 @@ CONSEQUENCES = {
         "name": SHOWN,
         "description": SHOWN,
         "tools": "filters of the list, read at each look",
-        "accepted": PUBLIC,
+        "accepted": "its pools are marked as stale",
     },
     "results.ConnectionAlias": {"name": LATER, "connection": LATER},
     "results.TieParameter": {"lowest": LATER, "highest": LATER, "choices": LATER},
@@ -166,3 +166,16 @@ def test_the_kind_of_a_connection_stays_once_it_was_pulled(used, admin_client):
     page = Page(admin_client.get(f"/admin/results/connection/{connection.pk}/change/"))
     assert page.all("select", name="kind") == []
     assert Connection.objects.get(pk=connection.pk).kind == "line to line"
+
+
+def test_a_join_accepted_or_taken_back_in_the_admin_marks_its_pools(used, admin_client):
+    connection, pool = used["results.Connection"], pool_of("Blood")
+    address = f"/admin/results/connection/{connection.pk}/change/"
+    told = {**sent_from(Page(admin_client.get(address))), "name": connection.name}
+    for accepted in (False, True):
+        pool.stale_marks.all().delete()
+        ticked = {"accepted": "on"} if accepted else {}
+        assert admin_client.post(address, {**told, **ticked}).status_code == 302
+        connection.refresh_from_db()
+        assert connection.accepted is accepted
+        assert pool.stale_marks.exists()
