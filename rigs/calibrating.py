@@ -19,7 +19,7 @@ from rigs.metrology.check_weight import (
     water_density,
 )
 from rigs.metrology.errors import MetrologyError, ReadingFallsWithForce
-from rigs.metrology.gravity import STANDARD_GRAVITY, local_gravity
+from rigs.metrology.gravity import STANDARD_GRAVITY, U_COARSE, coarse_gravity
 from rigs.models import Calibration, CalibrationReading, RigRevision
 from rigs.permissions import may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -101,10 +101,14 @@ def store(calibration: Calibration, readings: Sequence[CalibrationReading]) -> N
 def gravity_at(
     revision: RigRevision, latitude_deg: float | None = None, height_m: float | None = None
 ) -> float | None:
-    """Local gravity where the rig stands, or at the place given; None where neither is known."""
+    """Gravity where the rig stands, or at the place given; None where neither is known.
+
+    To a hundredth: gain, zero error and loads are public, and what they were worked out with can be
+    found from them to the last digit.
+    """
     latitude = revision.latitude_deg if latitude_deg is None else latitude_deg
     height = revision.height_m if height_m is None else height_m
-    return None if latitude is None else local_gravity(latitude, height or 0.0)
+    return None if latitude is None else coarse_gravity(latitude, height or 0.0)
 
 
 def _weigh(reading: CalibrationReading) -> None:
@@ -120,7 +124,7 @@ def _force(reading: CalibrationReading, gravity: float | None) -> CheckWeightFor
     density = DENSITIES["water" if water else "steel"]
     if water and reading.temperature_C is not None:
         density = water_density(reading.temperature_C)
-    return check_weight_force(reading.mass_kg, reading.u_mass_kg or 0.0, gravity, density)
+    return check_weight_force(reading.mass_kg, reading.u_mass_kg or 0.0, gravity, density, U_COARSE)
 
 
 def _fit(

@@ -23,7 +23,7 @@ from rigs.calibrating import (
     store,
 )
 from rigs.locks import lock_contributor
-from rigs.metrology.gravity import STANDARD_GRAVITY
+from rigs.metrology.gravity import COARSE_DECIMALS, STANDARD_GRAVITY
 from rigs.models import (
     Calibration,
     CalibrationChange,
@@ -92,8 +92,8 @@ def correct_calibration(
     revision = calibration.revision
     check_may_calibrate(by, revision)
     reason = _checked(reason)
-    gravity: float | None = calibration.local_gravity
-    if latitude_deg is not None or gravity == STANDARD_GRAVITY:
+    gravity: float | None = round(calibration.local_gravity, COARSE_DECIMALS)
+    if latitude_deg is not None or calibration.local_gravity == STANDARD_GRAVITY:
         gravity = gravity_at(revision, latitude_deg, height_m)
     successor = fitted(revision, made_on, readings, gravity, note)
     with transaction.atomic():
@@ -270,8 +270,10 @@ def _check_day(revision: RigRevision, made_on: date) -> None:
 
 def _take_gravity_from(revision: RigRevision, gravity: float | None, by: User, reason: str) -> None:
     """Fit the calibrations again that took their gravity from where the rig was said to stand."""
+    half = 0.0 if gravity is None else 0.5 * 10**-COARSE_DECIMALS
+    taken = gravity or STANDARD_GRAVITY
     current = revision.calibrations.filter(
-        standing=Calibration.Standing.CURRENT, local_gravity=gravity or STANDARD_GRAVITY
+        standing=Calibration.Standing.CURRENT, local_gravity__range=(taken - half, taken + half)
     )
     for calibration in current.prefetch_related("readings"):
         readings = list(calibration.readings.all())

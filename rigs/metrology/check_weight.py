@@ -44,8 +44,9 @@ def check_weight_force(
     u_mass_kg: float = 0.0,
     gravity: float | None = None,
     density: float = DENSITIES["steel"],
+    u_gravity: float = 0.0,
 ) -> CheckWeightForce:
-    """Force of a mass in kg hanging in air, at a local gravity in m/s2.
+    """Force of a mass in kg hanging in air, at a local gravity in m/s2 with its uncertainty.
 
     Without a local gravity the standard one is taken, with the uncertainty of not knowing the
     place. The density in kg/m3 is that of the weight. Raises NotFinite and NotPositive.
@@ -56,7 +57,7 @@ def check_weight_force(
             raise NotFinite(f"{name}: found {value}, expected a finite number")
         if value <= 0:
             raise NotPositive(f"{name}: found {value}, expected more than zero")
-    relative_u_gravity = RELATIVE_U_STANDARD_GRAVITY if gravity is None else 0.0
+    relative_u_gravity = RELATIVE_U_STANDARD_GRAVITY if gravity is None else u_gravity / local
     newtons = mass_kg * local * (1 - AIR_DENSITY / density)
     return CheckWeightForce(newtons, newtons * hypot(u_mass_kg / mass_kg, relative_u_gravity))
 

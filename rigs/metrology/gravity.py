@@ -12,6 +12,13 @@ from rigs.metrology.errors import NotOnEarth
 STANDARD_GRAVITY = 9.80665
 """m/s2, exact (CGPM 1901): the gravity of a kilogram-force."""
 
+COARSE_DECIMALS = 2
+"""A hundredth of a m/s2 is one part in a thousand of a force, and a band of ten degrees or more of
+latitude: what is worked out with it tells nobody where a rig stands."""
+
+U_COARSE = 10**-COARSE_DECIMALS / sqrt(12)
+"""Standard uncertainty in m/s2 of a gravity rounded to it (GUM 4.3.7)."""
+
 _AT_EQUATOR = 9.7803253359
 _SOMIGLIANA = 0.00193185265241
 _ECCENTRICITY_SQUARED = 0.00669437999014
@@ -34,3 +41,8 @@ def local_gravity(latitude_deg: float, height_m: float = 0.0) -> float:
         / sqrt(1 - _ECCENTRICITY_SQUARED * sine_squared)
     )
     return on_ellipsoid - _FREE_AIR_GRADIENT * height_m
+
+
+def coarse_gravity(latitude_deg: float, height_m: float = 0.0) -> float:
+    """The same to a hundredth of a m/s2, from which no place can be found. Raises NotOnEarth."""
+    return round(local_gravity(latitude_deg, height_m), COARSE_DECIMALS)
