@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db.models import Count, Q, QuerySet
 
-from results.models import Job
+from results.models import Job, Session
 from results.states import COUNTING, State
 
 
@@ -28,3 +28,9 @@ def jobs_ahead(job: Job) -> int | None:
     # SQLite compares moments as text, where one written to the millisecond comes before itself.
     others = Job.objects.exclude(pk=job.pk)
     return others.filter(state=Job.State.QUEUED, created_at__lt=job.created_at).count()
+
+
+def is_being_worked_out(session: Session) -> bool:
+    """Whether figures of a session's sets are still to come, or may be from before a change."""
+    unfinished = session.jobs.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
+    return unfinished.exclude(step=Job.Step.POOLING).exists()

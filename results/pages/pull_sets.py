@@ -12,6 +12,7 @@ from django.views.decorators.http import require_safe
 from results import lookups
 from results.budgets import budgets_of
 from results.describing import LEAST_FOR_WORST
+from results.job_lookups import is_being_worked_out
 from results.models import Pull
 from results.pages.showing import render
 from results.public.rows import sessions_for
@@ -56,6 +57,7 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "normalised": normalised,
             "worst": _worst(pulls, normalised.baseline_mean_N) if normalised else None,
             "calibration": scale.calibration,
+            "being_worked_out": is_being_worked_out(found.session),
             "pulls": pulls,
             "baselines": baselines,
             "budgets": budgets_of(found),

@@ -9,6 +9,7 @@ from results.models import Pull, PullSet
 from results.reviewing import decide
 from tests import making
 from tests.api.leagues import send
+from tests.conftest import client_of
 
 
 def test_each_pull_is_shown_as_written_with_the_load_that_calibration_makes_of_it(db, owner, read):
@@ -81,8 +82,29 @@ def test_every_change_of_its_state_is_told_with_who_by_role_and_why(db, owner, m
 def test_it_takes_few_queries(db, owner, django_assert_max_num_queries):
     pull_set = send(owner, np.random.default_rng(2), "Blood", 80.0)
     drain()
-    with django_assert_max_num_queries(13):
+    with django_assert_max_num_queries(14):
         assert Client().get(f"/pull-sets/{pull_set.pk}/").status_code == 200
+
+
+def test_figures_from_before_a_change_of_the_rig_say_so_until_they_are_worked_out(db, owner, read):
+    session = making.session(making.revision_of(owner))
+    making.straight(session, making.line("thin"))
+    pull_set = making.joined(
+        session, making.line("thin"), making.line("thick", label_N=180), [80, 82, 81]
+    )
+    enqueue(session)
+    drain()
+    assert "Being worked out again" not in read(f"/pull-sets/{pull_set.pk}/").text
+    post = client_of(owner).post
+    points = [
+        {"mass": f"{m} kg", "how_known": "certified", "reading": f"{m} kgf"} for m in (5, 10, 20)
+    ]
+    told = {"made_on": "2026-01-01", "points": points}
+    address = f"/api/v1/revisions/{session.revision_id}/calibrations"
+    assert post(address, told, format="json").status_code == 201
+    assert "Being worked out again" in read(f"/pull-sets/{pull_set.pk}/").text
+    drain()
+    assert "Being worked out again" not in read(f"/pull-sets/{pull_set.pk}/").text
 
 
 def test_a_set_that_does_not_exist_is_not_found(db, read):
