@@ -83,9 +83,11 @@ def test_a_tester_who_goes_by_another_name_is_named_nowhere_by_the_old_one(
 ):
     _, one_pool = addresses
     last = league[3].session.contributor
-    assert b"of tester 3 was" in as_stranger.get(one_pool).content
+    assert b"tester 3" in as_stranger.get(f"{one_pool}/sets").content
     rename(last, "quietwater")
-    assert b"tester 3" not in as_stranger.get(one_pool).content
+    for address in (one_pool, f"{one_pool}/sets", f"{one_pool}/versions"):
+        assert b"tester 3" not in as_stranger.get(address).content
+    assert b"quietwater" in as_stranger.get(f"{one_pool}/sets").content
 
 
 def test_a_new_connection_alone_changes_nothing_that_was_kept_but_its_tag(

@@ -16,7 +16,7 @@ def test_me_is_the_tester_whose_token_it_is(as_owner, as_moderator):
 def test_an_account_without_a_profile_is_told_so(admin_client):
     answer = admin_client.get("/api/v1/me")
     assert answer.status_code == 403
-    assert "no contributor profile" in answer.json()["detail"]
+    assert "choose one on its page at /account/join/" in answer.json()["detail"]
 
 
 def test_a_profile_shows_handle_club_and_rigs_but_no_address(owner, as_stranger):

@@ -112,7 +112,8 @@ def test_the_history_says_which_sets_came_and_went_and_by_which_decision(
     latest, first = as_stranger.get(pool["url"] + "/versions").json()["results"]
     assert len(first["sets_added"]) == 4
     assert latest["sets_removed"] == [f"http://testserver/api/v1/pull-sets/{league[3].pk}"]
-    assert "kilograms as pounds" in latest["why"][0]
+    assert f"on set {league[3].pk}: reject" in latest["why"][0]
+    assert "kilograms as pounds" not in latest["why"][0]
     assert (first["number"], latest["number"], latest["testers"]) == (1, 2, 3)
 
 

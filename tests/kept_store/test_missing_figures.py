@@ -68,6 +68,12 @@ def test_a_version_that_lacks_what_is_drawn_is_not_drawn(kept):
     assert version.forest_light == ""
 
 
+@pytest.fixture
+def works_by_itself(settings) -> None:
+    """No worker runs beside these stories: the command does the work, as it does embedded."""
+    settings.EMBEDDED = True
+
+
 @dataclass(frozen=True, kw_only=True)
 class WithMedian(Pooled):
     median: float
@@ -99,7 +105,7 @@ def new_figure(monkeypatch) -> None:
 
 
 def test_a_figure_that_a_newcomer_adds_breaks_nothing_and_comes_to_every_pool_in_time(
-    about_pools, monkeypatch
+    about_pools, monkeypatch, works_by_itself
 ):
     bring_up_to_date()
     new_figure(monkeypatch)
@@ -151,7 +157,7 @@ def test_a_finding_or_a_column_that_says_something_else_gives_a_new_version(kept
     assert all("wettest" in pool.current.findings for pool in Pool.objects.all())
 
 
-def test_every_pool_is_computed_again_when_asked_and_says_the_same(kept):
+def test_every_pool_is_computed_again_when_asked_and_says_the_same(kept, works_by_itself):
     bring_up_to_date()
     versions = PoolVersion.objects.count()
     told = StringIO()

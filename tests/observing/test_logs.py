@@ -82,11 +82,15 @@ def test_a_job_that_is_done_is_logged_with_its_session(owner, capsys):
     assert [(line["job"], line["session"]) for line in told] == [(str(job.pk), session.pk)]
 
 
-def test_a_job_that_broke_off_is_logged_with_its_ids_and_where_it_broke(owner, capsys):
+def test_a_job_that_broke_off_is_logged_with_its_ids_and_where_it_broke(owner, capsys, monkeypatch):
+    def breaks(*_given, **_named):
+        raise RuntimeError("a fault of ours")
+
     session = making.session(making.revision_of(owner))
-    making.straight(session, making.line("thin")).pulls.update(reading_N=float("inf"))
+    making.straight(session, making.line("thin"))
     making.joined(session, making.line("thin"), making.line("thick"), [80, 83, 78])
     job = jobs.enqueue(session)
+    monkeypatch.setattr("results.jobs.normalise_session", breaks)
 
     jobs.run(job.pk)
 

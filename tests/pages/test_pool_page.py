@@ -85,7 +85,8 @@ def test_its_history_says_when_it_changed_and_why(league, moderator, read):
     newest = text[text.index("How it came to this") :]
     assert f"{100 * after.efficiency:.1f}%" in newest
     assert "3 sets, 1 taken out" in newest
-    assert "hold, Which scale?" in newest
+    assert f"on set {taken_out.pk}: hold" in newest
+    assert "Which scale?" not in newest
 
 
 def test_a_pool_whose_sets_were_all_withdrawn_says_so(db, owner, read):
