@@ -18,7 +18,7 @@ from django.db.models.functions import Cast
 from results.members import Members
 from results.models import NormalisedSet
 from results.outcomes import Outcome
-from results.scales import Scale
+from results.scales import Scale, first_resolutions
 from results.states import COUNTING
 from results.statistics.errors import Collinear, StatisticsError
 from results.statistics.failure_modes import EXACT
@@ -32,7 +32,7 @@ LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main d
 LEAST_FOR_WORST = 10
 """'Worst of ten' is said only where ten were pulled."""
 
-KEPT = ("pull_places", "straight_places", "lowest_share", "placed_at")
+KEPT = ("pull_places", "straight_places", "lowest_share", "resolution_N", "placed_at")
 """Columns of a normalised set that are worked out again where older code wrote it last."""
 AT_ONCE = 500
 
@@ -112,17 +112,20 @@ def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[st
     }
 
 
-def ties_of(pool_id: int, members: Members) -> list[Tie]:
-    """One a set, in the order of the members, from what normalising keeps of each.
+def renew_kept(pool_id: int) -> None:
+    """Work out again what a set keeps, where code that did not know these columns wrote it last.
 
-    What code that did not know these columns wrote last is worked out again before it is used.
+    Before the members of the pool are read.
     """
-    sets = NormalisedSet.objects.filter(pool=pool_id)
-    counting = sets.filter(pull_set__state__in=COUNTING)
+    counting = NormalisedSet.objects.filter(pool=pool_id, pull_set__state__in=COUNTING)
     ids = list(counting.exclude(placed_at=F("computed_at")).values_list("pk", flat=True))
     for start in range(0, len(ids), AT_ONCE):
         _place(NormalisedSet.objects.filter(pk__in=ids[start : start + AT_ONCE]))
-    told = _told_of(sets)
+
+
+def ties_of(pool_id: int, members: Members) -> list[Tie]:
+    """One a set, in the order of the members, from what normalising keeps of each."""
+    told = _told_of(NormalisedSet.objects.filter(pool=pool_id))
     return [told[pull_set] for pull_set in members.pull_set.tolist()]
 
 
@@ -169,8 +172,13 @@ def _pulls(ties: Sequence[Tie]) -> dict[str, Any]:
 def _place(unplaced: QuerySet[NormalisedSet]) -> None:
     """Keep the classes of sets that were last written by code that does not keep them."""
     behind = ("pull_set__pulls", "baseline__session__baselines__pulls")
-    sets = list(unplaced.select_related("calibration", "baseline").prefetch_related(*behind))
+    rows = ("calibration", "baseline", "pull_set__session__revision")
+    sets = list(unplaced.select_related(*rows).prefetch_related(*behind))
+    first_N = first_resolutions(found.pull_set.session.revision_id for found in sets)
     for found in sets:
+        revision = found.pull_set.session.revision
+        corrected = revision.resolution_N != first_N[revision.pk]
+        found.resolution_N = revision.resolution_N if corrected else None
         scale, lent = Scale(found.calibration, resolution_N=0.0), found.baseline
         straight = [
             pull

@@ -17,7 +17,7 @@ from structlog.contextvars import bound_contextvars
 from results import stale, waking
 from results.after_commit import after_commit
 from results.attempts import excuse, keep, keep_owed
-from results.describing import Tie, describe, ties_of
+from results.describing import Tie, describe, renew_kept, ties_of
 from results.differing import same
 from results.editions import next_edition
 from results.jobs import finish_pooled, take_up_failed_by
@@ -97,6 +97,7 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         marks = list(StalePool.objects.filter(pool_id=pool_id)) if locked else []
         if not locked or not marks:
             return None
+        renew_kept(pool_id)
         members = members_of(pool_id)
         version = _store(locked, members, pooled_from(members), [mark.why for mark in marks])
         StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()

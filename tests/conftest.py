@@ -5,6 +5,7 @@ who also reviews, and the stranger only reads, without an account.
 """
 
 import os
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -20,6 +21,8 @@ from rest_framework.test import APIClient
 from results import draining
 from rigs.models import Contributor
 from tests.workers import empty_queue, wait_for_worker, working
+
+BROWSER_FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
 def pytest_configure(config):
@@ -60,6 +63,26 @@ def _nobody_is_counted_yet():
 def _nothing_is_kept_yet():
     """Begin each story with no answer kept of another one's store."""
     caches["kept"].clear()
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """One browser for the whole run of a process, whoever asks for it first.
+
+    Playwright keeps an event loop in this thread, and Django then takes the stories' own queries
+    for asynchronous ones; they are not.
+    """
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415  (slow, and few need it)
+
+    before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    with sync_playwright() as playwright:
+        program = shutil.which("chromium")
+        found = playwright.chromium.launch(executable_path=program, args=BROWSER_FLAGS)
+        yield found
+        found.close()
+    if before is None:
+        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
 def contributor(handle: str) -> Contributor:

@@ -6,43 +6,22 @@ scroll sideways nor complain in the console, and is kept as a picture under ``va
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Page, expect
 
 from deploy.processes import PATIENCE_S
 
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
-FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"
 
 expect.set_options(timeout=1000 * PATIENCE_S)
 Look = Callable[[str], Page]
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    """One browser for the whole run.
-
-    Playwright keeps an event loop in this thread, and Django then takes the stories' own queries
-    for asynchronous ones; they are not.
-    """
-    before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
-    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    with sync_playwright() as playwright:
-        program = shutil.which("chromium")
-        found = playwright.chromium.launch(executable_path=program, args=FLAGS)
-        yield found
-        found.close()
-    if before is None:
-        del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
 @pytest.fixture(params=SIZES)

@@ -16,7 +16,7 @@ import pytest
 from django.apps import apps
 from django.db import models
 
-from results import draining, jobs, watching
+from results import draining, jobs
 from results.budgets import ADVICE, budgets_of
 from results.models import Connection, NormalisedSet, Notice, PoolVersion, PullSet, Session
 from results.referencing import Specimen
@@ -140,8 +140,6 @@ def rename_everything(monkeypatch) -> None:
         for model in apps.get_app_config(app).get_models():
             monkeypatch.setattr(model, "__str__", lambda _row: "x")
     monkeypatch.setattr(Specimen, "__str__", lambda _specimen: "x")
-    # And the one name that is put together of others.
-    monkeypatch.setattr(watching, "_tied", lambda _pull_set: "x")
 
 
 def work_all_out_again() -> None:
