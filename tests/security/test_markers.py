@@ -168,7 +168,10 @@ def leaks(planted: Planted, read: dict[str, str]) -> dict[str, set[str]]:
     return {address: found for address, text in read.items() if (found := planted.found_in(text))}
 
 
-def test_no_marker_is_at_a_public_address_in_an_archive_a_chart_or_a_log(planted, caplog):
+def test_no_marker_is_at_a_public_address_in_an_archive_a_chart_or_a_log(
+    django_db_reset_sequences, planted, caplog
+):
+    """An archive is read at one instant, in a transaction of its own; ids begin at one."""
     caplog.set_level(logging.DEBUG)
     exporting.ask()
     draining.make_releases()
