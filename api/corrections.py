@@ -83,6 +83,7 @@ class OfCalibration(generics.GenericAPIView):
     """What is done with one calibration."""
 
     permission_classes = [IsAuthenticated]
+    pagination_class = None  # of one rig's part there are few
     queryset = lookups.calibrations()
 
 
@@ -90,6 +91,7 @@ class OfRevision(generics.GenericAPIView):
     """What is done with one revision."""
 
     permission_classes = [IsAuthenticated]
+    pagination_class = None  # of one rig's part there are few
     queryset = lookups.revisions()
 
 

@@ -166,6 +166,8 @@ class Shown(serializers.Serializer):
 
     def to_representation(self, instance: Any) -> Any:
         request = self.context.get("request")
+        if request is None and isinstance(instance, models.Model):
+            raise TypeError(f"{type(self).__name__} shows a row and was not given the request.")
         reader = reader_of(request) if request is not None else Reader()
         shown = seen(instance, reader)
         document = {}

@@ -184,4 +184,5 @@ class Decisions(Visible):
         told = self.get_serializer(data=request.data)
         told.is_valid(raise_exception=True)
         change = decide(by=request.user, pull_set=pull_set, **told.validated_data)
-        return Response(StateChangeDocument(change).data, status.HTTP_201_CREATED)
+        document = StateChangeDocument(change, context=self.get_serializer_context())
+        return Response(document.data, status.HTTP_201_CREATED)

@@ -88,4 +88,5 @@ class Reports(generics.ListAPIView):
             by=contributor_behind(request.user),
             address=get_adapter().get_client_ip(request._request),
         )
-        return Response(ReceivedReportDocument(kept).data, status.HTTP_201_CREATED)
+        document = ReceivedReportDocument(kept, context=self.get_serializer_context())
+        return Response(document.data, status.HTTP_201_CREATED)

@@ -160,7 +160,7 @@ class Thread(OfPullSet):
         """Questions, answers, appeals and decisions, oldest first."""
         pull_set = self.get_object()
         told = {"version": version_of(pull_set), "messages": thread_of(pull_set)}
-        return Response(ThreadDocument(told).data)
+        return Response(ThreadDocument(told, context=self.get_serializer_context()).data)
 
     @extend_schema(
         operation_id="pull_sets_say",
@@ -174,7 +174,8 @@ class Thread(OfPullSet):
         own = pull_set.session.contributor.user_id == request.user.pk
         say = answer if own else ask
         message = say(by=request.user, pull_set=pull_set, text=text)
-        return Response(MessageDocument(message).data, status.HTTP_201_CREATED)
+        document = MessageDocument(message, context=self.get_serializer_context())
+        return Response(document.data, status.HTTP_201_CREATED)
 
 
 @extend_schema(tags=["review"])
@@ -195,7 +196,8 @@ class Appeals(OfPullSet):
         assert request.user.is_authenticated
         pull_set, text = self.get_object(), _text(self, request)
         message = appeal(by=request.user, pull_set=pull_set, text=text)
-        return Response(MessageDocument(message).data, status.HTTP_201_CREATED)
+        document = MessageDocument(message, context=self.get_serializer_context())
+        return Response(document.data, status.HTTP_201_CREATED)
 
 
 def _text(view: generics.GenericAPIView, request: Request) -> str:

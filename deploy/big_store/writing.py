@@ -262,6 +262,7 @@ def _normalised(world: World, columns: dict[str, list[Any]]) -> None:
         )
     ]
     numbers = {key: n + 1 for n, key in enumerate(sorted(set(keys)))}
+    now = timezone.now()
     names = ("connection_id", "main_material", "leader_material", "terminal", "wet")
     copy_in(
         Pool, len(numbers), dict(zip(names, map(list, zip(*numbers, strict=True)), strict=True))
@@ -275,6 +276,8 @@ def _normalised(world: World, columns: dict[str, list[Any]]) -> None:
             "pool_id": [numbers[key] for key in keys],
             "baseline_id": session + 1,
             "calibration_id": tester + 1,
+            "computed_at": now,
+            "placed_at": now,
         },
     )
     renumber(Pool)

@@ -9,13 +9,14 @@ from deploy.big_store.writing import write
 from results.models import NormalisedSet, Session
 from results.normalising import normalise_session
 
-LEFT_OUT = {"notes", "computed_at"}
+LEFT_OUT = {"notes", "computed_at", "placed_at"}
 
 
 def test_its_sets_are_what_normalising_makes_of_their_pulls(db):
     world = draw(np.random.default_rng(8), 20)
     write(world, normalised(world))
     made = {row["pull_set_id"]: row for row in NormalisedSet.objects.values()}
+    assert all(row["placed_at"] == row["computed_at"] for row in made.values())
 
     for session in Session.objects.order_by("pk")[:10]:
         normalise_session(session.pk, still_ours=lambda: True)
