@@ -32,3 +32,11 @@ def test_the_checks_of_a_set_are_one_list_and_the_document_says_so(held, as_owne
     answers = described["paths"]["/api/v1/pull-sets/{id}/checks"]["get"]["responses"]["200"]
     assert told == []
     assert answers["content"]["application/json"]["schema"]["type"] == "array"
+
+
+def test_the_tester_and_the_moderators_read_what_was_said_of_a_set(held, as_owner, as_moderator):
+    said = as_owner.post(f"{held}/thread", {"text": "the red spool"}, format="json")
+    assert said.json()["text"] == "the red spool"
+    for reader in (as_owner, as_moderator):
+        told = reader.get(f"{held}/thread").json()["messages"]
+        assert [each["text"] for each in told] == ["which spool?", "the red spool"]
