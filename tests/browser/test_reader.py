@@ -62,7 +62,8 @@ def test_a_reader_asks_for_the_worst_case_and_why_it_changed(league, moderator, 
     history = page.get_by_role("region", name="How it came to this")
     history.get_by_role("link").nth(2).click()
     expect(page.get_by_role("heading", name="Blood, version 2")).to_be_visible()
-    expect(page.get_by_text("Which scale?").first).to_be_visible()
+    expect(page.get_by_text(f"on set {taken_out.pk}: hold").first).to_be_visible()
+    expect(page.get_by_text("Which scale?")).to_have_count(0)
     look()
 
 
