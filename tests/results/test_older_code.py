@@ -75,6 +75,20 @@ def test_what_older_code_wrote_last_is_worked_out_again_before_it_is_used(pool, 
     assert pool.current.findings["worst"]["efficiency"] == min(now.values())
 
 
+def test_a_resolution_that_older_code_left_is_worked_out_again_before_the_pool_is(pool):
+    """No revision was corrected, so that a set keeps no resolution of its own."""
+    NormalisedSet.objects.update(resolution_N=25.0)
+    rewritten_by_code_of("0013")
+    assert set(NormalisedSet.objects.values_list("resolution_N", flat=True)) == {25.0}
+
+    stale.mark([pool.pk], "after the upgrade")
+    draining.drain()
+
+    assert set(NormalisedSet.objects.values_list("resolution_N", flat=True)) == {None}
+    pool.refresh_from_db()
+    assert not pool.current.inputs.get("resolutions_N")
+
+
 def test_what_this_code_wrote_last_is_not_worked_out_again(pool):
     NormalisedSet.objects.update(lowest_share=0.42)
     stale.mark([pool.pk], "a change")
