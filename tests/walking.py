@@ -104,9 +104,12 @@ class Seen(HTMLParser):
             self._select = None
 
     def ways_on(self) -> list[str]:
-        """Addresses of the same service that the links lead to, but for this page itself."""
+        """Addresses of the same service that the links lead to, but for this page itself.
+
+        What opens as a window that only gives back a choice is walked to as a page.
+        """
         here = urlsplit(self.address)
-        found = (link.split("#")[0] for link in self.links)
+        found = (link.split("?" if "_popup=" in link else "#")[0] for link in self.links)
         return [
             link
             for link in found

@@ -85,8 +85,7 @@ def ways_from(answer: requests.Response, rng: random.Random) -> list[str]:
         for form in seen.forms
         if form.method == "get"
     ]
-    # A window that only gives back what is chosen in it closes by itself.
-    ways = [way for way in seen.ways_on() + asked if "_popup=" not in way]
+    ways = seen.ways_on() + asked
     assert ways, "a dead end"
     for link in seen.links:
         page, _, part = link.partition("#")

@@ -1,5 +1,6 @@
 """What is asked of a change is asked before its commit as well."""
 
+import re
 from pathlib import Path
 
 import yaml
@@ -35,3 +36,14 @@ def test_the_changes_of_this_version_are_told():
         if line.startswith("version")
     )
     assert f"## {version}" in (ROOT / "CHANGELOG.md").read_text()
+
+
+def test_one_fixture_starts_the_browser_and_no_story_makes_it_its_own():
+    """Imported into another module it is a second one, and two can't run in one process."""
+    stories = {path: path.read_text() for path in sorted((ROOT / "tests").rglob("*.py"))}
+    started = [
+        path.name for path, text in stories.items() if re.search(r"sync_playwright\(\)", text)
+    ]
+    imported = re.compile(r"^from \S*conftest import [^\n]*\bbrowser\b", re.MULTILINE)
+    assert started == ["conftest.py"]
+    assert [path.name for path, text in stories.items() if imported.search(text)] == []
