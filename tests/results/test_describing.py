@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from results.describing import describe, ties_of
+from results.describing import describe, renew_kept, ties_of
 from results.draining import drain
 from results.jobs import enqueue
 from results.members import members_of
@@ -88,6 +88,7 @@ def test_sets_worked_out_before_their_pulls_were_placed_are_placed_when_their_po
         pull_places=None, straight_places=None, lowest_share=None, placed_at=None
     )
 
+    renew_kept(pool.pk)
     members = members_of(pool.pk)
     found = describe(members, pooled_from(members), ties_of(pool.pk, members))
 
