@@ -11,12 +11,12 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Link, Shown
-from api.watch import EquivalenceDocument
-from results.baselines import straight_lines_of
-from results.budgets import budgets_of
+from api.rig_charts import EquivalenceDocument
+from api.serializers import Link, Shown
+from results.intake.selectors import sessions_visible_to
 from results.models import PullSet
-from results.session_lookups import sessions_visible_to
+from results.normalising.baseline_report import straight_lines_of
+from results.normalising.uncertainty_budget import budgets_of
 from rigs.metrology.budget import Cause
 
 

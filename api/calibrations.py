@@ -8,7 +8,7 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
-from api.documents import (
+from api.serializers import (
     DAY,
     LONGEST_WRITTEN,
     Choice,
@@ -22,11 +22,11 @@ from api.documents import (
     address_of,
     limits,
 )
+from results.normalising.reprocess import calibrate
 from results.public.readers import reader_of
 from results.public.seeing import raw
-from results.reworking import calibrate
-from rigs import lookups
-from rigs.appraising import class_of, curvature_of, due_and_expiry, notes_on
+from rigs import selectors
+from rigs.calibration_report import class_of, curvature_of, due_and_expiry, notes_on
 from rigs.metrology import bounds
 from rigs.metrology.check_weight import tolerance_uncertainty
 from rigs.metrology.units import UnitError, parse_volume
@@ -273,10 +273,10 @@ class Calibrations(generics.ListCreateAPIView):
     """The calibrations of a rig's revision, newest first, and the way to send one."""
 
     serializer_class = CalibrationDocument
-    queryset = lookups.calibrations()
+    queryset = selectors.calibrations()
 
     def revision(self) -> Any:
-        return generics.get_object_or_404(lookups.revisions(), pk=self.kwargs["pk"])
+        return generics.get_object_or_404(selectors.revisions(), pk=self.kwargs["pk"])
 
     def get_queryset(self) -> Any:
         asked = CalibrationFilters.conditions(self.request)
@@ -307,4 +307,4 @@ class OneCalibration(generics.RetrieveAPIView):
     """One calibration with its readings and their residuals."""
 
     serializer_class = CalibrationDocument
-    queryset = lookups.calibrations()
+    queryset = selectors.calibrations()

@@ -11,9 +11,9 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Shown
-from results import lookups
-from results.comparing import compare_with_pool
+from api.serializers import Shown
+from results.pools import selectors
+from results.pools.tester_vs_pool import compare_with_pool
 from rigs.permissions import contributor_of
 
 
@@ -130,7 +130,7 @@ class Comparison(generics.GenericAPIView):
 
     serializer_class = ComparisonDocument
     permission_classes = [IsAuthenticated]
-    queryset = lookups.pools()
+    queryset = selectors.pools()
 
     @extend_schema(
         tags=["pools"], operation_id="pools_comparison", responses={200: ComparisonDocument}

@@ -7,9 +7,13 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Choice, Document, Filters
 from api.lines import AcceptanceDocument
-from results.cataloguing import accept_connection, connections_visible_to, propose_connection
+from api.serializers import Choice, Document, Filters
+from results.catalogue.connections import (
+    accept_connection,
+    connections_visible_to,
+    propose_connection,
+)
 from results.models import Connection, TieParameter
 
 EXAMPLE = {

@@ -12,15 +12,15 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.calibrations import EXAMPLE, CalibrationDocument
-from api.documents import ShownRow, Strict
 from api.rigs import NextRevisionDocument, RevisionDocument
-from results.reworking import (
+from api.serializers import ShownRow, Strict
+from results.normalising.reprocess import (
     correct_calibration,
     correct_revision,
     void_calibration,
     void_revision,
 )
-from rigs import lookups
+from rigs import selectors
 from rigs.correcting import LONGEST_REASON
 from rigs.models import Calibration, CalibrationReading, RevisionChange
 from rigs.permissions import may
@@ -84,7 +84,7 @@ class OfCalibration(generics.GenericAPIView):
 
     permission_classes = [IsAuthenticated]
     pagination_class = None  # of one rig's part there are few
-    queryset = lookups.calibrations()
+    queryset = selectors.calibrations()
 
 
 class OfRevision(generics.GenericAPIView):
@@ -92,7 +92,7 @@ class OfRevision(generics.GenericAPIView):
 
     permission_classes = [IsAuthenticated]
     pagination_class = None  # of one rig's part there are few
-    queryset = lookups.revisions()
+    queryset = selectors.revisions()
 
 
 class CalibrationVersions(OfCalibration):
@@ -120,7 +120,7 @@ class CalibrationVersions(OfCalibration):
         context = {"request": request, "calibration": self.get_object()}
         sent = CorrectedCalibrationDocument(data=request.data, context=context)
         sent.is_valid(raise_exception=True)
-        made = lookups.calibrations().get(pk=sent.save().pk)
+        made = selectors.calibrations().get(pk=sent.save().pk)
         document = CalibrationDocument(made, context={"request": request}).data
         return Response(
             document, status.HTTP_201_CREATED, headers={"Location": str(document["url"])}
@@ -151,7 +151,7 @@ class CalibrationVoiding(OfCalibration):
         assert request.user.is_authenticated
         calibration = self.get_object()
         void_calibration(request.user, calibration, _reason(request))
-        now = lookups.calibrations().get(pk=calibration.pk)
+        now = selectors.calibrations().get(pk=calibration.pk)
         return Response(CalibrationDocument(now, context={"request": request}).data)
 
 
@@ -225,7 +225,7 @@ class RevisionVoiding(OfRevision):
         assert request.user.is_authenticated
         revision = self.get_object()
         void_revision(request.user, revision, _reason(request))
-        now = lookups.revisions().get(pk=revision.pk)
+        now = selectors.revisions().get(pk=revision.pk)
         return Response(RevisionDocument(now, context={"request": request}).data)
 
 

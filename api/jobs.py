@@ -8,8 +8,8 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
-from api.documents import Link, Shown, ShownRow
-from results.job_lookups import jobs_ahead, jobs_in_full
+from api.serializers import Link, Shown, ShownRow
+from results.jobs.selectors import jobs_ahead, jobs_in_full
 from results.models import Job, Pool
 from results.public.rows import public_pools, sessions_for
 

@@ -7,8 +7,8 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Choice, Document, Filters, ForceField, LengthField, Strict
-from results.catalogue_lookups import lines_visible_to
+from api.serializers import Choice, Document, Filters, ForceField, LengthField, Strict
+from results.catalogue.selectors import lines_visible_to
 from rigs.metrology import bounds
 from rigs.models import Line, Material
 from rigs.registering import accept_line, propose_line

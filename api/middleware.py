@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
 
-from api.problems import CONTENT_TYPE, problem_of
+from api.exceptions import CONTENT_TYPE, problem_of
 from rigs.refusals import Unreadable
 
 

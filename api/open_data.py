@@ -6,11 +6,11 @@ from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
-from api.documents import Shown, ShownRow
-from results import open_data_lookups as lookups
-from results.exporting import ARCHIVE
+from api.serializers import Shown, ShownRow
+from results.accounts.licence import SHARED_DATA
 from results.models import Release
-from rigs.licence import SHARED_DATA
+from results.open_data import archive as lookups
+from results.open_data.releases import ARCHIVE
 
 
 class FileDocument(Shown):

@@ -10,10 +10,10 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from api.documents import ShownRow
-from results.own_data import archive_of
+from api.serializers import ShownRow
+from results.accounts.own_data import archive_of
 from results.public.seeing import raw
-from rigs import lookups
+from rigs import selectors
 from rigs.models import Club, Contributor, Rig, Suspension
 from rigs.permissions import contributor_of, is_moderator
 
@@ -84,7 +84,7 @@ class Clubs(generics.ListAPIView):
     """Every club."""
 
     serializer_class = ClubDocument
-    queryset = lookups.clubs()
+    queryset = selectors.clubs()
 
 
 @extend_schema(tags=["people"])
@@ -92,7 +92,7 @@ class Contributors(generics.ListAPIView):
     """Every tester's public profile."""
 
     serializer_class = ContributorDocument
-    queryset = lookups.contributors()
+    queryset = selectors.contributors()
 
 
 @extend_schema(tags=["people"])
@@ -100,7 +100,7 @@ class OneContributor(generics.RetrieveAPIView):
     """One tester's public profile."""
 
     serializer_class = ContributorDocument
-    queryset = lookups.profiles()
+    queryset = selectors.profiles()
 
 
 @extend_schema(

@@ -9,13 +9,13 @@ from django.utils.functional import cached_property
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Link, Shown, address_of
 from api.pull_sets import FiguresDocument
-from results import lookups
-from results.editions import edition_of_pool
-from results.figures import Figures, figures_of
-from results.keeping import kept_until_changed
+from api.serializers import Link, Shown, address_of
+from results.http_cache.cache_marks import edition_of_pool
+from results.http_cache.cached_view import kept_until_changed
 from results.models import NormalisedSet
+from results.pools import selectors
+from results.pools.figures import Figures, figures_of
 from results.public.readers import reader_of
 from results.public.seeing import raw
 from rigs.models import Contributor
@@ -121,7 +121,9 @@ class PooledSets(generics.ListAPIView):
     queryset = NormalisedSet.objects.none()
 
     def get_queryset(self) -> Any:
-        return lookups.sets_of(generics.get_object_or_404(lookups.pools(), pk=self.kwargs["pk"]))
+        return selectors.sets_of(
+            generics.get_object_or_404(selectors.pools(), pk=self.kwargs["pk"])
+        )
 
 
 @method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
@@ -133,7 +135,7 @@ class TesterEffects(generics.ListAPIView):
     queryset = Contributor.objects.none()
 
     def get_queryset(self) -> Any:
-        pool = generics.get_object_or_404(lookups.pools(), pk=self.kwargs["pk"])
+        pool = generics.get_object_or_404(selectors.pools(), pk=self.kwargs["pk"])
         figures = figures_of(pool.current)
         self.effects = _rows(figures, "tester_effects", OF_EACH)
         self.without = _rows(figures, "leave_one_out", WITHOUT_EACH)

@@ -10,12 +10,12 @@ from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
-from api.documents import Link, ShownRow, address_of
 from api.pools import VersionDocument
-from results import lookups
-from results.editions import edition_of_pool
-from results.keeping import kept_until_changed
+from api.serializers import Link, ShownRow, address_of
+from results.http_cache.cache_marks import edition_of_pool
+from results.http_cache.cached_view import kept_until_changed
 from results.models import PoolMembership, PoolVersion
+from results.pools import selectors
 
 LISTED = 100
 """Sets that a version in the history names of those that came, and of those that went."""
@@ -85,10 +85,10 @@ class Versions(generics.ListAPIView):
     queryset = PoolVersion.objects.none()
 
     def get_queryset(self) -> Any:
-        pool = generics.get_object_or_404(lookups.pools(), pk=self.kwargs["pk"])
+        pool = generics.get_object_or_404(selectors.pools(), pk=self.kwargs["pk"])
         first = PoolMembership.objects.order_by("pull_set_id")[:LISTED]
         return (
-            lookups.history_of(pool)
+            selectors.history_of(pool)
             .defer("figures", "findings", "forest_light", "forest_dark", "inputs")
             .prefetch_related(
                 Prefetch("sets_added", first, to_attr="first_added"),
@@ -106,8 +106,10 @@ class Changes(generics.ListAPIView):
 
     def get_queryset(self) -> Any:
         version = generics.get_object_or_404(
-            PoolVersion.objects.filter(pool__in=lookups.pools().order_by().values("pk")).only("pk"),
+            PoolVersion.objects.filter(pool__in=selectors.pools().order_by().values("pk")).only(
+                "pk"
+            ),
             pool=self.kwargs["pk"],
             number=self.kwargs["number"],
         )
-        return lookups.memberships_changed_by(version)
+        return selectors.memberships_changed_by(version)

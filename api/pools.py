@@ -9,13 +9,13 @@ from django.utils.decorators import method_decorator
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import Choice, Filters, Shown, ShownRow
 from api.pool_parts import OF_TESTERS
 from api.pull_sets import Interval
-from results import lookups
-from results.editions import edition_of_pool, edition_of_pools
-from results.keeping import kept_until_changed
+from api.serializers import Choice, Filters, Shown, ShownRow
+from results.http_cache.cache_marks import edition_of_pool, edition_of_pools
+from results.http_cache.cached_view import kept_until_changed
 from results.models import Connection, Pool, PoolVersion
+from results.pools import selectors
 from rigs.models import Material
 
 
@@ -163,7 +163,7 @@ class Pools(generics.ListAPIView):
     """Pools by line pair, the strongest join of each first."""
 
     serializer_class = PoolDocument
-    queryset = lookups.pools().defer("current__figures", "current__findings")
+    queryset = selectors.pools().defer("current__figures", "current__findings")
 
     def get_queryset(self) -> Any:
         return super().get_queryset().filter(**PoolFilters.conditions(self.request))
@@ -175,4 +175,4 @@ class OnePool(generics.RetrieveAPIView):
     """One pool: its figures and heterogeneity, and where its testers and sets are."""
 
     serializer_class = OnePoolDocument
-    queryset = lookups.pools()
+    queryset = selectors.pools()

@@ -10,10 +10,10 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Link, PoolLink, Shown, ShownRow, Strict
+from api.serializers import Link, PoolLink, Shown, ShownRow, Strict
+from results.intake.selectors import sessions_visible_to
 from results.models import NormalisedSet, PullSet, StateChange
-from results.reviewing import decide
-from results.session_lookups import sessions_visible_to
+from results.review.decisions import decide
 
 
 class Interval(Shown):

@@ -9,11 +9,11 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Choice, Filters, Shown, ShownRow
 from api.pools import PoolDocument
-from results import lookups
+from api.serializers import Choice, Filters, Shown, ShownRow
 from results.models import DirectComparison
-from results.ranking import can_be_ranked, chances, places, ranked
+from results.pools import selectors
+from results.pools.ranking import can_be_ranked, chances, places, ranked
 from rigs.models import Material
 
 
@@ -76,7 +76,7 @@ class Ranking(generics.GenericAPIView):
     """Which join from this main line to that leader or terminal?"""
 
     serializer_class = RankingDocument
-    queryset = lookups.pools()
+    queryset = selectors.pools()
     pagination_class = None
 
     @extend_schema(
@@ -91,6 +91,6 @@ class Ranking(generics.GenericAPIView):
         unranked = [pool for pool in pools if not can_be_ranked(pool)]
         likely = chances(pools)
         placed = [{**vars(each), "chance": likely[each.pool.pk]} for each in places(ranked(pools))]
-        direct = lookups.direct_comparison(LinePair.conditions(request))
+        direct = selectors.direct_comparison(LinePair.conditions(request))
         ranking = {"places": placed, "unranked": unranked, "direct": direct}
         return Response(self.get_serializer(ranking).data)

@@ -13,9 +13,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.documents import ShownRow, Strict
+from api.serializers import ShownRow, Strict
 from results.models import Report
-from results.reporting import LONGEST_TEXT, SUBJECTS, report
+from results.review.reports import LONGEST_TEXT, SUBJECTS, report
 from rigs.permissions import contributor_behind, is_moderator
 
 

@@ -16,12 +16,19 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.documents import Link, PoolLink, Shown, ShownRow, Strict
 from api.pull_sets import Visible
+from api.serializers import Link, PoolLink, Shown, ShownRow, Strict
 from results.models import CheckResult, Message, Notice, PullSet, ReviewCase
 from results.notices import mark_read, notices_of
-from results.review_lookups import check_records, checks_of, queue, thread_of
-from results.reviewing import LONGEST_TEXT, answer, appeal, ask, may_follow, version_of
+from results.review.decisions import (
+    LONGEST_TEXT,
+    answer,
+    appeal,
+    ask,
+    may_follow,
+    version_of,
+)
+from results.review.selectors import check_records, checks_of, queue, thread_of
 from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Forbidden
 

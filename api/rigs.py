@@ -7,8 +7,8 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.documents import DAY, Document, ForceField, LengthField, Strict, limits
-from rigs import lookups
+from api.serializers import DAY, Document, ForceField, LengthField, Strict, limits
+from rigs import selectors
 from rigs.metrology import bounds
 from rigs.models import Rig, RigRevision
 from rigs.registering import register_rig, revise_rig
@@ -127,7 +127,7 @@ class Rigs(generics.ListCreateAPIView):
     """Every rig, and the way to register one with its first revision."""
 
     serializer_class = RigDocument
-    queryset = lookups.rigs()
+    queryset = selectors.rigs()
 
     @extend_schema(
         examples=[
@@ -147,20 +147,20 @@ class OneRig(generics.RetrieveAPIView):
     """One rig with all its revisions."""
 
     serializer_class = RigDocument
-    queryset = lookups.rigs()
+    queryset = selectors.rigs()
 
 
 @extend_schema(tags=["rigs"])
 class Revisions(generics.ListCreateAPIView):
     """The revisions of a rig, oldest first, and the way to tell a change."""
 
-    queryset = lookups.current_revisions()
+    queryset = selectors.current_revisions()
 
     def get_serializer_class(self) -> type[RevisionDocument]:
         return NextRevisionDocument if self.request.method == "POST" else RevisionDocument
 
     def get_queryset(self) -> Any:
-        rig = generics.get_object_or_404(lookups.rigs(), pk=self.kwargs["pk"])
+        rig = generics.get_object_or_404(selectors.rigs(), pk=self.kwargs["pk"])
         return super().get_queryset().filter(rig=rig)
 
     @extend_schema(
@@ -182,7 +182,7 @@ class Revisions(generics.ListCreateAPIView):
 
     def perform_create(self, serializer: Any) -> None:
         assert self.request.user.is_authenticated
-        rig = generics.get_object_or_404(lookups.rigs(), pk=self.kwargs["pk"])
+        rig = generics.get_object_or_404(selectors.rigs(), pk=self.kwargs["pk"])
         told = dict(serializer.validated_data)
         serializer.instance = revise_rig(
             self.request.user,
@@ -199,4 +199,4 @@ class OneRevision(generics.RetrieveAPIView):
     """One revision of a rig."""
 
     serializer_class = RevisionDocument
-    queryset = lookups.revisions()
+    queryset = selectors.revisions()

@@ -7,8 +7,8 @@ from typing import Any
 from drf_spectacular.authentication import BasicScheme
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 
-from api.documents import Quantity
-from api.problems import CONTENT_TYPE
+from api.exceptions import CONTENT_TYPE
+from api.serializers import Quantity
 from results.intake import CSV
 
 PROBLEM = {

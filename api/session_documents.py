@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from api.documents import Choice, Filters, Id, Shown, ShownRow, Strict
 from api.pull_sets import Interval
+from api.serializers import Choice, Filters, Id, Shown, ShownRow, Strict
 from results.models import Baseline, Job, Pull, PullSet, Session
 
 

@@ -27,10 +27,11 @@ from api.session_documents import (
     WithdrawalDocument,
 )
 from api.session_examples import UPLOAD_REQUEST, UPLOADS
-from results import amending, intake
+from results import intake
+from results.intake import amend
+from results.intake.selectors import in_full, sessions_visible_to, with_counts
 from results.intake.template import template
 from results.models import Session, Upload
-from results.session_lookups import in_full, sessions_visible_to, with_counts
 from rigs.models import Contributor
 from rigs.permissions import contributor_of, may
 from rigs.refusals import Finding, Invalid
@@ -204,7 +205,7 @@ class Withdrawal(OneSessionView):
         session = self.get_object()
         told = WithdrawalDocument(data=request.data)
         told.is_valid(raise_exception=True)
-        amending.withdraw(session, contributor_of(request.user), **told.validated_data)
+        amend.withdraw(session, contributor_of(request.user), **told.validated_data)
         now = with_counts(sessions_visible_to(request.user)).get(pk=session.pk)
         return Response(SessionInShort(now, context={"request": request}).data)
 

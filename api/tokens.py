@@ -18,9 +18,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.documents import Shown
-from api.signed_in import ByToken
-from rigs.second_factor import has_second_factor, lacks_second_factor
+from api.authentication import ByToken
+from api.serializers import Shown
+from results.accounts.second_factor import has_second_factor, lacks_second_factor
 
 WAIT_S = 300
 """For so long attempts to sign in to one account are counted."""

@@ -20,13 +20,13 @@ from api import (
     rankings,
     reports,
     reviews,
+    rig_charts,
     rigs,
     root,
     sessions,
     tokens,
-    watch,
 )
-from api.problems import Nothing
+from api.exceptions import Nothing
 
 app_name = "api"
 urlpatterns = [
@@ -58,7 +58,7 @@ urlpatterns = [
     path("rigs", rigs.Rigs.as_view(), name="rigs"),
     path("rigs/<int:pk>", rigs.OneRig.as_view(), name="rig"),
     path("rigs/<int:pk>/revisions", rigs.Revisions.as_view(), name="revisions"),
-    *watch.urlpatterns,
+    *rig_charts.urlpatterns,
     path("revisions/<int:pk>", rigs.OneRevision.as_view(), name="revision"),
     path(
         "revisions/<int:pk>/calibrations",

@@ -71,13 +71,13 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "api.middleware.refuse_unreadable",
-    "api.limits.tell_allowance",
+    "api.throttling.tell_allowance",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "results.pages.limits.count_requests",
     "allauth.account.middleware.AccountMiddleware",
-    "results.pages.two_factor.ask_for_second_factor",
+    "results.pages.account.two_factor.ask_for_second_factor",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "results.pages.refusing.show_refusals",
@@ -163,17 +163,17 @@ WHITENOISE_USE_FINDERS = EMBEDDED
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [
-        "api.signed_in.ByToken",
-        "api.signed_in.SignedIn",
+        "api.authentication.ByToken",
+        "api.authentication.SignedIn",
     ],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticatedOrReadOnly"],
-    "DEFAULT_THROTTLE_CLASSES": ["api.limits.PerAccount"],
+    "DEFAULT_THROTTLE_CLASSES": ["api.throttling.PerAccount"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["api.reading.StorableJSON"],
+    "DEFAULT_PARSER_CLASSES": ["api.parsers.StorableJSON"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_PAGINATION_CLASS": "api.paging.Pages",
+    "DEFAULT_PAGINATION_CLASS": "api.pagination.Pages",
     "DEFAULT_METADATA_CLASS": "api.metadata.Methods",
-    "EXCEPTION_HANDLER": "api.problems.problem_response",
+    "EXCEPTION_HANDLER": "api.exceptions.problem_response",
 }
 # A token ends 400 days after it was last used; that is written down once a day at most.
 REST_KNOX = {
@@ -200,7 +200,7 @@ CELERY_TASK_PUBLISH_RETRY_POLICY = {"max_retries": 1, "interval_start": 0.1, "in
 SAMESPOOL_SWEEP_SECONDS = env.float("SAMESPOOL_SWEEP_SECONDS", 5.0)
 SAMESPOOL_LEASE_SECONDS = env.float("SAMESPOOL_LEASE_SECONDS", 120.0)
 SAMESPOOL_JOB_ATTEMPTS = 5
-# Thresholds of the screening, by check and name; results.thresholds says which there are.
+# Thresholds of the screening, by check and name; results.screening.thresholds says which there are.
 SAMESPOOL_SCREENING: dict[str, dict[str, Any]] = dict(env.json("SAMESPOOL_SCREENING", {}))
 CELERY_BEAT_SCHEDULE = {
     "sweep": {
@@ -229,9 +229,9 @@ if EMAIL_HOST_USER and _MAIL_TLS == "none":
     )
 EMAIL_TIMEOUT = 10
 
-ACCOUNT_ADAPTER = "rigs.signing_in.Adapter"
+ACCOUNT_ADAPTER = "results.accounts.sign_in.Adapter"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]
-ACCOUNT_SIGNUP_FORM_CLASS = "results.pages.account_forms.JoiningForm"
+ACCOUNT_SIGNUP_FORM_CLASS = "results.pages.account.forms.JoiningForm"
 ACCOUNT_EMAIL_VERIFICATION = "optional" if SAMESPOOL_MAIL_FROM else "none"
 # Whether anybody may make an account, or only an administrator for them.
 _SIGN_UP = validate.OneOf(["open", "closed"])

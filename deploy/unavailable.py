@@ -9,7 +9,7 @@ from django.template.loader import render_to_string
 from django.views import defaults
 from django.views.decorators.csrf import requires_csrf_token
 
-from api.problems import CONTENT_TYPE, READ_ONLY, Problem, problem_of
+from api.exceptions import CONTENT_TYPE, READ_ONLY, Problem, problem_of
 
 
 @requires_csrf_token

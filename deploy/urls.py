@@ -25,6 +25,6 @@ urlpatterns = [
     path("healthz", live, name="live"),
     path("readyz", ready, name="ready"),
     path("metrics", metrics, name="metrics"),
-    path("", include("results.pages.account_urls")),
+    path("", include("results.pages.account.urls")),
     path("", include("results.pages.urls")),
 ]

@@ -12,11 +12,7 @@ from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
-from results.cataloguing import follow_acceptance
-from results.desk.admin import CaseAdmin
-from results.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
-from results.desk.names import AcceptedNameAdmin
-from results.desk.open_data import EditionAdmin, ReleaseAdmin, ReleasePartAdmin
+from results.catalogue.connections import follow_acceptance
 from results.models import (
     AcceptedName,
     Baseline,
@@ -48,7 +44,11 @@ from results.models import (
     Upload,
     WaitingUpload,
 )
-from results.pooling import recompute_failed
+from results.pools.recompute import recompute_failed
+from results.review.desk.admin import CaseAdmin
+from results.review.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
+from results.review.desk.names import AcceptedNameAdmin
+from results.review.desk.open_data import EditionAdmin, ReleaseAdmin, ReleasePartAdmin
 from rigs.admin import FixedOnceUsed, ReadOnly
 from rigs.models import Suspension
 from rigs.permissions import is_moderator

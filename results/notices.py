@@ -10,7 +10,7 @@ from django.core.mail import send_mail
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from results.after_commit import after_commit
+from results.jobs.after_commit import after_commit
 from results.models import Baseline, Notice, PullSet
 from rigs.models import Contributor
 

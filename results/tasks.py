@@ -6,35 +6,38 @@ import uuid
 
 from celery import shared_task
 
-from results import completing, exporting, jobs, outdated, pooling
+from results.jobs import queue
+from results.open_data import releases
+from results.pools import outdated, recompute
+from results.worker import finish_pool, run_session
 
 
 @shared_task(name="results.tasks.run_job")
 def run_job(job_id: str) -> None:
-    jobs.run(uuid.UUID(job_id))
+    run_session.run(uuid.UUID(job_id))
 
 
 @shared_task(name="results.tasks.refresh_pool")
 def refresh_pool(pool_id: int) -> None:
-    pooling.refresh_pool(pool_id)
+    recompute.refresh_pool(pool_id)
 
 
 @shared_task(name="results.tasks.complete_pool")
 def complete_pool(pool_id: int) -> None:
-    completing.complete_pool(pool_id)
+    finish_pool.complete_pool(pool_id)
 
 
 @shared_task(
     name="results.tasks.make_release",
-    soft_time_limit=exporting.LEASE_S - 120,
-    time_limit=exporting.LEASE_S - 60,
+    soft_time_limit=releases.LEASE_S - 120,
+    time_limit=releases.LEASE_S - 60,
 )
 def make_release(release_id: int) -> None:
-    exporting.make(release_id)
+    releases.make(release_id)
 
 
 @shared_task(name="results.tasks.sweep")
 def sweep() -> None:
-    jobs.sweep()
+    queue.sweep()
     outdated.sweep_outdated()
-    exporting.sweep_releases()
+    releases.sweep_releases()

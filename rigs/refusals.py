@@ -1,6 +1,6 @@
 """Refusals as data: what was wrong, where, and what was expected instead.
 
-They are raised where the knowledge is, and turned into HTTP in one place (``api.problems``).
+They are raised where the knowledge is, and turned into HTTP in one place (``api.exceptions``).
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from knox.models import AuthToken
 from redis import Redis
 from rest_framework.test import APIClient
 
-from results import draining
+from results.worker import embedded
 from rigs.models import Contributor
 from tests.workers import empty_queue, wait_for_worker, working
 
@@ -151,4 +151,4 @@ def worker(queue, tmp_path):
 @pytest.fixture
 def drain(request, db) -> Callable[[], None]:
     """Brings every waiting job and stale pool to its end: by the worker, where there is one."""
-    return wait_for_worker if "worker" in request.fixturenames else draining.drain
+    return wait_for_worker if "worker" in request.fixturenames else embedded.drain

@@ -12,7 +12,7 @@ import redis
 from django.conf import settings
 from django.db import connection
 
-from deploy.processes import running, wait_until
+from deploy.tools.processes import running, wait_until
 from results.models import Job, StalePool
 
 UNFINISHED = (Job.State.QUEUED, Job.State.RUNNING)

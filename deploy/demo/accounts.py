@@ -8,8 +8,8 @@ from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import User
 from django.db import transaction
 
+from results.accounts.moderators import make_moderator
 from rigs.models import Club, Contributor
-from rigs.moderating import make_moderator
 
 PASSWORD = "winter-bench-league"
 MODERATOR = "benchwarden"

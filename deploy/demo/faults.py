@@ -1,7 +1,8 @@
 """Faults of random strength, planted in one honest session: what screening should find.
 
 Each takes a random state and a session document and returns a spoilt copy. The strengths cover
-what a fault can do from barely to grossly; `deploy.bench_screening` measures how much is found.
+what a fault can do from barely to grossly; `deploy.benchmarks.screening` measures how much is
+found.
 """
 
 from __future__ import annotations

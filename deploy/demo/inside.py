@@ -17,9 +17,9 @@ from deploy.demo.documents import (
     rig_document,
 )
 from deploy.demo.scenario import Document
-from results import jobs
 from results.intake.receiving import receive
 from results.models import Connection, Session, TieParameter
+from results.worker import run_session
 from rigs.calibrating import calibrate
 from rigs.metrology.units import parse_force, parse_length, parse_mass
 from rigs.models import CalibrationReading, Contributor, Line, RigRevision
@@ -43,7 +43,7 @@ def send(contributor: Contributor, document: Document) -> Session:
     """Send a session and run its job: normalised and screened, its pools left stale."""
     body = json.dumps(document).encode()
     receipt = receive(contributor, body, "application/json", None)
-    jobs.run(receipt.job.pk)
+    run_session.run(receipt.job.pk)
     return receipt.session
 
 

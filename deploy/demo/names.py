@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from deploy.demo.scenario import Document
+from results.catalogue.accepted_names import accept_from_the_beginning
 from results.models import AcceptedName
-from results.naming import accept_from_the_beginning
 
 Kind = AcceptedName.Kind
 

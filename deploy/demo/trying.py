@@ -20,7 +20,7 @@ from deploy.demo.options import parse
 from deploy.demo.send import send_league
 from deploy.demo.simulate import draw_world
 from deploy.demo.table import pool_table
-from deploy.processes import free_port, leave_when_told, running, wait_until
+from deploy.tools.processes import free_port, leave_when_told, running, wait_until
 
 SERVER = ["granian", "--interface", "wsgi", "--workers", "1", "--blocking-threads", "8"]
 SERVER += ["--workers-kill-timeout", "5"]

@@ -25,7 +25,7 @@ from prometheus_client.registry import Collector
 from redis import RedisError
 
 from deploy.observing import workers
-from results import standing_lookups
+from results.jobs import operations
 
 OUTCOMES_KEPT_S = 60
 """Counting the whole store takes longer than a scrape should, so it is done once a minute."""
@@ -46,8 +46,8 @@ class Standing(Collector):
     """How the work stands, from the database, and who works, from Redis."""
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
-        waiting = standing_lookups.waiting()
-        outcomes = caches["kept"].get_or_set("outcomes", standing_lookups.outcomes, OUTCOMES_KEPT_S)
+        waiting = operations.waiting()
+        outcomes = caches["kept"].get_or_set("outcomes", operations.outcomes, OUTCOMES_KEPT_S)
         assert outcomes is not None
         yield _by("jobs", "Jobs by state", ["state"], _keyed(waiting.jobs))
         yield _one("oldest_unfinished_job_seconds", "Age of the oldest job", waiting.oldest_job_s)

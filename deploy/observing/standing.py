@@ -21,8 +21,9 @@ from redis import RedisError
 
 from deploy.observing import workers
 from deploy.observing.health import unapplied_migrations
-from results import jobs, pooling, standing_lookups
+from results.jobs import operations, queue
 from results.models import Job, StalePool
+from results.pools import recompute
 
 SHOWN = 50
 MISSED_AFTER = timedelta(minutes=1)
@@ -42,7 +43,7 @@ class RetryForm(forms.Form):
 
     def __init__(self, sent: Any) -> None:
         super().__init__(sent)
-        self.fields["jobs"].queryset = standing_lookups.failed_jobs()  # type: ignore[attr-defined]
+        self.fields["jobs"].queryset = operations.failed_jobs()  # type: ignore[attr-defined]
 
 
 @admin.site.admin_view
@@ -61,7 +62,7 @@ def standing(request: HttpRequest) -> HttpResponse:
 def _run_again(request: HttpRequest) -> None:
     form = RetryForm(request.POST)
     if form.is_valid():
-        count = jobs.retry(job.pk for job in form.cleaned_data["jobs"])
+        count = queue.retry(job.pk for job in form.cleaned_data["jobs"])
         messages.success(request, f"Sent to run again: {count}.")
     else:
         for told in form.errors["jobs"]:
@@ -69,8 +70,8 @@ def _run_again(request: HttpRequest) -> None:
 
 
 def _compute_again(request: HttpRequest) -> None:
-    failed = standing_lookups.failed_pools().filter(pk__in=_numbers(request.POST.getlist("pools")))
-    count = pooling.recompute_failed(failed.values_list("pk", flat=True))
+    failed = operations.failed_pools().filter(pk__in=_numbers(request.POST.getlist("pools")))
+    count = recompute.recompute_failed(failed.values_list("pk", flat=True))
     messages.success(request, f"Sent to be computed again: {count}.")
 
 
@@ -79,18 +80,18 @@ def _numbers(sent: list[str]) -> list[int]:
 
 
 def _told() -> dict[str, Any]:
-    waiting, failed = standing_lookups.waiting(), standing_lookups.failed_jobs()
+    waiting, failed = operations.waiting(), operations.failed_jobs()
     return {
         "version": version(),
         "unapplied": unapplied_migrations(),
         "waiting": waiting,
         "oldest_job_at": _before(waiting.oldest_job_s),
         "oldest_mark_at": _before(waiting.oldest_mark_s),
-        "last_finished_at": standing_lookups.last_finished_at(),
+        "last_finished_at": operations.last_finished_at(),
         "failed": failed[:SHOWN],
-        "failed_pools": standing_lookups.failed_pools()[:SHOWN],
+        "failed_pools": operations.failed_pools()[:SHOWN],
         "stale": _stale_pools()[:SHOWN],
-        "outcomes": standing_lookups.outcomes(),
+        "outcomes": operations.outcomes(),
         "embedded": settings.EMBEDDED,
         **_workers(),
     }

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from results.intake.document import PullDocument
 from results.intake.readings import Readings
 from results.models import Baseline, Pull, PullSet
-from results.referencing import Specimen
+from results.normalising.reference_line import Specimen
 from results.statistics.failure_modes import MEANING
 from rigs.models import Line
 

@@ -6,15 +6,15 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
-from results.borrowing import borrow
 from results.intake.checking import Checked, check
 from results.intake.parts import Joined
 from results.intake.reading import read
 from results.intake.sufficiency import by_specimen, unsaved
-from results.normalising import fixed_references
-from results.referencing import Specimen
-from results.scales import scale_of
-from results.working_out import (
+from results.normalising.borrowed_baselines import borrow
+from results.normalising.normalise import fixed_references
+from results.normalising.reference_line import Specimen
+from results.normalising.scales import scale_of
+from results.normalising.set_figures import (
     NoFigures,
     Pulls,
     SetFigures,

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
 
-from results import amending, jobs
+from results.intake import amend
 from results.intake.checking import Checked, check
 from results.intake.fingerprint import fingerprint
 from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
+from results.jobs import queue
 from results.models import Job, Session, Upload
 from rigs.calibrating import check_current
 from rigs.locks import lock_uploader, refuse_uploads_of
@@ -65,7 +66,7 @@ def receive(
             lock_uploader(contributor)
             check_current(checked.revision)
             if replaces is not None:
-                amending.retire(replaces, contributor, Session.Standing.REPLACED, reason)
+                amend.retire(replaces, contributor, Session.Standing.REPLACED, reason)
             session, job = _stored(contributor, checked, mark, replaces)
             store_upload(session, body, form_of(content_type), sha256, key)
     except (IntegrityError, Conflict):
@@ -82,7 +83,7 @@ def _stored(
     contributor: Contributor, checked: Checked, mark: str, replaces: Session | None
 ) -> tuple[Session, Job]:
     session = store_session(contributor, checked, mark, replaces)
-    return session, jobs.enqueue(session)
+    return session, queue.enqueue(session)
 
 
 def _checked_key(key: str | None) -> str | None:

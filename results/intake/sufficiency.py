@@ -7,13 +7,13 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from results.borrowing import borrow, why_not
 from results.intake.document import SessionDocument
 from results.intake.limits import MOST_SUGGESTIONS
 from results.intake.parts import Joined, Straight
 from results.models import PullSet, Session
-from results.referencing import NoReference, Specimen, reference_of
-from results.working_out import specimens
+from results.normalising.borrowed_baselines import borrow, why_not
+from results.normalising.reference_line import NoReference, Specimen, reference_of
+from results.normalising.set_figures import specimens
 from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
 from rigs.models import RigRevision
 from rigs.refusals import Finding

@@ -7,6 +7,7 @@ from results.models.erasures import Erasure
 from results.models.jobs import Job
 from results.models.names import AcceptedName
 from results.models.pools import (
+    LINE_PAIR,
     DirectComparison,
     Pool,
     PoolMembership,
@@ -21,6 +22,7 @@ from results.models.states import StateChange
 from results.models.waiting import WaitingUpload
 
 __all__ = [
+    "LINE_PAIR",
     "AcceptedName",
     "Baseline",
     "CheckResult",

@@ -12,6 +12,9 @@ from results.models.published import Freshness, PublishedPools
 from results.models.sessions import PullSet
 from rigs.models import Material
 
+LINE_PAIR = ("main_material", "leader_material", "terminal", "wet", "shock")
+"""Columns of a pool that say which two lines are joined, or which line is tied to what, and how."""
+
 
 class Pool(models.Model):
     """The key of a pool. Line size, turns and the like are moderators within it, not keys."""

@@ -8,8 +8,8 @@ from typing import Literal
 from django.core.cache import caches
 from django.http import HttpResponse
 
-from results.forest import darkened
-from results.pages.forests import drawing, on_white
+from results.charts.forest_plot import darkened
+from results.pages.pools.forests import drawing, on_white
 
 A_DAY_S = 24 * 60 * 60
 Form = Literal["light", "dark", "picture"]

@@ -2,15 +2,11 @@
 
 from django.urls import path
 
-from results.pages import (
-    bench_urls,
-    contributors,
-    forests,
-    pool_list,
-    pool_urls,
-    pull_sets,
-    rigs_urls,
-)
+from results.pages.bench import urls
+from results.pages.pools import forests, pool_list
+from results.pages.pools import urls as pool_urls
+from results.pages.reading import contributors, pull_set
+from results.pages.rigs import urls as rig_urls
 
 app_name = "pages"
 urlpatterns = [
@@ -18,9 +14,9 @@ urlpatterns = [
     path("pools/<int:pk>/forest.svg", forests.light, name="forest"),
     path("pools/<int:pk>/forest-dark.svg", forests.dark, name="forest-dark"),
     path("pools/<int:pk>/forest.png", forests.picture, name="forest-png"),
-    path("pull-sets/<int:pk>/", pull_sets.pull_set, name="pull-set"),
+    path("pull-sets/<int:pk>/", pull_set.pull_set, name="pull-set"),
     *pool_urls.urlpatterns,
-    *rigs_urls.urlpatterns,
-    *bench_urls.urlpatterns,
+    *rig_urls.urlpatterns,
+    *urls.urlpatterns,
     path("contributors/<path:handle>/", contributors.contributor, name="contributor"),
 ]

@@ -5,9 +5,9 @@ from __future__ import annotations
 from django.contrib.auth.models import AnonymousUser, User
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
+from results.lifecycle import COUNTING, State
 from results.models import AcceptedName, Baseline, Pool, PullSet, Screening, Session
 from results.public.names import TERMINALS
-from results.states import COUNTING, State
 from rigs.permissions import is_moderator
 
 Account = User | AnonymousUser

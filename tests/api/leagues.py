@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from results import draining
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import PullSet
+from results.worker import embedded
 from rigs.models import Contributor, Material
 from tests import making
 from tests.conftest import contributor
@@ -48,5 +48,5 @@ def league_of(
         for tie, strength_N in strengths_N.items()
         for person in people
     ]
-    draining.drain()
+    embedded.drain()
     return list(PullSet.objects.filter(pk__in=[pull_set.pk for pull_set in sent]).order_by("pk"))

@@ -1,8 +1,8 @@
 """Jobs: how far a session has come."""
 
-from results import draining
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import Job, Pool
+from results.worker import embedded
 from tests import making
 
 
@@ -27,7 +27,7 @@ def test_an_unfinished_job_says_when_to_ask_again(owner, as_stranger):
 
 def test_a_finished_job_points_to_its_session_and_pools(owner, as_stranger):
     job = sent(owner)
-    draining.drain()
+    embedded.drain()
     answer = as_stranger.get(f"/api/v1/jobs/{job.pk}")
     told = answer.json()
     assert (told["state"], told["step"], told["attempts"]) == ("done", "finished", 1)

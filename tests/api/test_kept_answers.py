@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from results import draining
-from results.cataloguing import propose_connection
+from results.accounts.rename import rename
+from results.catalogue.connections import propose_connection
 from results.models import Connection, Pool, PullSet
-from results.renaming import rename
-from results.reviewing import decide
+from results.review.decisions import decide
+from results.worker import embedded
 from tests import making
 from tests.api.leagues import send
 from tests.conftest import contributor
@@ -19,7 +19,7 @@ def league(db) -> list[PullSet]:
     """Four testers of one join."""
     rng = np.random.default_rng(20260110)
     sent = [send(contributor(f"tester {n}"), rng, "Blood", 80.0) for n in range(4)]
-    draining.drain()
+    embedded.drain()
     return sent
 
 
@@ -52,7 +52,7 @@ def test_a_set_that_is_held_is_gone_from_list_and_pool_at_once(
 ):
     before = [as_stranger.get(address) for address in addresses]
     decide(by=moderator.user, pull_set=league[3], decision="hold", reason="a question")
-    draining.drain()
+    embedded.drain()
     for address, old in zip(addresses, before, strict=True):
         now = as_stranger.get(address, HTTP_IF_NONE_MATCH=old["ETag"])
         assert (now.status_code, now["ETag"] == old["ETag"]) == (200, False)
@@ -132,7 +132,7 @@ def test_a_set_that_is_held_is_gone_from_a_pools_parts_at_once(
 ):
     before = {part: as_stranger.get(addresses[1] + part)["ETag"] for part in PARTS}
     decide(by=moderator.user, pull_set=league[3], decision="hold", reason="a question")
-    draining.drain()
+    embedded.drain()
     counts = {
         part: as_stranger.get(addresses[1] + part, HTTP_IF_NONE_MATCH=tag).json()["count"]
         for part, tag in before.items()
@@ -165,7 +165,7 @@ def test_a_page_shows_a_set_gone_and_a_join_renamed_at_once(pages, league, moder
         client.get(page)
     assert b"tester 3</a>" in client.get(pages[1]).content
     decide(by=moderator.user, pull_set=league[3], decision="hold", reason="a question")
-    draining.drain()
+    embedded.drain()
     blood = Connection.objects.get(name="Blood")
     blood.name = "Barrel"
     blood.save()

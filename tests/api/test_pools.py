@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from api import pool_versions
-from results import draining
 from results.models import Pool, PullSet
-from results.reviewing import decide
+from results.review.decisions import decide
+from results.worker import embedded
 from rigs.models import Material
 from tests.api.leagues import send
 from tests.conftest import contributor
@@ -20,7 +20,7 @@ def league(db) -> list[PullSet]:
     sent = [send(person, rng, "Blood", 80.0) for person in people]
     sent += [send(person, rng, "Surgeon's", 65.0) for person in people[:2]]
     sent += [send(person, rng, "Blood", 80.0, Material.FLUOROCARBON) for person in people[:2]]
-    draining.drain()
+    embedded.drain()
     return list(PullSet.objects.filter(pk__in=[pull_set.pk for pull_set in sent]).order_by("pk"))
 
 
@@ -108,7 +108,7 @@ def test_the_history_says_which_sets_came_and_went_and_by_which_decision(
 ):
     [pool] = pools(as_stranger, least_testers=3)
     decide(by=moderator.user, pull_set=league[3], decision="reject", reason="kilograms as pounds")
-    draining.drain()
+    embedded.drain()
     latest, first = as_stranger.get(pool["url"] + "/versions").json()["results"]
     assert len(first["sets_added"]) == 4
     assert latest["sets_removed"] == [f"http://testserver/api/v1/pull-sets/{league[3].pk}"]
@@ -135,7 +135,7 @@ def test_of_many_sets_that_came_the_history_names_a_few_and_says_where_all_are(
 def test_a_set_that_went_is_told_with_the_version_that_took_it_out(league, moderator, as_stranger):
     [pool] = pools(as_stranger, least_testers=3)
     decide(by=moderator.user, pull_set=league[3], decision="reject", reason="another line")
-    draining.drain()
+    embedded.drain()
     latest, _ = as_stranger.get(pool["url"] + "/versions").json()["results"]
     [change] = as_stranger.get(latest["changes"]).json()["results"]
     assert change == {"pull_set": latest["sets_removed"][0], "change": "removed"}
@@ -148,7 +148,7 @@ def test_an_unchanged_pool_is_not_sent_twice(league, moderator, as_stranger):
     for address, tag in tags.items():
         assert as_stranger.get(address, HTTP_IF_NONE_MATCH=tag).status_code == 304
     decide(by=moderator.user, pull_set=league[3], decision="hold", reason="a question")
-    draining.drain()
+    embedded.drain()
     for address, tag in tags.items():
         assert as_stranger.get(address, HTTP_IF_NONE_MATCH=tag).status_code == 200
 

@@ -2,9 +2,9 @@
 
 import pytest
 
-from results import draining
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import PullSet
+from results.worker import embedded
 from tests import making
 
 
@@ -18,7 +18,7 @@ def send(person) -> PullSet:
         session, making.line("thin"), making.line("thick", label_N=180), readings_N
     )
     enqueue(session)
-    draining.drain()
+    embedded.drain()
     return pull_set
 
 
@@ -48,7 +48,7 @@ def test_a_set_that_can_not_be_worked_out_says_why(owner, as_stranger):
     session = making.session(making.revision_of(owner))
     pull_set = making.joined(session, making.line("thin"), making.line("thick"), [80.0, 84.0])
     enqueue(session)
-    draining.drain()
+    embedded.drain()
     told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
     assert (told["figures"], told["pool"]) == (None, None)
     assert told["not_normalised"]

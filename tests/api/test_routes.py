@@ -10,7 +10,7 @@ import pytest
 from django.db import transaction
 from django.urls import URLPattern, get_resolver
 
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import Connection, Pool, PoolVersion, Upload
 from rigs.models import Line
 from tests import making

@@ -15,7 +15,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from playwright.sync_api import Page, expect
 
-from deploy.processes import PATIENCE_S
+from deploy.tools.processes import PATIENCE_S
 
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"

@@ -6,9 +6,9 @@ import pytest
 from django.conf import settings
 from playwright.sync_api import expect
 
-from deploy.processes import PATIENCE_S
-from results.draining import drain
+from deploy.tools.processes import PATIENCE_S
 from results.models import Session
+from results.worker.embedded import drain
 from rigs.models import Contributor
 from tests import making
 from tests.api.leagues import league_of

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from results.draining import drain
 from results.models import NormalisedSet
+from results.worker.embedded import drain
 from rigs.models import Calibration, RigRevision
 from tests.browser.test_tester import rig, tester
 from tests.conftest import client_of

@@ -4,9 +4,9 @@ import pytest
 from django.db import transaction
 from playwright.sync_api import expect
 
-from results import reviewing
-from results.draining import drain
 from results.models import PoolVersion, PullSet
+from results.review import decisions
+from results.worker.embedded import drain
 from tests.api.leagues import league_of, send
 from tests.conftest import contributor
 from tests.pages.conftest import pool_of
@@ -52,7 +52,7 @@ def test_a_reader_asks_for_the_worst_case_and_why_it_changed(league, moderator, 
     pool = pool_of("Blood")
     taken_out = PullSet.objects.filter(connection__name="Blood").first()
     with transaction.atomic():
-        reviewing.decide(
+        decisions.decide(
             by=moderator.user, pull_set=taken_out, decision="hold", reason="Which scale?"
         )
     drain()

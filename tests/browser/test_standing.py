@@ -6,9 +6,9 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.utils import timezone
 
-from results import jobs, stale
-from results.draining import drain
+from results.jobs import queue, stale_marks
 from results.models import Job, Pool
+from results.worker.embedded import drain
 from tests import making
 
 
@@ -22,10 +22,10 @@ def trouble(owner) -> Job:
         session = making.session(revision)
         making.straight(session, main, [98.0 + number, 101, 99, 102, 100.5])
         making.joined(session, main, leader, [80.0 - number, 83, 78, 81.5])
-        made.append(jobs.enqueue(session))
+        made.append(queue.enqueue(session))
         if number == 0:
             drain()
-    stale.mark([Pool.objects.get().pk], "the rig of a set was calibrated again")
+    stale_marks.mark([Pool.objects.get().pk], "the rig of a set was calibrated again")
     problem = {"detail": "The worker stopped before it could say why, each time it was tried."}
     Job.objects.filter(pk=made[1].pk).update(
         state="failed", attempts=5, finished_at=timezone.now(), problem=problem

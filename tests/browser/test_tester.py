@@ -5,9 +5,9 @@ import pytest
 from django.test import Client
 from playwright.sync_api import expect
 
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import PullSet
+from results.worker.embedded import drain
 from tests import making
 from tests.conftest import client_of, contributor
 from tests.pages.conftest import pool_of

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.processes import PATIENCE_S
+from deploy.tools.processes import PATIENCE_S
 
 ROOT = Path(__file__).parents[2]
 NEEDED = ("deploy/try", "deploy/environment.sh", "deploy/demo/options.py", "requirements.lock")

@@ -8,12 +8,12 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.test import Client
 
+from deploy.benchmarks.pools import stored
+from deploy.benchmarks.pools.draws import noisy
+from deploy.benchmarks.pools.trying import Tally
 from deploy.demo.trying import EXAMPLE_SENDER
-from deploy.pools import stored
-from deploy.pools.draws import noisy
-from deploy.pools.trying import Tally
 from results.models import Pool, StalePool
-from results.pooling import refresh_pool
+from results.pools.recompute import refresh_pool
 
 
 @pytest.fixture(scope="module")

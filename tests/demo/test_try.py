@@ -11,7 +11,7 @@ import pytest
 
 from deploy.demo.options import USUAL_PORT
 from deploy.demo.table import HEADINGS
-from deploy.processes import PATIENCE_S
+from deploy.tools.processes import PATIENCE_S
 from tests.demo.tried import ROOT, Tried, trying
 
 README = (ROOT / "README.md").read_text()

@@ -17,7 +17,7 @@ from playwright.sync_api import Page
 
 from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD
 from deploy.demo.trying import EXAMPLE_SENDER
-from deploy.processes import PATIENCE_S
+from deploy.tools.processes import PATIENCE_S
 from tests.browser.conftest import SIZES
 from tests.demo.tried import Tried, trying
 from tests.walking import Seen, choose, ways_in_document

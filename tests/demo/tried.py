@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from deploy.processes import free_port, running, wait_until
+from deploy.tools.processes import free_port, running, wait_until
 
 ROOT = Path(__file__).parents[2]
 SERVERS = ("DATABASE_URL", "REDIS_URL")

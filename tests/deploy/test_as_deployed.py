@@ -15,8 +15,8 @@ import redis
 import requests
 from prometheus_client.parser import text_string_to_metric_families
 
-from deploy import throwaway
-from deploy.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools import throwaway
+from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
 from tests.deploy.files import ROOT, commands, here
 
 """Several of the processes start at once, each a few seconds of work for the machine."""

@@ -12,8 +12,9 @@ import pytest
 from django.conf import settings
 from psycopg import sql
 
-from results import draining, jobs
+from results.jobs import queue
 from results.models import PoolVersion
+from results.worker import embedded
 from tests import making
 from tests.conftest import contributor
 from tests.workers import database_url
@@ -41,8 +42,8 @@ def league():
         for tie, strength_N in (("Blood", 80), ("Double uni", 72)):
             readings_N = strength_N * np.exp(rng.normal(0, 0.05, 8))
             making.joined(session, main, leader, readings_N, tie=tie)
-        jobs.enqueue(session)
-    draining.drain()
+        queue.enqueue(session)
+    embedded.drain()
     assert PoolVersion.objects.filter(efficiency__isnull=False).count() >= 2
 
 

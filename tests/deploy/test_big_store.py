@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from deploy.big_store.drawing import draw
-from deploy.big_store.working import normalised
-from deploy.big_store.writing import write
+from deploy.benchmarks.large_store.drawing import draw
+from deploy.benchmarks.large_store.working import normalised
+from deploy.benchmarks.large_store.writing import write
 from results.models import NormalisedSet, Session
-from results.normalising import normalise_session
+from results.normalising.normalise import normalise_session
 
 LEFT_OUT = {"notes", "computed_at", "placed_at"}
 

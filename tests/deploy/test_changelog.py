@@ -5,7 +5,7 @@ from pathlib import Path
 
 from django.conf import settings
 
-from results.snapshots import FORMULAE, MOVED
+from results.pools.snapshots import FORMULAE, MOVED
 
 
 def test_the_release_of_the_formulae_stands_under_figures():

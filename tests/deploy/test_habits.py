@@ -5,7 +5,7 @@ from pathlib import Path
 
 import yaml
 
-from deploy.checks import LINTERS, PROGRAMS
+from deploy.tools.checks import LINTERS, PROGRAMS
 
 ROOT = Path(__file__).resolve().parents[2]
 HOOKS = [

@@ -5,9 +5,9 @@ import json
 
 import pytest
 
-from deploy.openapi.breaks import breaks
-from deploy.openapi.privacy import FOR_PRIVACY, kept_private
-from deploy.openapi.release import KEPT, document
+from deploy.tools.openapi.breaks import breaks
+from deploy.tools.openapi.privacy import FOR_PRIVACY, kept_private
+from deploy.tools.openapi.release import KEPT, document
 
 RELEASED = json.loads(KEPT.read_text())
 TOKEN = {"type": "apiKey", "in": "header", "name": "Authorization"}

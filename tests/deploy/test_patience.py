@@ -1,4 +1,5 @@
-"""No story fails for slowness alone: all wait as long as ``deploy.processes.PATIENCE_S`` says."""
+"""No story fails for slowness alone: all wait as long as ``deploy.tools.processes.PATIENCE_S``
+says."""
 
 import ast
 import sys
@@ -7,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.processes import PATIENCE_S, running, wait_until
+from deploy.tools.processes import PATIENCE_S, running, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
 STORIES = sorted((ROOT / "tests").rglob("*.py"))

@@ -8,8 +8,8 @@ from types import SimpleNamespace
 
 import requests
 
-from deploy import throwaway
-from deploy.processes import wait_until
+from deploy.tools import throwaway
+from deploy.tools.processes import wait_until
 from tests.deploy.files import ROOT, commands, here
 from tests.deploy.test_as_deployed import (
     PATIENCE_S,

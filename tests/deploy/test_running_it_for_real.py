@@ -12,8 +12,8 @@ from types import SimpleNamespace
 import pytest
 import requests
 
-from deploy import throwaway
-from deploy.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools import throwaway
+from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
 from tests.deploy.test_as_deployed import ROOT, send, token
 
 OURS = ("DATABASE_URL", "REDIS_URL", "SAMESPOOL_", "DJANGO_", "VIRTUAL_ENV", "PYTHONPATH")

@@ -7,7 +7,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
-from deploy.serve_load import Round, beside_empty, measure
+from deploy.benchmarks.serve_load import Round, beside_empty, measure
 
 BODY = b"x" * 300_000
 SLOW_S = 0.03

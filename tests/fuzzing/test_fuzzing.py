@@ -6,7 +6,7 @@ Whatever is sent, there is no answer of 500 and none outside the OpenAPI documen
 import pytest
 from knox.models import AuthToken
 
-from deploy.fuzzing import fuzz
+from deploy.tools.fuzzing import fuzz
 from results.models import Upload
 from tests import making
 

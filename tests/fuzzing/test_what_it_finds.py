@@ -6,7 +6,7 @@ from rest_framework.response import Response
 
 from api.lines import Lines
 from api.people import Clubs
-from deploy.fuzzing import fuzz
+from deploy.tools.fuzzing import fuzz
 from deploy.urls import urlpatterns as real_urls
 
 

@@ -6,10 +6,10 @@ import threading
 import pytest
 from django.db import connection
 
-from results import amending
-from results.draining import drain
+from results.intake import amend as intake_amend
 from results.intake import receive
 from results.models import Pool, PoolMembership, Session
+from results.worker.embedded import drain
 from rigs.refusals import Conflict, Forbidden, Invalid
 from tests.intake.conftest import RIGHT
 
@@ -107,13 +107,13 @@ def test_a_reason_is_needed(send, stored, corrected, owner, reason):
     with pytest.raises(Invalid, match="A reason is needed"):
         send(corrected, replaces=stored, reason=reason)
     with pytest.raises(Invalid, match="A reason is needed"):
-        amending.withdraw(stored, owner, reason)
+        intake_amend.withdraw(stored, owner, reason)
 
 
 def test_no_one_amends_or_withdraws_the_session_of_another(send, stored, moderator, other):
     for person in (other, moderator):
         with pytest.raises(Forbidden):
-            amending.withdraw(stored, person, "I know better")
+            intake_amend.withdraw(stored, person, "I know better")
 
     assert Session.objects.get().standing == "current"
 
@@ -122,7 +122,7 @@ def test_a_withdrawn_session_leaves_every_figure_and_stays_in_the_history(stored
     drain()
     (pool,) = Pool.objects.all()
 
-    amending.withdraw(stored, owner, "the scale stuck")
+    intake_amend.withdraw(stored, owner, "the scale stuck")
     drain()
 
     assert members(pool) == []
@@ -132,7 +132,7 @@ def test_a_withdrawn_session_leaves_every_figure_and_stays_in_the_history(stored
 
 
 def test_a_session_withdrawn_before_its_job_ran_never_counts(stored, owner):
-    amending.withdraw(stored, owner, "the scale stuck")
+    intake_amend.withdraw(stored, owner, "the scale stuck")
     drain()
 
     assert not Pool.objects.exists()
@@ -142,17 +142,17 @@ def test_a_session_withdrawn_before_its_job_ran_never_counts(stored, owner):
 def test_earlier_versions_are_withdrawn_with_the_last(send, stored, corrected, owner):
     new = send(corrected, replaces=stored, reason="kilograms").session
 
-    amending.withdraw(new, owner, "the scale stuck")
+    intake_amend.withdraw(new, owner, "the scale stuck")
 
     stored.refresh_from_db()
     assert (stored.standing, stored.standing_reason) == ("withdrawn", "kilograms")
 
 
 def test_a_session_is_withdrawn_once(stored, owner):
-    amending.withdraw(stored, owner, "the scale stuck")
+    intake_amend.withdraw(stored, owner, "the scale stuck")
 
     with pytest.raises(Conflict, match="no longer current: it was withdrawn"):
-        amending.withdraw(stored, owner, "again")
+        intake_amend.withdraw(stored, owner, "again")
 
 
 @pytest.mark.django_db(transaction=True)

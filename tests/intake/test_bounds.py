@@ -8,9 +8,9 @@ import pytest
 from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 
-from deploy.openapi.release import document
+from deploy.tools.openapi.release import document
 from results.models import Pull, PullSet, Session
-from results.pages.rigs_forms import CheckWeightForm, RigForm
+from results.pages.rigs.forms import CheckWeightForm, RigForm
 from rigs.metrology import bounds
 from rigs.metrology.bounds import EARLIEST_DAY, READING_N, Bounds, latest_day
 from rigs.models import Calibration, CalibrationReading, Line, RigRevision

@@ -4,9 +4,9 @@ import json
 
 import pytest
 
-from results.draining import drain
 from results.intake import dry_run, receive
 from results.models import Job, NormalisedSet, Session, Upload
+from results.worker.embedded import drain
 from rigs.refusals import Invalid
 from tests import making
 

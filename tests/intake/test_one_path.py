@@ -8,7 +8,6 @@ from django.db import models
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from results.draining import drain
 from results.intake import dry_run, receive
 from results.models import (
     Job,
@@ -19,6 +18,7 @@ from results.models import (
     Screening,
     Session,
 )
+from results.worker.embedded import drain
 from rigs.metrology.bounds import CALIBRATION_READING_N, READING_N, RESOLUTION_N
 from rigs.refusals import Refused
 from tests import making

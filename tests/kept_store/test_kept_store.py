@@ -8,11 +8,12 @@ import pytest
 from django.apps import apps
 from django.contrib.auth.models import User
 
-from results import draining, outdated
 from results.models import Pool, PoolVersion, PullSet, Release, Session
-from results.recomputing import Cause, recompute_all
-from results.snapshots import FORMULAE, MOVED, snapshot_of_all
+from results.pools import outdated
+from results.pools.reproduce import Cause, recompute_all
+from results.pools.snapshots import FORMULAE, MOVED, snapshot_of_all
 from results.statistics.pooling import LEAST_TESTERS
+from results.worker import embedded
 from tests import every_address
 from tests.api.test_routes import OPEN, ROUTES
 from tests.kept_store.loading import LEFT_OUT
@@ -116,7 +117,7 @@ def test_pools_are_computed_again_only_where_they_would_say_something_else(again
     while number := outdated.mark_outdated(at_most=5):
         marked["marked"] += number
         assert number <= 5
-        draining.drain()
+        embedded.drain()
     now = dict(Pool.objects.values_list("pk", "current"))
     assert marked["marked"] == len(expected)
     assert {pk for pk in now if now[pk] != before[pk]} == expected

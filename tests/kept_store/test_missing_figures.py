@@ -12,12 +12,13 @@ from django.contrib.auth.models import User
 from django.core.cache import caches
 from django.core.management import call_command
 
-from results import describing, draining, outcomes, outdated, pooling, snapshots
-from results.drawing import draw_forest
+from results.charts.pool_forest import draw_forest
 from results.models import DirectComparison, Pool, PoolMembership, PoolVersion, StalePool
-from results.pages import pool_words
-from results.recomputing import recompute_all
+from results.pages.pools import words
+from results.pools import descriptives, estimate, outdated, recompute, snapshots
+from results.pools.reproduce import recompute_all
 from results.statistics.pooling import LEAST_TESTERS, Pooled
+from results.worker import embedded
 from tests import every_address
 
 FORMS = ("-dark.svg", ".png")
@@ -87,21 +88,21 @@ def new_figure(monkeypatch) -> None:
         known = {field.name: getattr(found, field.name) for field in fields(found)}
         return WithMedian(**known, median=sorted(found.tester_effects.value)[found.testers // 2])
 
-    was = outcomes.pooled
-    monkeypatch.setattr(outcomes, "pooled", pooled)
+    was = estimate.pooled
+    monkeypatch.setattr(estimate, "pooled", pooled)
     figures = (*snapshots.FIGURES, "median")
     monkeypatch.setattr(snapshots, "FIGURES", figures)
     monkeypatch.setattr(outdated, "FIGURES", figures)
     said = [
-        *pool_words.SAID,
+        *words.SAID,
         (
             "efficiency",
-            lambda _version, found: pool_words.Statement(
+            lambda _version, found: words.Statement(
                 f"The median tester: {found['median']:.3f}", "median", "efficiency"
             ),
         ),
     ]
-    monkeypatch.setattr(pool_words, "SAID", said)
+    monkeypatch.setattr(words, "SAID", said)
 
 
 def test_a_figure_that_a_newcomer_adds_breaks_nothing_and_comes_to_every_pool_in_time(
@@ -136,20 +137,20 @@ def about_pools_of(told: list[every_address.Told]) -> Pool:
 
 def bring_up_to_date() -> None:
     while outdated.mark_outdated():
-        draining.drain()
+        embedded.drain()
 
 
 def test_a_finding_or_a_column_that_says_something_else_gives_a_new_version(kept, monkeypatch):
     """The pulls and the figures are the same, so neither snapshot nor figures would show it."""
     bring_up_to_date()
     versions = PoolVersion.objects.count()
-    was = describing.describe
+    was = descriptives.describe
 
     def describe(members, outcome, ties):
         said = was(members, outcome, ties)
         return said | {"findings": said["findings"] | {"wettest": len(ties)}}
 
-    monkeypatch.setattr(pooling, "describe", describe)
+    monkeypatch.setattr(recompute, "describe", describe)
     monkeypatch.setattr(outdated, "FINDINGS", (*snapshots.FINDINGS, "wettest"))
     assert outdated.outdated() == Pool.objects.count()
     bring_up_to_date()
@@ -178,7 +179,7 @@ def test_the_sweeper_brings_pools_up_to_date_and_then_leaves_them(kept, monkeypa
     monkeypatch.setattr(outdated._look, "not_before", 0.0)
     for _ in range(20):
         outdated.sweep_outdated()
-        draining.drain()
+        embedded.drain()
     assert outdated.outdated() == 0
     PoolVersion.objects.update(figures={"mu": 0.0})
     outdated.sweep_outdated()

@@ -2,8 +2,8 @@
 
 import pytest
 
+from deploy.benchmarks.agreement.friction import capstan_ratio, lever_force
 from rigs.metrology.errors import NotFinite, NotPositive
-from rigs.metrology.friction import capstan_ratio, lever_force
 
 
 def test_turns_round_a_bar_hold_as_the_capstan_equation_says(reference):

@@ -2,8 +2,12 @@
 
 import pytest
 
+from deploy.benchmarks.agreement.like_for_like import (
+    efficiency_as_read,
+    length_ratio,
+    rate_ratio,
+)
 from rigs.metrology.errors import NotFinite, NotPositive
-from rigs.metrology.like_for_like import efficiency_as_read, length_ratio, rate_ratio
 
 
 def test_twice_the_length_is_weaker_as_the_weakest_link_says(reference):

@@ -14,8 +14,8 @@ import pytest
 import redis
 import requests
 
-from deploy import throwaway
-from deploy.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools import throwaway
+from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
 
 WEB = ["--interface", "wsgi", "--workers", "1", "--blocking-threads", "2"]
 

@@ -10,8 +10,9 @@ from structlog.contextvars import bound_contextvars
 
 from deploy import urls
 from deploy.observing.logs import LIBRARIES
-from results import draining, jobs
+from results.jobs import queue
 from results.models import Job, Pool
+from results.worker import embedded, run_session
 from tests import making
 from tests.stories import bench
 
@@ -74,9 +75,9 @@ def test_the_request_of_an_upload_its_session_and_its_job_are_named_in_one_line(
 def test_a_job_that_is_done_is_logged_with_its_session(owner, capsys):
     session = making.session(making.revision_of(owner))
     making.straight(session, making.line("thin"))
-    job = jobs.enqueue(session)
+    job = queue.enqueue(session)
 
-    draining.drain()
+    embedded.drain()
 
     told = [line for line in lines(capsys) if line["event"] == "job worked out"]
     assert [(line["job"], line["session"]) for line in told] == [(str(job.pk), session.pk)]
@@ -89,10 +90,10 @@ def test_a_job_that_broke_off_is_logged_with_its_ids_and_where_it_broke(owner, c
     session = making.session(making.revision_of(owner))
     making.straight(session, making.line("thin"))
     making.joined(session, making.line("thin"), making.line("thick"), [80, 83, 78])
-    job = jobs.enqueue(session)
-    monkeypatch.setattr("results.jobs.normalise_session", breaks)
+    job = queue.enqueue(session)
+    monkeypatch.setattr("results.worker.run_session.normalise_session", breaks)
 
-    jobs.run(job.pk)
+    run_session.run(job.pk)
 
     told = [line for line in lines(capsys) if line["event"] == "job failed"]
     assert [(line["job"], line["session"]) for line in told] == [(str(job.pk), session.pk)]
@@ -104,9 +105,9 @@ def test_a_pool_that_was_computed_is_logged_with_its_version(owner, capsys):
     session = making.session(making.revision_of(owner))
     making.straight(session, making.line("thin"))
     making.joined(session, making.line("thin"), making.line("thick"), [80, 83, 78])
-    jobs.enqueue(session)
+    queue.enqueue(session)
 
-    draining.drain()
+    embedded.drain()
 
     told = [line for line in lines(capsys) if line["event"] == "pool computed"]
     assert [(line["pool"], line["version"]) for line in told] == [(Pool.objects.get().pk, 1)]

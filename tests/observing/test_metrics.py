@@ -5,8 +5,9 @@ from django.core.cache import caches
 from django.test import Client
 from prometheus_client.parser import text_string_to_metric_families
 
-from results import draining, jobs, stale
+from results.jobs import queue, stale_marks
 from results.models import CheckResult, Pool, PoolVersion, Release, Screening
+from results.worker import embedded
 from tests import making
 
 
@@ -34,13 +35,13 @@ def worked_out(owner, count: int = 1):
         session = making.session(revision)
         making.straight(session, main, [98.0 + number, 101, 99, 102, 100.5])
         making.joined(session, main, leader, [80.0 - number, 83, 78, 81.5])
-        made.append(jobs.enqueue(session))
+        made.append(queue.enqueue(session))
     return made
 
 
 def test_jobs_are_counted_by_state_with_the_age_of_the_oldest(owner, client):
     first, _second = worked_out(owner, 2)
-    jobs.Job.objects.filter(pk=first.pk).update(created_at="2020-01-01T00:00:00Z")
+    queue.Job.objects.filter(pk=first.pk).update(created_at="2020-01-01T00:00:00Z")
 
     told = scraped(client)
 
@@ -51,7 +52,7 @@ def test_jobs_are_counted_by_state_with_the_age_of_the_oldest(owner, client):
 
 def test_work_that_is_done_waits_no_longer(owner, client):
     worked_out(owner, 2)
-    draining.drain()
+    embedded.drain()
 
     told = scraped(client)
 
@@ -62,10 +63,10 @@ def test_work_that_is_done_waits_no_longer(owner, client):
 
 def test_a_pool_marked_twice_is_one_stale_pool(owner, client):
     worked_out(owner)
-    draining.drain()
+    embedded.drain()
     pool = Pool.objects.get()
-    stale.mark([pool.pk], "one reason")
-    stale.mark([pool.pk], "another")
+    stale_marks.mark([pool.pk], "one reason")
+    stale_marks.mark([pool.pk], "another")
 
     assert scraped(client)["samespool_stale_pools",] == 1
 
@@ -74,8 +75,8 @@ def test_pools_that_nobody_draws_are_counted(client, owner):
     session = making.session(making.revision_of(owner))
     making.straight(session, line := making.line("thin"))
     making.joined(session, line, making.line("thick", label_N=180), [70, 75, 72, 78])
-    jobs.enqueue(session)
-    draining.drain()
+    queue.enqueue(session)
+    embedded.drain()
     assert scraped(client)["samespool_undrawn_pools",] == 0
 
     PoolVersion.objects.update(forest_light="", forest_dark="")

@@ -7,7 +7,7 @@ import psycopg
 import pytest
 import requests
 
-from deploy.processes import PATIENCE_S
+from deploy.tools.processes import PATIENCE_S
 from tests.deploy.files import ROOT
 from tests.observing.test_hanging import servers, web  # noqa: F401, fixtures
 

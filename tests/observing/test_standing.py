@@ -9,9 +9,10 @@ from django.contrib.auth.models import User
 from django.test import Client
 from django.utils import timezone
 
-from results import draining, jobs, stale
-from results.clock import from_now
+from results.jobs import queue, stale_marks
+from results.jobs.database_clock import from_now
 from results.models import Job, Pool, PoolVersion, Screening
+from results.worker import embedded
 from tests import making
 
 PAGE = "/admin/standing/"
@@ -29,7 +30,7 @@ def sent(owner) -> Job:
     main, leader = making.line("thin"), making.line("thick", label_N=180)
     making.straight(session, main)
     making.joined(session, main, leader, [80.0, 83, 78, 81.5])
-    return jobs.enqueue(session)
+    return queue.enqueue(session)
 
 
 def failed(owner) -> Job:
@@ -68,8 +69,8 @@ def test_what_waits_is_counted_with_how_long_it_waits(owner, as_admin):
 
 def test_a_stale_pool_is_told_with_its_reason(owner, as_admin):
     sent(owner)
-    draining.drain()
-    stale.mark([Pool.objects.get().pk], "its rig was calibrated again")
+    embedded.drain()
+    stale_marks.mark([Pool.objects.get().pk], "its rig was calibrated again")
 
     page = words_of(as_admin)
 
@@ -80,7 +81,7 @@ def test_a_stale_pool_is_told_with_its_reason(owner, as_admin):
 
 def test_pools_that_nobody_draws_are_told(owner, as_admin):
     sent(owner)
-    draining.drain()
+    embedded.drain()
     assert "Computed but not drawn yet: 0." in words_of(as_admin)
 
     PoolVersion.objects.update(forest_light="", forest_dark="")
@@ -102,7 +103,7 @@ def test_a_failed_job_is_told_with_its_reason_and_runs_again_to_its_end(owner, a
     answer = as_admin.post(PAGE, {"jobs": [str(job.pk)]}, follow=True)
 
     assert "Sent to run again: 1." in answer.content.decode()
-    draining.drain()
+    embedded.drain()
     job.refresh_from_db()
     assert (job.state, job.problem, job.attempts) == ("done", None, 1)
     assert Pool.objects.get().current.pulls == 4
@@ -110,16 +111,16 @@ def test_a_failed_job_is_told_with_its_reason_and_runs_again_to_its_end(owner, a
 
 def test_a_pool_that_broke_off_time_after_time_is_computed_once_its_job_runs_again(owner, as_admin):
     job = sent(owner)
-    draining.drain()
+    embedded.drain()
     pool = Pool.objects.get()
-    stale.mark([pool.pk], "a set came")
+    stale_marks.mark([pool.pk], "a set came")
     Pool.objects.update(failures=5, attempted_at=from_now(1))
     Job.objects.update(state="failed", finished_at=timezone.now(), problem={"detail": "A pool."})
-    draining.drain()
+    embedded.drain()
     assert pool.stale_marks.exists()
 
     as_admin.post(PAGE, {"jobs": [str(job.pk)]})
-    draining.drain()
+    embedded.drain()
 
     assert not pool.stale_marks.exists()
     assert Job.objects.get().state == "done"
@@ -127,7 +128,7 @@ def test_a_pool_that_broke_off_time_after_time_is_computed_once_its_job_runs_aga
 
 def test_a_job_that_has_not_failed_is_left_alone(owner, as_admin):
     job = sent(owner)
-    jobs.claim(job.pk)
+    queue.claim(job.pk)
 
     answer = as_admin.post(PAGE, {"jobs": [str(job.pk)]}, follow=True)
 

@@ -8,7 +8,7 @@ from django.conf import settings
 from django.contrib.auth.models import User
 
 from deploy.observing import workers
-from deploy.processes import wait_until
+from deploy.tools.processes import wait_until
 from tests.observing.test_metrics import scraped
 from tests.workers import kill
 

@@ -8,8 +8,9 @@ import zipfile
 import pytest
 from django.test import Client
 
-from results import draining, exporting
 from results.models import Release
+from results.open_data import releases
+from results.worker import embedded
 from tests.api.leagues import league_of
 
 
@@ -39,8 +40,8 @@ def make(db):
     """Ask for a release and let it be made, as the draining thread does."""
 
     def make() -> Release:
-        release = exporting.ask()
-        draining.make_releases()
+        release = releases.ask()
+        embedded.make_releases()
         release.refresh_from_db()
         assert release.state == Release.State.MADE, release.problem
         return release

@@ -7,11 +7,14 @@ import numpy as np
 import pytest
 from django.core.management import CommandError, call_command
 
-from results import amending, draining, recomputing, reworking
-from results.jobs import enqueue
+from results.intake import amend
+from results.jobs.queue import enqueue
 from results.management.commands.recompute import EXPLAINED, UNEXPLAINED, UNKNOWN
 from results.models import Pool, PoolVersion, Pull, PullSet
-from results.snapshots import COLUMNS, FIGURES, FINDINGS, FORMULAE, Moved
+from results.normalising import reprocess
+from results.pools import reproduce
+from results.pools.snapshots import COLUMNS, FIGURES, FINDINGS, FORMULAE, Moved
+from results.worker import embedded
 from tests import making
 from tests.api.leagues import league_of
 
@@ -52,8 +55,8 @@ def test_breaks_at_the_grip_voids_and_a_borrowed_baseline_come_out_again(league)
     loads_N = [86.0, 84.0, 88.0, 83.0, 87.0, 90.0]
     modes = ["join", "join", "slip", "line", "grip", "void"]
     borrowing = making.joined(borrower, thin, thick, loads_N, modes)
-    reworking.work_out_again(type(borrower).objects.filter(pk=borrower.pk))
-    draining.drain()
+    reprocess.work_out_again(type(borrower).objects.filter(pk=borrower.pk))
+    embedded.drain()
 
     now = pool().current
     borrowing.refresh_from_db()
@@ -65,10 +68,10 @@ def test_breaks_at_the_grip_voids_and_a_borrowed_baseline_come_out_again(league)
 def test_a_version_of_long_ago_comes_out_as_it_was_after_a_withdrawal_and_a_calibration(league):
     before = pool().current
     left, recalibrated = league[0].session, league[1].session
-    amending.withdraw(left, left.contributor, "the scale stuck")
+    amend.withdraw(left, left.contributor, "the scale stuck")
     making.calibrate(recalibrated.revision, gain=1.05, offset_N=1.0, made_on=recalibrated.pulled_on)
-    reworking.work_out_again(type(left).objects.filter(pk=recalibrated.pk))
-    draining.drain()
+    reprocess.work_out_again(type(left).objects.filter(pk=recalibrated.pk))
+    embedded.drain()
 
     after = pool().current
     assert (before.sets, after.sets) == (4, 3)
@@ -81,8 +84,8 @@ def test_a_recalibration_gives_another_snapshot_though_the_sets_are_the_same(lea
     before = pool().current
     session = league[0].session
     making.calibrate(session.revision, gain=1.0, offset_N=2.0, made_on=session.pulled_on)
-    reworking.work_out_again(type(session).objects.filter(pk=session.pk))
-    draining.drain()
+    reprocess.work_out_again(type(session).objects.filter(pk=session.pk))
+    embedded.drain()
 
     after = pool().current
     assert after.inputs["pull_sets"] == before.inputs["pull_sets"]
@@ -140,7 +143,7 @@ def test_what_ties_differ_in_and_how_they_were_tied_is_computed_again(league):
             )
             enqueue(session)
     PullSet.objects.filter(pk__in=[one.pk for one in league]).update(parameters={"turns": 9})
-    draining.drain()
+    embedded.drain()
     now = pool().current
     assert [each["name"] for each in now.findings["moderators"]["tried"]] == ["turns"]
     assert now.time_to_tie_s > 40
@@ -176,10 +179,10 @@ def test_a_figure_that_later_formulae_say_they_moved_is_put_down_to_them(league,
     now = pool().current
     versions = PoolVersion.objects.filter(pk=now.pk)
     versions.update(figures={**now.figures, "tau2_set": 0.5})
-    monkeypatch.setattr(recomputing, "FORMULAE", FORMULAE + 1)
+    monkeypatch.setattr(reproduce, "FORMULAE", FORMULAE + 1)
     for by, code, why in ((1.0, EXPLAINED, "other formulae"), (1e-8, UNEXPLAINED, "other data")):
         moved = Moved("tried otherwise", by, ("figures.tau2_*",))
-        monkeypatch.setattr(recomputing, "MOVED", {FORMULAE + 1: moved})
+        monkeypatch.setattr(reproduce, "MOVED", {FORMULAE + 1: moved})
         found, told = refused(now.snapshot)
         assert "figures.tau2_set is stored as 0.5" in told
         assert (found, f"by {why}" in told) == (code, True)
@@ -210,8 +213,8 @@ def test_a_figure_that_is_no_longer_computed_is_a_difference(league):
 
 
 def test_all_versions_are_computed_again_at_once(league):
-    amending.withdraw(league[0].session, league[0].session.contributor, "the scale stuck")
-    draining.drain()
+    amend.withdraw(league[0].session, league[0].session.contributor, "the scale stuck")
+    embedded.drain()
     told = StringIO()
     call_command("recompute", all=True, stdout=told)
     assert "2 recomputed, all equal to the digit" in told.getvalue()
@@ -244,7 +247,7 @@ def test_a_snapshot_that_names_nothing_is_said_to(league):
 
 def test_a_figure_that_is_computed_again_from_the_same_inputs_keeps_its_snapshot(league):
     first = pool().current
-    reworking.work_out_again(type(league[0].session).objects.all())
-    draining.drain()
+    reprocess.work_out_again(type(league[0].session).objects.all())
+    embedded.drain()
     assert pool().current == first
     assert PullSet.objects.filter(state="pooled").count() == 4

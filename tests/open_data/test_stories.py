@@ -11,8 +11,11 @@ from django.core.management import call_command
 from django.test import Client
 from scipy.optimize import minimize
 
-from results import amending, closing, draining, reviewing
+from results.accounts import close
+from results.intake import amend
 from results.models import Pool, Pull, PullSet, Release
+from results.review import decisions
+from results.worker import embedded
 from tests import making
 
 
@@ -36,8 +39,8 @@ def test_story_21_every_pull_is_there_as_written_and_in_newtons_voids_included(l
 def test_story_21_a_version_is_frozen(league, make, unpack):
     first = make()
     before = unpack(first)
-    amending.withdraw(league[0].session, league[0].session.contributor, "the scale stuck")
-    draining.drain()
+    amend.withdraw(league[0].session, league[0].session.contributor, "the scale stuck")
+    embedded.drain()
     second = make()
 
     assert (first.number, second.number) == (1, 2)
@@ -128,8 +131,8 @@ def test_story_22_the_id_beside_a_figure_is_the_same_everywhere_and_computes_it_
     assert pool["snapshot"] in Client().get(address).content.decode()
     assert repr(api["efficiency"]) == pool["efficiency"]
 
-    amending.withdraw(league[0].session, league[0].session.contributor, "the scale stuck")
-    draining.drain()
+    amend.withdraw(league[0].session, league[0].session.contributor, "the scale stuck")
+    embedded.drain()
     for snapshot in (pool["snapshot"], release.snapshot):
         call_command("recompute", snapshot=snapshot)
         assert f"equal, {pool['efficiency']}" in capsys.readouterr().out
@@ -138,15 +141,15 @@ def test_story_22_the_id_beside_a_figure_is_the_same_everywhere_and_computes_it_
 def test_story_23_what_is_not_in_it_is_counted(league, moderator, unpack):
     held, rejected, withdrawn, shared = league
     PullSet.objects.filter(pk=shared.pk).update(discarded_ties=3)
-    reviewing.decide(by=moderator.user, pull_set=held, decision="hold", reason="Which scale?")
-    reviewing.decide(by=moderator.user, pull_set=rejected, decision="hold", reason="Which scale?")
+    decisions.decide(by=moderator.user, pull_set=held, decision="hold", reason="Which scale?")
+    decisions.decide(by=moderator.user, pull_set=rejected, decision="hold", reason="Which scale?")
     rejected.refresh_from_db()
-    reviewing.decide(by=moderator.user, pull_set=rejected, decision="reject", reason="Made up.")
-    amending.withdraw(withdrawn.session, withdrawn.session.contributor, "the scale stuck")
+    decisions.decide(by=moderator.user, pull_set=rejected, decision="reject", reason="Made up.")
+    amend.withdraw(withdrawn.session, withdrawn.session.contributor, "the scale stuck")
     waiting = making.joined(
         making.session(shared.session.revision), shared.main_line, shared.leader_line, [80.0, 82.0]
     )
-    draining.drain()
+    embedded.drain()
 
     package = unpack()
     [kind] = package.rows("selection")
@@ -169,7 +172,7 @@ def test_story_23_what_is_not_in_it_is_counted(league, moderator, unpack):
 def test_a_set_held_before_its_pool_is_computed_again_takes_the_pool_out_of_the_next_version(
     league, moderator, unpack
 ):
-    reviewing.decide(by=moderator.user, pull_set=league[0], decision="hold", reason="Which scale?")
+    decisions.decide(by=moderator.user, pull_set=league[0], decision="hold", reason="Which scale?")
     package = unpack()
     assert package.rows("pools") == []
     assert package.rows("pool_sets") == []
@@ -178,8 +181,8 @@ def test_a_set_held_before_its_pool_is_computed_again_takes_the_pool_out_of_the_
 
 def test_who_closes_the_account_is_in_earlier_versions_by_number_alone(league, make, unpack):
     first, person = make(), league[0].session.contributor
-    closing.close_account(person, keep=False)
-    draining.drain()
+    close.close_account(person, keep=False)
+    embedded.drain()
     assert str(person.pk) in unpack(first).column("sessions", "tester")
     assert str(person.pk) not in unpack(make()).column("sessions", "tester")
 
@@ -190,7 +193,7 @@ def test_a_making_that_breaks_off_leaves_the_last_good_version(league, make, tmp
     tempfile.tempdir = str(tmp_path / "not there")
     try:
         broken = Release.objects.create()
-        draining.make_releases()
+        embedded.make_releases()
     finally:
         tempfile.tempdir = kept
     broken.refresh_from_db()
@@ -199,7 +202,7 @@ def test_a_making_that_breaks_off_leaves_the_last_good_version(league, make, tmp
     latest = Client().get("/open-data/latest/", follow=True)
     assert latest.context["release"] == good
 
-    draining.make_releases()
+    embedded.make_releases()
     broken.refresh_from_db()
     assert (broken.number, broken.state) == (2, Release.State.MADE)
 

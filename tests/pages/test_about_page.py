@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import statsmodels.api as sm
 
-from results.pages.worked_example import (
+from results.pages.reading.worked_example import (
     JOINED_KGF,
     STRAIGHT_KGF,
     worked_example,

@@ -10,11 +10,11 @@ from django.contrib.auth.models import User
 from django.test import Client
 from knox.models import AuthToken
 
-from results.amending import withdraw
-from results.closing import close_account
-from results.draining import drain
+from results.accounts.close import close_account
+from results.accounts.rename import rename
+from results.intake.amend import withdraw
 from results.models import PoolVersion, Session
-from results.renaming import rename
+from results.worker.embedded import drain
 from rigs.models import Club, Contributor, RigRevision
 from rigs.refusals import Conflict, Invalid
 from tests import making

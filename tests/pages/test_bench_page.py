@@ -3,12 +3,12 @@
 import pytest
 from django.test import Client
 
-from results import reviewing
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
+from results.lifecycle import State, move
 from results.models import Message, PullSet, Screening
 from results.notices import tell
-from results.states import State, move
+from results.review import decisions
+from results.worker.embedded import drain
 from rigs.models import Contributor
 from tests import making
 from tests.pages.conftest import pool_of
@@ -113,7 +113,7 @@ def test_what_is_held_is_told_in_plain_words_with_its_figures_and_can_be_answere
 
 
 def test_a_decision_of_a_person_can_be_appealed_from_the_bench(at_home, held, moderator):
-    reviewing.decide(by=moderator.user, pull_set=held, decision="reject", reason="Not explained.")
+    decisions.decide(by=moderator.user, pull_set=held, decision="reject", reason="Not explained.")
     page = Page(at_home.get("/bench/"))
     assert "Not explained." in page.text
     assert page.all("button", name="appeal")

@@ -3,7 +3,7 @@
 import numpy as np
 from django.test import Client
 
-from results.draining import drain
+from results.worker.embedded import drain
 from rigs.models import Club
 from tests import making
 from tests.api.leagues import send

@@ -7,10 +7,19 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from results import amending
-from results.draining import drain
-from results.forest import DARK, LIGHT, Forest, PooledRow, Row, darkened, domain, svg
+from results.charts.forest_plot import (
+    DARK,
+    LIGHT,
+    Forest,
+    PooledRow,
+    Row,
+    darkened,
+    domain,
+    svg,
+)
+from results.intake import amend
 from results.models import NormalisedSet, PoolVersion
+from results.worker.embedded import drain
 from tests.api.leagues import send
 from tests.conftest import contributor
 from tests.pages.conftest import pool_of
@@ -61,7 +70,7 @@ def test_below_three_testers_the_sets_stand_alone(league):
 def test_an_emptied_pool_is_not_drawn(db, owner):
     pull_set = send(owner, np.random.default_rng(1), "Nail", 80.0)
     drain()
-    amending.withdraw(pull_set.session, owner, "wrong rig")
+    amend.withdraw(pull_set.session, owner, "wrong rig")
     drain()
     versions = PoolVersion.objects.filter(pool=pool_of("Nail")).order_by("number")
     assert [bool(version.forest_light) for version in versions] == [True, False]

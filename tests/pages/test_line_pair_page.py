@@ -4,7 +4,7 @@ import pytest
 from django.test import Client
 
 from results.models import Pool
-from results.ranking import chances
+from results.pools.ranking import chances
 from tests.pages.conftest import pool_of
 
 PAIR = {"main": "nylon monofilament", "leader": "nylon monofilament"}

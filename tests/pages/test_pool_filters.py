@@ -3,8 +3,8 @@
 import pytest
 from django.test import Client
 
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
+from results.worker.embedded import drain
 from rigs.models import Material
 from tests import making
 from tests.api.leagues import league_of, send

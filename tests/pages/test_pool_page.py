@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from results import amending, reviewing
-from results.draining import drain
-from results.jobs import enqueue
+from results.intake import amend
+from results.jobs.queue import enqueue
 from results.models import Pool, PullSet
+from results.review import decisions
+from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import send
 from tests.conftest import contributor
@@ -77,7 +78,7 @@ def test_its_history_says_when_it_changed_and_why(league, moderator, read):
     pool = pool_of("Blood")
     before = pool.current
     taken_out = PullSet.objects.filter(connection__name="Blood").first()
-    reviewing.decide(by=moderator.user, pull_set=taken_out, decision="hold", reason="Which scale?")
+    decisions.decide(by=moderator.user, pull_set=taken_out, decision="hold", reason="Which scale?")
     drain()
     after = Pool.objects.get(pk=pool.pk).current
     assert after.number == before.number + 1
@@ -93,7 +94,7 @@ def test_a_pool_whose_sets_were_all_withdrawn_says_so(db, owner, read):
     pull_set = send(owner, np.random.default_rng(1), "Nail", 80.0)
     drain()
     pool = pool_of("Nail")
-    amending.withdraw(pull_set.session, owner, "wrong rig")
+    amend.withdraw(pull_set.session, owner, "wrong rig")
     drain()
     page = read(f"/pools/{pool.pk}/")
     assert "too few testers: 0 of 3" in page.text

@@ -3,10 +3,10 @@
 import numpy as np
 from django.test import Client
 
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import Pull, PullSet
-from results.reviewing import decide
+from results.review.decisions import decide
+from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import send
 from tests.conftest import client_of

@@ -5,7 +5,7 @@ from django.core.cache import cache
 from django.test import Client
 
 from results.models import Report
-from results.reporting import MOST_AN_HOUR, close_report
+from results.review.reports import MOST_AN_HOUR, close_report
 from rigs.refusals import Conflict, Forbidden
 from tests import making
 from tests.pages.conftest import pool_of

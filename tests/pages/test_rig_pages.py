@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
+from results.worker.embedded import drain
 from rigs.models import Calibration, Rig, RigRevision
 from tests import making
 from tests.pages.reading import Page

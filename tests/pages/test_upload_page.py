@@ -6,8 +6,8 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
-from results.draining import drain
 from results.models import Session, Upload, WaitingUpload
+from results.worker.embedded import drain
 from tests.intake.conftest import RIGHT, bench, sheet
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser

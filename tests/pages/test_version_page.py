@@ -2,9 +2,9 @@
 
 from django.test import Client
 
-from results import reviewing
-from results.draining import drain
 from results.models import Pool, PullSet
+from results.review import decisions
+from results.worker.embedded import drain
 from tests.pages.conftest import pool_of
 
 
@@ -12,7 +12,7 @@ def test_a_version_names_the_sets_that_left_and_the_decision_that_took_them_out(
     league, moderator, read
 ):
     taken_out = PullSet.objects.filter(connection__name="Blood").first()
-    reviewing.decide(by=moderator.user, pull_set=taken_out, decision="hold", reason="Which scale?")
+    decisions.decide(by=moderator.user, pull_set=taken_out, decision="hold", reason="Which scale?")
     drain()
     pool = Pool.objects.select_related("current").get(pk=pool_of("Blood").pk)
     page = read(f"/pools/{pool.pk}/versions/{pool.current.number}/")

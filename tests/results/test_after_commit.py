@@ -3,7 +3,7 @@
 import pytest
 from django.db import transaction
 
-from results.after_commit import after_commit
+from results.jobs.after_commit import after_commit
 from results.models import Connection
 from tests import making
 

@@ -6,8 +6,8 @@ import pytest
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
-from results.draining import drain
 from results.models import Job, NormalisedSet, Pull, PullSet, Session, StalePool, StateChange
+from results.worker.embedded import drain
 from rigs.models import Calibration, RigRevision
 from tests import making
 

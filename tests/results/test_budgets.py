@@ -4,9 +4,9 @@ from math import sqrt
 
 import pytest
 
-from results.budgets import budgets_of
 from results.models import PullSet
-from results.normalising import normalise_session
+from results.normalising.normalise import normalise_session
+from results.normalising.uncertainty_budget import budgets_of
 from tests import making
 
 

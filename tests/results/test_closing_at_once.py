@@ -13,12 +13,13 @@ import pytest
 from django.contrib.auth.models import Group
 from django.db import close_old_connections, connections
 
-from results import amending, draining
-from results.closing import close_account
+from results.accounts.close import close_account
+from results.intake import amend as intake_amend
 from results.intake import receive
+from results.lifecycle import COUNTING
 from results.models import Job, PoolMembership, PullSet, Session
-from results.reviewing import decide_many
-from results.states import COUNTING
+from results.review.decisions import decide_many
+from results.worker import embedded
 from rigs.models import Contributor
 from rigs.permissions import MODERATORS
 from rigs.refusals import AccountClosed, Refused
@@ -55,11 +56,11 @@ def arrives(owner: Contributor, number: int, *, keep: bool) -> list:
         lambda: close_account(owner, keep=keep),
         lambda: receive(owner, document(rig, 11), JSON, "eleven"),
         lambda: receive(owner, document(rig, 12), JSON, None),
-        lambda: amending.withdraw(sessions[0], owner, "the scale stuck"),
+        lambda: intake_amend.withdraw(sessions[0], owner, "the scale stuck"),
         lambda: amend(sessions[1], 13),
         lambda: amend(sessions[3], 14),
         lambda: decide_many(by=moderator.user, pull_sets=sets, decision="hold", reason="why?"),
-        draining.drain,
+        embedded.drain,
     ]
 
 
@@ -102,7 +103,7 @@ def test_nothing_deadlocks_with_a_close_and_nothing_that_comes_later_counts(tran
         closed, *others = at_once(arrives(owner, number, keep=keep))
         assert closed is None
         assert [error for error in others if not isinstance(error, Refused | None)] == []
-        draining.drain()
+        embedded.drain()
         assert not Job.objects.exclude(problem=None).exists()
         assert keep or nothing_counts_of(owner)
         stored = owner.sessions.count()

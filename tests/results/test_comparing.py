@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from results.comparing import compare_with_pool
-from results.draining import drain
 from results.models import Pool
+from results.pools.tester_vs_pool import compare_with_pool
+from results.worker.embedded import drain
 from rigs.refusals import Conflict
 from tests.conftest import contributor
 from tests.results.test_pooling import league, send

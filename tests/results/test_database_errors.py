@@ -8,10 +8,13 @@ import pytest
 from django.conf import settings as deployed
 from django.db import connection, transaction
 
-from results import attempts, completing, exporting, jobs, pooling
-from results.database_errors import Trouble, trouble_of
-from results.draining import drain
+from results.jobs import attempts, queue
+from results.jobs.database_errors import Trouble, trouble_of
 from results.models import Job, Pool, Release, StalePool
+from results.open_data import releases
+from results.pools import recompute
+from results.worker import finish_pool, run_session
+from results.worker.embedded import drain
 from tests import making
 
 CODES = {
@@ -30,7 +33,7 @@ def job(owner) -> Job:
     main, leader = making.line("thin"), making.line("thick", label_N=180)
     making.straight(session, main)
     making.joined(session, main, leader, [70, 75, 72, 78])
-    return jobs.enqueue(session)
+    return queue.enqueue(session)
 
 
 def by_postgresql(code: str):
@@ -82,9 +85,9 @@ def test_a_job_that_met_trouble_is_tried_again_and_never_fails_for_it(
 ):
     settings.SAMESPOOL_JOB_ATTEMPTS = 2
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.jobs.normalise_session", in_trouble(trouble))
+        meanwhile.setattr("results.worker.run_session.normalise_session", in_trouble(trouble))
         for _ in range(4):
-            jobs.run(job.pk)
+            run_session.run(job.pk)
     job.refresh_from_db()
     assert (job.state, job.attempts, job.problem) == ("queued", 0, None)
 
@@ -102,12 +105,12 @@ def test_a_pool_that_met_trouble_is_computed_and_completed_afterwards(
     pool = Pool.objects.get()
     StalePool.objects.create(pool=pool, why="a set came")
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.pooling.members_of", in_trouble(trouble))
-        meanwhile.setattr("results.completing.comparison_is_due", lambda _pool: True)
-        meanwhile.setattr("results.completing.compare_joins", in_trouble(trouble))
+        meanwhile.setattr("results.pools.recompute.members_of", in_trouble(trouble))
+        meanwhile.setattr("results.worker.finish_pool.comparison_is_due", lambda _pool: True)
+        meanwhile.setattr("results.worker.finish_pool.compare_joins", in_trouble(trouble))
         for _ in range(4):
-            pooling.refresh_pool(pool.pk)
-            completing.complete_pool(pool.pk)
+            recompute.refresh_pool(pool.pk)
+            finish_pool.complete_pool(pool.pk)
     pool.refresh_from_db()
     assert (pool.failures, pool.failed_at, pool.current.attempts) == (0, None, 0)
     assert StalePool.objects.exists()
@@ -121,9 +124,9 @@ def test_a_release_that_met_trouble_is_made_afterwards(db, monkeypatch, settings
     settings.SAMESPOOL_JOB_ATTEMPTS = 2
     release = Release.objects.create()
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.exporting._make", in_trouble(trouble))
+        meanwhile.setattr("results.open_data.releases._make", in_trouble(trouble))
         for _ in range(4):
-            exporting.make(release.pk)
+            releases.make(release.pk)
     release.refresh_from_db()
     assert (release.state, release.attempts) == ("queued", 0)
 
@@ -132,8 +135,8 @@ def test_an_embedded_process_goes_on_with_the_others_while_one_job_meets_trouble
     job, monkeypatch, owner
 ):
     """It neither spins on that job nor gives up the rest; the next drain tries it again."""
-    other = jobs.enqueue(making.session(making.revision_of(owner, name="second")))
-    normalise, ran = jobs.normalise_session, []
+    other = queue.enqueue(making.session(making.revision_of(owner, name="second")))
+    normalise, ran = queue.normalise_session, []
 
     def meet_it(session_id, **told):
         ran.append(session_id)
@@ -142,7 +145,7 @@ def test_an_embedded_process_goes_on_with_the_others_while_one_job_meets_trouble
         normalise(session_id, **told)
 
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.jobs.normalise_session", meet_it)
+        meanwhile.setattr("results.worker.run_session.normalise_session", meet_it)
         drain()
     assert ran == [job.session_id, other.session_id]
     assert set(Job.objects.values_list("state", flat=True)) == {"queued", "done"}
@@ -155,12 +158,12 @@ def test_how_an_attempt_ended_is_written_once_the_database_can_be_written_to(job
     """What kept the job from its end keeps its failure from being written as well."""
     real = attempts.excuse
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.jobs.normalise_session", in_trouble("read-only"))
-        meanwhile.setattr("results.jobs.excuse", in_trouble("read-only"))
-        jobs.run(job.pk)
+        meanwhile.setattr("results.worker.run_session.normalise_session", in_trouble("read-only"))
+        meanwhile.setattr("results.jobs.queue.excuse", in_trouble("read-only"))
+        run_session.run(job.pk)
         job.refresh_from_db()
         assert (job.state, job.attempts) == ("running", 1)
-        meanwhile.setattr("results.jobs.excuse", real)
+        meanwhile.setattr("results.jobs.queue.excuse", real)
         attempts.keep_owed()
     job.refresh_from_db()
     assert (job.state, job.attempts) == ("queued", 0)
@@ -185,10 +188,10 @@ def test_a_job_that_takes_too_long_or_its_connection_along_each_time_ends_as_fai
         raise raised or cut_off
 
     breaks = fail if deployed.EMBEDDED else by_postgresql(code)
-    monkeypatch.setattr("results.jobs.normalise_session", breaks)
+    monkeypatch.setattr("results.worker.run_session.normalise_session", breaks)
     states = []
     for _ in range(errors):
-        jobs.run(job.pk)
+        run_session.run(job.pk)
         job.refresh_from_db()
         states.append(job.state)
     assert states == ["queued"] * (errors - 1) + ["failed"]

@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from results.describing import describe, renew_kept, ties_of
-from results.draining import drain
-from results.jobs import enqueue
-from results.members import members_of
+from results.jobs.queue import enqueue
 from results.models import NormalisedSet, Pool, Pull, PullSet
-from results.outcomes import pooled_from
-from results.pooling import plain
-from results.scales import scale_of
+from results.normalising.scales import scale_of
+from results.pools.descriptives import describe, renew_kept, ties_of
+from results.pools.estimate import pooled_from
+from results.pools.pool_data import members_of
+from results.pools.recompute import plain
+from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import league_of, send
 from tests.conftest import contributor

@@ -13,9 +13,17 @@ from django.db import models
 from django.test import Client
 from knox.models import AuthToken
 
-from results import draining, intake
-from results.closing import close_account
-from results.erasing import erase_row
+from results import intake
+from results.accounts.close import close_account
+from results.accounts.erase import erase_row
+from results.accounts.personal_columns import (
+    BY_OTHERS,
+    ERASED,
+    NOT_PERSONAL,
+    Spools,
+    rows_of,
+)
+from results.catalogue.accepted_names import accept_names
 from results.models import (
     AcceptedName,
     Baseline,
@@ -31,9 +39,8 @@ from results.models import (
     TieParameter,
     Upload,
 )
-from results.naming import accept_names
-from results.personal import BY_OTHERS, ERASED, NOT_PERSONAL, Spools, rows_of
-from results.reviewing import answer, decide
+from results.review.decisions import answer, decide
+from results.worker import embedded
 from rigs.correcting import correct_revision, void_calibration
 from rigs.models import Contributor, Line, Rig
 from rigs.refusals import Forbidden, Invalid
@@ -80,7 +87,7 @@ def wordy(owner, moderator) -> Contributor:
         intake.receive(owner, document("shed winch", day), intake.JSON, f"{MARK} key {day}").session
         for day in (10, 11, 12)
     )
-    draining.drain()
+    embedded.drain()
     pull_set = first.pull_sets.first()
     decide(by=moderator.user, pull_set=pull_set, decision="hold", reason="which spool?")
     answer(by=owner.user, pull_set=pull_set, text=MARK)
@@ -151,7 +158,7 @@ def left() -> list[str]:
 def test_nothing_that_a_contributor_wrote_is_left_of_a_closed_account(wordy, keep):
     assert len(left()) > 15
     close_account(wordy, keep=keep)
-    draining.drain()
+    embedded.drain()
     assert left() == []
     erasure = Erasure.objects.get(account=wordy)
     assert erasure.by == wordy.user

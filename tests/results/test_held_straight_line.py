@@ -13,13 +13,18 @@ from typing import Any
 
 import pytest
 
-from results import amending, bench_lookups, borrowing, draining, jobs, watching
-from results.bridging import bridges_of
-from results.evidence import evidence_of
+from results.intake import amend
+from results.jobs import queue
 from results.models import Baseline, NormalisedSet, Notice, PairReference, PullSet, Session
-from results.referencing import Specimen
-from results.reviewing import decide
-from results.usable_straight import usable
+from results.normalising import borrowed_baselines
+from results.normalising.reference_line import Specimen
+from results.normalising.usable_straight import usable
+from results.pages.bench import selectors
+from results.review.decisions import decide
+from results.rig_checks import control_charts
+from results.rig_checks.revision_comparison import bridges_of
+from results.screening.evidence import evidence_of
+from results.worker import embedded
 from tests import making
 from tests.making import PARTED_STRAIGHT
 
@@ -36,7 +41,7 @@ def _session(revision, day: int, factor: float = 1.0, *, straight=PARTED_STRAIGH
         making.straight(session, thin, [factor * load for load in straight])
         making.straight(session, thick, [factor * load for load in (190.0, 188.0, 191.0)])
     making.joined(session, thin, thick, [factor * load for load in (80.0, 84.0, 81.0, 83.0)])
-    jobs.enqueue(session)
+    queue.enqueue(session)
     return session
 
 
@@ -57,7 +62,7 @@ def revision(owner):
 def good(revision) -> list[Session]:
     """Three good days, the last of them on the changed rig."""
     sessions = [_session(revision, 0), _session(revision, 2), _session(_revised(revision), 21)]
-    draining.drain()
+    embedded.drain()
     return sessions
 
 
@@ -67,14 +72,14 @@ def _spoil(session: Session, how: str, moderator, owner) -> None:
     if how == "held by a check":
         assert {each.state for each in sets} == {"held"}
     elif how == "withdrawn":
-        amending.withdraw(session, owner, "pounds were written as newtons")
+        amend.withdraw(session, owner, "pounds were written as newtons")
     else:
         decision = "reject" if how == "rejected" else "hold"
         for pull_set in sets.exclude(state=decision.replace("hold", "held")):
             decide(
                 by=moderator.user, pull_set=pull_set, decision=decision, reason="pounds as newtons"
             )
-    draining.drain()
+    embedded.drain()
 
 
 def _chart(series) -> list[tuple[Any, ...]]:
@@ -96,14 +101,14 @@ def learned(owner, good: list[Session]) -> dict[str, Any]:
     evidence = [evidence_of(session) for session in good]
     bridges = bridges_of(rig)
     return {
-        "watching": _chart(watching.series_of(rig)),
+        "watching": _chart(control_charts.series_of(rig)),
         "bridging": [
             (bridge.verdict, [(c.before.point.sources, c.after.point.sources) for c in found])
             for bridge in bridges
             for found in [bridge.comparisons]
         ],
-        "borrowing": [lent.baselines for lent in borrowing.borrow(later, wanted).values()],
-        "bench": [each.pk for each in bench_lookups.latest_straight(owner)],
+        "borrowing": [lent.baselines for lent in borrowed_baselines.borrow(later, wanted).values()],
+        "bench": [each.pk for each in selectors.latest_straight(owner)],
         "evidence": [
             (straight.others_N.tolist(), straight.earlier_N.tolist())
             for each in evidence
@@ -124,7 +129,7 @@ def test_nothing_is_learned_from_it_and_nobody_is_warned(how, good, revision, ow
     before, notices = learned(owner, good), Notice.objects.filter(baseline__isnull=False).count()
     factor = OF_A_POUND if how == "held by a check" else 1.03
     spoiled = _session(revision, 3, factor)
-    draining.drain()
+    embedded.drain()
     _spoil(spoiled, how, moderator, owner)
     assert learned(owner, good) == before
     assert Notice.objects.filter(baseline__isnull=False).count() == notices == 0
@@ -132,7 +137,7 @@ def test_nothing_is_learned_from_it_and_nobody_is_warned(how, good, revision, ow
 
 def test_what_is_released_counts_again(good, revision, moderator, owner):
     spoiled = _session(revision, 3, OF_A_POUND)
-    draining.drain()
+    embedded.drain()
     before = learned(owner, good)
     for pull_set in spoiled.pull_sets.all():
         decide(by=moderator.user, pull_set=pull_set, decision="release", reason="a light line")
@@ -144,15 +149,15 @@ def test_what_was_borrowed_of_it_is_given_back_and_lent_again_once_it_is_release
     revision, moderator
 ):
     lender, borrower = _session(revision, 0), _session(revision, 1, straight=())
-    draining.drain()
+    embedded.drain()
     borrowed = PullSet.objects.get(session=borrower)
     assert borrowed.normalised.baseline.session == lender
     [lent] = lender.pull_sets.all()
     decide(by=moderator.user, pull_set=lent, decision="hold", reason="which unit was it?")
-    draining.drain()
+    embedded.drain()
     assert not NormalisedSet.objects.filter(pull_set=borrowed).exists()
     decide(by=moderator.user, pull_set=lent, decision="release", reason="newtons after all")
-    draining.drain()
+    embedded.drain()
     assert NormalisedSet.objects.get(pull_set=borrowed).baseline.session == lender
 
 
@@ -166,8 +171,8 @@ def test_a_held_session_fixes_no_reference_for_the_others(revision, other):
             share = 0.98 if each == weaker else 1.0
             making.straight(pulled, each, [factor * share * load for load in PARTED_STRAIGHT])
         making.joined(pulled, one, two, [factor * load for load in (70.0, 74.0, 71.0, 73.0)])
-        jobs.enqueue(pulled)
-        draining.drain()
+        queue.enqueue(pulled)
+        embedded.drain()
         return pulled
 
     held = session(revision, OF_A_POUND, one)
@@ -179,28 +184,28 @@ def test_a_held_session_fixes_no_reference_for_the_others(revision, other):
 
 LOOKS = {
     "api/pool_parts.py": "none: an empty queryset for the schema",
-    "results/amending.py": "what leaves with a session",
-    "results/baselines.py": "a session's own, and what it borrowed",
-    "results/bench_lookups.py": "usable",
-    "results/borrowing.py": "usable",
-    "results/catalogue_lookups.py": "counting",
-    "results/describing.py": "the members of a pool",
-    "results/desk/case.py": "counting",
-    "results/erasing.py": "what is blanked",
-    "results/evidence.py": "counting",
+    "results/intake/amend.py": "what leaves with a session",
+    "results/normalising/baseline_report.py": "a session's own, and what it borrowed",
+    "results/pages/bench/selectors.py": "usable",
+    "results/normalising/borrowed_baselines.py": "usable",
+    "results/catalogue/selectors.py": "counting",
+    "results/pools/descriptives.py": "the members of a pool",
+    "results/review/desk/case.py": "counting",
+    "results/accounts/erase.py": "what is blanked",
+    "results/screening/evidence.py": "counting",
     "results/intake/storing.py": "a session's own, as it is stored",
-    "results/lookups.py": "counting",
-    "results/members.py": "counting",
-    "results/normalising.py": "a session's own, and what it borrows",
+    "results/pools/selectors.py": "counting",
+    "results/pools/pool_data.py": "counting",
+    "results/normalising/normalise.py": "a session's own, and what it borrows",
     "results/public/rows.py": "what is public",
-    "results/pages/rigs_drawings.py": "one baseline, by its id",
-    "results/recomputing.py": "what a snapshot names",
-    "results/review_lookups.py": "one set",
-    "results/reviewing.py": "one set",
-    "results/screening.py": "a session's own",
-    "results/session_lookups.py": "a session's own",
-    "results/usable_straight.py": "usable",
-    "results/watching.py": "usable",
+    "results/pages/rigs/charts.py": "one baseline, by its id",
+    "results/pools/reproduce.py": "what a snapshot names",
+    "results/review/selectors.py": "one set",
+    "results/review/decisions.py": "one set",
+    "results/screening/screen.py": "a session's own",
+    "results/intake/selectors.py": "a session's own",
+    "results/normalising/usable_straight.py": "usable",
+    "results/rig_checks/control_charts.py": "usable",
 }
 """Every module that looks straight line up, or what was measured against it, and which of it."""
 NAMES = {"usable": "usable", "counting": "COUNTING"}

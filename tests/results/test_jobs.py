@@ -5,9 +5,11 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from results import jobs
-from results.draining import drain
+from results.jobs import queue
 from results.models import Job, NormalisedSet, Screening, Session, StalePool
+from results.normalising.normalise import normalise_session
+from results.screening.screen import screen_session
+from results.worker.embedded import drain
 from tests import making
 
 
@@ -22,7 +24,7 @@ def session(owner) -> Session:
 
 @pytest.fixture
 def job(session) -> Job:
-    return jobs.enqueue(session)
+    return queue.enqueue(session)
 
 
 def lose_its_worker(job: Job) -> None:
@@ -31,7 +33,7 @@ def lose_its_worker(job: Job) -> None:
 
 
 def test_a_job_is_claimed_by_one_worker_only(job):
-    first, second = jobs.claim(job.pk), jobs.claim(job.pk)
+    first, second = queue.claim(job.pk), queue.claim(job.pk)
 
     assert first is not None
     assert first.attempts == 1
@@ -39,10 +41,10 @@ def test_a_job_is_claimed_by_one_worker_only(job):
 
 
 def test_a_job_whose_worker_was_killed_can_be_claimed_again(job):
-    jobs.claim(job.pk)
+    queue.claim(job.pk)
     lose_its_worker(job)
 
-    again = jobs.claim(job.pk)
+    again = queue.claim(job.pk)
 
     assert again is not None
     assert again.attempts == 2
@@ -67,12 +69,14 @@ def test_a_job_run_twice_counts_its_set_once(job, session):
 
 
 def test_a_worker_that_wakes_up_late_does_not_write_over_the_one_that_took_its_place(job, session):
-    late = jobs.claim(job.pk)
+    late = queue.claim(job.pk)
     lose_its_worker(job)
-    jobs.claim(job.pk)
+    queue.claim(job.pk)
 
-    jobs.normalise_session(session.pk, still_ours=lambda: jobs.still_ours(late))
-    jobs.screen_session(session.pk, still_ours=lambda: jobs.still_ours(late), follow=lambda: None)
+    normalise_session(session.pk, still_ours=lambda: queue.advance_to_pooling(late))
+    screen_session(
+        session.pk, still_ours=lambda: queue.advance_to_pooling(late), follow=lambda: None
+    )
 
     assert session.pull_sets.get().state == "received"
     assert not NormalisedSet.objects.exists()
@@ -81,11 +85,11 @@ def test_a_worker_that_wakes_up_late_does_not_write_over_the_one_that_took_its_p
 
 def test_a_job_that_breaks_off_every_time_is_told_as_failed(job, settings):
     settings.SAMESPOOL_JOB_ATTEMPTS = 1
-    claimed = jobs.claim(job.pk)
+    claimed = queue.claim(job.pk)
     lose_its_worker(claimed)
     Job.objects.filter(pk=job.pk).update(created_at=timezone.now() - timedelta(hours=1))
 
-    jobs.sweep()
+    queue.sweep()
 
     job.refresh_from_db()
     assert job.state == "failed"
@@ -97,7 +101,7 @@ def test_a_set_without_an_efficiency_says_why_and_its_job_is_done(owner):
     main, leader = making.line("thin"), making.line("thick", label_N=180)
     making.straight(session, main)
     making.joined(session, main, leader, [70, 75, 72], ["grip", "grip", "none"])
-    job = jobs.enqueue(session)
+    job = queue.enqueue(session)
 
     drain()
 

@@ -16,10 +16,11 @@ import pytest
 from django.apps import apps
 from django.db import models
 
-from results import draining, jobs
-from results.budgets import ADVICE, budgets_of
+from results.jobs import queue
 from results.models import Connection, NormalisedSet, Notice, PoolVersion, PullSet, Session
-from results.referencing import Specimen
+from results.normalising.reference_line import Specimen
+from results.normalising.uncertainty_budget import ADVICE, budgets_of
+from results.worker import embedded
 from rigs.metrology.budget import Cause
 from rigs.models import Club, Contributor, Line, Rig, RigRevision
 from tests import making
@@ -46,7 +47,7 @@ def _session(revision: RigRevision, day: int, turns: dict[int, tuple[float, ...]
             pull_set = making.joined(session, thin, thick, pulled, tie=tie)
             pull_set.parameters, pull_set.main_spool = {"turns_main": number}, "A"
             pull_set.save()
-    jobs.enqueue(session)
+    queue.enqueue(session)
 
 
 def _next(revision: RigRevision) -> RigRevision:
@@ -79,7 +80,7 @@ def world(db) -> None:
             changed = _next(revision)
             making.calibrate(changed, gain=1.0, offset_N=0.0, made_on=changed.made_on)
             _session(changed, 12, {10: TEN_TURNS_N})
-    draining.drain()
+    embedded.drain()
 
 
 def _sortable(value: Any) -> str:
@@ -144,8 +145,8 @@ def rename_everything(monkeypatch) -> None:
 
 def work_all_out_again() -> None:
     for session in Session.objects.all():
-        jobs.enqueue(session)
-    draining.drain()
+        queue.enqueue(session)
+    embedded.drain()
 
 
 def test_two_ties_of_one_join_are_not_one_tie_where_the_change_of_a_rig_is_judged(

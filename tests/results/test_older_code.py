@@ -4,9 +4,10 @@ import pytest
 from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
-from results import draining, stale
-from results.describing import KEPT
+from results.jobs import stale_marks
 from results.models import NormalisedSet, Pool, PoolVersion, Pull
+from results.pools.descriptives import KEPT
+from results.worker import embedded
 from tests.api.leagues import league_of
 
 RELEASED = ("0001_initial", "0007_waiting_on_the_databases_clock", "0009", "0011", "0013")
@@ -66,8 +67,8 @@ def test_what_older_code_wrote_last_is_worked_out_again_before_it_is_used(pool, 
     rewritten_by_code_of(migration)
     assert not NormalisedSet.objects.filter(lowest_share__lt=0.9).exists()
 
-    stale.mark([pool.pk], "after the upgrade")
-    draining.drain()
+    stale_marks.mark([pool.pk], "after the upgrade")
+    embedded.drain()
 
     now = dict(NormalisedSet.objects.values_list("pk", "lowest_share"))
     assert all(0.55 < now[pk] < 0.65 for pk in before)
@@ -81,8 +82,8 @@ def test_a_resolution_that_older_code_left_is_worked_out_again_before_the_pool_i
     rewritten_by_code_of("0013")
     assert set(NormalisedSet.objects.values_list("resolution_N", flat=True)) == {25.0}
 
-    stale.mark([pool.pk], "after the upgrade")
-    draining.drain()
+    stale_marks.mark([pool.pk], "after the upgrade")
+    embedded.drain()
 
     assert set(NormalisedSet.objects.values_list("resolution_N", flat=True)) == {None}
     pool.refresh_from_db()
@@ -91,8 +92,8 @@ def test_a_resolution_that_older_code_left_is_worked_out_again_before_the_pool_i
 
 def test_what_this_code_wrote_last_is_not_worked_out_again(pool):
     NormalisedSet.objects.update(lowest_share=0.42)
-    stale.mark([pool.pk], "a change")
-    draining.drain()
+    stale_marks.mark([pool.pk], "a change")
+    embedded.drain()
     assert set(NormalisedSet.objects.values_list("lowest_share", flat=True)) == {0.42}
 
 
@@ -105,8 +106,8 @@ def test_a_version_that_older_code_inserted_is_followed_by_one_with_all_columns(
     version = older.objects.create(pool_id=pool.pk, number=2, **known)
     Pool.objects.update(current=version.pk)
 
-    stale.mark([pool.pk], "after the upgrade")
-    draining.drain()
+    stale_marks.mark([pool.pk], "after the upgrade")
+    embedded.drain()
 
     pool.refresh_from_db()
     assert pool.current.number == 3

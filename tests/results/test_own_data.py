@@ -9,9 +9,9 @@ from django.apps import apps
 from django.test import Client
 
 from results import intake
+from results.accounts.own_data import KEPT_BACK, MOST_A_DAY, NOT_OF_AN_ACCOUNT
+from results.accounts.personal_columns import ERASED, PATHS
 from results.models import Upload
-from results.own_data import KEPT_BACK, MOST_A_DAY, NOT_OF_AN_ACCOUNT
-from results.personal import ERASED, PATHS
 from tests import making
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser

@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
-from results import pooling, stale
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs import stale_marks
+from results.jobs.queue import enqueue
+from results.lifecycle import State, move
 from results.models import Pool, PullSet
-from results.states import State, move
+from results.pools import recompute
+from results.worker.embedded import drain
 from tests import making
 from tests.conftest import contributor
 
@@ -104,9 +105,9 @@ def test_a_set_taken_out_leaves_the_figure_and_stays_in_the_history(db, rng, mod
     drain()
     out = PullSet.objects.get(pk=sets[0].pk)
     move([out], State.HELD, by=moderator.user, reason="readings that repeat")
-    stale.mark([out.normalised.pool_id], "set held: readings that repeat")
+    stale_marks.mark([out.normalised.pool_id], "set held: readings that repeat")
 
-    pooling.refresh_pool(out.normalised.pool_id)
+    recompute.refresh_pool(out.normalised.pool_id)
 
     pool = Pool.objects.get()
     assert pool.current.number == 2
@@ -120,7 +121,7 @@ def test_without_a_mark_nothing_is_recomputed(db, rng):
     league(rng, 3)
     drain()
 
-    pooling.refresh_pool(Pool.objects.get().pk)
+    recompute.refresh_pool(Pool.objects.get().pk)
 
     assert Pool.objects.get().versions.count() == 1
 
@@ -129,9 +130,9 @@ def test_a_recomputation_that_changes_nothing_adds_no_version(db, rng):
     league(rng, 3)
     drain()
     pool = Pool.objects.get()
-    stale.mark([pool.pk], "the same session once more")
+    stale_marks.mark([pool.pk], "the same session once more")
 
-    pooling.refresh_pool(pool.pk)
+    recompute.refresh_pool(pool.pk)
 
     assert pool.versions.count() == 1
     assert not pool.stale_marks.exists()

@@ -5,9 +5,10 @@ import hashlib
 import pytest
 from django.core.cache import caches
 
-from results import exporting, release
-from results.draining import drain, make_releases
+from results.http_cache import code_version
 from results.models import Session, Upload
+from results.open_data import releases
+from results.worker.embedded import drain, make_releases
 from tests import every_address
 from tests.api.leagues import league_of
 
@@ -27,7 +28,7 @@ def walked(transactional_db) -> list[every_address.Told]:
         body=b"a,b",
         sha256=hashlib.sha256(b"a,b").hexdigest(),
     )
-    exporting.ask()
+    releases.ask()
     drain()
     make_releases()
     return list(every_address.readable(every_address.numbers(1)))
@@ -45,7 +46,7 @@ def test_every_address_that_gives_a_tag_gives_another_one_under_another_release(
         "", "pools/<int:pk>/", "pools/<int:pk>/forest.svg", "pools/<int:pk>/forest.png",
         "api/v1/pools", "api/v1/pools/<int:pk>", "api/v1/pools/<int:pk>/versions", *CHECKSUMS,
     }  # fmt: skip
-    monkeypatch.setattr(release, "release", lambda: "another")
+    monkeypatch.setattr(code_version, "release", lambda: "another")
     wrong = []
     for reader, route, address, answer in tagged:
         again = reader.get(address, HTTP_IF_NONE_MATCH=answer["ETag"])
@@ -74,12 +75,12 @@ def test_code_templates_and_libraries_are_what_a_release_is_named_by(tmp_path, c
     for name in ("api/pools.py", "results/pages/templates/pages/pool.html", "requirements.lock"):
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text("as it was")
-    before = release.digest_of(tmp_path)
+    before = code_version.digest_of(tmp_path)
     (tmp_path / "results/pages/pool.cpython-311.pyc").write_text("compiled")
-    assert release.digest_of(tmp_path) == before
+    assert code_version.digest_of(tmp_path) == before
     (tmp_path / changed).write_text("as it is now")
-    assert release.digest_of(tmp_path) != before
+    assert code_version.digest_of(tmp_path) != before
 
 
 def test_the_release_is_that_of_the_code_that_runs():
-    assert release.release() == release.digest_of(release.ROOT)
+    assert code_version.release() == code_version.digest_of(code_version.ROOT)

@@ -5,8 +5,8 @@ from datetime import date
 import pytest
 
 from results.models import Session
-from results.normalising import normalise_session
-from results.scales import scale_on
+from results.normalising.normalise import normalise_session
+from results.normalising.scales import scale_on
 from tests import making
 
 DAY = date(2026, 1, 10)

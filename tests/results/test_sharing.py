@@ -5,8 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from deploy.processes import PATIENCE_S
-from results.sharing import Shared
+from deploy.tools.processes import PATIENCE_S
+from results.http_cache.single_flight import Shared
 
 
 class Desk:

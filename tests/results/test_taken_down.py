@@ -8,13 +8,17 @@ from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver
 
-from results import amending, draining, jobs, pool_drawings, pooling
-from results.lookups import pools
+from results.charts import pool_charts
+from results.intake import amend
+from results.jobs import queue
 from results.models import DirectComparison, Job, Pool, PoolVersion, PullSet, StalePool
 from results.models.published import FIGURES
 from results.open_data.pooled import POOLS, versions
 from results.pages.figures import between, percent
-from results.reviewing import decide
+from results.pools import recompute
+from results.pools.selectors import pools
+from results.review.decisions import decide
+from results.worker import embedded, run_session
 from tests import making
 from tests.api.leagues import NYLON, league_of, send
 from tests.conftest import contributor
@@ -33,7 +37,7 @@ def pulled_on_one_line(rng: np.random.Generator) -> None:
         for tie, strength_N in (("Blood", 86.0), ("Surgeon's", 55.0)):
             pulls_N = strength_N * np.exp(rng.normal(0, 0.05, 6))
             making.joined(session, main, leader, pulls_N, tie=tie)
-        jobs.enqueue(session)
+        queue.enqueue(session)
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +59,7 @@ def pool(league) -> Pool:
 
 
 def withdraw(pull_set: PullSet, _moderator) -> None:
-    amending.withdraw(pull_set.session, pull_set.session.contributor, "the scale was off")
+    amend.withdraw(pull_set.session, pull_set.session.contributor, "the scale was off")
 
 
 def hold(pull_set: PullSet, moderator) -> None:
@@ -156,7 +160,7 @@ def test_the_list_ranks_it_with_those_without_a_figure(taken_down):
 
 def test_the_drawing_is_gone_and_the_card_says_that_it_is_being_recomputed(taken_down):
     [shown] = [each for each in pools() if each.pk == taken_down.pk]
-    assert "being recomputed" in pool_drawings.card_svg(shown.current)
+    assert "being recomputed" in pool_charts.card_svg(shown.current)
     assert Client().get(f"/pools/{taken_down.pk}/forest.svg").status_code == 404
     assert f"/pools/{taken_down.pk}/forest.svg" not in said(f"/pools/{taken_down.pk}/")
 
@@ -192,15 +196,15 @@ def test_the_joins_beside_it_are_compared_without_what_left(league, pool, modera
     assert "contrasts" not in said(f"/pools/{beside.pk}/")
     assert Client().get(addresses(pool)[3]).json()["direct"]["figures"] == {}
 
-    pooling.refresh_pool(pool.pk)
+    recompute.refresh_pool(pool.pk)
     assert Client().get(addresses(pool)[3]).json()["direct"]["figures"] == {}
 
-    draining.drain()
+    embedded.drain()
     assert Client().get(addresses(pool)[3]).json()["direct"]["figures"]
 
 
 def test_once_it_is_recomputed_the_new_figure_is_there_without_the_set(taken_down):
-    draining.drain()
+    embedded.drain()
     told = Client().get(f"/api/v1/pools/{taken_down.pk}").json()
     assert told["freshness"]["state"] == "current"
     assert (told["current"]["testers"], told["current"]["superseded"]) == (7, False)
@@ -219,7 +223,7 @@ def test_a_recomputation_that_began_before_leaves_it_taken_down(league, pool, mo
 def test_an_addition_leaves_the_figure_up_and_says_that_it_is_being_updated(pool):
     send(contributor("newcomer"), np.random.default_rng(7), "Blood", 84.0)
     [job] = Job.objects.filter(state="queued")
-    jobs.run(job.pk)
+    run_session.run(job.pk)
     told = Client().get(f"/api/v1/pools/{pool.pk}").json()
     assert told["freshness"]["state"] == "updating"
     assert told["current"]["efficiency"] == pool.current.efficiency
@@ -234,17 +238,17 @@ def test_straight_line_that_was_lent_takes_the_figures_that_rest_on_it_down(owne
     borrower = making.session(lender.revision)
     borrowed = making.joined(borrower, main, leader, [70, 75, 72, 78])
     for session in (lender, borrower):
-        jobs.enqueue(session)
-    draining.drain()
+        queue.enqueue(session)
+    embedded.drain()
     pool = Pool.objects.select_related("current").get(pk=borrowed.normalised.pool_id)
     assert pool.current.sets == 9
     assert borrowed.normalised.baseline.session == lender
 
-    amending.withdraw(lender, owner, "the scale was off")
+    amend.withdraw(lender, owner, "the scale was off")
 
     told = Client().get(f"/api/v1/pools/{pool.pk}").json()
     assert told["freshness"]["state"] == "recomputing"
-    pooling.refresh_pool(pool.pk)
+    recompute.refresh_pool(pool.pk)
     assert Client().get(f"/api/v1/pools/{pool.pk}").json()["current"]["sets"] == 8
 
 
@@ -258,9 +262,9 @@ def failing(pool, league, moderator, monkeypatch, settings) -> Pool:
     settings.SAMESPOOL_JOB_ATTEMPTS = 2
     hold(league[0], moderator)
     with monkeypatch.context() as broken:
-        broken.setattr("results.pooling.pooled_from", fail)
+        broken.setattr("results.pools.recompute.pooled_from", fail)
         for _ in range(3):
-            pooling.refresh_pool(pool.pk)
+            recompute.refresh_pool(pool.pk)
     return pool
 
 
@@ -276,18 +280,18 @@ def test_a_pool_that_could_not_be_computed_says_so_with_the_date_and_shows_no_ol
 
 
 def test_it_is_tried_again_at_the_next_change(failing):
-    draining.drain()
+    embedded.drain()
     assert Pool.objects.get(pk=failing.pk).failed_at is not None
 
     StalePool.objects.create(pool=failing, why="another set came")
-    draining.drain()
+    embedded.drain()
     assert Pool.objects.get(pk=failing.pk).failed_at is None
     assert not StalePool.objects.exists()
 
 
 def test_it_is_tried_again_when_someone_asks_for_it(failing):
-    assert pooling.recompute_failed([failing.pk]) == 1
-    draining.drain()
+    assert recompute.recompute_failed([failing.pk]) == 1
+    embedded.drain()
     assert Pool.objects.get(pk=failing.pk).current.number == 2
 
 
@@ -295,8 +299,8 @@ def test_a_job_that_failed_with_its_pool_is_done_once_the_pool_is_computed(faili
     job = Job.objects.filter(session__pull_sets__normalised__pool=failing).first()
     Job.objects.filter(pk=job.pk).update(state="failed", step="pooling", problem={"detail": "x"})
 
-    pooling.recompute_failed([failing.pk])
-    draining.drain()
+    recompute.recompute_failed([failing.pk])
+    embedded.drain()
 
     job.refresh_from_db()
     assert (job.state, job.problem) == ("done", None)

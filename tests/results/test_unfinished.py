@@ -2,11 +2,11 @@
 
 import pytest
 
-from results import jobs
-from results.clock import from_now
-from results.draining import drain
+from results.jobs import queue
+from results.jobs.database_clock import from_now
+from results.jobs.unfinished import given_up, incomplete_pools, stale_pools
 from results.models import DirectComparison, Pool, PoolVersion, StalePool
-from results.unfinished import given_up, incomplete_pools, stale_pools
+from results.worker.embedded import drain
 from tests import making
 
 
@@ -16,7 +16,7 @@ def pool(owner) -> Pool:
     main, leader = making.line("thin"), making.line("thick", label_N=180)
     making.straight(session, main)
     making.joined(session, main, leader, [70, 75, 72, 78])
-    jobs.enqueue(session)
+    queue.enqueue(session)
     drain()
     return Pool.objects.get()
 

@@ -7,16 +7,17 @@ from django.conf import settings
 from django.db.models import F
 from django.db.models.functions import Now
 
-from results import jobs
+from results.jobs import queue
+from results.jobs.backoff import incomplete_to_wake, jobs_to_wake, stale_to_wake
 from results.models import Job, Pool, PoolVersion, StalePool
-from results.waking_again import incomplete_to_wake, jobs_to_wake, stale_to_wake
+from results.worker import run_session
 from rigs.models import Material
 from tests import making
 
 
 @pytest.fixture
 def job(owner) -> Job:
-    return jobs.enqueue(making.session(making.revision_of(owner)))
+    return queue.enqueue(making.session(making.revision_of(owner)))
 
 
 @pytest.fixture
@@ -67,7 +68,7 @@ def test_a_stale_pool_is_sent_for_as_seldom(pool):
 
 def test_a_job_whose_worker_ended_is_sent_for_once_its_lease_has_run_out(job):
     let_pass(Job.objects.all(), 600, "created_at")
-    claimed = jobs.claim(job.pk)
+    claimed = queue.claim(job.pk)
     assert jobs_to_wake(Job.objects.filter(lease_expires_at__lt=Now())) == []
 
     let_pass(
@@ -79,18 +80,18 @@ def test_a_job_whose_worker_ended_is_sent_for_once_its_lease_has_run_out(job):
 
 def test_a_job_that_broke_off_is_tried_again_at_the_next_sweep(job, monkeypatch):
     let_pass(Job.objects.all(), 600, "created_at")
-    monkeypatch.setattr("results.jobs.normalise_session", None)
-    jobs.run(job.pk)
+    monkeypatch.setattr("results.worker.run_session.normalise_session", None)
+    run_session.run(job.pk)
     assert jobs_to_wake(Job.objects.filter(state="queued")) == [job.pk]
 
 
 def test_what_began_while_the_clock_ran_ahead_waits_from_now_on_and_not_for_that_hour(job, pool):
-    jobs.claim(job.pk)
+    queue.claim(job.pk)
     StalePool.objects.create(pool=pool, why="a set came")
     let_pass(Job.objects.all(), -3600, "created_at", "woken_at", "lease_expires_at")
     let_pass(StalePool.objects.all(), -3600, "marked_at", "woken_at")
 
-    jobs.sweep()
+    queue.sweep()
     let_pass(
         Job.objects.all(), settings.SAMESPOOL_LEASE_SECONDS + 1, "lease_expires_at", "woken_at"
     )

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import Pull, Session
-from results.normalising import normalise_session
-from results.working_out import Scale
+from results.normalising.normalise import normalise_session
+from results.normalising.set_figures import Scale
+from results.worker.embedded import drain
 from tests import making
 
 

@@ -1,9 +1,9 @@
 """Thresholds of the checks can be set; what is set has to exist and to fit."""
 
+from results.screening.thresholds import check_thresholds, known, tuned
 from results.statistics.screening import straight_line
 from results.statistics.screening.check import Level
 from results.statistics.screening.judging import HOLD_RATE, judge
-from results.thresholds import check_thresholds, known, tuned
 
 
 def test_without_settings_the_defaults_of_the_sources_hold(settings):

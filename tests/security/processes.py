@@ -11,7 +11,7 @@ from pathlib import Path
 
 import requests
 
-from deploy.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
 from tests.workers import database_url
 
 GRANIAN = [str(Path(sys.executable).with_name("granian")), "--interface", "wsgi", "--workers", "1"]

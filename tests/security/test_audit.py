@@ -30,7 +30,7 @@ def test_an_audit_passes_only_where_every_package_was_looked_up_and_none_is_weak
     paths = [tmp_path / f"{number}.json" for number in range(2)]
     for path, packages in zip(paths, reports, strict=False):
         path.write_text(json.dumps({"dependencies": packages, "fixes": []}))
-    script = settings.BASE_DIR / "deploy/audited.py"
+    script = settings.BASE_DIR / "deploy/tools/audited.py"
     ended = subprocess.run(
         [sys.executable, str(script), *map(str, paths)], capture_output=True, text=True, check=False
     )

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from django.test import Client
 
-from results import draining
 from results.intake import receive
 from results.models import Message, PullSet
-from results.reviewing import MOST_UNANSWERED, decide, decide_many
+from results.review.decisions import MOST_UNANSWERED, decide, decide_many
+from results.worker import embedded
 from tests import making
 from tests.api.leagues import league_of, send
 from tests.conftest import contributor
@@ -63,12 +63,12 @@ def test_api6_many_uploads_of_one_tester_weigh_as_one_tester(moderator):
     def pooled_after(uploads: int) -> float:
         for _ in range(uploads):
             send(stubborn, rng, "Blood", 60.0)
-        draining.drain()
+        embedded.drain()
         if held := list(PullSet.objects.filter(state="held")):
             decide_many(
                 by=moderator.user, pull_sets=held, decision="release", reason="let it count"
             )
-            draining.drain()
+            embedded.drain()
         return pool_of("Blood").current.efficiency
 
     once, often = pooled_after(1), pooled_after(7)
@@ -89,6 +89,6 @@ def test_api6_readings_copied_under_another_account_are_noticed(owner, other):
         making.connection()
         sent = json.dumps(document(readings)).encode()
         sessions.append(receive(person, sent, "application/json", None).session)
-        draining.drain()
+        embedded.drain()
     copied = sessions[1].pull_sets.get()
     assert "copied from another session" in marks_of(copied)

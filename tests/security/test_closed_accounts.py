@@ -9,7 +9,7 @@ import pytest
 from django.db import transaction
 from rest_framework.test import APIClient
 
-from results.closing import close_account
+from results.accounts.close import close_account
 from tests.api.test_routes import QUERIES, ROUTES, world
 from tests.security.enumerating import stored
 

@@ -7,7 +7,7 @@ from django.conf import settings
 from drf_spectacular.generators import SchemaGenerator
 from rest_framework.serializers import Serializer
 
-from api.documents import Shown
+from api.serializers import Shown
 from results.public.declared import DECLARED, rules_of
 from results.public.rules import Rule
 

@@ -18,10 +18,10 @@ from django.db import transaction
 from django.test import Client
 from django.urls import reverse
 
+from results.accounts.moderators import make_moderator
+from results.lifecycle import State
 from results.models import PullSet, ReviewCase
-from results.states import State
-from results.suspending import suspend
-from rigs.moderating import make_moderator
+from results.review.suspend import suspend
 from rigs.permissions import MODERATORS
 from rigs.refusals import Forbidden
 from tests.api.test_routes import world

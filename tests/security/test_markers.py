@@ -12,11 +12,13 @@ import pytest
 from django.db import transaction
 from django.test import Client
 
-from results import amending, draining, exporting
-from results.closing import close_account
-from results.jobs import enqueue
+from results.accounts.close import close_account
+from results.intake import amend
+from results.jobs.queue import enqueue
 from results.models import Connection, Job, PullSet, Release, Report, Session, WaitingUpload
-from results.reviewing import ask, decide
+from results.open_data import releases
+from results.review.decisions import ask, decide
+from results.worker import embedded
 from rigs.models import Calibration, CalibrationReading, Contributor, Line, RigRevision
 from tests import making
 from tests.conftest import contributor
@@ -72,21 +74,21 @@ def world(db, moderator, settings) -> Contributor:
     for _, theirs in others:
         pulled(theirs, day=12)
     making.joined(making.session(revision), making.line("thin"), making.line("thick"), [70.0, 74.0])
-    draining.drain()
+    embedded.drain()
     ask(by=moderator.user, pull_set=in_state["current"], text="Which scale?")
     for pull_set in PullSet.objects.filter(state="held"):
         decide(by=moderator.user, pull_set=pull_set, decision="release", reason="it may be")
-    draining.drain()
+    embedded.drain()
     for decision, state in (("hold", "held"), ("reject", "rejected")):
         in_state[state].refresh_from_db()
         decide(by=moderator.user, pull_set=in_state[state], decision=decision, reason="because")
-    amending.withdraw(in_state["withdrawn"].session, owner, "the scale stuck")
+    amend.withdraw(in_state["withdrawn"].session, owner, "the scale stuck")
     with transaction.atomic():
         replaced = in_state["replaced"].session
-        amending.retire(replaced, owner, Session.Standing.REPLACED, "pounds")
+        amend.retire(replaced, owner, Session.Standing.REPLACED, "pounds")
     close_account(others[0][0], keep=True)
     close_account(others[1][0], keep=False)
-    draining.drain()
+    embedded.drain()
     for model in planted_models():
         if not model._base_manager.exists():
             bare(model)
@@ -119,7 +121,7 @@ def stand_ins() -> dict[str, list[str]]:
         ],
         "number": ["1", "2"],
         "handle": [*Contributor.objects.values_list("handle", flat=True)],
-        "name": [*files, exporting.ARCHIVE],
+        "name": [*files, releases.ARCHIVE],
         "kind": ["invalid", *Report.Subject.values],
         "subject": [*Report.Subject.values],
         "key": ["0f7b5a0e-54d8-4f3c-9a53-2f3c9d3f3a11", "a-b"],
@@ -173,8 +175,8 @@ def test_no_marker_is_at_a_public_address_in_an_archive_a_chart_or_a_log(
 ):
     """An archive is read at one instant, in a transaction of its own; ids begin at one."""
     caplog.set_level(logging.DEBUG)
-    exporting.ask()
-    draining.make_releases()
+    releases.ask()
+    embedded.make_releases()
     assert Release.objects.filter(state="made").exists()
     unrelated = contributor("passer-by")
     for client in (Client(), signed_in(unrelated)):

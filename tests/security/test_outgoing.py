@@ -18,8 +18,8 @@ import pytest
 from django.conf import settings
 from redis import connection as redis_connection
 
-from results import draining
 from results.models import Upload
+from results.worker import embedded
 from tests.api.documents import REVISION
 from tests.api.test_routes import ROUTES, SESSION, world
 from tests.intake.test_workbooks import XLSX, workbook
@@ -102,7 +102,7 @@ def test_api7_no_text_of_any_document_is_taken_for_an_address_to_ask(
             answered(client, method, address, json.dumps(document), "application/json")
         if "reason=" in address:
             answered(client, method, f"{address}{lure}", json.dumps(SESSION), "application/json")
-    draining.drain()
+    embedded.drain()
     assert tried == []
 
 

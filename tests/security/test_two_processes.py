@@ -8,7 +8,7 @@ import requests
 from allauth.mfa.totp.internal.auth import TOTP, format_hotp_value, generate_totp_secret, hotp_value
 from knox.models import AuthToken
 
-from deploy.processes import PATIENCE_S
+from deploy.tools.processes import PATIENCE_S
 from tests.conftest import contributor
 from tests.security.processes import Browser, serving
 

@@ -6,6 +6,7 @@ from itertools import product
 
 import numpy as np
 
+from deploy.benchmarks.agreement import dense_errors
 from results.statistics import (
     censored,
     censored_newton,
@@ -14,7 +15,6 @@ from results.statistics import (
     comparison,
     components,
     contrasts,
-    dense_errors,
     efficiency,
     heterogeneity,
     moderators,

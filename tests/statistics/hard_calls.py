@@ -6,6 +6,7 @@ from itertools import product
 
 import numpy as np
 
+from deploy.benchmarks.agreement import two_level_pool
 from results.statistics import (
     censored,
     censored_newton,
@@ -36,7 +37,6 @@ from results.statistics import (
     scatter,
     tester_means,
     tolerance,
-    two_level,
 )
 from results.statistics.errors import StatisticsError
 from tests.statistics.hard_arguments import (
@@ -316,16 +316,18 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "tolerance.proportion_upper_bound": over(
         tolerance.proportion_upper_bound, (0, 1, 20_000), (1, 20_000), SHARES
     ),
-    "two_level.pool_two_level": of(two_level.pool_two_level, SETS),
-    "two_level.cochran_q": of(two_level.cochran_q, SETS),
-    "two_level.typical_sampling_variance": over(
-        two_level.typical_sampling_variance, [v for _, v in SETS]
+    "two_level_pool.pool_two_level": of(two_level_pool.pool_two_level, SETS),
+    "two_level_pool.cochran_q": of(two_level_pool.cochran_q, SETS),
+    "two_level_pool.typical_sampling_variance": over(
+        two_level_pool.typical_sampling_variance, [v for _, v in SETS]
     ),
-    "two_level.q_profile": of(two_level.q_profile, SETS),
-    "two_level.between_variance": lambda: (
-        partial(two_level.between_variance, *row, method)
+    "two_level_pool.q_profile": of(two_level_pool.q_profile, SETS),
+    "two_level_pool.between_variance": lambda: (
+        partial(two_level_pool.between_variance, *row, method)
         for row, method in product(SETS, ("DL", "PM", "REML", "ML"))
     ),
-    "two_level.leave_one_out": of(two_level.leave_one_out, [s for s in SETS if s[0].size < 10]),
+    "two_level_pool.leave_one_out": of(
+        two_level_pool.leave_one_out, [row for row in SETS if row[0].size < 10]
+    ),
     **SCREENING_CALLS,
 }  # fmt: skip

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from deploy.pools.draws import KINDS, draw
-from results.members import log_ratios
+from deploy.benchmarks.pools.draws import KINDS, draw
+from results.pools.pool_data import log_ratios
 from results.statistics.errors import StatisticsError
 
 RNG = np.random.default_rng(14)

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from deploy.agreement.comparing import read
-from deploy.agreement.kinds import KINDS, agreement
-from deploy.agreement.table import table
+from deploy.benchmarks.agreement.comparing import read
+from deploy.benchmarks.agreement.kinds import KINDS, agreement
+from deploy.benchmarks.agreement.table import table
 
 ROOT = Path(__file__).parents[2]
 KEPT = ROOT / "results/statistics/AGREEMENT.md"
@@ -22,7 +22,7 @@ REFERENCES = sorted(
 
 def run(*arguments):
     return subprocess.run(
-        [sys.executable, "-m", "deploy.bench_agree", *map(str, arguments)],
+        [sys.executable, "-m", "deploy.benchmarks.agree", *map(str, arguments)],
         cwd=ROOT,
         capture_output=True,
         text=True,

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from deploy.benchmarks.agreement.dense_errors import dense_errors
 from results.statistics.block_sums import BlockSums
 from results.statistics.cluster_robust import cluster_robust
 from results.statistics.components import likelihood_at, maximise
-from results.statistics.dense_errors import dense_errors
 from results.statistics.errors import NotPositiveDefinite, ShapeMismatch
 from results.statistics.pool_fit import nested_errors
 from tests.statistics.worlds import world

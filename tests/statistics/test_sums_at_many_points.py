@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from deploy.benchmarks.agreement.dense_errors import dense_errors
 from results.statistics.block_sums import BlockSums
-from results.statistics.dense_errors import dense_errors
 from results.statistics.pool_fit import nested_errors
 
 THETA = np.array([[0.002, 0.0005, 0.0003], [0.0, 0.001, 0.0], [0.5, 0.0, 0.1], [0.0, 0.0, 0.0]])

@@ -14,21 +14,28 @@ import numpy as np
 import pytest
 
 import results.statistics
-from deploy.pools.draws import KINDS, draw
-from deploy.pools.trying import Tally, try_pool
+from deploy.benchmarks.pools.draws import KINDS, draw
+from deploy.benchmarks.pools.trying import Tally, try_pool
 from results.statistics.errors import StatisticsError
 from tests.statistics.hard_arguments import MAY_BE_INFINITE, MAY_BE_MISSING
 from tests.statistics.hard_calls import CALLS
 
+VALIDATION = [
+    "deploy.benchmarks.agreement.dense_errors",
+    "deploy.benchmarks.agreement.two_level_pool",
+]
+"""Statistics that only the validation uses."""
+
 
 def public_functions():
-    for module in pkgutil.walk_packages(results.statistics.__path__, "results.statistics."):
-        loaded = importlib.import_module(module.name)
-        for name, value in vars(loaded).items():
+    walked = pkgutil.walk_packages(results.statistics.__path__, "results.statistics.")
+    for module in [*(found.name for found in walked), *VALIDATION]:
+        for name, value in vars(importlib.import_module(module)).items():
             function = inspect.unwrap(value) if callable(value) else None
-            own = inspect.isfunction(function) and function.__module__ == module.name
+            own = inspect.isfunction(function) and function.__module__ == module
             if own and not name.startswith("_"):
-                yield f"{module.name.removeprefix('results.statistics.')}.{name}"
+                short = module.removeprefix("results.statistics.")
+                yield f"{short.removeprefix('deploy.benchmarks.agreement.')}.{name}"
 
 
 def not_finite(found, name=""):

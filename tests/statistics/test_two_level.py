@@ -6,8 +6,12 @@ from pymare import Dataset
 from pymare.estimators import VarianceBasedLikelihoodEstimator
 from statsmodels.stats.meta_analysis import combine_effects
 
+from deploy.benchmarks.agreement.two_level_pool import (
+    leave_one_out,
+    pool_two_level,
+    q_profile,
+)
 from results.statistics.errors import NotFinite, NotPositive, ShapeMismatch, TooFewSets
-from results.statistics.two_level import leave_one_out, pool_two_level, q_profile
 
 METHODS = ("DL", "PM", "REML", "ML")
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from results.models import NormalisedSet, PoolVersion, PullSet, Session
-from results.recomputing import recompute_all
+from results.normalising.normalise import normalise_session
+from results.pools.reproduce import recompute_all
 from rigs.metrology.gravity import local_gravity
 from rigs.models import Calibration, CalibrationChange, RevisionChange, RigRevision
 from tests import making
@@ -264,18 +265,18 @@ def test_a_job_that_read_the_wrong_calibration_does_not_write_after_the_correcti
     wrong, as_owner, drain, monkeypatch
 ):
     """The slow worker computed before the correction, and comes to write after it."""
-    from results import jobs, normalising  # noqa: PLC0415
+    from results.normalising import normalise  # noqa: PLC0415
 
     pull_set = PullSet.objects.get()
-    work_out = normalising.work_out
+    work_out = normalise.work_out
 
     def correct_meanwhile(*told):
         found = work_out(*told)
-        monkeypatch.setattr(normalising, "work_out", work_out)
+        monkeypatch.setattr(normalise, "work_out", work_out)
         post(as_owner, f"calibrations/{wrong['id']}/versions", CORRECTION, 201)
         drain()
         return found
 
-    monkeypatch.setattr(normalising, "work_out", correct_meanwhile)
-    jobs.normalise_session(pull_set.session_id, still_ours=lambda: True)
+    monkeypatch.setattr(normalise, "work_out", correct_meanwhile)
+    normalise_session(pull_set.session_id, still_ours=lambda: True)
     assert figures()["blood, day 0"] == pytest.approx(0.80, abs=0.005)

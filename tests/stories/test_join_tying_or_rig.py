@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import Pool
+from results.worker.embedded import drain
 from tests import making
 from tests.conftest import contributor
 

@@ -4,11 +4,11 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from results import draining
-from results.closing import close_account
-from results.jobs import enqueue
+from results.accounts.close import close_account
+from results.catalogue.accepted_names import accept_names, waiting_names
+from results.jobs.queue import enqueue
 from results.models import AcceptedName, Connection, Pool, PullSet
-from results.naming import accept_names, waiting_names
+from results.worker import embedded
 from rigs.refusals import Forbidden
 from tests import making
 
@@ -23,7 +23,7 @@ def pull_set(owner) -> PullSet:
     found = making.joined(session, thin, thick, [80.0, 83.0, 81.0])
     PullSet.objects.filter(pk=found.pk).update(main_spool=NAMES["spool"])
     enqueue(session)
-    draining.drain()
+    embedded.drain()
     return found
 
 
@@ -92,5 +92,5 @@ def test_sets_of_a_proposed_join_count_in_public_once_it_is_accepted(
     address = f"/api/v1/connections/{pool.connection_id}"
     assert as_moderator.patch(address, accepted, format="json").status_code == 200
     assert pool.stale_marks.exists()
-    draining.drain()
+    embedded.drain()
     assert as_stranger.get("/api/v1/pools").json()["count"] == 1

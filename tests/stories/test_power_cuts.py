@@ -7,7 +7,7 @@ from functools import partial
 
 import pytest
 
-from deploy.faults.embedded import STEPS, cut_at, embedded_in
+from deploy.benchmarks.faults.embedded import STEPS, cut_at, embedded_in
 
 CUT = (
     "claimed",

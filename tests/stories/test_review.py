@@ -3,11 +3,11 @@
 import pytest
 from django.contrib.auth.models import Group
 
-from results.draining import drain
-from results.jobs import enqueue
+from results.jobs.queue import enqueue
 from results.models import CheckResult, Job, Notice, Pool, PullSet, Screening
-from results.review_lookups import check_records, holds_of, queue
-from results.reviewing import appeal, ask, decide, decide_many, version_of
+from results.review.decisions import appeal, ask, decide, decide_many, version_of
+from results.review.selectors import check_records, holds_of, queue
+from results.worker.embedded import drain
 from rigs.refusals import Conflict, Forbidden, Invalid
 from tests import making
 from tests.conftest import client_of, contributor

@@ -5,9 +5,9 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from results import draining
 from results.models import Job, Pool
-from results.reviewing import decide, version_of
+from results.review.decisions import decide, version_of
+from results.worker import embedded
 from tests.stories.test_review import TOO_GOOD_N, held, league, send  # noqa: F401  (fixtures)
 
 QUEUE = reverse("admin:results_reviewcase_changelist")
@@ -117,7 +117,7 @@ def test_what_could_not_be_worked_out_is_on_the_desk_and_runs_again_from_there(
     answer = desk.post(reverse("admin:results_reviewcase_again"), sent, follow=True)
 
     assert "Sent to run again: 2." in answer.content.decode()
-    draining.drain()
+    embedded.drain()
     assert Pool.objects.get(pk=pool.pk).failed_at is None
     assert held.session.jobs.get(pk=job.pk).state == "done"
 

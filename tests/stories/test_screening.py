@@ -11,11 +11,11 @@ from deploy.demo.faults import FAULTS
 from deploy.demo.scenario import SCENARIO
 from deploy.demo.simulate import draw_tester, draw_world
 from deploy.demo.suspects import draw_suspects
-from results.draining import drain
 from results.intake.receiving import receive
 from results.models import CheckResult, Session
-from results.review_lookups import checks_of
-from results.reviewing import answer, ask, decide
+from results.review.decisions import answer, ask, decide
+from results.review.selectors import checks_of
+from results.worker.embedded import drain
 from tests import making
 from tests.conftest import contributor
 

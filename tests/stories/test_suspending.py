@@ -4,9 +4,10 @@ import pytest
 from django.core import mail
 from django.test import Client
 
-from results import draining, intake
+from results import intake
 from results.models import Notice, PullSet, ReviewCase, Upload
-from results.suspending import lift, suspend
+from results.review.suspend import lift, suspend
+from results.worker import embedded
 from rigs.models import Contributor, Suspension
 from rigs.refusals import AccountSuspended, Conflict, Forbidden, Invalid
 from tests import making
@@ -41,7 +42,7 @@ def test_all_sets_are_held_in_one_step_and_leave_the_figure(
     with django_capture_on_commit_callbacks(execute=True):
         suspension = suspend(by=moderator.user, contributor=tester, reason=REASON)
     assert states(tester) == {"held"}
-    draining.drain()
+    embedded.drain()
     assert pool_of("Blood").current.testers == 3
     assert len(suspension.held) == PullSet.objects.filter(session__contributor=tester).count()
     assert ReviewCase.objects.filter(pull_set__session__contributor=tester).exists()

@@ -8,8 +8,8 @@ import psycopg
 import pytest
 from django.db import connection, transaction
 
-from deploy.processes import wait_until
-from results import jobs
+from deploy.tools.processes import wait_until
+from results.jobs import queue as job_queue
 from results.models import Job, Pool, PoolMembership
 from tests import making
 from tests.workers import database_url, empty_queue, kill, wait_for_worker, working
@@ -37,7 +37,7 @@ def send(owner, sessions: int) -> None:
             session = making.session(revision)
             making.straight(session, main, 100 * np.exp(rng.normal(0, 0.025, 6)))
             making.joined(session, main, leader, 80 * np.exp(rng.normal(0, 0.06, 6)))
-            jobs.enqueue(session)
+            job_queue.enqueue(session)
 
 
 def test_what_is_sent_is_worked_out_and_pooled_by_the_worker(owner, worker, drain):

@@ -10,8 +10,8 @@ from django.contrib.auth.models import User
 from django.core.exceptions import ObjectDoesNotExist
 from django.core.management.base import BaseCommand, CommandError
 
-from results.closing import close_account, erase_closed
-from results.erasing import erase_row
+from results.accounts.close import close_account, erase_closed
+from results.accounts.erase import erase_row
 from rigs.models import Contributor
 from rigs.refusals import Refused
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from results import exporting
+from results.open_data import releases
 
 
 class Command(BaseCommand):
@@ -15,8 +15,8 @@ class Command(BaseCommand):
     help = __doc__ or ""
 
     def handle(self, *_args: Any, **_options: Any) -> None:
-        release = exporting.ask()
-        exporting.make(release.pk)
+        release = releases.ask()
+        releases.make(release.pk)
         release.refresh_from_db()
         if release.number is None:
             raise CommandError(f"Not made: {release.problem or 'a worker is at it already'}")

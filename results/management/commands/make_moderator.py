@@ -13,10 +13,10 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import transaction
 from django.urls import reverse
 
+from results.accounts.moderators import make_moderator
+from results.accounts.second_factor import lacks_second_factor
 from rigs.models import Contributor
-from rigs.moderating import make_moderator
 from rigs.refusals import Refused
-from rigs.second_factor import lacks_second_factor
 
 
 class Command(BaseCommand):

@@ -12,9 +12,15 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from results.differing import NOT_KNOWN
-from results.recomputing import Cause, Recomputed, UnknownSnapshot, recompute, recompute_all
-from results.snapshots import FORMULAE, libraries
+from results.pools.differences import NOT_KNOWN
+from results.pools.reproduce import (
+    Cause,
+    Recomputed,
+    UnknownSnapshot,
+    recompute,
+    recompute_all,
+)
+from results.pools.snapshots import FORMULAE, libraries
 
 NOT_AGAIN = "Not computed again: drawings, and how joins compare."
 UNEXPLAINED, UNKNOWN, EXPLAINED = 1, 2, 3

@@ -6,8 +6,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from results import standing_lookups
-from results.pooling import recompute_failed
+from results.jobs import operations
+from results.pools.recompute import recompute_failed
 
 
 class Command(BaseCommand):
@@ -17,5 +17,5 @@ class Command(BaseCommand):
 
     def handle(self, *_arguments: Any, **_options: Any) -> None:
         """Say how many were sent."""
-        count = recompute_failed(standing_lookups.failed_pools().values_list("pk", flat=True))
+        count = recompute_failed(operations.failed_pools().values_list("pk", flat=True))
         self.stdout.write(f"Sent to be computed again: {count}.")

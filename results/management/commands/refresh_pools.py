@@ -12,9 +12,9 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from results import outdated
-from results.draining import drain
 from results.models import Pool, StalePool
+from results.pools import outdated
+from results.worker.embedded import drain
 
 PAUSE_S = 1.0
 

@@ -1,0 +1,67 @@
+"""Who asks: by a token, or signed in on the pages by the session's cookie with a CSRF token."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.authentication import SessionScheme
+from drf_spectacular.contrib.knox_auth_token import KnoxTokenScheme
+from knox.auth import TokenAuthentication
+from knox.models import AuthToken
+from rest_framework.authentication import SessionAuthentication
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+
+from results.accounts.second_factor import (
+    lacks_second_factor,
+    made_by_password_alone,
+    opened_by_password_alone,
+)
+
+
+class ByToken(TokenAuthentication):
+    """A token; one from before its owner came to decide on others' data has to be made anew."""
+
+    def validate_user(self, auth_token: AuthToken) -> tuple[Any, AuthToken]:
+        found: tuple[Any, AuthToken] = super().validate_user(auth_token)
+        if made_by_password_alone(auth_token):
+            raise AuthenticationFailed(
+                "This account signs in by two factors, and the token is older than the second "
+                "one: make a new one on the page of the account."
+            )
+        return found
+
+
+class ByTokenScheme(KnoxTokenScheme):
+    """How the OpenAPI document names it."""
+
+    target_class = "api.authentication.ByToken"
+
+
+class SignedIn(SessionAuthentication):
+    """The session's cookie; the token comes in the header, so that the body is left unread.
+
+    REST framework would look for the token in the body and parse it: a sheet is not JSON, and an
+    upload has to be kept byte for byte.
+    """
+
+    def authenticate(self, request: Request) -> tuple[Any, None] | None:
+        found = super().authenticate(request)
+        if found and lacks_second_factor(found[0]):
+            raise AuthenticationFailed(
+                "This account signs in by two factors: set up the second one on its page."
+            )
+        if found and opened_by_password_alone(request._request):
+            raise AuthenticationFailed(
+                "This account signs in by two factors, and only one was given: sign in again."
+            )
+        return found
+
+    def enforce_csrf(self, request: Request) -> None:
+        super().enforce_csrf(request._request)  # type: ignore[arg-type]
+
+
+class SignedInScheme(SessionScheme):
+    """How the OpenAPI document names it."""
+
+    target_class = "api.authentication.SignedIn"

@@ -1,0 +1,1 @@
+"""Benchmarks and validation: nothing of this is in the image."""

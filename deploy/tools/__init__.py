@@ -1,0 +1,1 @@
+"""What checks and releases the project: nothing of this is in the image."""

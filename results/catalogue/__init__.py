@@ -1,0 +1,1 @@
+"""The catalogue: connections, lines and the names that moderators accept."""

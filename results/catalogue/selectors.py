@@ -1,0 +1,106 @@
+"""Looking up what is known of one connection, one line, one club, and whatever bears a name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib.auth.models import AnonymousUser, User
+from django.db.models import Count, F, Q, QuerySet
+
+from results.catalogue.connections import connections_visible_to
+from results.lifecycle import COUNTING
+from results.models import Connection, NormalisedSet, Pool
+from results.pools.selectors import pools
+from results.public.rows import proposals_for, rigs_named_for
+from rigs.models import Club, Contributor, Line, Rig
+from rigs.selectors import contributors
+
+MOST_FOUND = 20
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a search finds, at most MOST_FOUND of each."""
+
+    connections: list[Connection]
+    lines: list[Line]
+    testers: list[Contributor]
+    clubs: list[Club]
+    rigs: list[Rig]
+
+    def __bool__(self) -> bool:
+        return any(vars(self).values())
+
+
+def found(user: User | AnonymousUser, words: str) -> Found:
+    """Whatever has all of these words in its name."""
+    named, joins = Q(), Q()
+    handled, owned = Q(), Q()
+    for word in words.split():
+        named &= Q(name__icontains=word)
+        joins &= Q(name__icontains=word) | Q(aliases__name__icontains=word)
+        handled &= Q(handle__icontains=word)
+        owned &= Q(name__icontains=word) | Q(owner__handle__icontains=word)
+    listed = Rig.objects.filter(
+        owned, rigs_named_for(user), owner__shows_rigs=True, owner__closed_at=None
+    )
+    return Found(
+        connections=list(connections_visible_to(user).filter(joins).distinct()[:MOST_FOUND]),
+        lines=list(lines_visible_to(user).filter(named)[:MOST_FOUND]),
+        testers=list(contributors().filter(handled)[:MOST_FOUND]),
+        clubs=list(Club.objects.filter(named)[:MOST_FOUND]),
+        rigs=list(listed.select_related("owner").order_by("name")[:MOST_FOUND]),
+    )
+
+
+def lines_visible_to(user: User | AnonymousUser) -> QuerySet[Line]:
+    """Accepted lines, one's own proposals, and all proposals for a moderator."""
+    lines = Line.objects.select_related("proposed_by").order_by("name", "id")
+    return lines.filter(proposals_for(user))
+
+
+def pools_of(connection: Connection) -> QuerySet[Pool]:
+    """Pools of a connection, line pair by line pair."""
+    return pools().filter(connection=connection).defer("current__figures")
+
+
+def straight_strengths_of(line: Line) -> QuerySet[NormalisedSet, Any]:
+    """What a line held straight, once a baseline, the newest first; loads in newtons."""
+    return (
+        NormalisedSet.objects.filter(baseline__line=line, pull_set__state__in=COUNTING)
+        .values(
+            "baseline",
+            straight_N=F("baseline_mean_N"),
+            straight_cv=F("baseline_cv"),
+            straight_pulls=F("baseline_counted"),
+            session=F("baseline__session"),
+            handle=F("baseline__session__contributor__handle"),
+            pulled_on=F("baseline__session__pulled_on"),
+            state=F("baseline__session__state"),
+        )
+        .order_by("-baseline__session__pulled_on", "baseline")
+        .distinct()
+    )
+
+
+def pools_on(line: Line) -> QuerySet[Pool]:
+    """Pools with counting sets tied in a line, with how many: ``on_it``."""
+    tied = Q(normalised_sets__pull_set__main_line=line) | Q(
+        normalised_sets__pull_set__leader_line=line
+    )
+    counting = Q(normalised_sets__pull_set__state__in=COUNTING)
+    on_it = Count("normalised_sets", filter=tied & counting)
+    return (
+        pools().filter(tied & counting).defer("current__figures").annotate(on_it=on_it).distinct()
+    )
+
+
+def members_of_club(club: Club) -> QuerySet[Contributor]:
+    """Members who show their club, with how many of their sets count: ``counting``."""
+    counting = Q(sessions__pull_sets__state__in=COUNTING)
+    return (
+        Contributor.objects.filter(club=club, shows_club=True, closed_at=None)
+        .annotate(counting=Count("sessions__pull_sets", filter=counting))
+        .order_by("-counting", "handle")
+    )

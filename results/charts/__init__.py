@@ -1,0 +1,1 @@
+"""Charts as SVG: forest plots, pools and rigs."""

@@ -1,0 +1,1 @@
+"""What readers and processes may keep of an answer, and until when."""

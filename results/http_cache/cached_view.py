@@ -1,0 +1,86 @@
+"""Answers that everyone gets alike, kept as bytes in the process until what they say changes."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from functools import wraps
+from typing import Any
+
+from django.conf import settings
+from django.contrib.messages.storage.cookie import CookieStorage
+from django.core.cache import caches
+from django.http import HttpRequest, HttpResponse
+from django.utils.cache import get_conditional_response, patch_vary_headers
+
+from results.http_cache.code_version import tagged
+
+A_DAY_S = 24 * 60 * 60
+OF_ONE_READER = (settings.SESSION_COOKIE_NAME, CookieStorage.cookie_name)
+"""Cookies with which an answer may be this reader's alone."""
+View = Callable[..., Any]
+
+
+def kept_until_changed(
+    edition: Callable[..., str | None], cookies: tuple[str, ...] = ()
+) -> Callable[[View], View]:
+    """Keep a view's answers while ``edition``, called with the address's parts, stays the same.
+
+    The edition is asked of the database with every request and, with the values of the
+    ``cookies`` that the answer depends on and the release, is its ETag: a change is seen at once,
+    and no tag outlives the code that made it. It is asked before the view reads: an answer is
+    never older than its tag. Whoever sends a token, is signed in or is to be told something goes
+    to the view, where requests are counted.
+    """
+
+    def keep(view: View) -> View:
+        @wraps(view)
+        def answer(request: HttpRequest, *args: Any, **parts: Any) -> Any:
+            found = edition(**parts) if request.method in ("GET", "HEAD") else None
+            if found is None:
+                return view(request, *args, **parts)
+            own = any(name in request.COOKIES for name in OF_ONE_READER)
+            if own and cookies:
+                return view(request, *args, **parts)
+            tag = _tag(found, [request.COOKIES.get(name, "") for name in cookies])
+            if own or "Authorization" in request.headers:
+                early = get_conditional_response(request, etag=tag)
+                return _tagged(early or view(request, *args, **parts), tag)
+            key = _key(request, tag)
+            kept = caches["kept"].get(key)
+            if kept is None:
+                response = _tagged(view(request, *args, **parts), tag)
+                if cookies:
+                    patch_vary_headers(response, ["Cookie"])
+                if response.status_code != 200 or request.method != "GET":
+                    return get_conditional_response(request, etag=tag, response=response)
+                kept = (response.content, dict(response.headers))
+                caches["kept"].set(key, kept, A_DAY_S)
+            response = HttpResponse(kept[0], headers=kept[1])
+            return get_conditional_response(request, etag=tag, response=response) or response
+
+        return answer
+
+    return keep
+
+
+def _tag(edition: str, chosen: list[str]) -> str:
+    """What a reader chose comes from outside and is told by its hash alone."""
+    if any(chosen):
+        edition += "-" + hashlib.sha256(repr(chosen).encode()).hexdigest()[:16]
+    return tagged(edition)
+
+
+def _tagged(response: Any, tag: str) -> Any:
+    if hasattr(response, "render"):
+        response.render()
+    if 200 <= response.status_code < 300:
+        response.headers.setdefault("ETag", tag)
+    return response
+
+
+def _key(request: HttpRequest, tag: str) -> str:
+    """By all that the answer depends on: the tag, the whole address, and what is accepted."""
+    place = f"{request.scheme}://{request.get_host()}{request.get_full_path()}"
+    told = f"{tag} {place} {request.headers.get('Accept', '')}"
+    return "answer:" + hashlib.sha256(told.encode()).hexdigest()

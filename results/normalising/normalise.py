@@ -1,0 +1,273 @@
+"""Normalising: from the pulls of a session to the efficiency of each of its sets."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from django.db import transaction
+
+from results.jobs import stale_marks
+from results.lifecycle import COUNTING, State, lock_sets
+from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
+from results.normalising.borrowed_baselines import borrow
+from results.normalising.reference_line import Specimen
+from results.normalising.scales import Scale, first_resolutions, scale_of
+from results.normalising.set_figures import (
+    NoFigures,
+    Pulls,
+    SetFigures,
+    contested_pairs,
+    lacking,
+    specimens,
+    straight_strengths,
+    work_out,
+)
+from results.statistics.censored import Strength
+from results.statistics.efficiency import Efficiency
+
+
+def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> None:
+    """Work out every set of a session; its sets count once they have been screened.
+
+    Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
+    yes within it, and none of it where the rig was corrected meanwhile. Run twice it
+    leaves the same rows. Locks: the rows of this session's sets.
+    """
+    session = Session.objects.select_related("revision", "contributor").get(pk=session_id)
+    sets = list(
+        session.pull_sets.select_related("main_line", "leader_line").exclude(state=State.WITHDRAWN)
+    )
+    scale = scale_of(session)
+    behind = _behind(session, sets, scale)
+    strengths = straight_strengths(scale, behind.straight)
+    fixed = fixed_references(contested_pairs(sets, strengths))
+    figures = work_out(scale, behind.straight, _with_pulls(session, sets), fixed, behind.notes)
+    with transaction.atomic():
+        if still_ours():
+            _store(session, scale, behind.baselines, dict(zip(sets, figures, strict=True)))
+
+
+def fixed_references(pairs: Mapping[tuple[int, int], int]) -> dict[tuple[int, int], int]:
+    """The reference line of each contested pair: the fixed one, or else that of the session."""
+    known = PairReference.objects.filter(main_line_id__in={main for main, _ in pairs})
+    rows = known.values_list("main_line_id", "leader_line_id", "reference_line_id")
+    fixed = {(main, leader): line for main, leader, line in rows if (main, leader) in pairs}
+    return {**pairs, **fixed}
+
+
+def fix_references(session: Session) -> bool:
+    """Fix the reference of each contested pair that this session is the first to count with.
+
+    In the caller's transaction. Answers whether another session was first, with the other line,
+    after this one was worked out: then it is to be worked out again.
+    """
+    counting = [
+        found
+        for found in NormalisedSet.objects.filter(
+            pull_set__session=session,
+            pull_set__state__in=COUNTING,
+            pull_set__leader_line__isnull=False,
+        ).select_related("pull_set__main_line", "pull_set__leader_line", "baseline")
+        if found.baseline.line_id != _fixed_for(found.pull_set)
+    ]
+    if not counting:
+        return False
+    scale = scale_of(session)
+    sets = [found.pull_set for found in counting]
+    contested = contested_pairs(
+        sets, straight_strengths(scale, _behind(session, sets, scale).straight)
+    )
+    again = False
+    for found in counting:
+        main_id, leader_id = found.pull_set.main_line_id, found.pull_set.leader_line_id
+        if leader_id is None or (main_id, leader_id) not in contested:
+            continue
+        pair, _ = PairReference.objects.get_or_create(
+            main_line_id=main_id,
+            leader_line_id=leader_id,
+            defaults={"reference_line_id": found.baseline.line_id},
+        )
+        again |= pair.reference_line_id != found.baseline.line_id
+    return again
+
+
+def _fixed_for(pull_set: PullSet) -> int | None:
+    pair = PairReference.objects.filter(
+        main_line=pull_set.main_line_id, leader_line=pull_set.leader_line_id
+    ).first()
+    return pair.reference_line_id if pair else None
+
+
+@dataclass(frozen=True)
+class _Behind:
+    """The straight line behind the sets of a session: its own, and what it borrows."""
+
+    baselines: dict[Specimen, list[Baseline]]
+    straight: dict[Specimen, Pulls]
+    notes: dict[Specimen, str]
+
+
+def _behind(session: Session, sets: list[PullSet], scale: Scale) -> _Behind:
+    baselines = _baselines(session)
+    straight: dict[Specimen, Pulls] = {
+        specimen: [pull for baseline in found for pull in baseline.pulls.all()]
+        for specimen, found in baselines.items()
+    }
+    lent = borrow(session, lacking(sets, straight_strengths(scale, straight)))
+    for specimen, borrowed in lent.items():
+        baselines[specimen] = list(borrowed.baselines)
+        straight[specimen] = borrowed.pulls
+    notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
+    return _Behind(baselines, straight, notes)
+
+
+def _baselines(session: Session) -> dict[Specimen, list[Baseline]]:
+    """Baselines by what was pulled: those before, between and after count together."""
+    found: dict[Specimen, list[Baseline]] = defaultdict(list)
+    for baseline in (
+        session.baselines.select_related("line").prefetch_related("pulls").order_by("pk")
+    ):
+        found[Specimen(baseline.line, baseline.spool)].append(baseline)
+    return found
+
+
+def _with_pulls(session: Session, sets: list[PullSet]) -> list[tuple[PullSet, Pulls]]:
+    pulls: dict[int | None, list[Pull]] = defaultdict(list)
+    for pull in Pull.objects.filter(pull_set__session=session).order_by("pk"):
+        pulls[pull.pull_set_id].append(pull)
+    return [(pull_set, pulls[pull_set.pk]) for pull_set in sets]
+
+
+def _store(
+    session: Session,
+    scale: Scale,
+    baselines: dict[Specimen, list[Baseline]],
+    figures: dict[PullSet, SetFigures | NoFigures],
+) -> None:
+    lock_sets(pull_set.pk for pull_set in figures)
+    if not _is_still(session, scale):
+        return
+    first_N = first_resolutions([session.revision_id])[session.revision_id]
+    named = {*baselines, *(each for one in figures for each in specimens(one) if each)}
+    for pull_set, found in figures.items():
+        why_not = _publicly(found.why, named)[:300] if isinstance(found, NoFigures) else ""
+        if why_not != pull_set.not_normalised:
+            PullSet.objects.filter(pk=pull_set.pk).update(not_normalised=why_not)
+        if isinstance(found, NoFigures):
+            _lose_figures(pull_set)
+            continue
+        pool = _pool_of(session, pull_set)
+        NormalisedSet.objects.update_or_create(
+            pull_set=pull_set,
+            defaults={
+                "pool": pool,
+                "baseline": baselines[found.reference.specimen][0],
+                "calibration": scale.calibration,
+                "resolution_N": scale.resolution_N if scale.resolution_N != first_N else None,
+                **_columns(pull_set, found),
+                "notes": [_publicly(note, named) for note in found.notes],
+            },
+        )
+
+
+def _is_still(session: Session, scale: Scale) -> bool:
+    """Whether the rig still stands as it was computed with.
+
+    Where it was corrected meanwhile, the correction's own job comes after this one.
+    """
+    now = scale_of(Session.objects.select_related("revision").get(pk=session.pk))
+    return (now.calibration, now.resolution_N, now.capacity_N) == (
+        scale.calibration,
+        scale.resolution_N,
+        scale.capacity_N,
+    )
+
+
+def _publicly(sentence: str, named: Iterable[Specimen]) -> str:
+    """A sentence about these specimens as everyone may read it, the longest names first."""
+    for each in sorted(named, key=lambda specimen: -len(str(specimen))):
+        name, public = str(each), each.public_name
+        sentence = sentence.replace(name, public)
+        sentence = sentence.replace(name[0].upper() + name[1:], public[0].upper() + public[1:])
+    return sentence
+
+
+def _lose_figures(pull_set: PullSet) -> None:
+    """Take away figures of an earlier time, as when a borrowed baseline was withdrawn."""
+    earlier = NormalisedSet.objects.filter(pull_set=pull_set)
+    stale_marks.mark(
+        earlier.values_list("pool_id", flat=True), f"set {pull_set.pk} lost its baseline"
+    )
+    earlier.delete()
+
+
+def _pool_of(session: Session, pull_set: PullSet) -> Pool:
+    leader = pull_set.leader_line
+    pool, _ = Pool.objects.get_or_create(
+        connection_id=pull_set.connection_id,
+        doubled=pull_set.doubled,
+        main_material=pull_set.main_line.material,
+        leader_material=leader.material if leader else "",
+        terminal="" if leader else pull_set.terminal,
+        wet=session.state != Session.State.DRY,
+        shock=session.loading == Session.Loading.SHOCK,
+    )
+    return pool
+
+
+def _columns(pull_set: PullSet, found: SetFigures) -> dict[str, Any]:
+    modes = Counter(pull_set.pulls.values_list("failure_mode", flat=True))
+    return columns_of(modes, found.join, found.baseline, found.efficiency) | {
+        "join_itself": _join_itself(found),
+        "pull_places": found.shares.places,
+        "straight_places": found.straight_shares.places,
+        "lowest_share": found.shares.lowest,
+        "notes": list(found.notes),
+    }
+
+
+def columns_of(
+    modes: Mapping[str, int], join: Strength, baseline: Strength, ratio: Efficiency
+) -> dict[str, Any]:
+    """What is stored of a set: its pulls by failure mode, the two strengths, and their ratio."""
+    return {
+        "pulls": sum(modes.values()),
+        "counted": join.n,
+        "failure_modes": modes,
+        "mean_N": join.mean_N,
+        "cv": join.cv,
+        "n_effective": join.n_effective,
+        "degrees_of_freedom": join.degrees_of_freedom,
+        "baseline_counted": baseline.n,
+        "baseline_mean_N": baseline.mean_N,
+        "baseline_cv": baseline.cv,
+        "baseline_n_effective": baseline.n_effective,
+        "baseline_degrees_of_freedom": baseline.degrees_of_freedom,
+        "log_ratio": ratio.log_ratio,
+        "own_variance": ratio.own_variance,
+        "shared_variance": ratio.shared_variance,
+        "efficiency": ratio.ratio,
+        "interval_low": ratio.fieller_low,
+        "interval_high": ratio.fieller_high,
+        "interval_open": ratio.interval_open or "",
+        "u_offset_log": ratio.offset_log_uncertainty,
+    }
+
+
+def _join_itself(found: SetFigures) -> dict[str, Any]:
+    """How often the join outlasted the rest, and its own strength where that can be told."""
+    told: dict[str, Any] = {
+        "failures": found.join.n - found.outlasted,
+        "outlasted": found.outlasted,
+    }
+    if found.join_itself:
+        told["outlasting_share_low"] = found.join_itself.outlasting_share_low
+    if found.join_itself and found.join_itself.estimate:
+        told["strength_N"] = asdict(found.join_itself.estimate)
+    if found.join_efficiency:
+        told["efficiency"] = found.join_efficiency.ratio
+        told["interval"] = [found.join_efficiency.fieller_low, found.join_efficiency.fieller_high]
+    return told

@@ -1,0 +1,123 @@
+"""What the package says of itself: ``datapackage.json`` and the README with its code book."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from results.accounts.licence import SHARED_DATA
+from results.open_data.fields import Column, Table
+from results.open_data.tables import TABLES
+
+PROFILES = "https://datapackage.org/profiles/2.0"
+WORDS = Path(__file__).with_name("OPEN_DATA.md")
+
+
+@dataclass(frozen=True)
+class Edition:
+    """Which release this is: its number, when it was made, and the snapshot of its pools."""
+
+    number: int
+    made_at: datetime
+    snapshot: str
+
+
+def descriptor(edition: Edition, files: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+    """The ``datapackage.json`` (Data Package 2.0) over files with ``bytes`` and ``sha256``."""
+    return {
+        "$schema": f"{PROFILES}/datapackage.json",
+        "name": "samespool-open-data",
+        "title": "Samespool: pull tests of fishing-line joins",
+        "version": str(edition.number),
+        "created": f"{edition.made_at:%Y-%m-%dT%H:%M:%SZ}",
+        "id": edition.snapshot,
+        "description": (
+            "Every public pull of joined and of straight fishing line, voids included, with the "
+            "rigs they were made on and the pooled efficiencies of the joins. Not for lifting, "
+            "climbing or life support."
+        ),
+        "licenses": [
+            {
+                "name": SHARED_DATA.identifier,
+                "path": SHARED_DATA.address,
+                "title": SHARED_DATA.name,
+            }
+        ],
+        "contributors": [{"title": "Samespool contributors"}],
+        "resources": [
+            *(_sheet(table, files[f"{table.name}.csv"]) for table in TABLES),
+            *(_parquet(table, files[f"{table.name}.parquet"]) for table in TABLES),
+        ],
+    }
+
+
+def _sheet(table: Table, file: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "$schema": f"{PROFILES}/dataresource.json",
+        "name": table.name,
+        "path": f"{table.name}.csv",
+        "type": "table",
+        "description": table.description,
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "bytes": file["bytes"],
+        "hash": f"sha256:{file['sha256']}",
+        "schema": table.schema(),
+    }
+
+
+def _parquet(table: Table, file: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        "$schema": f"{PROFILES}/dataresource.json",
+        "name": f"{table.name}-parquet",
+        "path": f"{table.name}.parquet",
+        "description": f"The rows of {table.name}.csv.",
+        "format": "parquet",
+        "mediatype": "application/vnd.apache.parquet",
+        "bytes": file["bytes"],
+        "hash": f"sha256:{file['sha256']}",
+    }
+
+
+def readme(edition: Edition, rows: Mapping[str, int]) -> str:
+    """The words on the package, then every table and column with what stands in it."""
+    return "\n".join(
+        [
+            WORDS.read_text(encoding="utf-8"),
+            "# This release",
+            "",
+            f"Version {edition.number} of {edition.made_at:%Y-%m-%d %H:%M} UTC, "
+            f"snapshot `{edition.snapshot}`, shared under {SHARED_DATA.name} "
+            f"({SHARED_DATA.identifier}, {SHARED_DATA.address}).",
+            "",
+            "# Code book",
+            "",
+            *(line for table in TABLES for line in _in_words(table, rows[table.name])),
+        ]
+    )
+
+
+def _in_words(table: Table, rows: int) -> list[str]:
+    return [
+        f"## {table.name}, {rows} rows",
+        "",
+        table.description,
+        "",
+        "| column | type | what stands in it |",
+        "|---|---|---|",
+        *(f"| {one.name} | {one.type} | {_meaning(table, one)} |" for one in table.columns),
+        "",
+    ]
+
+
+def _meaning(table: Table, column: Column) -> str:
+    told = [column.description]
+    if column.among:
+        told.append("one of: " + ", ".join(column.among))
+    if column.name in table.points_to:
+        told.append("see {}.{}".format(*table.points_to[column.name]))
+    return "; ".join(told)

@@ -1,0 +1,227 @@
+"""Exporting: the public part as one numbered archive, made by a job and never changed after.
+
+A making that breaks off leaves nothing behind but its row, so the last release stays the latest.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from datetime import timedelta
+from functools import partial
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import structlog
+from django.conf import settings
+from django.db import connection, transaction
+from django.db.models import F, Max, Q
+from django.db.models.functions import Coalesce, Now
+from django.utils import timezone
+
+from results.jobs import notify
+from results.jobs.after_commit import after_commit
+from results.jobs.attempts import excuse, keep
+from results.jobs.database_clock import from_now
+from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
+from results.open_data.datapackage import Edition, descriptor, readme
+from results.open_data.pooled import versions
+from results.open_data.tables import TABLES
+from results.open_data.writing import write
+from results.pools.snapshots import snapshot_of_all
+
+log = structlog.get_logger(__name__)
+
+EVERY = timedelta(days=7)
+"""How often a release is made by itself, where anything has changed."""
+LEASE_S = 1200.0
+PART_BYTES = 1024 * 1024
+ARCHIVE = "archive.zip"
+
+
+def ask() -> Release:
+    """Ask for a release; a worker is woken on commit. One that already waits is enough."""
+    with transaction.atomic():
+        waiting = Release.objects.filter(state=Release.State.QUEUED).first()
+        release = waiting or Release.objects.create()
+        after_commit(notify.wake_release, release.pk)
+    return release
+
+
+def sweep_releases() -> None:
+    """Ask for a release where one is due, send again what was lost, fail what never came about."""
+    if _is_due():
+        ask()
+    lost = Release.objects.filter(
+        Q(state=Release.State.QUEUED) | Q(state=Release.State.RUNNING, lease_expires_at__lt=Now()),
+        asked_at__lt=timezone.now() - timedelta(seconds=settings.SAMESPOOL_SWEEP_SECONDS),
+    )
+    lost.filter(attempts__gte=settings.SAMESPOOL_JOB_ATTEMPTS).update(
+        state=Release.State.FAILED,
+        problem="The worker stopped before it could say why, each time it was tried.",
+    )
+    for release_id in lost.values_list("pk", flat=True):
+        notify.wake_release(release_id)
+
+
+def _is_due() -> bool:
+    """Whether the last was asked for long enough ago and something has changed since."""
+    last = Release.objects.order_by("-pk").first()
+    if last is None:
+        return PoolVersion.objects.exists()
+    if last.asked_at > timezone.now() - EVERY:
+        return False
+    since = last.asked_at
+    return (
+        StateChange.objects.filter(at__gt=since).exists()
+        or Session.objects.filter(received_at__gt=since).exists()
+        or PoolVersion.objects.filter(computed_at__gt=since).exists()
+    )
+
+
+def make(release_id: int) -> None:
+    """Make a release that was asked for, if it can be claimed. A failure is kept with it."""
+    release = _claim(release_id)
+    if release is None:
+        return
+    try:
+        with tempfile.TemporaryDirectory(prefix="samespool-") as folder:
+            _make(release, Path(folder))
+    except Exception as error:
+        log.exception("open data not made", release=release.pk, attempt=release.attempts)
+        _give_back(release, error)
+
+
+def _give_back(release: Release, error: Exception) -> None:
+    ours, last = _ours(release), release.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
+    waits = {"state": Release.State.QUEUED, "lease_expires_at": None}
+    counted = {
+        "state": Release.State.FAILED if last else Release.State.QUEUED,
+        "lease_expires_at": None,
+        "problem": f"{type(error).__name__} while it was being made.",
+    }
+    keep(lambda: excuse(ours, "attempts", error, **waits) or ours.update(**counted))
+
+
+def free_leases() -> None:
+    """As ``jobs.free_leases``: what a process that ended was making is made again."""
+    left = Release.objects.filter(state=Release.State.RUNNING)
+    left.update(state=Release.State.QUEUED, lease_expires_at=None)
+
+
+def _claim(release_id: int) -> Release | None:
+    """Take a release to make, by one conditional UPDATE on the database's clock."""
+    free = Q(state=Release.State.QUEUED) | Q(
+        state=Release.State.RUNNING, lease_expires_at__lt=Now()
+    )
+    taken = Release.objects.filter(
+        free, pk=release_id, attempts__lt=settings.SAMESPOOL_JOB_ATTEMPTS
+    ).update(
+        state=Release.State.RUNNING, attempts=F("attempts") + 1, lease_expires_at=from_now(LEASE_S)
+    )
+    return Release.objects.get(pk=release_id) if taken else None
+
+
+def _ours(release: Release) -> Any:
+    return Release.objects.filter(
+        pk=release.pk, state=Release.State.RUNNING, attempts=release.attempts
+    )
+
+
+def _make(release: Release, folder: Path) -> None:
+    with _one_instant():
+        pools = list(versions().values_list("pk", "pool_id", "number", "snapshot"))
+        rows = {table.name: write(table, folder) for table in TABLES}
+    number = Release.objects.aggregate(n=Coalesce(Max("number"), 0))["n"] + 1
+    snapshot = snapshot_of_all([pool[1:] for pool in pools])
+    edition = Edition(number, timezone.now(), snapshot)
+    files = _describe(edition, rows, folder)
+    archive = folder / ARCHIVE
+    _pack(archive, [folder / file["name"] for file in files], edition)
+    release.number, release.made_at, release.snapshot = number, edition.made_at, snapshot
+    release.pool_versions, release.rows, release.files = [pool[0] for pool in pools], rows, files
+    release.bytes, release.sha256 = archive.stat().st_size, _sha256(archive)
+    _store(release, archive)
+
+
+@contextlib.contextmanager
+def _one_instant() -> Iterator[None]:
+    """On PostgreSQL all tables are read as they stood at one instant.
+
+    On SQLite a transaction would keep every upload waiting, and so each table is read as it
+    stands when its turn comes.
+    """
+    if connection.vendor != "postgresql":
+        yield
+        return
+    with transaction.atomic(durable=True), connection.cursor() as cursor:
+        cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        yield
+
+
+def _describe(edition: Edition, rows: dict[str, int], folder: Path) -> list[dict[str, Any]]:
+    """Write the words beside the tables; returns name, bytes and SHA-256 of every file."""
+    files = {each.name: _file(each) for each in sorted(folder.iterdir())}
+    package, words = folder / "datapackage.json", folder / "README.md"
+    package.write_text(json.dumps(descriptor(edition, files), indent=1), encoding="utf-8")
+    words.write_text(readme(edition, rows), encoding="utf-8")
+    return [_file(package), _file(words), *files.values()]
+
+
+def _file(path: Path) -> dict[str, Any]:
+    return {"name": path.name, "bytes": path.stat().st_size, "sha256": _sha256(path)}
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as opened:
+        return hashlib.file_digest(opened, "sha256").hexdigest()
+
+
+def _pack(archive: Path, files: list[Path], edition: Edition) -> None:
+    made = edition.made_at.timetuple()[:6]
+    with zipfile.ZipFile(archive, "w") as packed:
+        for path in files:
+            told = zipfile.ZipInfo(path.name, made)
+            told.compress_type = (
+                zipfile.ZIP_STORED if path.suffix == ".parquet" else zipfile.ZIP_DEFLATED
+            )
+            told.external_attr = 0o644 << 16
+            told.file_size = path.stat().st_size
+            with path.open("rb") as source, packed.open(told, "w") as target:
+                shutil.copyfileobj(source, target, PART_BYTES)
+
+
+def _store(release: Release, archive: Path) -> None:
+    """Store the archive in parts and number it, unless another maker has the release by now.
+
+    One transaction. Two that finish at once meet at the number, and the later is made again.
+    """
+    told = (
+        "number",
+        "made_at",
+        "snapshot",
+        "pool_versions",
+        "rows",
+        "files",
+        "bytes",
+        "sha256",
+    )
+    with transaction.atomic(), archive.open("rb") as opened:
+        ours = _ours(release).update(
+            state=Release.State.MADE,
+            lease_expires_at=None,
+            problem="",
+            **{name: getattr(release, name) for name in told},
+        )
+        if ours:
+            for number, body in enumerate(_parts(opened)):
+                ReleasePart.objects.create(release=release, number=number, body=body)
+
+
+def _parts(opened: BinaryIO) -> Iterator[bytes]:
+    return iter(partial(opened.read, PART_BYTES), b"")

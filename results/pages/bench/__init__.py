@@ -1,0 +1,1 @@
+"""Pages of a tester at work: upload, jobs, own tying."""

@@ -1,0 +1,51 @@
+"""At the rig: a page for the phone on the bench that goes on working without a network."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from results.catalogue import connections
+from results.catalogue.selectors import lines_visible_to
+from results.pages.bench import selectors
+from results.pages.showing import render
+from results.pages.signed_in import contributor_behind, contributors_only
+from rigs import selectors as rig_selectors
+from rigs.metrology.bounds import EARLIEST_DAY
+from rigs.metrology.units import FORCE_UNITS
+
+WORKER = Path(__file__).parents[1] / "static" / "pages" / "at-the-rig-worker.js"
+LINES_OFFERED, JOINS_OFFERED = 300, 200
+
+
+@require_safe
+@contributors_only
+@never_cache
+def at_the_rig(request: HttpRequest) -> HttpResponse:
+    """The page with one's own rigs, the lines and the joins in it."""
+    contributor = contributor_behind(request)
+    rigs = list(rig_selectors.rigs().filter(owner=contributor))
+    return render(
+        request,
+        "pages/bench/at_the_rig.html",
+        {
+            "contributor": contributor,
+            "rigs": rigs,
+            "lines": lines_visible_to(request.user)[:LINES_OFFERED],
+            "joins": connections.connections_visible_to(request.user).prefetch_related(None)[
+                :JOINS_OFFERED
+            ],
+            "earlier": selectors.latest_straight(contributor),
+            "units": FORCE_UNITS.items(),
+            "earliest_day": EARLIEST_DAY.isoformat(),
+        },
+    )
+
+
+@require_safe
+def worker(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
+    """The service worker, at an address below which it may answer."""
+    return HttpResponse(WORKER.read_bytes(), content_type="text/javascript; charset=utf-8")

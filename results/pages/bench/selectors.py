@@ -1,0 +1,151 @@
+"""What a tester sees on their bench: straight line of earlier days, sessions, what is held."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db.models import Avg, Count, F, OuterRef, Prefetch, Q, QuerySet, StdDev, Subquery
+
+from results.lifecycle import COUNTING, State
+from results.models import Baseline, CheckResult, Job, Message, Pool, PullSet, Screening, Session
+from results.normalising.usable_straight import usable
+from results.pools.selectors import pools
+from results.statistics.pool_fit import LEAST_TESTERS
+from rigs.models import Contributor
+
+BASELINES_OFFERED = 30
+HELD_SHOWN, SHORT_SHOWN = 20, 4
+
+
+@dataclass(frozen=True)
+class Held:
+    """A set that is held or was rejected, why, and what was said of it."""
+
+    pull_set: PullSet
+    checks: Sequence[CheckResult]
+    thread: Sequence[Message]
+
+    @property
+    def decided(self) -> bool:
+        """Whether a person decided, so that another can be appealed to."""
+        return any(message.kind == Message.Kind.DECISION for message in self.thread)
+
+
+def latest_straight(contributor: Contributor) -> QuerySet[Baseline]:
+    """Straight line of one's latest sessions: ``parted`` pulls, ``mean_N`` and ``sd_N`` of them.
+
+    None that is held or was rejected.
+    Readings as the scale gave them, so they compare on the same revision alone.
+    """
+    in_line = Q(pulls__failure_mode="line")
+    return (
+        usable(Baseline.objects.filter(session__contributor=contributor))
+        .select_related("line", "session__revision__rig")
+        .annotate(
+            parted=Count("pulls", in_line),
+            mean_N=Avg("pulls__reading_N", filter=in_line),
+            sd_N=StdDev("pulls__reading_N", filter=in_line, sample=True),
+        )
+        .filter(parted__gte=3)
+        .order_by("-session__pulled_on", "-pk")[:BASELINES_OFFERED]
+    )
+
+
+def latest_sessions(contributor: Contributor) -> QuerySet[Session]:
+    """One's current sessions, newest first, each with its sets and its latest job's state."""
+    latest = Job.objects.filter(session=OuterRef("pk")).order_by("-created_at")
+    return (
+        Session.objects.filter(contributor=contributor, standing=Session.Standing.CURRENT)
+        .select_related("revision__rig")
+        .annotate(
+            set_count=Count("pull_sets"),
+            held_count=Count("pull_sets", Q(pull_sets__state=State.HELD)),
+            job_id=Subquery(latest.values("pk")[:1]),
+            job_state=Subquery(latest.values("state")[:1]),
+        )
+        .order_by("-pulled_on", "-pk")
+    )
+
+
+def held_sets(contributor: Contributor) -> list[Held]:
+    """One's sets that are held or rejected, newest first, with the checks that hold them.
+
+    In three queries: the sets with their threads, and the latest screening of their sessions.
+    """
+    pull_sets = list(
+        PullSet.objects.filter(
+            session__contributor=contributor,
+            session__standing=Session.Standing.CURRENT,
+            state__in=[State.HELD, State.REJECTED],
+        )
+        .select_related("connection", "session", "normalised")
+        .prefetch_related(Prefetch("messages", Message.objects.select_related("by").order_by("pk")))
+        .order_by("-session__pulled_on", "-pk")[:HELD_SHOWN]
+    )
+    checks = _holding_checks({pull_set.session_id for pull_set in pull_sets})
+    return [
+        Held(
+            pull_set,
+            [check for check in checks[pull_set.session_id] if _is_of(check, pull_set)],
+            list(pull_set.messages.all()),
+        )
+        for pull_set in pull_sets
+    ]
+
+
+def _holding_checks(sessions: set[int]) -> dict[int, list[CheckResult]]:
+    newest = Screening.objects.filter(session=OuterRef("screening__session")).order_by("-pk")
+    found = (
+        CheckResult.objects.filter(level=CheckResult.Level.HOLD, screening__session__in=sessions)
+        .annotate(newest=Subquery(newest.values("pk")[:1]))
+        .filter(screening=F("newest"))
+        .select_related("screening")
+        .order_by("pk")
+    )
+    by_session: dict[int, list[CheckResult]] = defaultdict(list)
+    for check in found:
+        by_session[check.screening.session_id].append(check)
+    return by_session
+
+
+def _is_of(check: CheckResult, pull_set: PullSet) -> bool:
+    """Whether a check is of this set, of its straight line, or of the whole session."""
+    if check.pull_set_id is not None:
+        return check.pull_set_id == pull_set.pk
+    normalised = getattr(pull_set, "normalised", None)
+    if check.baseline_id is not None:
+        return normalised is not None and check.baseline_id == normalised.baseline_id
+    return True
+
+
+def pools_tied_by(contributor: Contributor) -> QuerySet[Pool]:
+    """Pools that one has a set in that counts, those one has most sets in first."""
+    own = Q(
+        normalised_sets__pull_set__session__contributor=contributor,
+        normalised_sets__pull_set__state__in=COUNTING,
+    )
+    return (
+        pools()
+        .order_by()
+        .annotate(own_sets=Count("normalised_sets", own))
+        .filter(own_sets__gt=0)
+        .order_by("-own_sets", "pk")
+    )
+
+
+def pools_short_of_one(contributor: Contributor, own: Sequence[Pool]) -> list[Pool]:
+    """Pools of two other testers on line pairs that one has pulled: a third makes a figure."""
+    pairs = Q(pk__in=())
+    for pool in own:
+        pairs |= Q(
+            main_material=pool.main_material,
+            leader_material=pool.leader_material,
+            terminal=pool.terminal,
+            wet=pool.wet,
+            shock=pool.shock,
+        )
+    short = pools().filter(pairs, current__testers=LEAST_TESTERS - 1)
+    mine = Pool.objects.filter(normalised_sets__pull_set__session__contributor=contributor)
+    return list(short.exclude(pk__in=mine.values("pk"))[:SHORT_SHOWN])

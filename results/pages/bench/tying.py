@@ -1,0 +1,99 @@
+"""My tying beside everyone else's, join by join."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.core.cache import caches
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_safe
+
+from results.models import Pool
+from results.pages.bench import selectors
+from results.pages.showing import render
+from results.pages.signed_in import contributor_behind, contributors_only
+from results.pools.advice import pull_next, work_on
+from results.pools.pool_data import members_of_each
+from results.pools.tester_vs_pool import Standing, standing_among
+from rigs.models import Contributor
+from rigs.refusals import Conflict
+
+JOINS_A_PAGE = 6
+KEPT_FOR_S = 24 * 3600
+
+WORK = {
+    "strength": _(
+        "Strength: yours hold less than others' of the same join, by more than chance. Look at "
+        "how it is seated, wetted and cut to length."
+    ),
+    "evenness": _(
+        "Evenness: your ties scatter more than others', and more than your rig explains. Tie every "
+        "one alike, and count those you throw away."
+    ),
+    "rig": _(
+        "The rig: your straight line scatters more than your ties add to it. Look at grips and "
+        "pace before the tying."
+    ),
+    "unknown": _(
+        "Your joins scatter more than others'. Whether that is the tying or the rig can't be told "
+        "yet."
+    ),
+    "nothing": _("Nothing stands out: you tie it as others do, as far as the pulls can tell."),
+}
+
+
+@dataclass(frozen=True)
+class Tied:
+    """A join that one ties, where one stands, or why that can't be said."""
+
+    pool: Pool
+    standing: Standing | None
+    why_not: str = ""
+
+    @property
+    def work(self) -> str:
+        """What to work on, in words."""
+        return str(WORK[work_on(self.standing)]) if self.standing else ""
+
+
+@require_safe
+@contributors_only
+@never_cache
+def tying(request: HttpRequest) -> HttpResponse:
+    """Where one stands in every pool that one has a set in."""
+    contributor = contributor_behind(request)
+    pages = Paginator(selectors.pools_tied_by(contributor), JOINS_A_PAGE)
+    page = pages.get_page(request.GET.get("page"))
+    own = list(page.object_list)
+    tied = _tied(contributor, own)
+    standings = [(each.pool, each.standing) for each in tied if each.standing is not None]
+    short = selectors.pools_short_of_one(contributor, own)
+    return render(
+        request,
+        "pages/bench/tying.html",
+        {"tied": tied, "page": page, "next": pull_next(standings, short)},
+    )
+
+
+def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
+    """Each pool's comparison, worked out once for each state of the pool."""
+    keys = {pool.pk: f"tied.{contributor.pk}.{_state_of(pool)}" for pool in own}
+    known: dict[str, tuple[Standing | None, str]] = caches["kept"].get_many(keys.values())
+    missing = [pool.pk for pool in own if keys[pool.pk] not in known]
+    for pool_id, members in (members_of_each(missing) if missing else {}).items():
+        try:
+            found: tuple[Standing | None, str] = standing_among(members, contributor), ""
+        except Conflict as why_not:
+            found = None, why_not.detail
+        known[keys[pool_id]] = found
+        caches["kept"].set(keys[pool_id], found, KEPT_FOR_S)
+    return [Tied(pool, *known[keys[pool.pk]]) for pool in own]
+
+
+def _state_of(pool: Pool) -> str:
+    since = pool.freshness.since
+    return f"{pool.current_id}.{since.timestamp() if since else 'current'}"

@@ -1,0 +1,25 @@
+"""Addresses of whoever is signed in: their bench, their account."""
+
+from django.urls import path
+
+from results.pages.account import account, join
+from results.pages.bench import at_the_rig, job, my_bench, tying, upload
+
+urlpatterns = [
+    path("bench/", my_bench.bench, name="bench"),
+    path("bench/notices/read/", my_bench.read_notices, name="read-notices"),
+    path("bench/sets/<int:pk>/say/", my_bench.say, name="say"),
+    path("bench/tying/", tying.tying, name="tying"),
+    path("at-the-rig/", at_the_rig.at_the_rig, name="at-the-rig"),
+    path("at-the-rig/worker.js", at_the_rig.worker, name="at-the-rig-worker"),
+    path("upload/", upload.upload, name="upload"),
+    path("upload/<uuid:key>/store/", upload.store, name="store"),
+    path("jobs/<uuid:pk>/", job.job, name="job"),
+    path("account/", account.account, name="account"),
+    path("account/join/", join.join, name="join"),
+    path("account/licence/", account.agree_to_licence, name="agree"),
+    path("account/tokens/", account.make_token, name="make-token"),
+    path("account/tokens/<str:digest>/end/", account.end_token, name="end-token"),
+    path("account/data/", account.own_data, name="own-data"),
+    path("account/close/", account.close, name="close-account"),
+]

@@ -1,0 +1,84 @@
+"""Charts of a pool and of a line pair, by the version they show."""
+
+from __future__ import annotations
+
+import hashlib
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.cache import cache_control
+from django.views.decorators.http import require_safe
+
+from results.charts import forest_plot, pool_charts
+from results.models import PoolVersion
+from results.pages.drawn import Form, answer
+from results.pages.pools.line_pair import pools_asked_for
+from results.pools import selectors
+from results.pools.figures import figures_of, findings_of
+from rigs.models import Contributor
+
+
+@require_safe
+@cache_control(no_cache=True)
+def pulls(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """Single pulls of the join and of straight line."""
+    version = _current(pk)
+    if not findings_of(version).has("pulls", "straight"):
+        raise Http404
+    return answer(f"pulls-{version.pk}", lambda: pool_charts.pulls_svg(version), form)
+
+
+@require_safe
+@cache_control(no_cache=True)
+def history(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """The pooled efficiency from version to version."""
+    version = _current(pk)
+    pool = version.pool
+    return answer(
+        f"history-{version.pk}",
+        lambda: pool_charts.history_svg(pool, list(selectors.versions_of(pool).defer("figures"))),
+        form,
+    )
+
+
+@require_safe
+@cache_control(no_cache=True)
+def left_out(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+    """The pool without each tester in turn."""
+    version = _current(pk)
+    testers = (figures_of(version).get("leave_one_out") or {}).get("tester", [])
+    handles = Contributor.objects.in_bulk(testers)
+    found = pool_charts.left_out_forest(
+        version, {tester: found.handle for tester, found in handles.items()}
+    )
+    if found is None:
+        raise Http404
+    key = hashlib.sha256(repr(found).encode()).hexdigest()
+    return answer(f"left-out-{key}", lambda: forest_plot.svg(found), form)
+
+
+@require_safe
+@cache_control(no_cache=True)
+def card(_request: HttpRequest, pk: int) -> HttpResponse:
+    """The picture shown where a link to the pool is posted."""
+    version = _current(pk)
+    down = "-taken-down" if version.taken_down_at else ""
+    return answer(f"card-{version.pk}{down}", lambda: pool_charts.card_svg(version), "picture")
+
+
+@require_safe
+@cache_control(no_cache=True)
+def joins(request: HttpRequest, form: Form = "light") -> HttpResponse:
+    """The joins of one line pair side by side."""
+    found = pool_charts.joins_forest(pools_asked_for(request))
+    if found is None:
+        raise Http404
+    key = hashlib.sha256(repr(found).encode()).hexdigest()
+    return answer(f"joins-{key}", lambda: forest_plot.svg(found), form)
+
+
+def _current(pk: int) -> PoolVersion:
+    pool = get_object_or_404(selectors.pools(), pk=pk)
+    assert pool.current is not None
+    pool.current.pool = pool
+    return pool.current

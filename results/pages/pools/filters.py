@@ -1,0 +1,126 @@
+"""What a reader asks the list of joins for; everything is optional."""
+
+from __future__ import annotations
+
+from typing import Any, cast
+
+from django import forms
+from django.db.models import Q
+from django.http import QueryDict
+from django.utils.translation import gettext_lazy as _
+
+from results.pools import selectors
+from rigs.metrology import units
+from rigs.models import Material
+
+MOST_TESTERS = 100_000
+LONGEST_TIE_S = 3600
+MOST_BULK = 50
+LONGEST_WRITTEN = 40
+FURTHER = ("main_size", "leader_size", "least_testers", "most_bulk", "most_seconds", "tools")
+
+
+class SizeField(forms.CharField):
+    """A diameter as people write it, in millimetres where they give no unit; None if empty."""
+
+    def __init__(self, label: Any) -> None:
+        super().__init__(label=label, required=False, max_length=LONGEST_WRITTEN)
+        self.widget.attrs["placeholder"] = _("0.35 mm")
+
+    def clean(self, value: Any) -> Any:
+        written = super().clean(value)
+        if not written:
+            return None
+        try:
+            return units.parse_length(written, "mm").metres
+        except units.UnitError as error:
+            raise forms.ValidationError(
+                _("Found %(found)s, expected %(expected)s.")
+                % {"found": written, "expected": error.expected}
+            ) from None
+
+
+class Filters(forms.Form):
+    """Conditions on pools, sent by GET."""
+
+    main = forms.ChoiceField(label=_("Main line"), required=False)
+    main_size = SizeField(_("Main diameter"))
+    to = forms.ChoiceField(label=_("To leader or terminal"), required=False)
+    leader_size = SizeField(_("Leader diameter"))
+    wet = forms.ChoiceField(
+        label=_("Wet or dry"),
+        required=False,
+        choices=[("", _("either")), ("false", _("dry")), ("true", _("wet"))],
+    )
+    connection = forms.ChoiceField(label=_("Join"), required=False)
+    least_testers = forms.IntegerField(
+        label=_("Least testers"), required=False, min_value=1, max_value=MOST_TESTERS
+    )
+    most_bulk = forms.FloatField(
+        label=_("At most so thick, times the line"),
+        required=False,
+        min_value=1,
+        max_value=MOST_BULK,
+    )
+    most_seconds = forms.IntegerField(
+        label=_("Tied within, s"), required=False, min_value=1, max_value=LONGEST_TIE_S
+    )
+    tools = forms.ChoiceField(
+        label=_("Tools"),
+        required=False,
+        choices=[("", _("any")), ("none", _("fingers alone"))],
+    )
+
+    def __init__(self, asked: QueryDict) -> None:
+        super().__init__(asked, label_suffix="")
+        names, terminals = selectors.pooled_names(), selectors.pooled_terminals()
+        self._offer("main", _("any material"), [*Material.values])
+        self._offer("to", _("anything"), [*Material.values, *terminals])
+        self._offer("connection", _("any join"), names)
+
+    def _offer(self, name: str, anything: Any, values: list[str]) -> None:
+        field = cast(forms.ChoiceField, self.fields[name])
+        field.choices = [("", anything), *((value, value) for value in values)]
+
+    @property
+    def first(self) -> list[forms.BoundField]:
+        """Fields that most readers fill in."""
+        return [self[name] for name in self.fields if name not in FURTHER]
+
+    @property
+    def further(self) -> list[forms.BoundField]:
+        """Fields that some do."""
+        return [self[name] for name in FURTHER]
+
+    @property
+    def asked_further(self) -> bool:
+        """Whether any of these was filled in."""
+        return any(field.value() for field in self.further)
+
+    @property
+    def asked(self) -> dict[str, Any]:
+        """What was asked for; nothing where the form is not valid."""
+        return self.cleaned_data if self.is_valid() else {}
+
+    def condition(self) -> Q:
+        """The condition on pools. What nobody has told of a join doesn't rule it out."""
+        asked = self.asked
+        condition = Q()
+        if main := asked.get("main"):
+            condition &= Q(main_material=main)
+        if to := asked.get("to"):
+            condition &= Q(leader_material=to) | Q(leader_material="", terminal=to)
+        if wet := asked.get("wet"):
+            condition &= Q(wet=wet == "true")
+        if connection := asked.get("connection"):
+            condition &= Q(connection__name=connection)
+        if least := asked.get("least_testers"):
+            condition &= Q(current__testers__gte=least)
+        if bulk := asked.get("most_bulk"):
+            condition &= Q(current__bulk__lte=bulk) | Q(current__bulk=None)
+        if seconds := asked.get("most_seconds"):
+            within = Q(current__time_to_tie_s__lte=seconds)
+            condition &= within | Q(current__time_to_tie_s=None)
+        if tools := asked.get("tools"):
+            condition &= Q(connection__tools__iexact=tools) | Q(connection__tools="")
+        return condition

@@ -1,0 +1,139 @@
+"""The joins of one line pair side by side: how sure their order is, and who pulled several."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+from results.models import DirectComparison, Pool
+from results.pages.showing import render
+from results.pools import selectors
+from results.pools.figures import Figures
+from results.pools.ranking import Chance, chances, places, ranked
+from results.statistics.pool_fit import LEAST_TESTERS
+
+YES = {"true": True, "false": False, "": False}
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """A join with its place and how likely it is the best."""
+
+    pool: Pool
+    first: int
+    last: int
+    chance: Chance
+
+
+@dataclass(frozen=True)
+class Contrast:
+    """Two joins on the same rig and day, and the same difference from their pools; as ratios.
+
+    ``agree`` is None where the two can't be set against one another.
+    """
+
+    stronger: Pool
+    weaker: Pool
+    ratio: float
+    low: float
+    high: float
+    together: int
+    of_pools: float | None
+    agree: bool | None
+    told: bool
+
+
+def query_of(pool: Pool) -> str:
+    """What asks for a pool's line pair, here and of the API."""
+    leader = {"leader": pool.leader_material} if pool.leader_material else {}
+    terminal = {"terminal": pool.terminal} if pool.terminal else {}
+    conditions = {"wet": str(pool.wet).lower(), "shock": str(pool.shock).lower()}
+    return urlencode({"main": pool.main_material} | leader | terminal | conditions)
+
+
+def pools_asked_for(request: HttpRequest) -> list[Pool]:
+    """The pools of the line pair asked for; raises Http404 where there are none."""
+    asked = request.GET
+    try:
+        wet, shock = (YES[asked.get(name, "")] for name in ("wet", "shock"))
+    except KeyError:
+        raise Http404 from None
+    found = selectors.pools().filter(
+        main_material=asked.get("main", ""),
+        leader_material=asked.get("leader", ""),
+        terminal=asked.get("terminal", ""),
+        wet=wet,
+        shock=shock,
+    )
+    pools = list(found)
+    if not pools:
+        raise Http404
+    return pools
+
+
+@require_safe
+def line_pair(request: HttpRequest) -> HttpResponse:
+    """All joins of one line pair, ranked with the uncertainty of the ranking."""
+    pools = pools_asked_for(request)
+    first = pools[0]
+    comparison = selectors.direct_comparison(selectors.line_pair_of(first))
+    by_id = {pool.pk: pool for pool in pools}
+    likely = chances(pools)
+    return render(
+        request,
+        "pages/pools/line_pair.html",
+        {
+            "first": first,
+            "query": query_of(first),
+            "picture": request.build_absolute_uri(f"joins.png?{query_of(first)}"),
+            "ranked": [
+                Ranked(place.pool, place.first, place.last, likely[place.pool.pk])
+                for place in places(ranked(pools))
+                if place.pool.pk in likely
+            ],
+            "unranked": [pool for pool in pools if pool.pk not in likely],
+            "comparison": comparison,
+            "contrasts": contrasts_of(comparison, by_id),
+            "least_testers": LEAST_TESTERS,
+        },
+    )
+
+
+CONTRASTED = ("first", "second", "difference", "ci_low", "ci_high", "together")
+
+
+def contrasts_of(
+    comparison: DirectComparison | None, pools: Mapping[int, Pool]
+) -> Sequence[Contrast]:
+    """Each pair of these pools' joins that was compared, the clearest difference first."""
+    told = [
+        _contrast(each, pools)
+        for each in map(Figures, comparison.figures.get("differences", ()) if comparison else ())
+        if each.has(*CONTRASTED) and each["first"] in pools and each["second"] in pools
+    ]
+    return sorted(told, key=lambda contrast: -contrast.ratio)
+
+
+def _contrast(told: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
+    """Told the way round that the stronger join comes first."""
+    sign = 1 if told["difference"] >= 0 else -1
+    ends = sorted((sign * told["ci_low"], sign * told["ci_high"]))
+    first, second = pools[told["first"]], pools[told["second"]]
+    pooled = told.get("of_pools")
+    return Contrast(
+        stronger=first if sign == 1 else second,
+        weaker=second if sign == 1 else first,
+        ratio=math.exp(sign * told["difference"]),
+        low=math.exp(ends[0]),
+        high=math.exp(ends[1]),
+        together=told["together"],
+        of_pools=math.exp(sign * pooled["difference"]) if pooled else None,
+        agree=abs(told["difference"] - pooled["difference"]) < 2 * pooled["se"] if pooled else None,
+        told=ends[0] > 0,
+    )

@@ -1,0 +1,154 @@
+"""One pool: its forest plot, its figures in words, the sets behind them and their history."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_safe
+
+from results.http_cache.cache_marks import edition_of_pool_page
+from results.http_cache.cached_view import kept_until_changed
+from results.models import Pool, PoolVersion
+from results.pages.measures import COOKIE as MEASURES
+from results.pages.pools.line_pair import contrasts_of, query_of
+from results.pages.pools.words import statements
+from results.pages.showing import render
+from results.pools import selectors
+from results.pools.figures import Figures, figures_of
+from results.statistics.pool_fit import LEAST_TESTERS
+from rigs.models import Contributor
+
+SETS_PER_PAGE = 100
+VERSIONS_SHOWN = 20
+TESTERS_SHOWN = 12
+SURE_ENOUGH = 4.0
+"""Satterthwaite degrees of freedom below which a CR2 interval is not to be relied on
+(Tipton 2015, Psychological Methods 20:375-393)."""
+
+
+MODERATED = ("name", "coefficient", "ci_low", "ci_high", "p_adjusted", "df")
+
+
+@dataclass(frozen=True)
+class Moderator:
+    """Change of the efficiency for one unit more of a property, as a ratio less one."""
+
+    name: str
+    change: float
+    low: float
+    high: float
+    p: float
+    shaky: bool
+
+
+@dataclass(frozen=True)
+class WithoutTester:
+    """The pooled efficiency without one tester, and how far that moves it."""
+
+    handle: str
+    efficiency: float
+    shift: float
+
+
+@require_safe
+@kept_until_changed(edition_of_pool_page, cookies=(MEASURES,))
+def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
+    """A pool that has been computed at least once."""
+    pool = get_object_or_404(selectors.drawn_pools(), pk=pk)
+    assert pool.current is not None
+    version = pool.current
+    page = Paginator(selectors.sets_of(pool), SETS_PER_PAGE).get_page(request.GET.get("page"))
+    versions = list(selectors.history_of(pool)[: VERSIONS_SHOWN + 1])
+    without = _without_testers(version)
+    return render(
+        request,
+        "pages/pools/pool.html",
+        {
+            "pool": pool,
+            "version": version,
+            "freshness": pool.freshness,
+            "picture": request.build_absolute_uri("card.png"),
+            "cited": request.build_absolute_uri(),
+            "statements": statements(version),
+            "findings": version.findings,
+            "moderators": _moderators(version),
+            "without": without[:TESTERS_SHOWN],
+            "more_without": len(without) > TESTERS_SHOWN,
+            "contrasts": _contrasts_with(pool),
+            "pair": query_of(pool),
+            "page": page,
+            "versions": versions[:VERSIONS_SHOWN],
+            "more_versions": len(versions) > VERSIONS_SHOWN,
+            "several_versions": len([past for past in versions if past.efficiency]) > 1,
+            "least_testers": LEAST_TESTERS,
+        },
+    )
+
+
+@require_safe
+def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
+    """A dated version of a pool: what made it, and the sets that came and went with it."""
+    pool = get_object_or_404(selectors.pools(), pk=pk)
+    version = get_object_or_404(selectors.versions_of(pool).defer("figures"), number=number)
+    changed = selectors.changes_with(version)
+    return render(
+        request,
+        "pages/pools/version.html",
+        {
+            "pool": pool,
+            "version": version,
+            "page": Paginator(changed, SETS_PER_PAGE).get_page(request.GET.get("page")),
+            "earlier": pool.versions.filter(number=number - 1).defer("figures").first(),
+            "later": pool.versions.filter(number=number + 1).exists(),
+            "least_testers": LEAST_TESTERS,
+        },
+    )
+
+
+def _moderators(version: PoolVersion) -> list[Moderator]:
+    tried = map(Figures, version.findings.get("moderators", {}).get("tried", []))
+    return [
+        Moderator(
+            name=each["name"],
+            change=math.expm1(each["coefficient"]),
+            low=math.expm1(each["ci_low"]),
+            high=math.expm1(each["ci_high"]),
+            p=each["p_adjusted"],
+            shaky=each["df"] < SURE_ENOUGH,
+        )
+        for each in tried
+        if each.has(*MODERATED)
+    ]
+
+
+def _without_testers(version: PoolVersion) -> list[WithoutTester]:
+    """The pool without each tester, the most telling first."""
+    figures = figures_of(version)
+    left_out = figures.get("leave_one_out")
+    if not left_out or not left_out.has("tester", "mu") or not figures.has("mu"):
+        return []
+    mu = figures["mu"]
+    moved = sorted(
+        zip(left_out["tester"], left_out["mu"], strict=True), key=lambda each: -abs(each[1] - mu)
+    )
+    shown = Contributor.objects.in_bulk([tester for tester, _ in moved[: TESTERS_SHOWN + 1]])
+    return [
+        WithoutTester(shown[tester].handle, math.exp(other), math.exp(other) - math.exp(mu))
+        for tester, other in moved[: TESTERS_SHOWN + 1]
+    ]
+
+
+def _contrasts_with(pool: Pool) -> list[Any]:
+    """This join against others of its line pair, pulled on the same rig and day."""
+    comparison = selectors.direct_comparison(selectors.line_pair_of(pool))
+    pools = {rival.pk: rival for rival in selectors.rivals(pool).defer("current__figures")}
+    return [
+        contrast
+        for contrast in contrasts_of(comparison, pools)
+        if pool.pk in (contrast.stronger.pk, contrast.weaker.pk)
+    ]

@@ -1,0 +1,145 @@
+"""The list of joins: by line pair, and ranked only as far as the pulls can tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from string import ascii_lowercase
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.db.models import Q
+from django.http import HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+from results.http_cache.cache_marks import edition_of_pools
+from results.http_cache.cached_view import kept_until_changed
+from results.models import LINE_PAIR, Pool
+from results.pages.measures import COOKIE as MEASURES
+from results.pages.pools.filters import Filters
+from results.pages.pools.line_pair import query_of
+from results.pages.pools.strips import Strip, strip_of
+from results.pages.showing import render
+from results.pools import selectors
+from results.pools.ranking import Place, can_be_ranked, places, ranked
+from results.statistics.pool_fit import LEAST_TESTERS
+
+PAIRS_PER_PAGE = 10
+KEY = LINE_PAIR
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A join of the list: its place, the letters of its groups, and the strip of its figures.
+
+    ``near`` counts its sets on lines of about the sizes asked for; None where none were.
+    """
+
+    place: Place
+    letters: str
+    strip: Strip | None
+    near: int | None
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """Neighbours in the list that a group holds together; alike where one group holds them all."""
+
+    entries: Sequence[Entry]
+    alike: bool
+
+
+@dataclass(frozen=True)
+class Section:
+    """One line pair, wet or dry: its joins in order, and those that can't be ranked yet.
+
+    ``query`` asks the API for the same ranking.
+    """
+
+    line_pair: str
+    conditions: str
+    query: str
+    clusters: Sequence[Cluster]
+    unranked: Sequence[Pool]
+
+
+@require_safe
+@kept_until_changed(edition_of_pools, cookies=(MEASURES,))
+def pool_list(request: HttpRequest) -> HttpResponse:
+    """Joins that answer what was asked for."""
+    filters = Filters(request.GET)
+    asked = filters.condition()
+    pairs = selectors.pools().filter(asked).order_by(*KEY).values(*KEY).distinct()
+    page = Paginator(pairs, PAIRS_PER_PAGE).get_page(request.GET.get("page"))
+    query = request.GET.copy()
+    query.pop("page", None)
+    return render(
+        request,
+        "pages/pools.pool_list.html",
+        {
+            "filters": filters,
+            "page": page,
+            "sections": _sections(list(page), asked, filters),
+            "query": query.urlencode(),
+            "least_testers": LEAST_TESTERS,
+        },
+    )
+
+
+def _sections(pairs: Sequence[dict[str, Any]], asked: Q, filters: Filters) -> list[Section]:
+    """A section a line pair. A join is ranked among all of its pair, also those not asked for."""
+    if not pairs:
+        return []
+    of_pairs = Q()
+    for pair in pairs:
+        of_pairs |= Q(**pair)
+    pools = list(selectors.pools().filter(of_pairs))
+    shown = set(selectors.pools().filter(of_pairs, asked).values_list("pk", flat=True))
+    near = _near(shown, filters)
+    sections = []
+    for pair in pairs:
+        alike = [pool for pool in pools if all(getattr(pool, key) == pair[key] for key in KEY)]
+        sections.append(_section(alike, shown, near))
+    return sections
+
+
+def _near(shown: set[int], filters: Filters) -> dict[int, int] | None:
+    """Sets of each pool near the sizes asked for; None where no size was."""
+    sizes = [filters.asked.get(name) for name in ("main_size", "leader_size")]
+    return selectors.sets_near(shown, *sizes) if any(sizes) else None
+
+
+def _section(pools: Sequence[Pool], shown: set[int], near: dict[int, int] | None) -> Section:
+    clusters = []
+    for together in _clusters(places(ranked(pools))):
+        entries = [
+            Entry(
+                place,
+                "".join(ascii_lowercase[at % 26] for at in place.groups),
+                strip_of(place.pool),
+                None if near is None else near.get(place.pool.pk, 0),
+            )
+            for place in together
+            if place.pool.pk in shown
+        ]
+        if entries:
+            alike = len(entries) > 1 and len({place.groups for place in together}) == 1
+            clusters.append(Cluster(entries, alike))
+    unranked = [
+        pool for pool in pools if pool.pk in shown and pool.current and not can_be_ranked(pool)
+    ]
+    first = pools[0]
+    return Section(first.line_pair, first.conditions, query_of(first), clusters, unranked)
+
+
+def _clusters(ordered: Sequence[Place]) -> list[list[Place]]:
+    """Places cut wherever no group reaches across the cut."""
+    last_of = {group: at for at, place in enumerate(ordered) for group in place.groups}
+    clusters: list[list[Place]] = []
+    reached = -1
+    for at, place in enumerate(ordered):
+        if at > reached:
+            clusters.append([])
+        clusters[-1].append(place)
+        reached = max(reached, *(last_of[group] for group in place.groups))
+    return clusters

@@ -1,0 +1,1 @@
+"""Pages for readers beside the pools: about, catalogue, open data, one set."""

@@ -1,0 +1,60 @@
+"""Pages of a connection, a line and a club, and the search for whatever bears a name."""
+
+from __future__ import annotations
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.views.decorators.http import require_safe
+
+from results.catalogue import selectors as lookups
+from results.catalogue.connections import connections_visible_to
+from results.pages.showing import render
+from results.statistics.pool_fit import LEAST_TESTERS
+from rigs.models import Club
+
+ROWS = 50
+LONGEST_SEARCH = 80
+
+
+@require_safe
+def connection(request: HttpRequest, pk: int) -> HttpResponse:
+    """A join: its names, how it is tied, and what it holds on each line pair."""
+    found = get_object_or_404(connections_visible_to(request.user), pk=pk)
+    pools = Paginator(lookups.pools_of(found), ROWS).get_page(request.GET.get("page"))
+    told = {"connection": found, "page": pools, "least_testers": LEAST_TESTERS}
+    return render(request, "pages/reading/connection.html", told)
+
+
+@require_safe
+def line(request: HttpRequest, pk: int) -> HttpResponse:
+    """A line: its label, what it held straight, and the joins tied in it."""
+    found = get_object_or_404(lookups.lines_visible_to(request.user), pk=pk)
+    strengths = lookups.straight_strengths_of(found)
+    return render(
+        request,
+        "pages/reading/line.html",
+        {
+            "line": found,
+            "page": Paginator(strengths, ROWS).get_page(request.GET.get("page")),
+            "pools": lookups.pools_on(found)[:ROWS],
+            "least_testers": LEAST_TESTERS,
+        },
+    )
+
+
+@require_safe
+def club(request: HttpRequest, pk: int) -> HttpResponse:
+    """A club and those of its members who show it."""
+    found = get_object_or_404(Club, pk=pk)
+    page = Paginator(lookups.members_of_club(found), ROWS).get_page(request.GET.get("page"))
+    return render(request, "pages/reading/club.html", {"club": found, "page": page})
+
+
+@require_safe
+def search(request: HttpRequest) -> HttpResponse:
+    """Joins, lines, testers, clubs and rigs by name; without words, the first of each."""
+    words = request.GET.get("q", "")[:LONGEST_SEARCH].replace("\x00", "")
+    found = lookups.found(request.user, words)
+    told = {"words": words, "found": found, "most": lookups.MOST_FOUND}
+    return render(request, "pages/reading/search.html", told)

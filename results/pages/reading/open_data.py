@@ -1,0 +1,82 @@
+"""The open data: what there is, and the files themselves at addresses that stay."""
+
+from __future__ import annotations
+
+from django.core.paginator import Paginator
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.http import parse_etags
+from django.views.decorators.http import require_safe
+
+from results.accounts.licence import SHARED_DATA
+from results.models import Release
+from results.open_data import archive as lookups
+from results.open_data.tables import TABLES
+from results.pages.showing import render
+
+RELEASES_PER_PAGE = 20
+FOR_GOOD = "public, max-age=31536000, immutable"
+TYPES = {
+    "csv": "text/csv; charset=utf-8; header=present",
+    "json": "application/json",
+    "md": "text/markdown; charset=utf-8",
+    "parquet": "application/vnd.apache.parquet",
+    "zip": "application/zip",
+}
+
+
+@require_safe
+def open_data(request: HttpRequest) -> HttpResponse:
+    """What the open data are, under which licence, and every release."""
+    page = Paginator(lookups.releases(), RELEASES_PER_PAGE).get_page(request.GET.get("page"))
+    told = {"page": page, "newest": lookups.releases().first(), "tables": TABLES}
+    return render(request, "pages/reading/open_data.html", told | {"licence": SHARED_DATA})
+
+
+@require_safe
+def release(request: HttpRequest, number: int) -> HttpResponse:
+    """One release: its files with their checksums."""
+    found = get_object_or_404(lookups.releases(), number=number)
+    return render(request, "pages/reading/release.html", {"release": found, "licence": SHARED_DATA})
+
+
+@require_safe
+def latest(_request: HttpRequest, name: str = "") -> HttpResponse:
+    """The newest release, or a file of it, at an address that names no version."""
+    newest = lookups.releases().first()
+    if newest is None or (name and lookups.file_of(newest, name) is None):
+        raise Http404
+    if name:
+        response = redirect("pages:open-data-file", number=newest.number, name=name)
+    else:
+        response = redirect("pages:open-data-release", number=newest.number)
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+@require_safe
+def file(request: HttpRequest, number: int, name: str) -> HttpResponseBase:
+    """A file of a release. It never changes, and its ETag is its checksum."""
+    found = get_object_or_404(lookups.releases(), number=number)
+    told = lookups.file_of(found, name)
+    if told is None:
+        raise Http404
+    tag = f'"{told["sha256"]}"'
+    asked = [
+        each.removeprefix("W/") for each in parse_etags(request.headers.get("If-None-Match", ""))
+    ]
+    if tag in asked or asked == ["*"]:
+        response: HttpResponseBase = HttpResponse(status=304)
+    else:
+        response = _sent(found, name, told["bytes"], request.method == "HEAD")
+    response["ETag"], response["Cache-Control"] = tag, FOR_GOOD
+    return response
+
+
+def _sent(release: Release, name: str, length: int, head: bool) -> HttpResponseBase:
+    content_type = TYPES[name.rpartition(".")[2]]
+    pieces = iter([b""]) if head else lookups.pieces_of(release, name)
+    response = StreamingHttpResponse(pieces, content_type=content_type)
+    response["Content-Length"] = str(length)
+    response["Content-Disposition"] = f'attachment; filename="samespool-{release.number}-{name}"'
+    return response

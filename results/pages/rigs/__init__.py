@@ -1,0 +1,1 @@
+"""Pages of rigs and their calibrations."""

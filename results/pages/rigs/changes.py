@@ -1,0 +1,125 @@
+"""Telling of one's rigs on a phone: register one, tell a change, calibrate it."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from django.contrib.auth.decorators import login_required
+from django.contrib.auth.models import User
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods
+
+from results.normalising.reprocess import calibrate as calibrate_revision
+from results.pages.rigs.forms import (
+    MOST_ROWS,
+    CalibrationForm,
+    ChangeForm,
+    RigForm,
+    check_weights,
+    rows_asked_for,
+)
+from results.pages.showing import render
+from results.pages.signed_in import contributors_only
+from rigs import selectors
+from rigs.models import RigRevision
+from rigs.permissions import may
+from rigs.refusals import Forbidden, Refused
+from rigs.registering import register_rig, revise_rig
+
+FORM = require_http_methods(["GET", "HEAD", "POST"])
+_PLACE = re.compile(r"points\[(\d+)\]")
+
+
+def current_user(request: HttpRequest) -> User:
+    assert isinstance(request.user, User)
+    return request.user
+
+
+def again(request: HttpRequest, template: str, told: dict[str, Any]) -> HttpResponse:
+    """The page with its form; 422 where what was sent has to be corrected."""
+    return render(request, template, told, status=422 if request.method == "POST" else 200)
+
+
+@FORM
+@contributors_only
+def register(request: HttpRequest) -> HttpResponse:
+    """Register a rig with its first revision."""
+    form = RigForm(request.POST or None, initial={"made_on": timezone.now().date()})
+    if request.method == "POST" and form.is_valid():
+        told = form.told()
+        try:
+            rig = register_rig(current_user(request), told.pop("name"), RigRevision(**told))
+            return redirect("pages:rig", rig.pk)
+        except Refused as refusal:
+            form.refuse(refusal)
+    return again(request, "pages/rigs/register.html", {"form": form})
+
+
+@FORM
+@login_required
+def revise(request: HttpRequest, pk: int) -> HttpResponse:
+    """Tell a change of a rig: its next revision."""
+    rig = get_object_or_404(selectors.rigs(), pk=pk)
+    if not may(request.user, "rigs.revise_rig", rig):
+        raise PermissionDenied
+    latest = rig.latest
+    as_it_was = {name: getattr(latest, f"{name}_written") for name in QUANTITIES}
+    form = ChangeForm(
+        request.POST or None,
+        instance=None if request.POST else latest,
+        initial={**as_it_was, "made_on": timezone.now().date(), "what_changed": "", "why": ""},
+    )
+    if request.method == "POST" and form.is_valid():
+        told = form.told()
+        made_on, what, why = (told.pop(name) for name in ("made_on", "what_changed", "why"))
+        try:
+            revise_rig(current_user(request), rig, made_on, what, why, told)
+            return redirect("pages:rig", rig.pk)
+        except Refused as refusal:
+            form.refuse(refusal)
+    return again(request, "pages/rigs/revise.html", {"form": form, "rig": rig, "latest": latest})
+
+
+QUANTITIES = ("resolution", "capacity", "free_length")
+
+
+@FORM
+@login_required
+def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
+    """Tell what a revision read under check weights."""
+    revision = get_object_or_404(selectors.revisions(), pk=pk)
+    if not may(request.user, "rigs.calibrate_rig", revision.rig):
+        raise PermissionDenied
+    form = CalibrationForm(request.POST or None, initial={"made_on": timezone.now().date()})
+    rows = check_weights(rows_asked_for(request))(request.POST or None)
+    if request.method == "POST" and form.is_valid() and rows.is_valid():
+        filled = [row for row in rows if row.has_changed()]
+        try:
+            calibrate_revision(
+                current_user(request),
+                revision,
+                form.cleaned_data["made_on"],
+                [row.row() for row in filled],
+                note=form.cleaned_data["note"],
+            )
+            return redirect("pages:rig", revision.rig_id)
+        except Forbidden:
+            raise PermissionDenied from None
+        except Refused as refusal:
+            put_beside_rows(refusal, form, filled)
+    more_rows = min(2 * len(rows.forms), MOST_ROWS)
+    told = {"form": form, "rows": rows, "revision": revision, "more_rows": more_rows}
+    return again(request, "pages/rigs/calibrate.html", told)
+
+
+def put_beside_rows(refusal: Refused, form: CalibrationForm, filled: list[Any]) -> None:
+    """Put each finding beside the row it is about."""
+    form.add_error(None, refusal.detail)
+    for finding in refusal.findings:
+        place = _PLACE.match(finding.row)
+        at = filled[int(place[1])] if place else form
+        at.refuse(Refused(refusal.detail, [finding]))

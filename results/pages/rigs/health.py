@@ -1,0 +1,105 @@
+"""Whether a rig can be believed today, in a few sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from django.utils.translation import gettext_lazy as _
+
+from results.rig_checks.control_charts import Series
+from results.rig_checks.revision_comparison import Bridge
+from rigs.calibration_report import Appraisal
+from rigs.metrology.validity import calibration_standing
+from rigs.models import Calibration, CalibrationReading, RigRevision
+
+
+@dataclass(frozen=True)
+class Appraised:
+    """A calibration with all that can be said of it."""
+
+    calibration: Calibration
+    appraisal: Appraisal
+
+    @property
+    def rows(self) -> list[tuple[CalibrationReading, float]]:
+        """Each reading with its residual in newtons."""
+        readings = self.calibration.readings.all()
+        return list(zip(readings, self.appraisal.line.residuals.tolist(), strict=True))
+
+
+@dataclass(frozen=True)
+class Statement:
+    """One thing to know; ``level`` says whether it asks for something to be done."""
+
+    level: Literal["good", "look"]
+    text: str
+
+
+def health_of(
+    latest: RigRevision,
+    calibrations: Sequence[Appraised],
+    series: Sequence[Series],
+    bridges: Sequence[Bridge],
+    today: date,
+) -> list[Statement]:
+    """Calibration, watch and last change of the latest revision; ``calibrations`` newest first."""
+    return [
+        *_calibrated(calibrations, today),
+        *_watched([one for one in series if one.revision.pk == latest.pk]),
+        *_bridged(bridges),
+    ]
+
+
+def _calibrated(calibrations: Sequence[Appraised], today: date) -> Iterator[Statement]:
+    if not calibrations:
+        yield Statement(
+            "look",
+            str(
+                _(
+                    "This revision has not been calibrated: its zero is unknown, and its sets are "
+                    "less certain for it."
+                )
+            ),
+        )
+        return
+    calibration, appraisal = calibrations[0].calibration, calibrations[0].appraisal
+    standing = calibration_standing(calibration.made_on, today)
+    day = f"{calibration.made_on:%Y-%m-%d}"
+    if standing == "expired":
+        yield Statement("look", str(_("The calibration of %s has expired.")) % day)
+    elif standing == "due":
+        yield Statement("look", str(_("Calibrated on %s: it is due again.")) % day)
+    else:
+        told = _("Calibrated on %(day)s, due again on %(due)s.")
+        yield Statement("good", str(told) % {"day": day, "due": f"{appraisal.due_on:%Y-%m-%d}"})
+
+
+def _watched(series: Sequence[Series]) -> Iterator[Statement]:
+    for one in series:
+        if one.kind == "straight line" and one.watch:
+            days = ", ".join(f"{point.session.pulled_on:%Y-%m-%d}" for point in one.signals)
+            told = {"what": one.what, "sessions": len(one.points), "days": days}
+            if days:
+                signals = _("The chart of %(what)s signals at %(days)s.")
+                yield Statement("look", str(signals) % told)
+            else:
+                none = _("%(what)s parts alike over %(sessions)s sessions: no chart signals.")
+                yield Statement("good", str(none) % told)
+
+
+def _bridged(bridges: Sequence[Bridge]) -> Iterator[Statement]:
+    if not bridges:
+        return
+    bridge = bridges[0]
+    told = {"number": bridge.after.number, "advice": bridge.advice}
+    if bridge.verdict == "same":
+        yield Statement("good", str(_("Revision %(number)s reads as the one before.")) % told)
+    elif bridge.verdict == "moved":
+        text = _("The readings moved with revision %(number)s: compare across it with care.")
+        yield Statement("look", str(text) % told)
+    else:
+        text = _("Whether revision %(number)s moved the readings can't be told yet. %(advice)s")
+        yield Statement("look", str(text) % told)

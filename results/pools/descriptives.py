@@ -1,0 +1,244 @@
+"""What a pool says beside its figures: worst pulls, endings, scatter of pulls, what ties differ in.
+
+Worked out with each new version, so that no page has to.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from django.db.models import F, QuerySet, TextField
+from django.db.models.functions import Cast
+
+from results.lifecycle import COUNTING
+from results.models import NormalisedSet
+from results.normalising.scales import Scale, first_resolutions
+from results.normalising.set_figures import shares_of
+from results.pools.estimate import Outcome
+from results.pools.pool_data import Members
+from results.statistics.errors import Collinear, StatisticsError
+from results.statistics.failure_modes import EXACT
+from results.statistics.moderators import SETS_A_MODERATOR, Moderated, moderate
+from results.statistics.pull_classes import Places, distribution
+
+LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main diameter, mm")
+"""Properties that come of the lines; no parameter of a connection is called so."""
+
+LEAST_FOR_WORST = 10
+"""'Worst of ten' is said only where ten were pulled."""
+
+KEPT = ("pull_places", "straight_places", "lowest_share", "resolution_N", "placed_at")
+"""Columns of a normalised set that are worked out again where older code wrote it last."""
+AT_ONCE = 500
+
+AS_JSON = (
+    "pull_set__parameters",
+    "failure_modes",
+    "join_itself__outlasted",
+    "pull_places",
+    "straight_places",
+)
+PLAIN = (
+    "pull_set__main_line__diameter_m",
+    "pull_set__leader_line__diameter_m",
+    "pull_set__join_diameter_m",
+    "pull_set__time_to_tie_s",
+    "pull_set__discarded_ties",
+    "counted",
+    "lowest_share",
+    "baseline",
+)
+
+
+@dataclass(frozen=True)
+class Tie:
+    """How one set was tied and how its pulls ended, and the straight ones behind it."""
+
+    parameters: Mapping[str, Any]
+    modes: Mapping[str, int]
+    outlasted: int | None
+    places: Places | None
+    straight_places: Places | None
+    main_m: float | None
+    leader_m: float | None
+    join_m: float | None
+    time_s: float | None
+    discarded: int
+    counted: int
+    lowest: float | None
+    baseline: int
+
+    @property
+    def bulk(self) -> float | None:
+        """Diameter of the join over that of the thicker line; None where one isn't told."""
+        lines = [self.main_m, self.leader_m] if self.leader_m else [self.main_m]
+        if self.join_m is None or None in lines:
+            return None
+        return self.join_m / max(each for each in lines if each)
+
+    @property
+    def properties(self) -> dict[str, float]:
+        """What may moderate the efficiency, as numbers; yes is 1 and no is 0."""
+        told = {
+            name.replace("_", " "): float(value)
+            for name, value in self.parameters.items()
+            if isinstance(value, bool | int | float)
+        }
+        if self.main_m and self.leader_m:
+            told[LEADER_OVER_MAIN] = self.leader_m / self.main_m
+        if self.main_m:
+            told[MAIN_MM] = 1000 * self.main_m
+        return told
+
+
+def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
+    """Columns of a version that stand beside its figure, from its ties: no queries."""
+    times = [tie.time_s for tie in ties if tie.time_s]
+    bulks = [tie.bulk for tie in ties if tie.bulk]
+    return {
+        "time_to_tie_s": float(np.median(times)) if times else None,
+        "bulk": float(np.median(bulks)) if bulks else None,
+        "findings": {
+            "endings": _endings(ties),
+            "told": {"time_to_tie": len(times), "bulk": len(bulks)},
+            **_pulls(ties),
+            "moderators": _moderators(members, outcome, ties),
+        },
+    }
+
+
+def renew_kept(pool_id: int) -> None:
+    """Work out again what a set keeps, where code that did not know these columns wrote it last.
+
+    Before the members of the pool are read.
+    """
+    counting = NormalisedSet.objects.filter(pool=pool_id, pull_set__state__in=COUNTING)
+    ids = list(counting.exclude(placed_at=F("computed_at")).values_list("pk", flat=True))
+    for start in range(0, len(ids), AT_ONCE):
+        _place(NormalisedSet.objects.filter(pk__in=ids[start : start + AT_ONCE]))
+
+
+def ties_of(pool_id: int, members: Members) -> list[Tie]:
+    """One a set, in the order of the members, from what normalising keeps of each."""
+    told = _told_of(NormalisedSet.objects.filter(pool=pool_id))
+    return [told[pull_set] for pull_set in members.pull_set.tolist()]
+
+
+def _told_of(sets: QuerySet[NormalisedSet]) -> dict[int, Tie]:
+    """By pull set. JSON is read a column at once: value by value takes several times as long."""
+    as_text = [Cast(name, TextField()) for name in AS_JSON]
+    rows = sets.values_list("pull_set_id", *as_text, *PLAIN)
+    pull_sets, *columns = list(zip(*rows, strict=True)) or [()] * (1 + len(AS_JSON) + len(PLAIN))
+    for place in range(len(AS_JSON)):
+        columns[place] = json.loads(f"[{','.join(text or 'null' for text in columns[place])}]")
+    return {pk: Tie(*told) for pk, *told in zip(pull_sets, *columns, strict=True)}
+
+
+def _endings(ties: Sequence[Tie]) -> dict[str, Any]:
+    modes: Counter[str] = Counter()
+    for tie in ties:
+        modes.update(tie.modes)
+    return {
+        "modes": dict(modes),
+        "outlasted": sum(tie.outlasted or 0 for tie in ties),
+        "counted": sum(tie.counted for tie in ties),
+        "discarded": sum(tie.discarded for tie in ties),
+    }
+
+
+def _pulls(ties: Sequence[Tie]) -> dict[str, Any]:
+    """Single pulls of the sets, straight ones behind them with each baseline once, and the worst.
+
+    Added up from what is kept with each set, so that no pull of an older set is read again.
+    """
+    joined = [tie.places or {} for tie in ties]
+    straight = {tie.baseline: tie.straight_places or {} for tie in ties}
+    lowest = [tie.lowest for tie in ties if tie.lowest is not None]
+    exact = sum(len(places.get(mode, ())) for places in joined for mode in EXACT)
+    return {
+        "pulls": distribution(joined),
+        "straight": distribution(straight.values()),
+        "worst": (
+            {"efficiency": min(lowest), "pulls": exact} if exact >= LEAST_FOR_WORST else None
+        ),
+    }
+
+
+def _place(unplaced: QuerySet[NormalisedSet]) -> None:
+    """Keep the classes of sets that were last written by code that does not keep them."""
+    behind = ("pull_set__pulls", "baseline__session__baselines__pulls")
+    rows = ("calibration", "baseline", "pull_set__session__revision")
+    sets = list(unplaced.select_related(*rows).prefetch_related(*behind))
+    first_N = first_resolutions(found.pull_set.session.revision_id for found in sets)
+    for found in sets:
+        revision = found.pull_set.session.revision
+        corrected = revision.resolution_N != first_N[revision.pk]
+        found.resolution_N = revision.resolution_N if corrected else None
+        scale, lent = Scale(found.calibration, resolution_N=0.0), found.baseline
+        straight = [
+            pull
+            for each in lent.session.baselines.all()
+            if (each.line_id, each.spool) == (lent.line_id, lent.spool)
+            for pull in each.pulls.all()
+        ]
+        shares = shares_of(scale, list(found.pull_set.pulls.all()), found.baseline_mean_N)
+        found.pull_places, found.lowest_share = shares.places, shares.lowest
+        found.straight_places = shares_of(scale, straight, found.baseline_mean_N).places
+        found.placed_at = found.computed_at
+    NormalisedSet.objects.bulk_update(sets, KEPT)
+
+
+def _moderators(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
+    """All properties that can be tried, fitted at once, and why the others were left out."""
+    if outcome.pooled is None or outcome.ratios is None:
+        return {"tried": [], "left_out": {}}
+    tried, left_out = _candidates([tie.properties for tie in ties])
+    ratios = outcome.ratios
+    while tried:
+        try:
+            found = moderate(
+                ratios.y,
+                ratios.own_variance,
+                ratios.shared_variance,
+                members.tester,
+                members.session,
+                members.baseline,
+                tried,
+            )
+        except Collinear as error:
+            left_out[tried.popitem()[0]] = str(error)
+        except StatisticsError as error:
+            return {"tried": [], "left_out": left_out | dict.fromkeys(tried, str(error))}
+        else:
+            unsure = {name: why for name, why in found.not_estimable.items() if name in tried}
+            return {"tried": _told(found), "left_out": left_out | unsure}
+    return {"tried": [], "left_out": left_out}
+
+
+def _candidates(
+    of_sets: Sequence[Mapping[str, float]],
+) -> tuple[dict[str, list[float]], dict[str, str]]:
+    """Properties told of every set that differ between sets, as many as the sets carry."""
+    told = Counter(name for properties in of_sets for name in properties)
+    tried: dict[str, list[float]] = {}
+    left_out = {}
+    for name in sorted(told, key=lambda name: (-told[name], name)):
+        values = [properties[name] for properties in of_sets if name in properties]
+        if told[name] < len(of_sets):
+            left_out[name] = f"told of {told[name]} of {len(of_sets)} sets"
+        elif len(set(values)) == 1:
+            left_out[name] = "the same in all sets"
+        elif (len(tried) + 1) * SETS_A_MODERATOR > len(of_sets):
+            left_out[name] = f"{len(of_sets)} sets carry {len(of_sets) // SETS_A_MODERATOR}"
+        else:
+            tried[name] = values
+    return tried, left_out
+
+
+def _told(found: Moderated) -> list[dict[str, Any]]:
+    return [asdict(each) | {"mean": found.centre[each.name]} for each in found.moderators]

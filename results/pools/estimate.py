@@ -1,0 +1,103 @@
+"""What the sets of a pool come to, from their columns alone: no queries, nothing stored."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from results.pools.pool_data import LogRatios, Members, log_ratios
+from results.statistics.errors import StatisticsError
+from results.statistics.pool_fit import PoolFit, fit_pool
+from results.statistics.pooling import Pooled, pooled
+
+COVERAGE, CONFIDENCE = 0.9, 0.95
+
+
+def efficiency_of(log_efficiency: float) -> float | None:
+    """The efficiency; None where it is not known, or is beyond all numbers."""
+    try:
+        found = math.exp(log_efficiency)
+    except OverflowError:
+        return None
+    return found if math.isfinite(found) else None
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the members of a pool come to: a pooled figure and its fit, or why there is none."""
+
+    ratios: LogRatios | None
+    pooled: Pooled | None
+    no_figure: str = ""
+    fit: PoolFit | None = None
+
+    @property
+    def held_by_nine(self) -> float | None:
+        """Share of straight line that nine in ten of new testers' next ties hold at least.
+
+        None where it can't be computed.
+        """
+        if self.fit is None or self.ratios is None:
+            return None
+        try:
+            bound = self.fit.lower_bound(self.ratios.cv_join**2, COVERAGE, CONFIDENCE)
+        except StatisticsError:
+            return None
+        return efficiency_of(bound)
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What pooling expects of a new tester's next set, on the log scale, and nothing more.
+
+    A small part of an outcome's cost. ``between`` is the variance between testers, sessions and
+    sets together.
+    """
+
+    ratios: LogRatios
+    mu: float
+    se: float
+    between: float
+    testers: int
+
+
+def pooled_from(members: Members) -> Outcome:
+    """Pool the members, or say why they can't be pooled."""
+    try:
+        ratios = log_ratios(members)
+    except StatisticsError as error:
+        return Outcome(None, None, str(error))
+    try:
+        fit = fit_pool(*_columns(members, ratios))
+        return Outcome(ratios, pooled(fit), fit=fit)
+    except StatisticsError as error:
+        return Outcome(ratios, None, str(error))
+
+
+def fit_from(members: Members) -> Fit | None:
+    """The fit alone; None where the members can't be pooled."""
+    try:
+        ratios = log_ratios(members)
+        fitted = fit_pool(*_columns(members, ratios))
+    except StatisticsError:
+        return None
+    likelihood = fitted.best.likelihood
+    return Fit(
+        ratios=ratios,
+        mu=fitted.centre + float(likelihood.beta[0]),
+        se=math.sqrt(float(likelihood.covariance[0, 0])),
+        between=float(fitted.best.theta.sum()),
+        testers=fitted.model.nesting.testers.size,
+    )
+
+
+def _columns(members: Members, ratios: LogRatios) -> tuple[Any, ...]:
+    return (
+        ratios.y,
+        ratios.own_variance,
+        ratios.shared_variance,
+        members.tester,
+        members.session,
+        members.baseline,
+    )

@@ -1,0 +1,99 @@
+"""Pools that say less than today's code would, or by older formulae: computed again, in time.
+
+Not all at once, which would hold up what testers upload: only so many are marked as there is room
+beside what waits already.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from itertools import islice
+from types import SimpleNamespace
+from typing import Any
+
+from django.db import transaction
+from django.db.models import BooleanField, ExpressionWrapper, Q
+
+from results.jobs import stale_marks
+from results.models import Pool, StalePool
+from results.pools.snapshots import COLUMNS, COLUMNS_BEFORE, FIGURES, FINDINGS, FORMULAE
+
+AT_ONCE = 20
+"""Pools that may be stale at once because of this."""
+LOOK_AGAIN_S = 3600.0
+"""Seconds until a process that found nothing outdated looks again: older code may run beside."""
+_look = SimpleNamespace(not_before=0.0)
+
+
+def mark_outdated(at_most: int = AT_ONCE) -> int:
+    """Mark outdated pools as stale while fewer than ``at_most`` wait; how many are marked now.
+
+    One transaction. Only inserts marks. A pool without a version is computed by its own mark.
+    """
+    with transaction.atomic():
+        wanted = list(islice(_outdated(), _room(at_most)))
+        for pool_id, why in wanted:
+            stale_marks.mark([pool_id], why)
+    return len(wanted)
+
+
+def mark_after(pool_id: int, at_most: int = AT_ONCE) -> int:
+    """Mark the pools that follow this one, outdated or not; the id of the last that was marked.
+
+    One transaction. Only inserts marks. The id stays the same while there is no room.
+    """
+    with transaction.atomic():
+        following = Pool.objects.filter(current__isnull=False, pk__gt=pool_id).order_by("pk")
+        found = list(following.values_list("pk", flat=True)[: _room(at_most)])
+        stale_marks.mark(found, "every pool is computed again")
+    return max(found, default=pool_id)
+
+
+def _room(at_most: int) -> int:
+    """Pools that may be marked beside those that wait; what broke off takes no room."""
+    waiting = StalePool.objects.filter(pool__failures=0).values("pool").distinct().count()
+    return max(at_most - waiting, 0)
+
+
+def sweep_outdated() -> None:
+    """`mark_outdated` by the sweeper, who looks again after an hour where it found none."""
+    if time.monotonic() < _look.not_before:
+        return
+    if not mark_outdated() and not outdated():
+        _look.not_before = time.monotonic() + LOOK_AGAIN_S
+
+
+def outdated() -> int:
+    """How many pools are still to be computed again."""
+    return sum(1 for _ in _outdated())
+
+
+def _outdated() -> Iterator[tuple[int, str]]:
+    """Pools that are not marked yet, and why each is outdated."""
+    rows = (
+        Pool.objects.filter(current__isnull=False, stale_marks__isnull=True)
+        .annotate(whole=_whole())
+        .order_by("pk")
+        .values_list("pk", "whole", "current__inputs__formulae", "current__inputs__columns")
+    )
+    for pk, whole, formulae, columns in rows.iterator():
+        if why := _why(whole, formulae, columns or COLUMNS_BEFORE):
+            yield pk, why
+
+
+def _whole() -> ExpressionWrapper:
+    """Whether a pool's version has all figures, if it has a pooled one, and all findings."""
+    pooled_whole = Q(current__figures={}) | Q(current__figures__has_keys=list(FIGURES))
+    return ExpressionWrapper(
+        pooled_whole & Q(current__findings__has_keys=list(FINDINGS)), output_field=BooleanField()
+    )
+
+
+def _why(whole: bool, formulae: Any, columns: Any) -> str:
+    if formulae != FORMULAE:
+        return f"computed by formulae {formulae or 'of before they were numbered'}, now {FORMULAE}"
+    lacking = sorted(set(COLUMNS) - set(columns))
+    if lacking:
+        return f"computed without {', '.join(lacking)}"
+    return "" if whole else "computed without all figures or findings of today"

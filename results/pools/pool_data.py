@@ -1,0 +1,143 @@
+"""The sets that count in a pool, as columns, and their log ratios at the pool's own scatter."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from django.db.models import Q
+from django.db.models.functions import Coalesce
+from numpy.typing import NDArray
+
+from results.lifecycle import COUNTING
+from results.models import NormalisedSet
+from results.statistics.ratio import (
+    corrected_log_ratio,
+    pooled_coefficient_of_variation,
+    relative_variance,
+)
+
+Floats = NDArray[np.float64]
+Ids = NDArray[np.int64]
+
+COLUMNS = (
+    "pull_set_id",
+    "pull_set__session__contributor_id",
+    "baseline__session_id",
+    "baseline_id",
+    Coalesce("calibration_id", 0),
+    "counted",
+    "mean_N",
+    "cv",
+    "n_effective",
+    "degrees_of_freedom",
+    "baseline_mean_N",
+    "baseline_cv",
+    "baseline_n_effective",
+    "baseline_degrees_of_freedom",
+    "resolution_N",
+)
+
+
+@dataclass(frozen=True)
+class Members:
+    """One row a set, ordered by set: ids, and strengths in newtons, all of shape (k,).
+
+    ``session`` is that of the baseline: a session that borrowed one shares its error with the
+    session that lent it, and the two make one block of the covariance. ``calibration`` is 0 where
+    the scale was not calibrated, ``resolution_N`` not a number where it is as first entered.
+    """
+
+    pull_set: Ids
+    tester: Ids
+    session: Ids
+    baseline: Ids
+    calibration: Ids
+    pulls: Ids
+    mean_N: Floats
+    cv: Floats
+    n_effective: Floats
+    degrees_of_freedom: Floats
+    baseline_mean_N: Floats
+    baseline_cv: Floats
+    baseline_n_effective: Floats
+    baseline_degrees_of_freedom: Floats
+    resolution_N: Floats
+
+    def __len__(self) -> int:
+        return len(self.pull_set)
+
+    def without_tester(self, tester: int) -> Members:
+        """The same sets but those of one tester."""
+        return self._where(self.tester != tester)
+
+    def of_tester(self, tester: int) -> Members:
+        """The sets of one tester alone."""
+        return self._where(self.tester == tester)
+
+    def without_set(self, pull_set: int) -> Members:
+        """The same sets but one."""
+        return self._where(self.pull_set != pull_set)
+
+    def _where(self, rows: NDArray[np.bool_]) -> Members:
+        return Members(**{name: column[rows] for name, column in vars(self).items()})
+
+
+@dataclass(frozen=True)
+class LogRatios:
+    """Log ratios (k,) with own and shared variance, and the pooled scatter these rest on."""
+
+    y: Floats
+    own_variance: Floats
+    shared_variance: Floats
+    cv_join: float
+    cv_baseline: float
+
+
+def members_of(pool_id: int, *, also: int | None = None) -> Members:
+    """The sets that count in a pool now, and one more where its id is given."""
+    counting = Q(pull_set__state__in=COUNTING) | Q(pull_set=also)
+    sets = NormalisedSet.objects.filter(counting, pool_id=pool_id).order_by("pull_set_id")
+    return as_members(list(sets.values_list(*COLUMNS)))
+
+
+def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
+    """The sets that count in each of these pools now, in one query."""
+    sets = NormalisedSet.objects.filter(pull_set__state__in=COUNTING, pool__in=pool_ids)
+    rows: dict[int, list[tuple[Any, ...]]] = {pool_id: [] for pool_id in pool_ids}
+    for pool_id, *row in sets.order_by("pull_set_id").values_list("pool_id", *COLUMNS):
+        rows[pool_id].append(tuple(row))
+    return {pool_id: as_members(found) for pool_id, found in rows.items()}
+
+
+def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
+    """Rows of ``COLUMNS`` as columns."""
+    columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
+    types = [np.int64] * 6 + [np.float64] * 9
+    arrays: dict[str, Any] = {
+        field.name: np.array(column, dtype=type_)
+        for field, column, type_ in zip(fields(Members), columns, types, strict=True)
+    }
+    return Members(**arrays)
+
+
+def log_ratios(members: Members) -> LogRatios:
+    """Corrected log ratios at CVs pooled over all sets, and over all baselines once each.
+
+    A CV from five pulls makes weights of noise (Doncaster & Spake 2018; Nakagawa et al. 2023).
+    Raises StatisticsError where there is no set, or none with scatter.
+    """
+    _, once = np.unique(members.baseline, return_index=True)
+    cv_join = pooled_coefficient_of_variation(members.cv, members.degrees_of_freedom)
+    cv_baseline = pooled_coefficient_of_variation(
+        members.baseline_cv[once], members.baseline_degrees_of_freedom[once]
+    )
+    ratios = corrected_log_ratio(
+        members.mean_N,
+        members.baseline_mean_N,
+        relative_variance(cv_join, members.n_effective),
+        relative_variance(cv_baseline, members.baseline_n_effective),
+    )
+    return LogRatios(ratios.y, ratios.own_variance, ratios.shared_variance, cv_join, cv_baseline)

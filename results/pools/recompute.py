@@ -1,0 +1,248 @@
+"""Pooling: from the efficiencies of a pool's sets to its next version."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+import structlog
+from django.db import transaction
+from django.db.models import F
+from django.db.models.functions import Now
+from structlog.contextvars import bound_contextvars
+
+from results.http_cache.cache_marks import next_edition
+from results.jobs import notify, stale_marks
+from results.jobs.after_commit import after_commit
+from results.jobs.attempts import excuse, keep, keep_owed
+from results.jobs.queue import finish_pooled, take_up_failed_by
+from results.lifecycle import State, move
+from results.models import (
+    Edition,
+    Job,
+    Pool,
+    PoolMembership,
+    PoolVersion,
+    PullSet,
+    Session,
+    StalePool,
+)
+from results.normalising.reprocess import work_out_again
+from results.pools.descriptives import Tie, describe, renew_kept, ties_of
+from results.pools.differences import same
+from results.pools.estimate import Outcome, efficiency_of, pooled_from
+from results.pools.pool_data import Members, members_of
+from results.pools.snapshots import COLUMNS, COLUMNS_BEFORE, inputs_of, snapshot_id
+from results.statistics.pool_fit import LEAST_TESTERS
+from results.statistics.pooling import Pooled
+
+log = structlog.get_logger(__name__)
+
+
+def refresh_pool(pool_id: int) -> None:
+    """Recompute a pool until no mark says that it is stale, and ask for it to be completed.
+
+    However many sessions marked it, each pass clears all the marks it read. Where another worker
+    holds the pool, that one will see our marks, so there is nothing to do. Each attempt is counted
+    with the pool until one succeeds, but for those that the database is to blame for, and the
+    sweeper tries again a few times, and once after every later mark.
+    """
+    with bound_contextvars(pool=pool_id):
+        keep_owed()
+        try:
+            while (version := _next_version(pool_id)) is not None:
+                log.info("pool computed", version=version.number)
+        except Exception as error:
+            log.exception("pool not computed")
+            _keep_failure(pool_id, error)
+        else:
+            after_commit(notify.wake_to_complete, pool_id)
+    finish_pooled()
+
+
+def _keep_failure(pool_id: int, error: Exception) -> None:
+    """Say publicly that it failed, unless the database is to blame."""
+    pool = Pool.objects.filter(pk=pool_id)
+    keep(lambda: excuse(pool, "failures", error) or pool.update(failed_at=Now()))
+
+
+def recompute_failed(pool_ids: Iterable[int]) -> int:
+    """Give pools that could not be computed all their attempts again; returns how many.
+
+    One transaction. Locks: the pools' rows, so it waits for an attempt that runs.
+    """
+    failed = Pool.objects.filter(pk__in=list(pool_ids), failed_at__isnull=False)
+    ids = sorted(failed.values_list("pk", flat=True))
+    with transaction.atomic():
+        stale_marks.mark(ids, "asked for after it had failed")
+        Pool.objects.filter(pk__in=ids).update(failures=0, excused=0)
+    return len(ids)
+
+
+def _next_version(pool_id: int) -> PoolVersion | None:
+    """One pass in one transaction; None where nothing is stale or another worker is at it.
+
+    Locks: the pool's row, skipped where held, and not against rows that only point at it, so that
+    no upload waits.
+    """
+    if not _count_try(pool_id):
+        return None
+    with transaction.atomic():
+        locked = (
+            Pool.objects.select_for_update(skip_locked=True, no_key=True).filter(pk=pool_id).first()
+        )
+        marks = list(StalePool.objects.filter(pool_id=pool_id)) if locked else []
+        if not locked or not marks:
+            return None
+        renew_kept(pool_id)
+        members = members_of(pool_id)
+        version = _store(locked, members, pooled_from(members), [mark.why for mark in marks])
+        StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()
+        Pool.objects.filter(pk=pool_id).update(failures=0, excused=0, failed_at=None)
+        if locked.failed_at is not None:
+            take_up_failed_by(pool_id)
+        if version is not None:
+            next_edition(Edition.Subject.POOLS)
+        return version
+
+
+def _count_try(pool_id: int) -> bool:
+    """Count a try before it begins; False where nothing is stale or another worker is at it.
+
+    Committed by itself: a try that ends its process, or loses its connection, can't count itself
+    afterwards.
+    """
+    marked = Pool.objects.filter(pk=pool_id, pk__in=StalePool.objects.values("pool_id"))
+    with transaction.atomic():
+        free = marked.select_for_update(skip_locked=True, no_key=True).values_list("pk", flat=True)
+        counted = {"failures": F("failures") + 1, "attempted_at": Now()}
+        return bool(Pool.objects.filter(pk__in=list(free)).update(**counted))
+
+
+def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
+    """Store the next version; None where it would say what the latest says already."""
+    latest = locked.versions.defer("forest_light", "forest_dark").order_by("-number").first()
+    said = everything_said(members, outcome, ties_of(locked.pk, members))
+    inputs = inputs_of(members, said)
+    version = PoolVersion(
+        pool=locked,
+        number=latest.number + 1 if latest else 1,
+        why=sorted(set(why)),
+        inputs=inputs,
+        snapshot=snapshot_id(locked.pk, inputs, members),
+        **said,
+    )
+    joined, left = _changes(locked, members)
+    if latest and latest.snapshot == version.snapshot and same(said_by(latest, said), said):
+        return None
+    version.save()
+    _change_members(version, joined, left)
+    locked.current = version
+    locked.save(update_fields=["current"])
+    if version.testers > LEAST_TESTERS >= (latest.testers if latest else 0):
+        _screen_again(members)
+    return version
+
+
+def _screen_again(members: Members) -> None:
+    """Put through the checks again what was screened with too few other testers to compare with.
+
+    From one tester more than a pooled figure takes, each can be compared with the others' figure.
+    """
+    work_out_again(
+        Session.objects.filter(pull_sets__in=members.pull_set.tolist(), screenings__isnull=False)
+        .exclude(jobs__state=Job.State.QUEUED)
+        .distinct()
+    )
+
+
+def everything_said(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
+    """Every column in which a version says something: counts, figures, and what is beside them."""
+    counts = {
+        "testers": np.unique(members.tester).size,
+        "sessions": np.unique(members.session).size,
+        "sets": len(members),
+        "pulls": int(members.pulls.sum()),
+    }
+    empty = dict.fromkeys(COLUMNS) | {"figures": {}}
+    return empty | counts | columns_of(outcome) | plain(describe(members, outcome, ties))
+
+
+def said_by(version: PoolVersion, said: Mapping[str, Any]) -> dict[str, Any]:
+    """The columns of ``said`` as they are stored, without those that were not known then.
+
+    A version from before it kept which columns it knows left empty what it did not know.
+    """
+    kept = version.inputs.get("columns")
+    stored = {name: getattr(version, name) for name in said if name in (kept or COLUMNS_BEFORE)}
+    if kept is not None:
+        return stored
+    return {name: found for name, found in stored.items() if found is not None or not said[name]}
+
+
+def columns_of(outcome: Outcome) -> dict[str, Any]:
+    """The figures that readers sort and filter by, as efficiencies, and all of them as computed."""
+    columns: dict[str, Any] = {
+        "no_figure": outcome.no_figure,
+        "held_by_nine": outcome.held_by_nine,
+    }
+    if outcome.ratios:
+        columns |= {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
+    if pooled := outcome.pooled:
+        columns |= {
+            "efficiency": efficiency_of(pooled.mu),
+            "interval_low": efficiency_of(pooled.ci_low),
+            "interval_high": efficiency_of(pooled.ci_high),
+            "prediction_low": efficiency_of(pooled.prediction_low),
+            "prediction_high": efficiency_of(pooled.prediction_high),
+            "i2": plain(pooled.I2_total),
+            "figures": _figures(pooled),
+        }
+    return columns
+
+
+def _figures(pooled: Pooled) -> dict[str, Any]:
+    """All figures as computed; why parts are missing is told only where one is."""
+    figures: dict[str, Any] = plain(asdict(pooled))
+    if not pooled.not_estimable:
+        del figures["not_estimable"]
+    return figures
+
+
+def _changes(locked: Pool, members: Members) -> tuple[set[int], set[int]]:
+    """Ids of the sets that come to the pool and of those that leave it."""
+    now = set(members.pull_set.tolist())
+    counted = locked.memberships.filter(until__isnull=True)
+    before = set(counted.values_list("pull_set_id", flat=True))
+    return now - before, before - now
+
+
+def _change_members(version: PoolVersion, joined: set[int], left: set[int]) -> None:
+    pool_id = version.pool_id
+    PoolMembership.objects.filter(pool_id=pool_id, until__isnull=True, pull_set_id__in=left).update(
+        until=version
+    )
+    PoolMembership.objects.bulk_create(
+        PoolMembership(pool_id=pool_id, pull_set_id=pull_set_id, since=version)
+        for pull_set_id in sorted(joined)
+    )
+    newly_pooled = PullSet.objects.filter(pk__in=joined, state=State.NORMALISED)
+    move(newly_pooled, State.POOLED, reason=f"counted in version {version.number} of its pool")
+
+
+def plain(value: Any) -> Any:
+    """Figures as JSON knows them: arrays as lists, what is not finite as nothing."""
+    if isinstance(value, dict):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, np.ndarray):
+        return plain(value.tolist())
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

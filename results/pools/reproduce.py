@@ -1,0 +1,276 @@
+"""Recomputing: the figures of a snapshot once more, from the pulls themselves."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, fields
+from enum import StrEnum
+from fnmatch import fnmatchcase
+from typing import Any, TypeAlias, cast
+
+import numpy as np
+from django.db.models import QuerySet
+from numpy.typing import NDArray
+
+from results.models import Baseline, PoolVersion, Pull, PullSet, Release
+from results.normalising.scales import first_resolutions, loads_N
+from results.pools.descriptives import Tie
+from results.pools.differences import Unlike, unlike
+from results.pools.estimate import pooled_from
+from results.pools.pool_data import Members, as_members
+from results.pools.recompute import everything_said, said_by
+from results.pools.reproduce_ties import ties_from_pulls
+from results.pools.snapshots import FORMULAE, MOVED, Moved, libraries, snapshot_id
+from results.statistics.censored import Strength, strengths
+from results.statistics.errors import StatisticsError
+from results.statistics.failure_modes import MEANING
+from rigs.models import Calibration
+
+Ids: TypeAlias = tuple[int, ...]
+BATCH = 5_000
+"""Sets whose pulls are in memory at once."""
+VERSIONS = 10
+"""Versions whose figures are in memory at once."""
+OF_LIBRARIES = 1e-6
+"""Relative difference up to which other libraries may be why: searches end within that."""
+STRAIGHT_N = [field.name for field in fields(Members)].index("baseline_mean_N")
+UNCALIBRATED = (0.0, 1.0)
+"""Offset and gain of a scale whose readings are taken as loads."""
+NOT_COUNTED = [mode.value for mode, meaning in MEANING.items() if not meaning.counted]
+ASSEMBLY = {mode.value: meaning.exact_for_assembly for mode, meaning in MEANING.items()}
+LINE = {mode.value: meaning.exact_for_line for mode, meaning in MEANING.items()}
+
+
+class UnknownSnapshot(Exception):
+    """Nothing that is stored has this id."""
+
+
+class Cause(StrEnum):
+    """Why a figure did not come out as it was stored."""
+
+    FORMULAE = "other formulae"
+    LIBRARIES = "rounding of other libraries"
+    DATA = "other data, or a change of the formulae that raised no number"
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A figure that did not come out as it was stored, by more than 1e-12."""
+
+    figure: str
+    stored: Any
+    recomputed: Any
+    cause: Cause
+
+
+@dataclass(frozen=True)
+class Recomputed:
+    """A version of a pool, computed again; equal where there is no difference.
+
+    ``not_known`` are the figures that its time did not know. ``rounding`` is the largest relative
+    difference up to 1e-12, which is none.
+    """
+
+    version: PoolVersion
+    differences: tuple[Difference, ...]
+    not_known: tuple[str, ...]
+    rounding: float
+
+
+def recompute(snapshot: str) -> Iterator[Recomputed]:
+    """Compute what a snapshot names again, one pool after another.
+
+    ``snapshot`` is the id of a pool version, or that of an open data release, which stands for
+    every pool version in it. Nothing that was worked out is read, only pulls, calibrations, how
+    sets were tied and which belonged together. Later corrections and withdrawals make no
+    difference, since the rows they concern are kept. Raises UnknownSnapshot.
+    """
+    yield from map(recomputed, _named(snapshot))
+
+
+def recompute_all() -> Iterator[Recomputed]:
+    """Every version of every pool that has a snapshot."""
+    with_snapshot = _versions().exclude(snapshot="").order_by("pool_id", "number")
+    yield from map(recomputed, with_snapshot.iterator(VERSIONS))
+
+
+def _versions() -> QuerySet[PoolVersion]:
+    return PoolVersion.objects.defer("forest_light", "forest_dark")
+
+
+def _named(snapshot: str) -> Iterable[PoolVersion]:
+    release = Release.objects.filter(snapshot=snapshot).only("pool_versions").first()
+    if snapshot and release is not None:
+        return _versions().filter(pk__in=release.pool_versions).order_by("pk").iterator(VERSIONS)
+    found = list(_versions().filter(snapshot=snapshot).order_by("pk")) if snapshot else []
+    if not found:
+        raise UnknownSnapshot(
+            f"No pooled figure and no open data has the snapshot {snapshot!r}; expected the 64 "
+            "digits told beside a pooled figure or a release."
+        )
+    return found
+
+
+def recomputed(version: PoolVersion) -> Recomputed:
+    """Everything that one version says, from the pulls once more."""
+    members, ties = from_pulls(version.inputs)
+    said = everything_said(members, pooled_from(members), ties)
+    found = list(unlike(said_by(version, said), said))
+    if _by_the_same(version.inputs):
+        again = snapshot_id(version.pool_id, version.inputs, members)
+        found += list(unlike(version.snapshot, again, "snapshot"))
+    return Recomputed(
+        version,
+        tuple(
+            Difference(each.path, each.stored, each.again, _cause(version.inputs, each))
+            for each in found
+            if not each.is_rounding and not each.was_not_known
+        ),
+        tuple(each.path for each in found if each.was_not_known),
+        max((each.relative or 0.0 for each in found if each.is_rounding), default=0.0),
+    )
+
+
+def _by_the_same(inputs: Mapping[str, Any]) -> bool:
+    """Whether it was computed by these formulae and libraries, so that every bit is the same."""
+    return inputs["formulae"] == FORMULAE and inputs.get("libraries") == libraries()
+
+
+def _cause(inputs: Mapping[str, Any], each: Unlike) -> Cause:
+    if inputs["formulae"] > FORMULAE:
+        return Cause.FORMULAE
+    if any(_moved(MOVED[number], each) for number in MOVED if number > inputs["formulae"]):
+        return Cause.FORMULAE
+    rounded = each.relative is not None and each.relative <= OF_LIBRARIES
+    return Cause.LIBRARIES if rounded and inputs.get("libraries") != libraries() else Cause.DATA
+
+
+def _moved(by: Moved, each: Unlike) -> bool:
+    """Whether these formulae say that they moved this figure, and so far."""
+    far = math.inf if each.relative is None else each.relative
+    return far <= by.by and any(fnmatchcase(each.path, pattern) for pattern in by.figures)
+
+
+def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:
+    """The sets of a snapshot, each worked out again from its pulls and those of its baseline."""
+    named = list(zip(inputs["pull_sets"], inputs["baselines"], inputs["calibrations"], strict=True))
+    rows: list[tuple[Any, ...]] = []
+    ties: list[Tie] = []
+    for start in range(0, len(named), BATCH):
+        sets, baselines, calibrations = zip(*named[start : start + BATCH], strict=True)
+        session, parts = _straight(baselines)
+        resolution_N = _resolutions(sets, inputs.get("resolutions_N", {}))
+        rows += _rows(sets, baselines, calibrations, session, parts, resolution_N)
+        straight_N = [row[STRAIGHT_N] for row in rows[start:]]
+        ties += ties_from_pulls(sets, baselines, parts, _scales(calibrations), straight_N)
+    return as_members(rows), ties
+
+
+def _rows(
+    sets: Ids,
+    baselines: Ids,
+    calibrations: Ids,
+    session: Sequence[int],
+    parts: Sequence[Sequence[int]],
+    resolution_N: Sequence[float],
+) -> Iterator[tuple[Any, ...]]:
+    of_set = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__contributor_id")
+    told = dict(of_set)
+    tester = [told[pk] for pk in sets]
+    scales = _scales(calibrations)
+    joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
+    lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
+    for ids, join, line in zip(
+        zip(sets, tester, session, baselines, calibrations, strict=True), joins, lines, strict=True
+    ):
+        yield (
+            *ids,
+            join.n,
+            *(join.mean_N, join.cv, join.n_effective, join.degrees_of_freedom),
+            *(line.mean_N, line.cv, line.n_effective, line.degrees_of_freedom),
+            np.nan,
+        )
+
+
+def _resolutions(sets: Ids, corrected: Mapping[str, float]) -> list[float]:
+    """The resolution each set was worked out by: as first entered, but where told otherwise."""
+    revision = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__revision_id")
+    of_set = dict(revision)
+    first = first_resolutions(of_set.values())
+    return [corrected.get(str(pk), first[of_set[pk]]) for pk in sets]
+
+
+def _scales(calibrations: Ids) -> NDArray[np.float64]:
+    """Offset in newtons and gain of each set's calibration, (k, 2)."""
+    found = Calibration.objects.filter(pk__in=set(calibrations))
+    of_calibration = {pk: row for pk, *row in found.values_list("pk", "offset_N", "gain")}
+    return np.array([of_calibration.get(pk, UNCALIBRATED) for pk in calibrations], dtype=float)
+
+
+def _straight(baselines: Ids) -> tuple[list[int], list[list[int]]]:
+    """Session of each baseline, and what its straight line was pulled as.
+
+    All baselines of its session, line and spool are pulled for one strength together.
+    """
+    columns = ("pk", "session_id", "line_id", "spool")
+    of_sessions = Baseline.objects.filter(pk__in=baselines).values("session_id")
+    specimens: dict[int, tuple[int, int, str]] = {}
+    together: dict[tuple[int, int, str], list[int]] = defaultdict(list)
+    rows = Baseline.objects.filter(session__in=of_sessions).order_by("pk").values_list(*columns)
+    for pk, *specimen in rows:
+        specimens[pk] = tuple(specimen)
+        together[specimens[pk]].append(pk)
+    return [specimens[pk][0] for pk in baselines], [together[specimens[pk]] for pk in baselines]
+
+
+def _strengths(
+    parent: str,
+    owners: Sequence[Sequence[int]],
+    scales: NDArray[np.float64],
+    resolution_N: Sequence[float],
+    exact: Mapping[str, bool],
+) -> list[Strength]:
+    """The strength of each set from the counted pulls of its owners, one after the other."""
+    starts, readings_N, failed = _pulls(parent, {pk for of_set in owners for pk in of_set}, exact)
+    spans = [starts.get(pk, (0, 0)) for of_set in owners for pk in of_set]
+    place = np.repeat(np.arange(len(owners)), [len(of_set) for of_set in owners])
+    first, sizes = np.array(spans, dtype=np.intp).reshape(-1, 2).T
+    rows = np.repeat(first - np.cumsum(sizes) + sizes, sizes) + np.arange(sizes.sum())
+    offset_N, gain = np.repeat(scales[place], sizes, axis=0).T
+    found = strengths(
+        loads_N(readings_N[rows], offset_N, gain),
+        ~failed[rows],
+        np.bincount(place, sizes, minlength=len(owners)).astype(np.intp),
+        np.array(resolution_N),
+    )
+    for one in found:
+        if isinstance(one, StatisticsError):
+            raise one
+    return cast("list[Strength]", found)
+
+
+def _pulls(
+    parent: str, owners: Iterable[int], exact: Mapping[str, bool]
+) -> tuple[dict[int, tuple[int, int]], NDArray[np.float64], NDArray[np.bool_]]:
+    """Where each owner's counted pulls begin and how many they are; their readings; which failed.
+
+    Plain columns: a million pulls as objects would cost more than all that is reckoned with them.
+    """
+    rows = (
+        Pull.objects.filter(**{f"{parent}__in": list(owners)})
+        .exclude(failure_mode__in=NOT_COUNTED)
+        .order_by(parent, "pk")
+        .values_list(parent, "reading_N", "failure_mode")
+    )
+    owner, reading_N, mode = zip(*rows, strict=True) if rows else ((), (), ())
+    codes, first, sizes = np.unique(
+        np.array(owner, dtype=np.int64), return_index=True, return_counts=True
+    )
+    spans = zip(first.tolist(), sizes.tolist(), strict=True)
+    return (
+        dict(zip(codes.tolist(), spans, strict=True)),
+        np.array(reading_N, dtype=float),
+        np.array([exact[each] for each in mode], dtype=bool),
+    )

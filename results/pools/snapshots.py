@@ -1,0 +1,139 @@
+"""Snapshots: an id that names exactly what a pooled figure was computed from.
+
+Pulls, baselines and calibrations are only ever added, so their ids name their values for good: a
+calibration entered wrongly is replaced by another. A revision is corrected in place, so that the
+resolution a set was worked out by stands beside it where it is not the first. A
+snapshot is the list of a pool's sets with the baseline and the calibration each was worked out by;
+its id is taken from that list, from the strengths these came to, and from the release of the
+formulae. The same inputs have the same id wherever and whenever they are pooled. Beside them stand,
+without part in the id, the libraries it was computed with and the columns known then.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import platform
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+import scipy
+
+from results.pools.pool_data import Members
+from results.statistics.pooling import Pooled
+
+FORMULAE = 2
+"""Release of normalising and pooling; raised by every change that can move a figure."""
+
+
+@dataclass(frozen=True)
+class Moved:
+    """What a release of the formulae moved by more than 1e-12, and by how much at most.
+
+    ``figures`` are shell patterns of their paths, as ``figures.tau2_*`` or ``held_by_nine``;
+    ``by`` is relative, infinity where what was no number changed.
+    """
+
+    why: str
+    by: float
+    figures: tuple[str, ...]
+
+
+MOVED: dict[int, Moved] = {
+    2: Moved(
+        "optima are polished until the score is rounding noise",
+        1e-8,
+        (
+            "figures.mu",
+            "figures.ci_*",
+            "figures.se_*",
+            "figures.df_satterthwaite",
+            "figures.tau2_*",
+            "figures.H2*",
+            "figures.I2_*",
+            "figures.prediction_*",
+            "figures.tester_effects.*",
+            "figures.leave_one_out.*",
+            "findings.moderators.tried*",
+            "i2",
+            "prediction_*",
+        ),
+    ),
+}
+"""By release of the formulae; a test holds it to the kept store of the last release."""
+
+COLUMNS_BEFORE = (
+    "testers",
+    "sessions",
+    "sets",
+    "pulls",
+    "efficiency",
+    "interval_low",
+    "interval_high",
+    "prediction_low",
+    "prediction_high",
+    "i2",
+    "cv_join",
+    "cv_baseline",
+    "no_figure",
+    "figures",
+    "held_by_nine",
+    "time_to_tie_s",
+    "bulk",
+    "findings",
+)
+"""Columns of a version from before it kept which ones it knows."""
+COLUMNS = COLUMNS_BEFORE
+"""Columns in which a version says something; a new one is added to these, not to those before."""
+FIGURES = tuple(field.name for field in fields(Pooled) if field.name != "not_estimable")
+"""Members of a pooled version's ``figures``; why one is not estimable stands only where one is."""
+FINDINGS = ("endings", "told", "pulls", "straight", "worst", "moderators")
+"""Members of a version's ``findings``."""
+
+NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
+"""The inputs that the id is taken from."""
+STRENGTHS = tuple(field.name for field in fields(Members) if field.name != "resolution_N")
+"""The columns it is taken from: a resolution shows in what a strength came to."""
+
+
+def inputs_of(members: Members, columns: Iterable[str]) -> dict[str, Any]:
+    """Ids of the sets of a pool, and of the baseline and the calibration of each (0 for none).
+
+    ``columns`` names what a version says beside it, so that later ones aren't missed in it.
+    """
+    return {
+        "formulae": FORMULAE,
+        "pull_sets": members.pull_set.tolist(),
+        "baselines": members.baseline.tolist(),
+        "calibrations": members.calibration.tolist(),
+        "resolutions_N": resolutions_of(members),
+        "libraries": libraries(),
+        "columns": sorted(columns),
+    }
+
+
+def resolutions_of(members: Members) -> dict[str, float]:
+    """By set, the resolution it was worked out by where that was corrected since first entered."""
+    corrected = np.isfinite(members.resolution_N)
+    ids = members.pull_set[corrected].tolist()
+    return dict(zip(map(str, ids), members.resolution_N[corrected].tolist(), strict=True))
+
+
+def libraries() -> dict[str, str]:
+    """What decides about the last digits beside the formulae."""
+    return {"numpy": np.__version__, "scipy": scipy.__version__, "machine": platform.machine()}
+
+
+def snapshot_id(pool_id: int, inputs: Mapping[str, Any], members: Members) -> str:
+    """SHA-256 of the inputs and of what each set came to, as 64 hexadecimal digits."""
+    named = {name: inputs[name] for name in NAMED if name in inputs}
+    columns = {name: vars(members)[name].tolist() for name in STRENGTHS}
+    told = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)
+    return hashlib.sha256(told.encode()).hexdigest()
+
+
+def snapshot_of_all(snapshots: list[tuple[int, int, str]]) -> str:
+    """The id of several pools together, each as (pool, version, snapshot)."""
+    return hashlib.sha256(json.dumps(sorted(snapshots)).encode()).hexdigest()

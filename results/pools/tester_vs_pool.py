@@ -1,0 +1,204 @@
+"""Comparing: one's own tying of a join beside everyone else's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from results.models import Pool
+from results.pools.estimate import efficiency_of, pooled_from
+from results.pools.pool_data import Members, log_ratios, members_of
+from results.statistics.comparison import (
+    Comparison,
+    OwnMean,
+    ScatterComparison,
+    compare,
+    compare_scatter,
+    own_mean,
+    variance_between_testers,
+)
+from results.statistics.errors import NotEstimable, StatisticsError
+from results.statistics.parts import Parts
+from results.statistics.planning import (
+    SessionPlan,
+    difference_told_by_sessions,
+    sessions_for_difference,
+)
+from results.statistics.pooling import Pooled
+from results.statistics.scatter import Scatter, ScatterSplit, split_scatter
+from rigs.models import Contributor
+from rigs.refusals import Conflict
+
+DIFFERENCES = (0.05, 0.10)
+"""Differences in efficiency that a tester plans for; common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Sessions of one's own, in all, that would tell a difference; None with the reason why not."""
+
+    difference: float
+    sessions: int | None
+    why_not: str = ""
+
+
+Told: TypeAlias = tuple[float | None, float | None, tuple[Plan, ...]]
+
+
+@dataclass(frozen=True)
+class Standing:
+    """Where a tester stands in a pool. Efficiencies are ratios, intervals at 95 percent.
+
+    ``others`` is the pool without the tester; the difference, the place among testers and the
+    scatter are against it. ``told`` is the least difference that the sessions so far would show
+    four times in five, and ``told_next`` what they would with one session more. A part that can't
+    be computed is None, and ``missing`` says why: 'comparison', 'scatter', 'split', 'told'.
+    """
+
+    own: OwnMean
+    own_pulls: int
+    own_efficiency: float
+    others: Pooled
+    comparison: Comparison | None
+    scatter: ScatterComparison | None
+    split: ScatterSplit | None
+    told: float | None
+    told_next: float | None
+    plans: tuple[Plan, ...]
+    missing: dict[str, str]
+
+    @property
+    def others_efficiency(self) -> float:
+        """The pooled efficiency of the others."""
+        return float(np.exp(self.others.mu))
+
+
+def compare_with_pool(contributor: Contributor, pool: Pool) -> Standing:
+    """Own tying against the pool without oneself, the same tie only.
+
+    Raises Conflict, saying what is missing, where one has no set in the pool, where the others
+    are too few to be pooled, or where a part can't be computed.
+    """
+    standing = standing_among(members_of(pool.pk), contributor)
+    if standing.missing:
+        raise Conflict(f"Part of this can't be computed: {'; '.join(standing.missing.values())}.")
+    return standing
+
+
+def standing_among(members: Members, contributor: Contributor) -> Standing:
+    """The same from the sets of the pool, but that a part may be missing.
+
+    Raises Conflict where there is nothing to compare.
+    """
+    own, others = members.of_tester(contributor.pk), members.without_tester(contributor.pk)
+    if not len(own):
+        raise Conflict(
+            "You have no set that counts in this pool: pull this join on this line pair."
+        )
+    outcome = pooled_from(others)
+    if outcome.pooled is None:
+        raise Conflict(f"The others alone can't be pooled: {outcome.no_figure}.")
+    try:
+        return _standing(members, own, outcome.pooled)
+    except StatisticsError as error:
+        raise Conflict(f"Your own sets can't be averaged: {error}.") from error
+
+
+def _standing(members: Members, own: Members, others: Pooled) -> Standing:
+    mean, parts = _own_mean(members, own, others), Parts()
+    untold: Told = (None, None, ())
+    told, told_next, plans = parts.take("told", lambda: _told(own, mean, others), untold)
+    return Standing(
+        own=mean,
+        own_pulls=int(own.pulls.sum()),
+        own_efficiency=float(np.exp(mean.log_ratio)),
+        others=others,
+        comparison=parts.take("comparison", lambda: _compared(mean, others), None),
+        scatter=parts.take("scatter", lambda: _scatter_compared(members, own), None),
+        split=parts.take("split", lambda: _split(members, own), None),
+        told=told,
+        told_next=told_next,
+        plans=plans,
+        missing=parts.not_estimable,
+    )
+
+
+def _compared(mean: OwnMean, others: Pooled) -> Comparison:
+    ends = (others.ci_low, others.ci_high, others.prediction_low, others.prediction_high)
+    if None in map(efficiency_of, ends):
+        reasons = [others.not_estimable.get(part) for part in ("interval", "prediction")]
+        why = "; ".join(reason for reason in reasons if reason)
+        raise NotEstimable(f"the others' figure is not sure enough: {why or 'it has no end'}")
+    return compare(
+        mean,
+        mu=others.mu,
+        se=others.se_robust,
+        degrees_of_freedom=others.df_satterthwaite,
+        tau2_tester=variance_between_testers(
+            others.prediction_sd, others.se_model, others.tau2_session, others.tau2_set
+        ),
+        prediction_freedom=others.prediction_df,
+    )
+
+
+def _scatter_compared(members: Members, own: Members) -> ScatterComparison:
+    others = members.without_tester(int(own.tester[0]))
+    return compare_scatter(_scatters(own)[0], _scatters(others)[0])
+
+
+def _split(members: Members, own: Members) -> ScatterSplit:
+    others = members.without_tester(int(own.tester[0]))
+    return split_scatter(*_scatters(own), *_scatters(others))
+
+
+def _told(own: Members, mean: OwnMean, others: Pooled) -> Told:
+    """The least difference told now, with a session more, and what planned differences take."""
+    join, straight = _scatters(own)
+    plan = SessionPlan(
+        pulls=max(round(float(own.n_effective.mean())), 1),
+        baseline_pulls=max(round(float(own.baseline_n_effective.mean())), 1),
+        cv_join=join.cv,
+        cv_baseline=straight.cv,
+        session_sd=float(np.sqrt(others.tau2_session + others.tau2_set)),
+    )
+    pool_figures = (others.se_robust, others.df_satterthwaite)
+    return (
+        difference_told_by_sessions(mean.sessions, plan, *pool_figures),
+        difference_told_by_sessions(mean.sessions + 1, plan, *pool_figures),
+        tuple(_plan(difference, plan, *pool_figures) for difference in DIFFERENCES),
+    )
+
+
+def _own_mean(members: Members, own: Members, others: Pooled) -> OwnMean:
+    """One's own sets at the scatter pooled over all, since five pulls tell a scatter poorly."""
+    all_ratios = log_ratios(members)
+    mine = np.isin(members.pull_set, own.pull_set)
+    return own_mean(
+        all_ratios.y[mine],
+        all_ratios.own_variance[mine],
+        all_ratios.shared_variance[mine],
+        own.baseline,
+        own.session,
+        tau2_session=others.tau2_session,
+        tau2_set=others.tau2_set,
+    )
+
+
+def _scatters(members: Members) -> tuple[Scatter, Scatter]:
+    """Scatter of the joins and of the straight line, on their degrees of freedom."""
+    ratios = log_ratios(members)
+    _, once = np.unique(members.baseline, return_index=True)
+    return (
+        Scatter(ratios.cv_join, float(members.degrees_of_freedom.sum())),
+        Scatter(ratios.cv_baseline, float(members.baseline_degrees_of_freedom[once].sum())),
+    )
+
+
+def _plan(difference: float, plan: SessionPlan, pool_se: float, pool_freedom: float) -> Plan:
+    try:
+        sessions = sessions_for_difference(difference, plan, pool_se, pool_freedom)
+    except StatisticsError as error:
+        return Plan(difference, None, str(error))
+    return Plan(difference, sessions)

@@ -1,0 +1,1 @@
+"""What moderators look at and decide."""

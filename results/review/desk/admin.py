@@ -1,0 +1,226 @@
+"""The moderator's desk: a queue, and one screen a case, in Django's admin."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from typing import Any
+
+from django.contrib import admin, messages
+from django.contrib.auth.models import User
+from django.core.exceptions import PermissionDenied
+from django.db.models import F, Q, QuerySet
+from django.db.models.functions import Abs
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.template.response import TemplateResponse
+from django.urls import URLPattern, path
+
+from results.lifecycle import State
+from results.models import Report, ReviewCase
+from results.review.decisions import ask, decide, decide_many, decisions_open_to
+from results.review.desk.case import case_context
+from results.review.desk.failures import failures, run_again
+from results.review.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
+from results.review.reply_drafts import draft
+from results.review.selectors import check_records
+from rigs.admin import ReadOnly
+from rigs.permissions import is_moderator
+from rigs.refusals import Forbidden, Refused
+
+OPEN = Q(pull_set__state=State.HELD) | Q(appealed__isnull=False)
+
+
+class Waiting(admin.SimpleListFilter):
+    """Open cases unless asked for all."""
+
+    title = "waiting"
+    parameter_name = "waiting"
+
+    def lookups(self, _request: HttpRequest, _admin: admin.ModelAdmin) -> list[tuple[str, str]]:
+        return [("no", "decided"), ("all", "all")]
+
+    def queryset(self, _request: HttpRequest, cases: QuerySet[ReviewCase]) -> QuerySet[ReviewCase]:
+        if self.value() == "all":
+            return cases
+        return cases.exclude(OPEN) if self.value() == "no" else cases.filter(OPEN)
+
+    def choices(self, changelist: Any) -> Any:
+        first, *rest = super().choices(changelist)
+        yield {**first, "display": "open"}
+        yield from rest
+
+
+class CaseAdmin(ReadOnly, admin.ModelAdmin):
+    """Cases, those first that would move their pool the most. Moderators need no other right."""
+
+    list_display = [
+        "pull_set",
+        "pulled_on",
+        "tester",
+        "standing",
+        "moves_the_pool",
+        "appealed_now",
+        "opened_at",
+    ]
+    list_filter = [Waiting, "opened_at"]
+    list_select_related = ["pull_set__connection", "pull_set__session__contributor"]
+    search_fields = ["=pull_set__id", "pull_set__session__contributor__handle"]
+    actions = ["release_many", "reject_many"]
+    action_form = ManyForm
+
+    def has_module_permission(self, request: HttpRequest) -> bool:
+        return self.has_view_permission(request)
+
+    def has_view_permission(self, request: HttpRequest, obj: ReviewCase | None = None) -> bool:
+        return is_moderator(request.user) or super().has_view_permission(request, obj)
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[ReviewCase]:
+        return super().get_queryset(request).annotate(size=Abs("pool_shift"))
+
+    def get_ordering(self, _request: HttpRequest) -> list[Any]:
+        return [F("size").desc(nulls_last=True), "opened_at"]
+
+    @admin.display(description="pulled on", ordering="pull_set__session__pulled_on")
+    def pulled_on(self, case: ReviewCase) -> date:
+        return case.pull_set.session.pulled_on
+
+    @admin.display(description="tester")
+    def tester(self, case: ReviewCase) -> str:
+        return case.pull_set.session.contributor.handle
+
+    @admin.display(description="state")
+    def standing(self, case: ReviewCase) -> str:
+        return case.pull_set.state
+
+    @admin.display(description="would move its pool by", ordering="size")
+    def moves_the_pool(self, case: ReviewCase) -> str:
+        if case.pool_shift is None:
+            return "no pooled figure"
+        return f"{100 * math.expm1(case.pool_shift):+.2f} percent"
+
+    @admin.display(description="appealed")
+    def appealed_now(self, case: ReviewCase) -> str:
+        return "yes" if case.appealed_id is not None else "no"
+
+    @admin.action(description="Release, with the reason beside")
+    def release_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
+        self._decide_many(request, cases, "release")
+
+    @admin.action(description="Reject, with the reason beside")
+    def reject_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
+        self._decide_many(request, cases, "reject")
+
+    def changelist_view(
+        self, request: HttpRequest, extra_context: dict[str, Any] | None = None
+    ) -> HttpResponse:
+        records = {
+            "check_records": check_records(),
+            **failures(),
+            "open_reports": Report.objects.filter(closed_at=None).count(),
+            "moderating": is_moderator(request.user),
+            "title": "Sets that wait for a moderator",
+        }
+        return super().changelist_view(request, {**records, **(extra_context or {})})
+
+    def get_urls(self) -> list[URLPattern]:
+        again = path("again/", run_again, name="results_reviewcase_again")
+        return [again, *super().get_urls()]
+
+    def change_view(
+        self,
+        request: HttpRequest,
+        object_id: str,
+        form_url: str = "",  # noqa: ARG002  (the admin's signature)
+        extra_context: dict[str, Any] | None = None,
+    ) -> HttpResponse:
+        """The screen of a case, and where its decision is sent to."""
+        cases = ReviewCase.objects.select_related(
+            "pull_set__session__contributor__user", "pull_set__connection", "appealed"
+        )
+        case = get_object_or_404(cases, pk=object_id)
+        if not self.has_view_permission(request, case):
+            raise PermissionDenied
+        context = case_context(case)
+        form = self._form(request, case, context["version"])
+        if request.method == "POST" and self._done(request, case, form):
+            return redirect("admin:results_reviewcase_changelist")
+        offered, why_not = _offered(request, case)
+        form.offer(offered)
+        return TemplateResponse(
+            request,
+            "admin/results/reviewcase/case.html",
+            {
+                **self.admin_site.each_context(request),
+                **context,
+                **(extra_context or {}),
+                "title": f"{case.pull_set} of {case.pull_set.session}",
+                "opts": self.opts,
+                "form": form,
+                "drafts": offered,
+                "why_not": why_not,
+                "moderating": is_moderator(request.user),
+            },
+        )
+
+    def _form(self, request: HttpRequest, case: ReviewCase, version: int) -> DecisionForm:
+        if request.method == "POST":
+            if not is_moderator(request.user):
+                raise PermissionDenied
+            return DecisionForm(request.POST)
+        wanted = request.GET.get("draft", "")
+        decision = wanted if wanted in CHOICES else ASK
+        reason = draft(case.pull_set, decision)
+        return DecisionForm(initial={"decision": decision, "reason": reason, "version": version})
+
+    def _done(self, request: HttpRequest, case: ReviewCase, form: DecisionForm) -> bool:
+        assert isinstance(request.user, User)
+        if not form.is_valid():
+            return False
+        decision, reason = form.cleaned_data["decision"], form.cleaned_data["reason"]
+        try:
+            if decision == ASK:
+                ask(by=request.user, pull_set=case.pull_set, text=reason)
+            else:
+                decide(
+                    by=request.user,
+                    pull_set=case.pull_set,
+                    decision=decision,
+                    reason=reason,
+                    expected=form.cleaned_data["version"],
+                )
+        except Refused as refusal:
+            form.add_error(None, refusal.detail)
+            return False
+        self.message_user(request, f"{case.pull_set}: {decision} is done, and told.")
+        return True
+
+    def get_actions(self, request: HttpRequest) -> dict[str, Any]:
+        """Decisions on many cases, for moderators: others only look."""
+        found: dict[str, Any] = super().get_actions(request)
+        return found if is_moderator(request.user) else {}
+
+    def _decide_many(
+        self, request: HttpRequest, cases: QuerySet[ReviewCase], decision: str
+    ) -> None:
+        assert isinstance(request.user, User)
+        pull_sets = [
+            case.pull_set for case in cases.select_related("pull_set__session__contributor")
+        ]
+        reason = request.POST.get("reason", "")
+        try:
+            decide_many(by=request.user, pull_sets=pull_sets, decision=decision, reason=reason)
+        except Refused as refusal:
+            told = " ".join([refusal.detail, *map(str, refusal.findings)])
+            self.message_user(request, told, messages.ERROR)
+        else:
+            self.message_user(request, f"{decision} is done on {len(pull_sets)} sets, and told.")
+
+
+def _offered(request: HttpRequest, case: ReviewCase) -> tuple[list[str], str]:
+    """What this account can do with a case, and why nothing where it is nothing."""
+    assert isinstance(request.user, User)
+    try:
+        return [*decisions_open_to(request.user, case), ASK], ""
+    except Forbidden as refusal:
+        return [], refusal.detail

@@ -1,0 +1,141 @@
+"""One case on the moderator's desk: everything there is to see before deciding."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Q
+
+from results.lifecycle import COUNTING
+from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase
+from results.normalising.scales import scale_of
+from results.pools.estimate import Outcome, efficiency_of
+from results.pools.influence import with_and_without
+from results.review.decisions import version_of
+from results.review.desk import case_charts
+from results.review.selectors import checks_of, thread_of
+
+
+@dataclass(frozen=True)
+class PooledFigure:
+    """A pooled efficiency in percent with its interval, or why there is none."""
+
+    heading: str
+    figure: str
+
+
+def case_context(case: ReviewCase) -> dict[str, Any]:
+    """What the screen of a case shows: evidence, pictures, figures with and without, thread."""
+    pull_set = case.pull_set
+    checks = list(checks_of(pull_set))
+    normalised = (
+        NormalisedSet.objects.filter(pull_set=pull_set)
+        .select_related("pool__connection", "baseline__line", "calibration")
+        .first()
+    )
+    context = {
+        "case": case,
+        "pull_set": pull_set,
+        "version": version_of(pull_set),
+        "fired": [check for check in checks if check.level != CheckResult.Level.NONE],
+        "quiet": [check for check in checks if check.level == CheckResult.Level.NONE],
+        "thread": thread_of(pull_set),
+        "history": pull_set.state_changes.select_related("by").order_by("pk"),
+        "pulls": pull_set.pulls.order_by("pk"),
+        "normalised": normalised,
+    }
+    return context | (_figures(pull_set, normalised) if normalised else {})
+
+
+def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
+    both = with_and_without(normalised)
+    return {
+        "pooled": [
+            PooledFigure("with this set", _told(both.with_it)),
+            PooledFigure("without it", _told(both.without_it)),
+        ],
+        "shift": both.shift,
+        "shift_told": f"{100 * math.expm1(both.shift or 0.0):+.2f}",
+        "efficiency_percent": 100 * normalised.efficiency,
+        "pulls_picture": case_charts.pulls(
+            _percent_of_line(pull_set, normalised),
+            _efficiencies(normalised, own=True),
+            _efficiencies(normalised, own=False),
+        ),
+        "straight_picture": case_charts.straight_line(_straight_by_day(normalised)),
+    }
+
+
+def _told(outcome: Outcome) -> str:
+    if outcome.pooled is None:
+        return outcome.no_figure
+    pooled = outcome.pooled
+    low, high = efficiency_of(pooled.ci_low), efficiency_of(pooled.ci_high)
+    interval = (
+        f"interval not estimable: {pooled.not_estimable.get('interval', 'it has no end')}"
+        if low is None or high is None
+        else f"{100 * low:.1f} to {100 * high:.1f}"
+    )
+    return f"{100 * math.exp(pooled.mu):.1f} percent ({interval}), {pooled.testers} testers"
+
+
+def _percent_of_line(pull_set: PullSet, normalised: NormalisedSet) -> list[tuple[float, str]]:
+    pulls = [pull for pull in pull_set.pulls.order_by("pk") if pull.reading_N is not None]
+    loads_N = scale_of(pull_set.session).loads_N(pulls)
+    return [
+        (100 * float(load_N) / normalised.baseline_mean_N, pull.failure_mode)
+        for load_N, pull in zip(loads_N, pulls, strict=True)
+    ]
+
+
+def _efficiencies(normalised: NormalisedSet, *, own: bool) -> list[float]:
+    """Of the other sets that count in the pool, in percent."""
+    tester = normalised.pull_set.session.contributor_id
+    others = NormalisedSet.objects.filter(
+        pool=normalised.pool_id, pull_set__state__in=COUNTING
+    ).exclude(pk=normalised.pk)
+    if own:
+        others = others.filter(pull_set__session__contributor=tester)
+    else:
+        others = others.exclude(pull_set__session__contributor=tester)
+    return [100 * value for value in others.values_list("efficiency", flat=True)]
+
+
+def _straight_by_day(normalised: NormalisedSet) -> list[case_charts.StraightMean]:
+    """Means of the same line, wet or dry alike: on this revision, and in other testers' hands.
+
+    This session's beside those of sets that count.
+    """
+    session = normalised.pull_set.session
+    rows = (
+        NormalisedSet.objects.filter(
+            Q(pull_set__state__in=COUNTING) | Q(baseline=normalised.baseline_id),
+            baseline__line=normalised.baseline.line_id,
+            pull_set__session__state=session.state,
+            pull_set__session__standing=session.Standing.CURRENT,
+        )
+        .values_list(
+            "baseline_id",
+            "pull_set__session__pulled_on",
+            "pull_set__session__revision_id",
+            "baseline_mean_N",
+        )
+        .order_by("pull_set__session__pulled_on", "baseline_id")
+        .distinct()
+    )
+    return [
+        case_charts.StraightMean(
+            day.isoformat(), mean_N, _whose(normalised, baseline_id, revision_id)
+        )
+        for baseline_id, day, revision_id, mean_N in rows
+    ]
+
+
+def _whose(normalised: NormalisedSet, baseline_id: int, revision_id: int) -> str:
+    if baseline_id == normalised.baseline_id:
+        return case_charts.THIS_SESSION
+    if revision_id == normalised.pull_set.session.revision_id:
+        return case_charts.SAME_RIG
+    return case_charts.OTHER_RIGS

@@ -1,0 +1,37 @@
+"""What a moderator fills in."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from django import forms
+from django.contrib.admin.helpers import ActionForm
+
+from results.review.decisions import DECISIONS, LONGEST_TEXT
+
+ASK = "ask"
+CHOICES = (*DECISIONS, ASK)
+
+
+class DecisionForm(forms.Form):
+    """One decision on one case, or a question; ``version`` is the case as it was looked at."""
+
+    decision = forms.ChoiceField(
+        choices=[(name, name) for name in CHOICES], widget=forms.RadioSelect
+    )
+    reason = forms.CharField(
+        max_length=LONGEST_TEXT,
+        widget=forms.Textarea(attrs={"rows": 5, "cols": 90}),
+        help_text="The contributor reads this.",
+    )
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def offer(self, names: Sequence[str]) -> None:
+        """Show these choices alone; what was sent is checked against all of them."""
+        self.fields["decision"].widget.choices = [(name, name) for name in names]
+
+
+class ManyForm(ActionForm):
+    """The reason that goes with one decision on many cases."""
+
+    reason = forms.CharField(max_length=LONGEST_TEXT, required=False)

@@ -1,0 +1,114 @@
+"""What moderators and contributors read of a review: the queue, the checks, how checks fare."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+
+from django.db.models import Q, QuerySet
+from django.db.models.functions import Abs
+
+from results.lifecycle import State
+from results.models import CheckResult, Message, NormalisedSet, PullSet, ReviewCase, StateChange
+
+
+@dataclass(frozen=True)
+class CheckRecord:
+    """How often a check held a set, and what moderators made of those sets."""
+
+    name: str
+    held: int
+    released: int
+    rejected: int
+
+    @property
+    def overturned(self) -> float | None:
+        """Share of the decided sets that were released; None before the first decision."""
+        decided = self.released + self.rejected
+        return self.released / decided if decided else None
+
+
+def queue() -> QuerySet[ReviewCase]:
+    """Open cases, those first that would move their pool the most."""
+    return (
+        ReviewCase.objects.filter(Q(pull_set__state=State.HELD) | Q(appealed__isnull=False))
+        .select_related(
+            "pull_set__session__contributor__user",
+            "pull_set__connection",
+            "pull_set__normalised__pool__connection",
+            "appealed",
+        )
+        .order_by(Abs("pool_shift").desc(nulls_last=True), "opened_at", "pk")
+    )
+
+
+def checks_of(pull_set: PullSet) -> QuerySet[CheckResult]:
+    """What the latest screening found of a set, of its straight line and of its session."""
+    latest = pull_set.session.screenings.order_by("-pk").values("pk")[:1]
+    baseline = NormalisedSet.objects.filter(pull_set=pull_set).values("baseline")
+    return (
+        CheckResult.objects.filter(
+            Q(pull_set=pull_set)
+            | Q(baseline__in=baseline)
+            | Q(pull_set__isnull=True, baseline__isnull=True),
+            screening=latest,
+        )
+        .select_related("screening")
+        .order_by("pk")
+    )
+
+
+def holds_of(pull_set: PullSet) -> QuerySet[CheckResult]:
+    """The checks that hold a set."""
+    return checks_of(pull_set).filter(level=CheckResult.Level.HOLD)
+
+
+def thread_of(pull_set: PullSet) -> QuerySet[Message]:
+    """Questions, answers, appeals and decisions, oldest first."""
+    return pull_set.messages.select_related("pull_set__session__contributor").order_by("pk")
+
+
+def check_records() -> list[CheckRecord]:
+    """Every check that ever held a set; those overturned most often first."""
+    outcome = _decided_states()
+    counts: dict[str, Counter[str]] = defaultdict(Counter)
+    for name, pull_sets in _sets_held_by_check().items():
+        counts[name].update(outcome.get(pull_set, "") for pull_set in pull_sets)
+    records = [
+        CheckRecord(name, found.total(), found[State.RELEASED], found[State.REJECTED])
+        for name, found in counts.items()
+    ]
+    return sorted(records, key=lambda record: (-(record.overturned or 0.0), -record.held))
+
+
+def _decided_states() -> dict[int, str]:
+    """The state of each set after the latest decision of a person."""
+    decided = StateChange.objects.filter(
+        by__isnull=False, to_state__in=[State.RELEASED, State.REJECTED]
+    ).order_by("pk")
+    return dict(decided.values_list("pull_set_id", "to_state"))
+
+
+def _sets_held_by_check() -> dict[str, set[int]]:
+    """Each holding check's sets: its own, those of its baseline, or those of its session."""
+    of_baseline: dict[int, set[int]] = defaultdict(set)
+    of_session: dict[int, set[int]] = defaultdict(set)
+    cases = ReviewCase.objects.values_list(
+        "pull_set_id", "pull_set__session_id", "pull_set__normalised__baseline_id"
+    )
+    for pull_set_id, session_id, baseline_id in cases:
+        of_session[session_id].add(pull_set_id)
+        if baseline_id is not None:
+            of_baseline[baseline_id].add(pull_set_id)
+    held: dict[str, set[int]] = defaultdict(set)
+    holds = CheckResult.objects.filter(level=CheckResult.Level.HOLD).values_list(
+        "name", "pull_set_id", "baseline_id", "screening__session_id"
+    )
+    for name, pull_set_id, baseline_id, session_id in holds:
+        if pull_set_id is not None:
+            held[name].add(pull_set_id)
+        elif baseline_id is not None:
+            held[name] |= of_baseline[baseline_id]
+        else:
+            held[name] |= of_session[session_id]
+    return held

@@ -1,0 +1,1 @@
+"""Whether a rig still reads as it did."""

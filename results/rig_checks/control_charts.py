@@ -1,0 +1,291 @@
+"""Watching a rig: the same line, or the same tie, session after session on one revision.
+
+Each series stands by itself: results of two revisions are never mixed, nor two spools, nor dry
+line and wet. Loads are those of the calibration in force on the day.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from django.db.models import Prefetch, QuerySet
+
+from results import notices
+from results.models import Baseline, NormalisedSet, Notice, PullSet, Session
+from results.normalising.reference_line import Specimen
+from results.normalising.scales import scale_of
+from results.normalising.set_figures import straight_strengths
+from results.normalising.usable_straight import OUT, usable
+from results.statistics.censored import Strength
+from rigs.metrology.errors import MetrologyError
+from rigs.metrology.watch import Change, StraightLineWatch, watch_straight_line
+from rigs.models import Rig, RigRevision
+
+Kind: TypeAlias = Literal["straight line", "join"]
+Key: TypeAlias = tuple[object, ...]
+
+
+@dataclass(frozen=True)
+class Point:
+    """One session of a series: its mean in newtons, and the sets of that session it concerns.
+
+    ``sources`` are the ids of its baselines, or of its pull set.
+    """
+
+    session: Session
+    sources: tuple[int, ...]
+    mean_N: float
+    cv: float
+    n: int
+    sets: tuple[PullSet, ...]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One session of a series beside the first."""
+
+    point: Point
+    change: Change | None
+    signals: bool
+
+
+@dataclass(frozen=True)
+class Series:
+    """What was pulled again and again on one revision, oldest first, and the charts of it.
+
+    ``key`` says by ids what was pulled and how, on whichever revision; ``what`` says it to people,
+    by the names of ``first``, the first baseline or pull set of it.
+    ``watch`` is None, and ``why_not`` says why, where there is too little to chart.
+    """
+
+    kind: Kind
+    key: Key
+    first: Baseline | PullSet
+    revision: RigRevision
+    points: tuple[Point, ...]
+    watch: StraightLineWatch | None
+    why_not: str
+
+    @property
+    def what(self) -> str:
+        """What was pulled, with its conditions where they are not the usual ones."""
+        session = self.first.session
+        usual = (Session.State.DRY, Session.Loading.STATIC)
+        unusual = (c for c in (session.state, session.loading) if c not in usual)
+        return ", ".join([self.first.specimen, *unusual])
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """Each session with its change since the first, and whether a chart signals at it."""
+        changes: Sequence[Change | None] = [None] * len(self.points)
+        if self.watch:
+            changes = [None, *self.watch.since_first]
+        return tuple(
+            Row(point, change, point in self.signals)
+            for point, change in zip(self.points, changes, strict=True)
+        )
+
+    @property
+    def signals(self) -> tuple[Point, ...]:
+        """Sessions at which a chart signals."""
+        return tuple(self.points[index] for index in self.watch.signals) if self.watch else ()
+
+    @property
+    def affected(self) -> tuple[PullSet, ...]:
+        """Sets of the sessions at which a chart signals."""
+        return tuple(pull_set for point in self.signals for pull_set in point.sets)
+
+
+def charted(rig: Rig) -> list[Series]:
+    """The series of a rig that have something to chart."""
+    return charted_of(series_of(rig))
+
+
+def charted_of(series: Sequence[Series]) -> list[Series]:
+    """Those of some series that run over two sessions or more."""
+    return [one for one in series if len({point.session.pk for point in one.points}) > 1]
+
+
+def series_of(rig: Rig) -> list[Series]:
+    """Every series of a rig: the newest revision first, straight line before joins."""
+    sessions = _sessions(Session.objects.filter(revision__rig=rig))
+    found = [*_straight(sessions), *_joins(sessions)]
+    return sorted(found, key=lambda one: (-one.revision.number, one.kind == "join", one.what))
+
+
+def straight_series(baseline: Baseline) -> Series | None:
+    """The series that a baseline belongs to; None where too few of it parted to have a mean."""
+    key = _specimen(baseline.line_id, baseline.spool)
+    return _with_key(key, baseline.session, _straight(_sessions(_alike(baseline.session))))
+
+
+def join_series(pull_set: PullSet) -> Series | None:
+    """The series that a pull set belongs to; None where it has no figures."""
+    session = pull_set.session
+    return _with_key(_tie(pull_set), session, _joins(_sessions(_alike(session))))
+
+
+def _with_key(key: Key, session: Session, series: Iterable[Series]) -> Series | None:
+    wanted = (*key, *_conditions(session))
+    return next((one for one in series if one.key == wanted), None)
+
+
+def tell_of_signals(session_id: int) -> None:
+    """Tell the tester, once, of every chart of straight line that signals at this session.
+
+    In the caller's transaction, once the session was screened, so that straight line that is held
+    warns nobody. A session without pull sets has nobody to warn: the chart on the rig's page shows
+    it. Locks: the row of the first set concerned.
+    """
+    session = Session.objects.get(pk=session_id)
+    if not usable(session.baselines.all()).exists():
+        return
+    lines = session.baselines.values("line")
+    alike = _alike(session).filter(pk__in=Baseline.objects.filter(line__in=lines).values("session"))
+    for series in _straight(_sessions(alike)):
+        for point in series.signals:
+            if point.session.pk == session_id and point.sets:
+                _tell_once(point, _warning(series, point))
+
+
+def _tell_once(point: Point, text: str) -> None:
+    """Locks the row of the first set, so that two at once tell it once."""
+    pull_set = PullSet.objects.select_for_update(no_key=True).get(pk=point.sets[0].pk)
+    if not Notice.objects.filter(pull_set=pull_set, baseline__in=point.sources).exists():
+        notices.tell(pull_set, text, baseline=Baseline.objects.get(pk=point.sources[0]))
+
+
+def _warning(series: Series, point: Point) -> str:
+    labels = ", ".join(pull_set.label for pull_set in point.sets)
+    return (
+        f"The chart of {series.what} on {series.revision} signals at the session of "
+        f"{point.session.pulled_on:%Y-%m-%d}: this line parted at {point.mean_N:.1f} N there. "
+        "Look at the zero and the grips, hang the check weights, and pull the same spool again. "
+        f"The efficiencies ({labels}) are against that day's own straight line, so that a change "
+        "of gain cancels in them; a moved zero does not."
+    )
+
+
+def _alike(session: Session) -> QuerySet[Session]:
+    """Sessions on the same revision, in the same state, loaded alike."""
+    return Session.objects.filter(
+        revision=session.revision_id, state=session.state, loading=session.loading
+    )
+
+
+def _sessions(sessions: QuerySet[Session]) -> list[Session]:
+    """Current sessions with all that is charted of them, by day, in six queries.
+
+    What is held, rejected or withdrawn is left out, straight line as well as sets.
+    """
+    pull_sets = PullSet.objects.exclude(state__in=OUT).select_related(
+        "connection", "main_line", "leader_line", "normalised__baseline"
+    )
+    return list(
+        sessions.filter(standing=Session.Standing.CURRENT)
+        .select_related("revision__rig__owner", "contributor")
+        .prefetch_related(
+            "revision__calibrations",
+            Prefetch("baselines", usable(Baseline.objects.select_related("line").order_by("pk"))),
+            "baselines__pulls",
+            Prefetch("pull_sets", pull_sets.order_by("pk")),
+        )
+        .order_by("pulled_on", "pk")
+    )
+
+
+def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
+    found: dict[tuple[int, Key], list[Point]] = defaultdict(list)
+    first: dict[Key, Baseline] = {}
+    for session in sessions:
+        pulled: dict[Specimen, list[Baseline]] = defaultdict(list)
+        for baseline in session.baselines.all():
+            pulled[Specimen(baseline.line, baseline.spool)].append(baseline)
+        strengths = straight_strengths(
+            scale_of(session),
+            {what: [p for b in parts for p in b.pulls.all()] for what, parts in pulled.items()},
+        )
+        for what, strength in strengths.items():
+            if isinstance(strength, Strength):
+                key = (*_specimen(what.line.pk, what.spool), *_conditions(session))
+                first.setdefault(key, pulled[what][0])
+                found[session.revision_id, key].append(_point(session, pulled[what], strength))
+    for (_, key), points in found.items():
+        yield _series("straight line", key, first[key], points)
+
+
+def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[PullSet]:
+    ids = {baseline.pk for baseline in baselines}
+    for pull_set in session.pull_sets.all():
+        normalised = _figures(pull_set)
+        if normalised is not None and normalised.baseline_id in ids:
+            yield pull_set
+
+
+def _joins(sessions: Sequence[Session]) -> Iterator[Series]:
+    found: dict[tuple[int, Key], list[Point]] = defaultdict(list)
+    for session in sessions:
+        for pull_set in session.pull_sets.all():
+            figures = _figures(pull_set)
+            if figures is not None and figures.counted > 1:
+                key = (*_tie(pull_set), *_conditions(session))
+                found[session.revision_id, key].append(
+                    Point(
+                        session,
+                        (pull_set.pk,),
+                        figures.mean_N,
+                        figures.cv,
+                        figures.counted,
+                        (pull_set,),
+                    )
+                )
+    for (_, key), points in found.items():
+        yield _series("join", key, points[0].sets[0], points)
+
+
+def _figures(pull_set: PullSet) -> NormalisedSet | None:
+    return getattr(pull_set, "normalised", None)
+
+
+def _conditions(session: Session) -> Key:
+    return session.state, session.loading
+
+
+def _specimen(line_id: int | None, spool: str) -> Key:
+    """What has to be alike for straight line to be of the same spool."""
+    return line_id, spool
+
+
+def _tie(pull_set: PullSet) -> Key:
+    """What has to be alike for two sets to be the same tie."""
+    return (
+        pull_set.connection_id,
+        pull_set.doubled,
+        _specimen(pull_set.main_line_id, pull_set.main_spool),
+        _specimen(pull_set.leader_line_id, pull_set.leader_spool),
+        pull_set.terminal,
+        tuple(sorted(pull_set.parameters.items())),
+        pull_set.tyer,
+    )
+
+
+def _point(session: Session, pulled: Sequence[Baseline], found: Strength) -> Point:
+    sources = tuple(baseline.pk for baseline in pulled)
+    sets = tuple(_measured_by(pulled, session))
+    return Point(session, sources, found.mean_N, found.cv, found.n, sets)
+
+
+def _series(kind: Kind, key: Key, first: Baseline | PullSet, points: Sequence[Point]) -> Series:
+    watch, why_not = None, ""
+    try:
+        watch = watch_straight_line(
+            [point.mean_N for point in points],
+            [point.cv for point in points],
+            [point.n for point in points],
+        )
+    except MetrologyError as error:
+        why_not = f"There is nothing to chart yet: {error}."
+    return Series(kind, key, first, points[0].session.revision, tuple(points), watch, why_not)

@@ -1,0 +1,164 @@
+"""Bridging revisions: did the change of a rig move what it reads?
+
+What was pulled last before a change and first after it, of the same line or the same tie, is
+compared by equivalence. It links nothing in the figures: results of two revisions stay apart.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TypeAlias
+
+import numpy as np
+from django.db.models import Q
+from numpy.typing import NDArray
+
+from results.models import Pull
+from results.normalising.scales import scale_of
+from results.rig_checks.control_charts import Kind, Point, Series, series_of
+from results.statistics.failure_modes import exact_for_assembly, exact_for_line
+from rigs.metrology.equivalence import Equivalence, Verdict, equivalence
+from rigs.metrology.errors import MetrologyError
+from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
+from rigs.models import Rig, RigRevision
+from rigs.selectors import current_revisions
+
+
+@dataclass(frozen=True)
+class Pier:
+    """One side of a comparison: loads in newtons of the pulls that parted where they should."""
+
+    point: Point
+    loads_N: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Span:
+    """What was pulled on both sides of a change, and where."""
+
+    series: Series
+    before: Point
+    after: Point
+
+    @property
+    def kind(self) -> Kind:
+        return self.series.kind
+
+
+Pulls: TypeAlias = dict[tuple[Kind, int], list[Pull]]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The same pulled before and after; ``told`` is None, with the reason, where it can't be."""
+
+    series: Series
+    before: Pier
+    after: Pier
+    told: Equivalence | None
+    why_not: str
+
+    @property
+    def kind(self) -> Kind:
+        return self.series.kind
+
+    @property
+    def what(self) -> str:
+        """What was pulled, as people say it."""
+        return self.series.what
+
+
+@dataclass(frozen=True)
+class Bridge:
+    """From one revision to the next: what was changed, and whether the readings moved with it."""
+
+    before: RigRevision
+    after: RigRevision
+    comparisons: tuple[Comparison, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """'moved' where anything did, 'same' where straight line or a tie is, else not yet."""
+        verdicts = {one.told.verdict for one in self.comparisons if one.told}
+        told: tuple[Verdict, ...] = ("moved", "same")
+        return next((verdict for verdict in told if verdict in verdicts), "can't tell yet")
+
+    @property
+    def advice(self) -> str:
+        """What to pull next; empty where the bridge has told."""
+        if self.verdict != "can't tell yet":
+            return ""
+        if not self.comparisons:
+            return (
+                f"Nothing was pulled both before and after: pull straight line of a spool from "
+                f"before at least {LEAST_STRAIGHT_PULLS} times."
+            )
+        more = [one.told.more_pulls for one in self.comparisons if one.told]
+        enough = [number for number in more if number is not None]
+        if enough:
+            return f"Pull {min(enough)} more of the same on the new revision."
+        return "More than fifty further pulls would not tell: the scatter is too large."
+
+
+def bridges_of(rig: Rig) -> list[Bridge]:
+    """A bridge for each change of a rig, the newest first."""
+    return bridges_from(series_of(rig), list(current_revisions().filter(rig=rig)))
+
+
+def bridges_from(series: Sequence[Series], revisions: Sequence[RigRevision]) -> list[Bridge]:
+    """The same from all series of a rig and its revisions, oldest first; at most one query."""
+    changes = list(pairwise(revisions))
+    linked = {change: list(_linked(series, *change)) for change in changes}
+    pulls = _pulls_of([span for spans in linked.values() for span in spans])
+    bridges = [
+        Bridge(before, after, tuple(_compared(span, pulls) for span in linked[before, after]))
+        for before, after in changes
+    ]
+    return bridges[::-1]
+
+
+def _linked(series: Sequence[Series], before: RigRevision, after: RigRevision) -> Iterator[Span]:
+    """The last session before and the first after of whatever was pulled on both."""
+    old = {(one.kind, one.key): one for one in series if one.revision.pk == before.pk}
+    for new in series:
+        if new.revision.pk == after.pk and (found := old.get((new.kind, new.key))):
+            yield Span(new, found.points[-1], new.points[0])
+
+
+def _pulls_of(spans: Sequence[Span]) -> Pulls:
+    """Pulls by kind and id of their baseline or set, in one query."""
+    ids: dict[Kind, list[int]] = {"straight line": [], "join": []}
+    for span in spans:
+        ids[span.kind] += [*span.before.sources, *span.after.sources]
+    wanted = Q(baseline__in=ids["straight line"]) | Q(pull_set__in=ids["join"])
+    pulls: Pulls = defaultdict(list)
+    if not any(ids.values()):
+        return pulls
+    for pull in Pull.objects.filter(wanted).order_by("pk"):
+        if pull.baseline_id is not None:
+            pulls["straight line", pull.baseline_id].append(pull)
+        elif pull.pull_set_id is not None:
+            pulls["join", pull.pull_set_id].append(pull)
+    return pulls
+
+
+def _compared(span: Span, pulls: Pulls) -> Comparison:
+    before, after = (_pier(span.kind, point, pulls) for point in (span.before, span.after))
+    told, why_not = None, ""
+    try:
+        told = equivalence(before.loads_N, after.loads_N)
+    except MetrologyError as error:
+        why_not = str(error)
+    return Comparison(span.series, before, after, told, why_not)
+
+
+def _pier(kind: Kind, point: Point, pulls: Pulls) -> Pier:
+    """Loads at which the thing itself gave way: 'at least' says nothing of a shift."""
+    pulled = [pull for source in point.sources for pull in pulls[kind, source]]
+    exact_for = exact_for_line if kind == "straight line" else exact_for_assembly
+    exact = exact_for([pull.failure_mode for pull in pulled])
+    kept = [pull for pull, counts in zip(pulled, exact, strict=True) if counts]
+    return Pier(point, scale_of(point.session).loads_N(kept))

@@ -1,0 +1,1 @@
+"""Which sets can't be right and wait for a person."""

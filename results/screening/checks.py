@@ -1,0 +1,324 @@
+"""Which checks a session goes through, and what each applies to. No queries, nothing stored."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from functools import wraps
+from typing import ParamSpec, TypeVar
+
+import numpy as np
+import structlog
+
+from results.models import Baseline, Pull, PullSet
+from results.screening.evidence import Evidence, Joined, Straight
+from results.screening.thresholds import tuned
+from results.statistics.errors import StatisticsError
+from results.statistics.screening import (
+    digits,
+    efficiencies,
+    order,
+    pulls,
+    repeats,
+    rig,
+    scatter,
+    spacing,
+    straight_line,
+)
+from results.statistics.screening.check import Check
+from results.statistics.screening.judging import judge
+from rigs.metrology.charts import ewma_chart, moving_range_sd
+from rigs.metrology.errors import MetrologyError
+from rigs.models import Calibration
+
+Given = ParamSpec("Given")
+Answer = TypeVar("Answer")
+
+log = structlog.get_logger(__name__)
+
+USUAL_CV_JOINED, USUAL_CV_STRAIGHT = 0.04, 0.02
+"""Until a pool tells better: the least scatter of good joins and of straight nylon (common
+practice, no source)."""
+
+OFF_THE_GRID = 0.05
+"""In steps: readings farther from a whole step were not written in the scale's own unit."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A check with what it applies to: a set, a baseline and its sets, or else the session."""
+
+    check: Check
+    pull_set: PullSet | None = None
+    baseline: Baseline | None = None
+
+    def concerns(self, joined: Joined) -> bool:
+        """Whether a hold of this check holds that set."""
+        if self.pull_set is not None:
+            return self.pull_set.pk == joined.pull_set.pk
+        if self.baseline is None:
+            return True
+        return joined.normalised is not None and joined.normalised.baseline_id == self.baseline.pk
+
+
+def checks_of(evidence: Evidence) -> list[Found]:
+    """Every check that applies to a session, judged together."""
+    found = [Found(check) for check in _of_session(evidence) if check]
+    for straight in evidence.straight:
+        told = f"{straight.baseline.line} straight"
+        found += [
+            Found(check, baseline=straight.baseline)
+            for check in _of_straight(evidence, straight, told)
+            if check
+        ]
+    for joined in evidence.joined:
+        found += [
+            Found(check, pull_set=joined.pull_set) for check in _of_set(evidence, joined) if check
+        ]
+    judged = tuned(judge)([one.check for one in found])
+    return [
+        Found(check, one.pull_set, one.baseline) for one, check in zip(found, judged, strict=True)
+    ]
+
+
+def asked(check: Callable[Given, Answer]) -> Callable[Given, Answer | None]:
+    """The check at its thresholds; None where nothing can be computed of what there is.
+
+    Loads below zero on a rig that was calibrated so, or readings alike to the last bit: screening
+    then has nothing to say, and the session is worked out all the same.
+    """
+
+    @wraps(check)
+    def answer(*given: Given.args, **named: Given.kwargs) -> Answer | None:
+        try:
+            return tuned(check)(*given, **named)
+        except (StatisticsError, MetrologyError, ArithmeticError, np.linalg.LinAlgError) as error:
+            log.info("a check could not be computed", check=check.__name__, why=str(error))
+            return None
+
+    return answer
+
+
+def _of_session(evidence: Evidence) -> Iterator[Check | None]:
+    told, session = "the session", evidence.session
+    every = [evidence.steps(part) for part in evidence.series if part]
+    together = np.concatenate(every) if every else np.empty(0)
+    readings_N = together * evidence.scale.resolution_N
+    if together.size and _on_the_grid(together):
+        whole = [np.rint(steps).astype(int) for steps in every]
+        within = _scatter_within(every)
+        yield asked(digits.terminal_digits)(told, np.concatenate(whole), within)
+        yield asked(digits.heaped_digits)(told, np.concatenate(whole), within)
+        yield asked(repeats.repeated_values)(told, whole)
+    joined = [_steps_of(_readings_N(one), evidence) for one in evidence.joined]
+    yield asked(repeats.agreeing_sets)(told, joined)
+    yield _little_scatter(told, evidence, evidence.joined)
+    yield _few_steps(told, evidence)
+    calibrated = _calibrated(evidence), _highest_load_N(evidence)
+    yield from asked(rig.calibration)(told, *calibrated) or ()
+    capacity_N = session.revision.capacity_N
+    if capacity_N and readings_N.size:
+        yield asked(rig.within_capacity)(told, float(readings_N.max()), capacity_N)
+    yield asked(rig.possible_times)(
+        told,
+        evidence.pulls_that_day,
+        evidence.seconds_that_day,
+        (session.pulled_on - session.received_at.date()).days,
+    )
+    yield _pace(told, evidence)
+
+
+def _of_straight(evidence: Evidence, straight: Straight, told: str) -> Iterator[Check | None]:
+    loads_N = evidence.scale.loads_N(straight.exact)
+    yield asked(order.order_trend)(told, loads_N)
+    yield asked(order.serial_correlation)(told, loads_N)
+    yield asked(pulls.outlying_pull)(told, loads_N)
+    if straight.mean_N is None:
+        return
+    label_N = straight.baseline.line.label_strength_N
+    if label_N is not None:
+        yield asked(straight_line.against_label)(told, straight.mean_N, label_N)
+    yield asked(straight_line.unit_mix_up)(told, straight.mean_N, straight.others_N)
+    yield asked(straight_line.against_other_baselines)(told, straight.mean_N, straight.others_N)
+    yield asked(rig.moved_since)(told, straight.mean_N, straight.earlier_N)
+    yield _chart(told, straight)
+
+
+def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
+    told = joined.pull_set.label
+    shown = evidence.steps([pull for pull in joined.pulls if pull.reading_N is not None])
+    loads_N = evidence.scale.loads_N(joined.exact)
+    yield asked(order.order_trend)(told, loads_N)
+    yield asked(order.serial_correlation)(told, loads_N)
+    yield asked(pulls.outlying_pull)(told, loads_N)
+    if _on_the_grid(shown):
+        yield asked(spacing.even_spacing)(told, np.rint(shown))
+    yield from _copied(told, evidence, joined)
+    yield _little_scatter(told, evidence, [joined], straight=False)
+    if joined.normalised is not None:
+        yield from _of_efficiency(told, joined)
+
+
+def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
+    normalised, others = joined.normalised, joined.others
+    assert normalised is not None
+    assert others is not None
+    yield asked(efficiencies.plausible_efficiency)(told, normalised.efficiency)
+    yield asked(efficiencies.above_the_line)(
+        told,
+        normalised.log_ratio,
+        (normalised.own_variance + normalised.shared_variance) ** 0.5,
+        min(normalised.degrees_of_freedom, normalised.baseline_degrees_of_freedom),
+    )
+    if others.fit is None:
+        return
+    fit = others.fit
+    yield asked(scatter.more_scatter)(
+        told,
+        normalised.cv,
+        normalised.degrees_of_freedom,
+        fit.ratios.cv_join,
+        float(others.members.degrees_of_freedom.sum()),
+        len(others.members) + 1,
+    )
+    yield asked(efficiencies.mixed_units_in_set)(told, normalised.efficiency, math.exp(fit.mu))
+    expected = (fit.mu, others.prediction_sd(fit, normalised), fit.testers - 1.0)
+    yield asked(efficiencies.above_the_pool)(told, normalised.log_ratio, *expected)
+    yield asked(efficiencies.below_the_pool)(told, normalised.log_ratio, *expected)
+
+
+def _little_scatter(
+    told: str, evidence: Evidence, sets: Iterable[Joined], *, straight: bool = True
+) -> Check | None:
+    """Sets against the usual scatter of their pools, and with ``straight`` their baselines."""
+    rows = []
+    baselines: dict[int, tuple[float, float, float, float]] = {}
+    for joined in sets:
+        if joined.normalised is None or joined.others is None:
+            continue
+        normalised, others = joined.normalised, joined.others
+        resolution_N = evidence.scale.resolution_N
+        rows.append(
+            (
+                normalised.cv,
+                normalised.degrees_of_freedom,
+                others.cv_join or USUAL_CV_JOINED,
+                resolution_N / normalised.mean_N,
+            )
+        )
+        baselines[normalised.baseline_id] = (
+            normalised.baseline_cv,
+            normalised.baseline_degrees_of_freedom,
+            others.cv_baseline or USUAL_CV_STRAIGHT,
+            resolution_N / normalised.baseline_mean_N,
+        )
+    if straight:
+        rows += baselines.values()
+    if not rows:
+        return None
+    cv, freedom, usual, step = np.array(rows).T
+    return asked(scatter.too_little_scatter)(told, cv, freedom, usual, step)
+
+
+def _few_steps(told: str, evidence: Evidence) -> Check | None:
+    """Sets alone: straight line scatters too little to show on steps that are wide for a join."""
+    compared = [joined for joined in evidence.joined if joined.others is not None]
+    return asked(scatter.few_steps_of_the_scale)(
+        told,
+        [evidence.steps(joined.exact) for joined in compared],
+        [
+            joined.others.cv_join or USUAL_CV_JOINED
+            for joined in compared
+            if joined.others is not None
+        ],
+    )
+
+
+def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
+    """The set beside the others of its session, and beside those of other sessions."""
+    here = [
+        (f"'{other.pull_set.label}' of the same session", _readings_N(other))
+        for other in evidence.joined
+        if other is not joined
+    ]
+    steps = _steps_of(_readings_N(joined), evidence)
+    for name, alike, compared in (
+        ("copied within the session", here, len(here)),
+        ("copied from another session", joined.alike, joined.compared),
+    ):
+        series = [(of, _steps_of(readings_N, evidence)) for of, readings_N in alike]
+        yield asked(repeats.copied_run)(name, told, steps, series, compared)
+
+
+def _readings_N(joined: Joined) -> list[float]:
+    return [pull.reading_N for pull in joined.pulls if pull.reading_N is not None]
+
+
+def _steps_of(readings_N: list[float], evidence: Evidence) -> list[int]:
+    steps = np.rint(np.array(readings_N) / evidence.scale.resolution_N)
+    return [int(step) for step in steps]
+
+
+def _on_the_grid(steps: np.ndarray[tuple[int], np.dtype]) -> bool:
+    return bool((np.abs(steps - np.rint(steps)) <= OFF_THE_GRID).all())
+
+
+def _scatter_within(series: list[np.ndarray[tuple[int], np.dtype]]) -> float:
+    """Standard deviation within series, in steps of the scale."""
+    squares = sum(float(((steps - steps.mean()) ** 2).sum()) for steps in series)
+    freedom = sum(steps.size - 1 for steps in series)
+    return (squares / freedom) ** 0.5 if freedom else 0.0
+
+
+def _calibrated(evidence: Evidence) -> rig.Calibrated | None:
+    known = evidence.scale.calibration
+    if known is None:
+        return None
+    return rig.Calibrated(
+        age_days=(evidence.session.pulled_on - known.made_on).days,
+        lowest_N=known.lowest_N,
+        highest_N=known.highest_N,
+        worst_error=_worst_error(known, evidence.scale.resolution_N),
+    )
+
+
+def _worst_error(known: Calibration, resolution_N: float) -> float:
+    """Largest relative error under a known force that the line and half a step don't explain."""
+    found = [one for one in known.readings.all() if one.force_N > 0]
+    errors_N = (abs((one.reading_N - known.offset_N) / known.gain - one.force_N) for one in found)
+    return max(
+        (
+            max(0.0, error_N - resolution_N / 2) / one.force_N
+            for one, error_N in zip(found, errors_N, strict=True)
+        ),
+        default=0.0,
+    )
+
+
+def _highest_load_N(evidence: Evidence) -> float:
+    every = [pull for part in evidence.series for pull in part]
+    return float(evidence.scale.loads_N(every).max()) if every else 0.0
+
+
+def _pace(told: str, evidence: Evidence) -> Check | None:
+    joined_s = _median_s(pull for part in evidence.joined for pull in part.pulls)
+    straight_s = _median_s(pull for part in evidence.straight for pull in part.pulls)
+    return asked(rig.like_pace)(told, joined_s, straight_s) if joined_s and straight_s else None
+
+
+def _median_s(timed: Iterable[Pull]) -> float | None:
+    times = [pull.time_to_break_s for pull in timed if pull.time_to_break_s is not None]
+    return float(np.median(times)) if times else None
+
+
+def _chart(told: str, straight: Straight) -> Check | None:
+    """The moving average up to this session, in logs, as loads scatter in percent."""
+    assert straight.mean_N is not None
+    if straight.earlier_N.size + 1 < rig.CHART_SESSIONS:
+        return None
+    earlier = np.log(straight.earlier_N)
+    sd = max(moving_range_sd(earlier), rig.LEAST_SESSION_SD)
+    chart = ewma_chart(np.append(earlier, np.log(straight.mean_N)), float(earlier.mean()), sd)
+    last = (chart.plotted[-1], chart.lower_limit[-1], chart.upper_limit[-1])
+    return asked(rig.off_the_chart)(told, *np.exp(last).tolist())

@@ -1,0 +1,136 @@
+"""Screening: what can't be right is held with its reasons, and waits for a person.
+
+A check holds or marks; it never rejects, and what a moderator has decided stays decided.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import asdict
+
+from django.db import transaction
+
+from results import notices
+from results.jobs import stale_marks
+from results.lifecycle import COUNTING, State, move
+from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
+from results.pools.influence import pool_shift
+from results.screening.checks import Found, checks_of
+from results.screening.evidence import Evidence, Joined, evidence_of
+from results.statistics.screening.check import Level
+
+UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
+"""States in which screening may hold a set; a person's decision is not its to undo."""
+
+
+def screen_session(
+    session_id: int, *, still_ours: Callable[[], bool], follow: Callable[[], None]
+) -> None:
+    """Put a normalised session through every check, hold what can't be right, let the rest count.
+
+    Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
+    yes within it; ``follow`` does in it what follows from what is held and what counts. Run twice
+    it leaves the same rows. Pools touched are marked as stale. Locks: the rows of this session's
+    sets.
+    """
+    session = Session.objects.select_related("revision", "contributor__user").get(pk=session_id)
+    evidence = evidence_of(session)
+    found = checks_of(evidence)
+    holding = {
+        joined.pull_set.pk: [one for one in _holds(found) if one.concerns(joined)]
+        for joined in evidence.joined
+    }
+    shifts = {
+        joined.pull_set.pk: pool_shift(joined.normalised)
+        for joined in evidence.joined
+        if holding[joined.pull_set.pk] and joined.normalised
+    }
+    with transaction.atomic():
+        if still_ours():
+            _keep(session, found)
+            taken_out = _move(evidence, holding, shifts)
+            _mark_stale(session, taken_out)
+            follow()
+
+
+def _holds(found: list[Found]) -> list[Found]:
+    return [one for one in found if one.check.level == Level.HOLD]
+
+
+def _keep(session: Session, found: list[Found]) -> None:
+    """Keep the results, unless the latest look at this session found the very same."""
+    rows = [_row(one) for one in found]
+    latest = session.screenings.order_by("-pk").first()
+    if latest is not None and [_told(row) for row in latest.checks.all()] == list(map(_told, rows)):
+        return
+    screening = Screening.objects.create(session=session)
+    for row in rows:
+        row.screening = screening
+    CheckResult.objects.bulk_create(rows)
+
+
+def _row(one: Found) -> CheckResult:
+    told = asdict(one.check)
+    columns = ("name", "applies_to", "figure", "threshold", "p", "adjusted_p", "sentence", "source")
+    return CheckResult(
+        pull_set=one.pull_set,
+        baseline=one.baseline,
+        level=one.check.level.name.lower(),
+        **{column: told[column] for column in columns},
+    )
+
+
+def _told(row: CheckResult) -> tuple[object, ...]:
+    return (row.pull_set_id, row.baseline_id, row.name, row.figure, row.p, row.level)
+
+
+def _move(
+    evidence: Evidence, holding: dict[int, list[Found]], shifts: dict[int, float | None]
+) -> set[int]:
+    """Hold what a check holds; let count what had been waiting for the checks alone.
+
+    Returns the pools that a held set counted in.
+    """
+    taken_out = set()
+    now = (
+        PullSet.objects.select_for_update(no_key=True)
+        .filter(session=evidence.session)
+        .order_by("pk")
+    )
+    states = dict(now.values_list("pk", "state"))
+    for joined in evidence.joined:
+        pull_set, holds = joined.pull_set, holding[joined.pull_set.pk]
+        pull_set.state = states[pull_set.pk]
+        if pull_set.state not in UNDECIDED:
+            continue
+        if holds:
+            if joined.normalised and pull_set.state in COUNTING:
+                taken_out.add(joined.normalised.pool_id)
+            _hold(joined, holds, shifts.get(pull_set.pk))
+        elif joined.normalised and pull_set.state == State.RECEIVED:
+            move([pull_set], State.NORMALISED, reason="worked out from its pulls and baseline")
+    return taken_out
+
+
+def _hold(joined: Joined, holds: list[Found], shift: float | None) -> None:
+    pull_set = joined.pull_set
+    reason = " ".join(one.check.sentence for one in holds)
+    move([pull_set], State.HELD, reason=reason)
+    ReviewCase.objects.update_or_create(pull_set=pull_set, defaults={"pool_shift": shift})
+    notices.tell(
+        pull_set,
+        f"'{pull_set.label}' of {pull_set.session.pulled_on:%Y-%m-%d} waits for a moderator and "
+        f"does not count in its pool until then. {reason} It may well be right: answer in its "
+        "thread if you can explain it, or send a corrected version of the session.",
+    )
+
+
+def _mark_stale(session: Session, taken_out: set[int]) -> None:
+    pools = NormalisedSet.objects.filter(pull_set__session=session).exclude(
+        pull_set__state=State.WITHDRAWN
+    )
+    again = session.jobs.filter(state=Job.State.DONE).exists()
+    done = "worked out again" if again else "added"
+    why = f"session {session.pk} was {done}"
+    stale_marks.mark(set(pools.values_list("pool_id", flat=True)) - taken_out, why)
+    stale_marks.mark(taken_out, why, takes_down=True)

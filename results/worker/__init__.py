@@ -1,0 +1,1 @@
+"""What runs a job, in Celery or embedded in the web process."""

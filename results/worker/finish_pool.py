@@ -1,0 +1,55 @@
+"""Completing a pool once its figure is fresh: it is drawn, and compared with the joins beside it.
+
+This costs more than the figure, so it has a queue of its own and no upload waits for it.
+"""
+
+from __future__ import annotations
+
+import structlog
+from django.db.models import F, QuerySet
+from structlog.contextvars import bound_contextvars
+
+from results.charts.pool_forest import draw_forest
+from results.jobs.attempts import excuse, keep
+from results.models import Pool, PoolVersion
+from results.pools.join_contrasts import compare_joins, comparison_is_due
+
+log = structlog.get_logger(__name__)
+
+
+def complete_pool(pool_id: int) -> None:
+    """Draw and compare the current version where that was not done, or its drawing erased.
+
+    Each attempt is counted with the version until there is a drawing; the sweeper tries again
+    until they are used up.
+    """
+    with bound_contextvars(pool=pool_id):
+        try:
+            _complete(pool_id)
+        except Exception as error:
+            log.exception("pool not completed")
+            _keep_failure(pool_id, error)
+
+
+def _complete(pool_id: int) -> None:
+    current = _current(pool_id)
+    undrawn = current.filter(forest_light="", sets__gt=0).first()
+    compare = comparison_is_due(pool_id)
+    if undrawn is None and not compare:
+        return
+    current.update(attempts=F("attempts") + 1)
+    if undrawn is not None:
+        draw_forest(undrawn)
+    if compare:
+        compare_joins(pool_id)
+    if undrawn is None or undrawn.forest_light:
+        current.update(attempts=0, excused=0)
+
+
+def _keep_failure(pool_id: int, error: Exception) -> None:
+    current = _current(pool_id)
+    keep(lambda: excuse(current, "attempts", error))
+
+
+def _current(pool_id: int) -> QuerySet[PoolVersion]:
+    return PoolVersion.objects.filter(pk__in=Pool.objects.filter(pk=pool_id).values("current"))
