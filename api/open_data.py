@@ -7,10 +7,10 @@ from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
 from api.serializers import Shown, ShownRow
-from results.accounts.licence import SHARED_DATA
 from results.models import Release
 from results.open_data import archive as lookups
 from results.open_data.releases import ARCHIVE
+from rigs.licence import SHARED_DATA
 
 
 class FileDocument(Shown):

@@ -19,7 +19,6 @@ from rest_framework.response import Response
 from api.pull_sets import Visible
 from api.serializers import Link, PoolLink, Shown, ShownRow, Strict
 from results.models import CheckResult, Message, Notice, PullSet, ReviewCase
-from results.notices import mark_read, notices_of
 from results.review.decisions import (
     LONGEST_TEXT,
     answer,
@@ -28,6 +27,7 @@ from results.review.decisions import (
     may_follow,
     version_of,
 )
+from results.review.notices import mark_read, notices_of
 from results.review.selectors import check_records, checks_of, queue, thread_of
 from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Forbidden

@@ -15,7 +15,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
 app = Celery("samespool")
 app.config_from_object("django.conf:settings", namespace="CELERY")
-app.autodiscover_tasks()
+app.autodiscover_tasks(["results.worker"])
 # What no upload waits for has a queue of its own. A worker told of no queue takes from both, by
 # their names in order (``queue_order_strategy`` in the settings), so what uploads wait for first.
 app.conf.task_queues = [Queue("celery"), Queue("later")]

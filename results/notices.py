@@ -7,8 +7,6 @@ import smtplib
 import structlog
 from django.conf import settings
 from django.core.mail import send_mail
-from django.db.models import QuerySet
-from django.utils import timezone
 
 from results.jobs.after_commit import after_commit
 from results.models import Baseline, Notice, PullSet
@@ -45,22 +43,6 @@ def tell_account(contributor: Contributor, text: str) -> None:
         Notice.objects.create(to=contributor, pull_set=newest, text=text)
     if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
         after_commit(_mail, "Samespool: your account", text, contributor.user.email)
-
-
-def notices_of(contributor: Contributor) -> QuerySet[Notice]:
-    """A contributor's notices, newest first."""
-    return (
-        Notice.objects.filter(to=contributor)
-        .select_related("pull_set__session", "pull_set__connection")
-        .order_by("-pk")
-    )
-
-
-def mark_read(contributor: Contributor) -> int:
-    """Note that the contributor has read what there was; returns how many were new."""
-    return Notice.objects.filter(to=contributor, read_at__isnull=True).update(
-        read_at=timezone.now()
-    )
 
 
 def _mail(subject: str, text: str, address: str) -> None:

@@ -4,7 +4,7 @@ Whatever writes for a contributor locks, within its transaction and in this orde
 
 1. the contributor (`lock_contributor`), before anything is read that the write rests on,
 2. rigs, then sessions, each by ascending id,
-3. pull sets by ascending id (`results.lifecycle.lock_sets`),
+3. pull sets by ascending id (`results.models.lifecycle.lock_sets`),
 4. what hangs off a set, and pool versions,
 5. editions, and last of all the user.
 

@@ -17,8 +17,8 @@ from results.accounts.erase import erase_account
 from results.accounts.join import FORMER
 from results.accounts.personal_columns import CLOSED
 from results.intake import amend
-from results.lifecycle import lock_sets
 from results.models import PullSet, Session, WaitingUpload
+from results.models.lifecycle import lock_sets
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import AccountClosed

@@ -8,7 +8,7 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from results.accounts.licence import SHARED_DATA
+from rigs.licence import SHARED_DATA
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid

@@ -16,8 +16,8 @@ from django.utils import timezone
 
 from results.accounts.personal_columns import PATHS, rows_of
 from results.models import Upload, WaitingUpload
-from results.quotas import ration
 from rigs.models import Contributor
+from rigs.quotas import ration
 
 MOST_A_DAY, A_DAY_S = 5, 24 * 3600
 IN_MEMORY = 8 * 1024 * 1024

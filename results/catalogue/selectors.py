@@ -9,8 +9,8 @@ from django.contrib.auth.models import AnonymousUser, User
 from django.db.models import Count, F, Q, QuerySet
 
 from results.catalogue.connections import connections_visible_to
-from results.lifecycle import COUNTING
 from results.models import Connection, NormalisedSet, Pool
+from results.models.lifecycle import COUNTING
 from results.pools.selectors import pools
 from results.public.rows import proposals_for, rigs_named_for
 from rigs.models import Club, Contributor, Line, Rig

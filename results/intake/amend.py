@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from django.db import transaction
 
 from results.jobs import stale_marks
-from results.lifecycle import COUNTING, State, move
 from results.models import NormalisedSet, PullSet, Session
+from results.models.lifecycle import COUNTING, State, move
 from results.normalising.reprocess import borrowers_of, work_out_again
 from rigs.locks import lock_contributor
 from rigs.models import Contributor

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from django.db.models import Count, Q, QuerySet
 
-from results.lifecycle import COUNTING, State
 from results.models import Job, Session
+from results.models.lifecycle import COUNTING, State
 
 
 def jobs_in_full() -> QuerySet[Job]:

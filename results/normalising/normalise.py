@@ -10,8 +10,8 @@ from typing import Any
 from django.db import transaction
 
 from results.jobs import stale_marks
-from results.lifecycle import COUNTING, State, lock_sets
 from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
+from results.models.lifecycle import COUNTING, State, lock_sets
 from results.normalising.borrowed_baselines import borrow
 from results.normalising.reference_line import Specimen
 from results.normalising.scales import Scale, first_resolutions, scale_of

@@ -10,7 +10,6 @@ from datetime import timedelta
 
 from django.db.models import Exists, F, OuterRef, QuerySet, Subquery
 
-from results.lifecycle import State
 from results.models import (
     Baseline,
     CheckResult,
@@ -20,6 +19,7 @@ from results.models import (
     Session,
     StateChange,
 )
+from results.models.lifecycle import State
 from rigs.metrology.validity import BORROWED_WITHIN_DAYS
 
 OUT = (State.HELD, State.REJECTED, State.WITHDRAWN)

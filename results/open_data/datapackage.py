@@ -8,9 +8,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from results.accounts.licence import SHARED_DATA
 from results.open_data.fields import Column, Table
 from results.open_data.tables import TABLES
+from rigs.licence import SHARED_DATA
 
 PROFILES = "https://datapackage.org/profiles/2.0"
 WORDS = Path(__file__).with_name("OPEN_DATA.md")

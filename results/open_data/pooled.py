@@ -8,8 +8,8 @@ from typing import Any
 
 from django.db.models import Count, QuerySet, Sum
 
-from results.lifecycle import State
 from results.models import PoolVersion, PullSet, Session, StalePool
+from results.models.lifecycle import State
 from results.open_data.equipment import BATCH
 from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
 from results.public import rows as public

@@ -15,8 +15,8 @@ import numpy as np
 from django.db.models import F, QuerySet, TextField
 from django.db.models.functions import Cast
 
-from results.lifecycle import COUNTING
 from results.models import NormalisedSet
+from results.models.lifecycle import COUNTING
 from results.normalising.scales import Scale, first_resolutions
 from results.normalising.set_figures import shares_of
 from results.pools.estimate import Outcome

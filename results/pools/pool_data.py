@@ -11,8 +11,8 @@ from django.db.models import Q
 from django.db.models.functions import Coalesce
 from numpy.typing import NDArray
 
-from results.lifecycle import COUNTING
 from results.models import NormalisedSet
+from results.models.lifecycle import COUNTING
 from results.statistics.ratio import (
     corrected_log_ratio,
     pooled_coefficient_of_variation,

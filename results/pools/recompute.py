@@ -19,7 +19,6 @@ from results.jobs import notify, stale_marks
 from results.jobs.after_commit import after_commit
 from results.jobs.attempts import excuse, keep, keep_owed
 from results.jobs.queue import finish_pooled, take_up_failed_by
-from results.lifecycle import State, move
 from results.models import (
     Edition,
     Job,
@@ -30,6 +29,7 @@ from results.models import (
     Session,
     StalePool,
 )
+from results.models.lifecycle import State, move
 from results.normalising.reprocess import work_out_again
 from results.pools.descriptives import Tie, describe, renew_kept, ties_of
 from results.pools.differences import same

@@ -20,7 +20,6 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
-from results.lifecycle import COUNTING
 from results.models import (
     LINE_PAIR,
     Baseline,
@@ -33,6 +32,7 @@ from results.models import (
     StalePool,
     StateChange,
 )
+from results.models.lifecycle import COUNTING
 from results.public.rows import public_pools
 from rigs.models import Contributor, RigRevision
 

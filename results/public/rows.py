@@ -5,8 +5,8 @@ from __future__ import annotations
 from django.contrib.auth.models import AnonymousUser, User
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from results.lifecycle import COUNTING, State
 from results.models import AcceptedName, Baseline, Pool, PullSet, Screening, Session
+from results.models.lifecycle import COUNTING, State
 from results.public.names import TERMINALS
 from rigs.permissions import is_moderator
 

@@ -12,8 +12,8 @@ from django.db import transaction
 
 from results import notices
 from results.jobs import stale_marks
-from results.lifecycle import ALLOWED, COUNTING, State, move
 from results.models import Message, NormalisedSet, PullSet, ReviewCase, Session, StateChange
+from results.models.lifecycle import ALLOWED, COUNTING, State, move
 from results.normalising.normalise import fix_references
 from results.normalising.reprocess import work_out_again
 from results.normalising.usable_straight import lacking_since, misled_by, usable

@@ -8,9 +8,9 @@ from django.utils import timezone
 from django.utils.crypto import salted_hmac
 
 from results.models import Connection, Pool, PullSet, Report
-from results.quotas import ration
 from rigs.models import Contributor, Line, Rig
 from rigs.permissions import is_moderator
+from rigs.quotas import ration
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 LONGEST_TEXT = 2000

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from django.db.models import Q, QuerySet
 from django.db.models.functions import Abs
 
-from results.lifecycle import State
 from results.models import CheckResult, Message, NormalisedSet, PullSet, ReviewCase, StateChange
+from results.models.lifecycle import State
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from django.utils import timezone
 
 from results import notices
 from results.jobs import stale_marks
-from results.lifecycle import COUNTING, State, lock_sets, move
 from results.models import Pool, PullSet, ReviewCase, Session, StateChange
+from results.models.lifecycle import COUNTING, State, lock_sets, move
 from rigs.locks import lock_contributor
 from rigs.models import Contributor, Suspension
 from rigs.permissions import is_moderator

@@ -17,8 +17,8 @@ import numpy as np
 from django.db.models import Count, F, OuterRef, Q, Subquery, Sum
 from numpy.typing import NDArray
 
-from results.lifecycle import COUNTING, State
 from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
+from results.models.lifecycle import COUNTING, State
 from results.normalising.scales import scale_of
 from results.normalising.set_figures import Scale
 from results.pools.estimate import Fit, fit_from

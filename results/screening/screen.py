@@ -12,8 +12,8 @@ from django.db import transaction
 
 from results import notices
 from results.jobs import stale_marks
-from results.lifecycle import COUNTING, State, move
 from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
+from results.models.lifecycle import COUNTING, State, move
 from results.pools.influence import pool_shift
 from results.screening.checks import Found, checks_of
 from results.screening.evidence import Evidence, Joined, evidence_of

@@ -4,8 +4,8 @@ import pytest
 from django.test import Client
 
 from results.jobs.queue import enqueue
-from results.lifecycle import State, move
 from results.models import Message, PullSet, Screening
+from results.models.lifecycle import State, move
 from results.notices import tell
 from results.review import decisions
 from results.worker.embedded import drain

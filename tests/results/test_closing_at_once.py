@@ -16,8 +16,8 @@ from django.db import close_old_connections, connections
 from results.accounts.close import close_account
 from results.intake import amend as intake_amend
 from results.intake import receive
-from results.lifecycle import COUNTING
 from results.models import Job, PoolMembership, PullSet, Session
+from results.models.lifecycle import COUNTING
 from results.review.decisions import decide_many
 from results.worker import embedded
 from rigs.models import Contributor

@@ -136,7 +136,7 @@ def test_an_embedded_process_goes_on_with_the_others_while_one_job_meets_trouble
 ):
     """It neither spins on that job nor gives up the rest; the next drain tries it again."""
     other = queue.enqueue(making.session(making.revision_of(owner, name="second")))
-    normalise, ran = queue.normalise_session, []
+    normalise, ran = normalise_session, []
 
     def meet_it(session_id, **told):
         ran.append(session_id)

@@ -5,6 +5,7 @@ import socket
 import pytest
 
 from results import notices
+from results.review.notices import notices_of
 from tests import making
 
 
@@ -42,7 +43,7 @@ def test_no_mail_goes_out_without_a_sender_or_to_who_gave_no_address(
     pull_set.session.contributor.user.email = ""
     tell(pull_set, django_capture_on_commit_callbacks)
     assert mailoutbox == []
-    assert notices.notices_of(pull_set.session.contributor).count() == 2
+    assert notices_of(pull_set.session.contributor).count() == 2
 
 
 def test_a_mail_server_that_is_gone_costs_no_notice(
@@ -54,4 +55,4 @@ def test_a_mail_server_that_is_gone_costs_no_notice(
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", port
     settings.SAMESPOOL_MAIL_FROM = "samespool@example.org"
     notice = tell(pull_set, django_capture_on_commit_callbacks)
-    assert list(notices.notices_of(pull_set.session.contributor)) == [notice]
+    assert list(notices_of(pull_set.session.contributor)) == [notice]

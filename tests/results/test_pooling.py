@@ -5,8 +5,8 @@ import pytest
 
 from results.jobs import stale_marks
 from results.jobs.queue import enqueue
-from results.lifecycle import State, move
 from results.models import Pool, PullSet
+from results.models.lifecycle import State, move
 from results.pools import recompute
 from results.worker.embedded import drain
 from tests import making

@@ -3,8 +3,8 @@
 import pytest
 from django.db import IntegrityError, transaction
 
-from results.lifecycle import ALLOWED, State, move
 from results.models import PullSet
+from results.models.lifecycle import ALLOWED, State, move
 from rigs.refusals import Conflict
 from tests import making
 

@@ -19,8 +19,8 @@ from django.test import Client
 from django.urls import reverse
 
 from results.accounts.moderators import make_moderator
-from results.lifecycle import State
 from results.models import PullSet, ReviewCase
+from results.models.lifecycle import State
 from results.review.suspend import suspend
 from rigs.permissions import MODERATORS
 from rigs.refusals import Forbidden

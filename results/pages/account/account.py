@@ -19,13 +19,13 @@ from knox.models import AuthToken
 
 from results.accounts.close import close_account
 from results.accounts.join import agree, show
-from results.accounts.licence import SHARED_DATA
 from results.accounts.own_data import archive_of
 from results.accounts.rename import rename
 from results.accounts.second_factor import has_second_factor
 from results.pages.account.forms import ClosingForm, ShownForm, told
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
+from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
 from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Refused

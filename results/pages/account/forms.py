@@ -11,7 +11,7 @@ from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
 from results.accounts.join import LONGEST_HANDLE, checked_handle, handle_taken, join
-from results.accounts.licence import SHARED_DATA
+from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
 from rigs.refusals import Refused
 

@@ -16,12 +16,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from results import notices
 from results.models import PullSet
 from results.pages.bench import selectors
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.review import decisions
+from results.review.notices import mark_read, notices_of
 from rigs import selectors as rig_selectors
 from rigs.metrology.validity import calibration_standing
 from rigs.models import Contributor, Rig
@@ -55,7 +55,7 @@ def bench(request: HttpRequest) -> HttpResponse:
             "moderator": contributor.user.is_staff and is_moderator(contributor.user),
             "rigs": list(_rigs(contributor)),
             "held": selectors.held_sets(contributor),
-            "notices": notices.notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN],
+            "notices": notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN],
             "page": sessions.get_page(request.GET.get("page")),
         },
     )
@@ -79,7 +79,7 @@ def _rigs(contributor: Contributor) -> Iterator[RigHealth]:
 @contributors_only
 def read_notices(request: HttpRequest) -> HttpResponse:
     """Note that one has read what there was."""
-    notices.mark_read(contributor_behind(request))
+    mark_read(contributor_behind(request))
     return redirect("pages:bench")
 
 

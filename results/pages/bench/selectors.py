@@ -8,8 +8,8 @@ from dataclasses import dataclass
 
 from django.db.models import Avg, Count, F, OuterRef, Prefetch, Q, QuerySet, StdDev, Subquery
 
-from results.lifecycle import COUNTING, State
 from results.models import Baseline, CheckResult, Job, Message, Pool, PullSet, Screening, Session
+from results.models.lifecycle import COUNTING, State
 from results.normalising.usable_straight import usable
 from results.pools.selectors import pools
 from results.statistics.pool_fit import LEAST_TESTERS

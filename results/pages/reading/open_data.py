@@ -8,11 +8,11 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.http import parse_etags
 from django.views.decorators.http import require_safe
 
-from results.accounts.licence import SHARED_DATA
 from results.models import Release
 from results.open_data import archive as lookups
 from results.open_data.tables import TABLES
 from results.pages.showing import render
+from rigs.licence import SHARED_DATA
 
 RELEASES_PER_PAGE = 20
 FOR_GOOD = "public, max-age=31536000, immutable"

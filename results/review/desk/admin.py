@@ -16,8 +16,8 @@ from django.shortcuts import get_object_or_404, redirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
 
-from results.lifecycle import State
 from results.models import Report, ReviewCase
+from results.models.lifecycle import State
 from results.review.decisions import ask, decide, decide_many, decisions_open_to
 from results.review.desk.case import case_context
 from results.review.desk.failures import failures, run_again

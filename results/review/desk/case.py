@@ -8,8 +8,8 @@ from typing import Any
 
 from django.db.models import Q
 
-from results.lifecycle import COUNTING
 from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase
+from results.models.lifecycle import COUNTING
 from results.normalising.scales import scale_of
 from results.pools.estimate import Outcome, efficiency_of
 from results.pools.influence import with_and_without
