@@ -7,6 +7,7 @@ opens anything (passwords, tokens, sessions) is left out. FILE is an SQLite file
 
 from __future__ import annotations
 
+import io
 import lzma
 import os
 import sqlite3
@@ -46,17 +47,16 @@ def live() -> None:
 
     django.setup()
     from django.contrib.auth.models import User  # noqa: PLC0415
+    from django.core.management import call_command  # noqa: PLC0415
 
     from deploy.demo.accounts import MODERATOR  # noqa: PLC0415
     from results.intake import amend  # noqa: PLC0415
     from results.models import PullSet, Session  # noqa: PLC0415
-    from results.open_data import releases  # noqa: PLC0415
     from results.review import decisions  # noqa: PLC0415
     from results.worker import embedded  # noqa: PLC0415
 
     embedded.drain()
-    releases.ask()
-    embedded.make_releases()
+    call_command("export_open_data", stdout=io.StringIO())
     first, last = Session.objects.order_by("pk").first(), Session.objects.order_by("pk").last()
     assert first is not None
     assert last is not None

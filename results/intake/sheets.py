@@ -9,11 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
-from results.csv_cells import as_written
 from results.intake import cells
 from results.intake.findings import Findings, nearest, shown
 from results.intake.headings import heading
 from results.intake.tables import Rows
+from results.public.csv_cells import as_written
 from rigs.refusals import Finding, Invalid
 
 SESSION_COLUMNS = {

@@ -6,9 +6,9 @@ import csv
 import io
 from collections.abc import Iterator
 
-from results.csv_cells import safe
 from results.intake.sheets import COLUMNS
 from results.models import PullSet
+from results.public.csv_cells import safe
 from rigs.models import Contributor, RigRevision
 
 STRAIGHT_ROWS = 5

@@ -12,8 +12,8 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from results.csv_cells import safe
 from results.open_data.fields import Row, Table
+from results.public.csv_cells import safe
 
 ROWS_AT_ONCE = 20_000
 ARROW = {

@@ -13,7 +13,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from django.db import transaction
-from django.db.models import BooleanField, ExpressionWrapper, Q
+from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
 from results.jobs import stale_marks
 from results.models import Pool, StalePool
@@ -38,16 +38,34 @@ def mark_outdated(at_most: int = AT_ONCE) -> int:
     return len(wanted)
 
 
-def mark_after(pool_id: int, at_most: int = AT_ONCE) -> int:
-    """Mark the pools that follow this one, outdated or not; the id of the last that was marked.
+def mark_after(pool_id: int, at_most: int = AT_ONCE) -> list[int]:
+    """Mark the pools that follow this one, outdated or not, as far as there is room; their ids.
 
-    One transaction. Only inserts marks. The id stays the same while there is no room.
+    One transaction. Only inserts marks.
     """
     with transaction.atomic():
-        following = Pool.objects.filter(current__isnull=False, pk__gt=pool_id).order_by("pk")
-        found = list(following.values_list("pk", flat=True)[: _room(at_most)])
+        found = list(_following(pool_id).values_list("pk", flat=True)[: _room(at_most)])
         stale_marks.mark(found, "every pool is computed again")
-    return max(found, default=pool_id)
+    return found
+
+
+def any_after(pool_id: int) -> bool:
+    """Whether pools follow this one."""
+    return _following(pool_id).exists()
+
+
+def waiting() -> bool:
+    """Whether a stale pool waits that has not broken off."""
+    return StalePool.objects.filter(pool__failures=0).exists()
+
+
+def broken_off() -> int:
+    """How many stale pools could not be computed."""
+    return Pool.objects.filter(stale_marks__isnull=False).distinct().count()
+
+
+def _following(pool_id: int) -> QuerySet[Pool]:
+    return Pool.objects.filter(current__isnull=False, pk__gt=pool_id).order_by("pk")
 
 
 def _room(at_most: int) -> int:

@@ -69,12 +69,14 @@ def _keep_failure(pool_id: int, error: Exception) -> None:
     keep(lambda: excuse(pool, "failures", error) or pool.update(failed_at=Now()))
 
 
-def recompute_failed(pool_ids: Iterable[int]) -> int:
-    """Give pools that could not be computed all their attempts again; returns how many.
+def recompute_failed(pool_ids: Iterable[int] | None = None) -> int:
+    """Give these of the pools that could not be computed, or all, their attempts again; how many.
 
     One transaction. Locks: the pools' rows, so it waits for an attempt that runs.
     """
-    failed = Pool.objects.filter(pk__in=list(pool_ids), failed_at__isnull=False)
+    failed = Pool.objects.filter(failed_at__isnull=False)
+    if pool_ids is not None:
+        failed = failed.filter(pk__in=list(pool_ids))
     ids = sorted(failed.values_list("pk", flat=True))
     with transaction.atomic():
         stale_marks.mark(ids, "asked for after it had failed")

@@ -12,7 +12,7 @@ from deploy.tools.processes import PATIENCE_S, running, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
 STORIES = sorted((ROOT / "tests").rglob("*.py"))
-SHARED = [ROOT / "deploy" / name for name in ("processes.py", "throwaway.py", "checks.py")]
+SHARED = [ROOT / "deploy/tools" / name for name in ("processes.py", "throwaway.py", "checks.py")]
 WAITS = {"wait_until", "wait", "acquire", "result", "join", "set_default_timeout"}
 """Calls that take as a number how long they wait."""
 NAMES = ("timeout", "patience")

@@ -20,7 +20,7 @@ def read_by_python() -> Iterator[str]:
     """All but what the strikes of the fault bench hand to the processes that they start."""
     for part in PRODUCT:
         for path in (ROOT / part).rglob("*.py"):
-            if path.is_relative_to(ROOT / "deploy" / "faults"):
+            if path.is_relative_to(ROOT / "deploy" / "benchmarks"):
                 continue
             for node in ast.walk(ast.parse(path.read_text())):
                 yield from _asked_for(node)

@@ -9,8 +9,8 @@ import re
 import pyarrow.parquet as pq
 import pytest
 
-from results.csv_cells import as_written
 from results.models import Connection
+from results.public.csv_cells import as_written
 from tests import making
 
 # What Table Schema 2.0 (datapackage.org, Data Package standard, "Field types") takes for each.

@@ -11,6 +11,7 @@ from django.db import connection, transaction
 from results.jobs import attempts, queue
 from results.jobs.database_errors import Trouble, trouble_of
 from results.models import Job, Pool, Release, StalePool
+from results.normalising.normalise import normalise_session
 from results.open_data import releases
 from results.pools import recompute
 from results.worker import finish_pool, run_session

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from results.csv_cells import as_written, safe
 from results.models import Connection
+from results.public.csv_cells import as_written, safe
 from rigs.models import Line
 from tests.intake.conftest import RIGHT, bench, send
 

@@ -48,7 +48,7 @@ def test_every_document_of_the_api_is_read_by_the_declaration():
 
 def test_every_page_is_made_by_the_one_render_that_shows_rows_by_the_declaration():
     pages = settings.BASE_DIR / "results" / "pages"
-    others = [file for file in pages.glob("*.py") if file.name != "showing.py"]
+    others = [file for file in pages.rglob("*.py") if file.name != "showing.py"]
     assert len(others) > 30
     shortcut = re.compile(
         r"django\.shortcuts import .*\brender\b|shortcuts\.render|TemplateResponse\b"

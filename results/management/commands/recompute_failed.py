@@ -6,7 +6,6 @@ from typing import Any
 
 from django.core.management.base import BaseCommand
 
-from results.jobs import operations
 from results.pools.recompute import recompute_failed
 
 
@@ -17,5 +16,5 @@ class Command(BaseCommand):
 
     def handle(self, *_arguments: Any, **_options: Any) -> None:
         """Say how many were sent."""
-        count = recompute_failed(operations.failed_pools().values_list("pk", flat=True))
+        count = recompute_failed()
         self.stdout.write(f"Sent to be computed again: {count}.")

@@ -12,7 +12,6 @@ from typing import Any
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from results.models import Pool, StalePool
 from results.pools import outdated
 from results.worker.embedded import drain
 
@@ -32,27 +31,20 @@ class Command(BaseCommand):
 
     def handle(self, *_args: Any, **options: Any) -> None:
         marked = self._every(options["at_once"]) if options["every"] else 0
-        while outdated.outdated() or _waiting():
+        while outdated.outdated() or outdated.waiting():
             marked += outdated.mark_outdated(options["at_once"])
             _work()
-        broken = Pool.objects.filter(stale_marks__isnull=False).distinct().count()
-        if broken:
+        if broken := outdated.broken_off():
             raise CommandError(f"{broken} pools could not be computed; the log says why.")
         self.stdout.write(f"{marked} pools were computed again; none is outdated.")
 
     def _every(self, at_once: int) -> int:
         last, marked = 0, 0
-        pools = Pool.objects.filter(current__isnull=False)
-        while left := pools.filter(pk__gt=last).count():
-            last = outdated.mark_after(last, at_once)
-            marked += left - pools.filter(pk__gt=last).count()
+        while outdated.any_after(last):
+            found = outdated.mark_after(last, at_once)
+            last, marked = max(found, default=last), marked + len(found)
             _work()
         return marked
-
-
-def _waiting() -> bool:
-    """Whether a pool waits that has not broken off."""
-    return StalePool.objects.filter(pool__failures=0).exists()
 
 
 def _work() -> None:
