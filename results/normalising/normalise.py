@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -167,7 +167,7 @@ def _store(
                 "baseline": baselines[found.reference.specimen][0],
                 "calibration": scale.calibration,
                 "resolution_N": scale.resolution_N if scale.resolution_N != first_N else None,
-                **_columns(pull_set, found),
+                **_columns(found),
                 "notes": [_publicly(note, named) for note in found.notes],
             },
         )
@@ -218,9 +218,8 @@ def _pool_of(session: Session, pull_set: PullSet) -> Pool:
     return pool
 
 
-def _columns(pull_set: PullSet, found: SetFigures) -> dict[str, Any]:
-    modes = Counter(pull_set.pulls.values_list("failure_mode", flat=True))
-    return columns_of(modes, found.join, found.baseline, found.efficiency) | {
+def _columns(found: SetFigures) -> dict[str, Any]:
+    return columns_of(found.modes, found.join, found.baseline, found.efficiency) | {
         "join_itself": _join_itself(found),
         "pull_places": found.shares.places,
         "straight_places": found.straight_shares.places,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from typing import TypeAlias, TypeVar
@@ -75,7 +76,7 @@ class SetFigures:
     ``join`` is the strength of the whole assembly. ``join_itself`` is that of the join apart,
     where breaks elsewhere say only 'at least', and ``join_efficiency`` that over the straight
     line: both are None where the failures of the join are too few or too alike. The shares are of
-    the set's pulls and of the straight ones behind it.
+    the set's pulls and of the straight ones behind it; ``modes`` counts all pulls, voids too.
     """
 
     reference: Reference
@@ -87,6 +88,7 @@ class SetFigures:
     join_efficiency: Efficiency | None
     shares: Shares
     straight_shares: Shares
+    modes: Counter[str]
     notes: tuple[str, ...]
 
 
@@ -225,6 +227,7 @@ def _figures(
         ),
         shares=shares_of(scale, pulls, baseline.mean_N),
         straight_shares=shares_of(scale, straight[reference.specimen], baseline.mean_N),
+        modes=Counter(pull.failure_mode for pull in pulls),
         notes=tuple(_notes(scale, reference, borrowed, len(pulls) - len(kept), len(pulls))),
     )
 

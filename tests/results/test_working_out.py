@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from results.jobs.queue import enqueue
 from results.models import Pull, Session
@@ -137,3 +139,21 @@ def test_a_scale_that_was_never_calibrated_takes_the_reading_for_the_load():
     loads = Scale(None, 0.5).loads_N([Pull(reading_N=12.5), Pull(reading_N=13.0)])
 
     assert loads.tolist() == [12.5, 13.0]
+
+
+def test_pulls_are_read_before_a_set_is_locked_and_never_while_it_is(session):
+    """An upload waits for these locks, however many sets the session has."""
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    for _ in range(3):
+        making.joined(session, main, leader, [78, 82, 80, 79, 81], ["join"] * 4 + ["void"])
+
+    with CaptureQueriesContext(connection) as asked:
+        normalise(session)
+
+    queries = [query["sql"] for query in asked.captured_queries]
+    begun = next(at for at, sql in enumerate(queries) if sql.startswith(("SAVEPOINT", "BEGIN")))
+    assert any('"results_pull"' in sql for sql in queries[:begun])
+    assert [sql for sql in queries[begun:] if '"results_pull"' in sql] == []
+    kept = session.pull_sets.values_list("normalised__pulls", "normalised__failure_modes")
+    assert list(kept) == [(5, {"join": 4, "void": 1})] * 3
