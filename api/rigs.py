@@ -9,7 +9,7 @@ from rest_framework import generics, serializers
 
 from api.serializers import DAY, Document, ForceField, LengthField, Strict, limits
 from rigs import selectors
-from rigs.metrology import bounds
+from rigs.metrology.bounds import OF_REVISION
 from rigs.models import Rig, RigRevision
 from rigs.registering import register_rig, revise_rig
 
@@ -34,9 +34,11 @@ EXAMPLE_REVISION = {
 class RevisionDocument(Document):
     """One state of a rig. Where it stands and its notes are for its owner and moderators only."""
 
-    resolution = ForceField("resolution", bounds.RESOLUTION_N)
-    capacity = ForceField("capacity", bounds.CAPACITY_N, required=False, allow_null=True)
-    free_length = LengthField("free_length", bounds.FREE_LENGTH_m, required=False, allow_null=True)
+    resolution = ForceField("resolution", OF_REVISION["resolution_N"])
+    capacity = ForceField("capacity", OF_REVISION["capacity_N"], required=False, allow_null=True)
+    free_length = LengthField(
+        "free_length", OF_REVISION["free_length_m"], required=False, allow_null=True
+    )
     url = serializers.HyperlinkedIdentityField(view_name="api:revision")
 
     class Meta:
@@ -79,12 +81,7 @@ class RevisionDocument(Document):
         ]
         extra_kwargs = {
             "made_on": DAY,
-            "pulleys_between": limits(bounds.PULLEYS),
-            "lever_ratio": limits(bounds.LEVER_RATIO),
-            "sample_rate_Hz": limits(bounds.SAMPLE_RATE_Hz),
-            "time_to_break_s": limits(bounds.USUAL_TIME_TO_BREAK_s),
-            "latitude_deg": limits(bounds.LATITUDE_deg),
-            "height_m": limits(bounds.HEIGHT_m),
+            **{column: limits(bounds) for column, bounds in OF_REVISION.items()},
         }
 
 

@@ -67,6 +67,19 @@ SAMPLE_RATE_Hz = Bounds(0.1, 1_000_000)
 LATITUDE_deg = Bounds(-90, 90)
 HEIGHT_m = Bounds(-500, 6000)
 
+OF_REVISION: dict[str, Bounds] = {
+    "pulleys_between": PULLEYS,
+    "lever_ratio": LEVER_RATIO,
+    "resolution_N": RESOLUTION_N,
+    "capacity_N": CAPACITY_N,
+    "sample_rate_Hz": SAMPLE_RATE_Hz,
+    "free_length_m": FREE_LENGTH_m,
+    "time_to_break_s": USUAL_TIME_TO_BREAK_s,
+    "latitude_deg": LATITUDE_deg,
+    "height_m": HEIGHT_m,
+}
+"""The bounds of a rig's revision by the column they are of: database, API and forms take these."""
+
 
 def latest_day(now: datetime) -> date:
     """The day that it is at ``now``, in UTC, where the day begins."""

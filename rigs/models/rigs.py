@@ -9,6 +9,9 @@ from rigs.metrology import bounds
 from rigs.models.contributors import Contributor
 from rigs.models.within import all_within, within
 
+CONSTRAINED_APART = ("lever_ratio", "free_length_m", "latitude_deg")
+"""Columns of a revision whose bounds are constraints of their own, named after them."""
+
 
 class Rig(models.Model):
     """A pull rig, as its owner names it."""
@@ -122,28 +125,25 @@ class RigRevision(models.Model):
                 name="revision_capacity_is_positive",
             ),
             models.CheckConstraint(
-                condition=within("lever_ratio", bounds.LEVER_RATIO),
+                condition=within("lever_ratio", bounds.OF_REVISION["lever_ratio"]),
                 name="revision_lever_ratio_is_0.01_to_100",
             ),
             models.CheckConstraint(
                 condition=models.Q(free_length_m__isnull=True)
-                | within("free_length_m", bounds.FREE_LENGTH_m),
+                | within("free_length_m", bounds.OF_REVISION["free_length_m"]),
                 name="revision_free_length_is_0.05_to_50_m",
             ),
             models.CheckConstraint(
                 condition=models.Q(latitude_deg__isnull=True)
-                | within("latitude_deg", bounds.LATITUDE_deg),
+                | within("latitude_deg", bounds.OF_REVISION["latitude_deg"]),
                 name="revision_latitude_is_on_earth",
             ),
             all_within(
                 "revision_is_within_bounds",
                 {
-                    "pulleys_between": bounds.PULLEYS,
-                    "resolution_N": bounds.RESOLUTION_N,
-                    "capacity_N": bounds.CAPACITY_N,
-                    "sample_rate_Hz": bounds.SAMPLE_RATE_Hz,
-                    "time_to_break_s": bounds.USUAL_TIME_TO_BREAK_s,
-                    "height_m": bounds.HEIGHT_m,
+                    column: of
+                    for column, of in bounds.OF_REVISION.items()
+                    if column not in CONSTRAINED_APART
                 },
                 day="made_on",
             ),

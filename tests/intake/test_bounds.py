@@ -8,6 +8,7 @@ import pytest
 from django.db import IntegrityError, models, transaction
 from django.utils import timezone
 
+from api.rigs import RevisionDocument
 from deploy.tools.openapi.release import document
 from results.models import Pull, PullSet, Session
 from results.pages.rigs.forms import CheckWeightForm, RigForm
@@ -53,6 +54,32 @@ def test_every_number_and_day_that_people_write_is_bounded_in_the_database(model
         and not isinstance(field, models.AutoField | models.DateTimeField)
     }
     assert written - held == COMPUTED.get(model._meta.model_name, set())
+
+
+def test_database_api_and_form_hold_a_revision_to_the_same_bounds():
+    """They are written once, by column; whatever names one of them again would differ in time."""
+    numeric = models.FloatField | models.IntegerField
+    written = {f.name for f in RigRevision._meta.concrete_fields if isinstance(f, numeric)}
+    assert set(bounds.OF_REVISION) == written - COMPUTED["rigrevision"] - {"id"}
+    checks = [c for c in RigRevision._meta.constraints if isinstance(c, models.CheckConstraint)]
+    document, form = RevisionDocument().fields, RigForm().fields
+    for column, bound in bounds.OF_REVISION.items():
+        ends = [end for check in checks for end in ends_of(check.condition, column)]
+        assert set(ends) >= {("gte", bound.lowest), ("lte", bound.highest)}, column
+        name = column if column in document else column.rpartition("_")[0]
+        assert name in form
+        field = document[name]
+        told = getattr(field, "bounds", None) or Bounds(field.min_value, field.max_value)
+        assert told == bound, column
+
+
+def ends_of(condition: models.Q, column: str):
+    """The ends that a condition holds a column to, by the way it compares."""
+    for part in condition.children:
+        if isinstance(part, models.Q):
+            yield from ends_of(part, column)
+        elif part[0].rpartition("__")[0] == column:
+            yield part[0].rpartition("__")[2], part[1]
 
 
 @pytest.fixture(scope="module")

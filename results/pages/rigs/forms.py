@@ -18,19 +18,6 @@ from rigs.refusals import Refused
 LONGEST_WRITTEN = 40
 ROWS, MOST_ROWS = 8, 60
 
-LIMITS: dict[str, bounds.Bounds] = {
-    "pulleys_between": bounds.PULLEYS,
-    "lever_ratio": bounds.LEVER_RATIO,
-    "resolution": bounds.RESOLUTION_N,
-    "capacity": bounds.CAPACITY_N,
-    "sample_rate_Hz": bounds.SAMPLE_RATE_Hz,
-    "free_length": bounds.FREE_LENGTH_m,
-    "time_to_break_s": bounds.USUAL_TIME_TO_BREAK_s,
-    "latitude_deg": bounds.LATITUDE_deg,
-    "height_m": bounds.HEIGHT_m,
-}
-"""What can be, in the units of the columns; a free length in metres, forces in newtons."""
-
 CHOICES: dict[str, type[models.TextChoices]] = {
     "load_generation": RigRevision.LoadGeneration,
     "indicator": RigRevision.Indicator,
@@ -40,7 +27,8 @@ CHOICES: dict[str, type[models.TextChoices]] = {
 }
 
 
-UNITS = {"resolution": " N", "capacity": " N", "free_length": " m"}
+QUANTITIES = {"resolution": "N", "capacity": "N", "free_length": "m"}
+"""Fields of number and unit as written, and the unit of the column that each is kept in."""
 
 
 def out_of(limits: bounds.Bounds, unit: str = "") -> str:
@@ -189,17 +177,19 @@ class RevisionForm(Refusable, forms.ModelForm):
     def told(self) -> dict[str, Any]:
         """The columns of the revision by name."""
         told = dict(self.cleaned_data)
-        for name, symbol in (("resolution", "N"), ("capacity", "N"), ("free_length", "m")):
+        for name, symbol in QUANTITIES.items():
             told[f"{name}_{symbol}"], told[f"{name}_written"] = told.pop(name)
         return told
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
-        for name, limits in LIMITS.items():
+        columns = {f"{name}_{unit}": (name, f" {unit}") for name, unit in QUANTITIES.items()}
+        for column, limits in bounds.OF_REVISION.items():
+            name, unit = columns.get(column, (column, ""))
             value = cleaned.get(name)
             number = value[0] if isinstance(value, tuple) else value
             if number is not None and not limits.holds(number):
-                self.add_error(name, out_of(limits, UNITS.get(name, "")))
+                self.add_error(name, out_of(limits, unit))
         return cleaned
 
 
