@@ -21,7 +21,7 @@ has_venv() {
 }
 
 # ensure_environment LOCK: make .venv hold what LOCK pins. The development lock holds everything
-# of the other, so an environment made from it serves for both.
+# of the demo's, so an environment made from it serves for both.
 ensure_environment() {
     local lock=$1 pinned=.venv/pinned log
     if .venv/bin/python -c '' 2>/dev/null && grep -qsF "$(sha256sum <"$lock")" "$pinned"; then
@@ -41,6 +41,6 @@ ensure_environment() {
     fi
     sha256sum <"$lock" >"$pinned"
     if [ "$lock" = requirements-dev.lock ]; then
-        sha256sum <requirements.lock >>"$pinned"
+        sha256sum <requirements-demo.lock >>"$pinned"
     fi
 }

@@ -12,7 +12,7 @@ import pytest
 from deploy.tools.processes import PATIENCE_S
 
 ROOT = Path(__file__).parents[2]
-NEEDED = ("deploy/try", "deploy/environment.sh", "deploy/demo/options.py", "requirements.lock")
+NEEDED = ("deploy/try", "deploy/environment.sh", "deploy/demo/options.py", "requirements-demo.lock")
 TOOLS = ("bash", "cat", "dirname", "env", "grep", "rm", "sha256sum")
 
 
