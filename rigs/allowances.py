@@ -11,17 +11,13 @@ import ipaddress
 import time
 from dataclasses import dataclass
 
-import structlog
 from django.conf import settings
 from django.core.cache import cache
 from django.http import HttpRequest
-from redis.exceptions import RedisError
 
 WINDOW_S = 60
 SITE_BITS = 64
 """One subscriber has that many leading bits of an IPv6 address (RFC 6177) and all that follow."""
-
-log = structlog.get_logger(__name__)
 
 
 @dataclass(frozen=True)
@@ -43,7 +39,9 @@ def spend(request: HttpRequest, account: int | None) -> Allowance:
     of, who = ("account", str(account)) if account is not None else ("address", _site(request))
     now = time.time()
     seconds = WINDOW_S - int(now % WINDOW_S)
-    left = settings.SAMESPOOL_REQUESTS_A_MINUTE - count(f"{of}:{who}:{int(now // WINDOW_S)}")
+    left = settings.SAMESPOOL_REQUESTS_A_MINUTE - count(
+        f"requests:{of}:{who}:{int(now // WINDOW_S)}"
+    )
     allowance = Allowance(of, max(left, 0), seconds, is_spent=left < 0)
     request.allowance = allowance  # type: ignore[attr-defined]
     return allowance
@@ -77,12 +75,13 @@ def _site(request: HttpRequest) -> str:
     return str(address)
 
 
-def count(key: str) -> int:
-    """How many requests this is in its window; without the counting store nobody is refused."""
-    key = f"requests:{key}"
+def count(key: str, window_s: int = WINDOW_S) -> int:
+    """How many this is in its window; without the counting store none, so nobody is refused.
+
+    One atomic step, so that what comes at one instant can't pass together.
+    """
     try:
-        cache.add(key, 0, timeout=2 * WINDOW_S)
+        cache.add(key, 0, timeout=2 * window_s)
         return cache.incr(key)
-    except (RedisError, ValueError):
-        log.warning("requests are not counted: the store does not answer")
+    except ValueError:  # a store that came back empty between the two
         return 0
