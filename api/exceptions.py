@@ -22,7 +22,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler, set_rollback
 
 from api.problem_kinds import KINDS, kind_of_status
-from results.jobs.database_errors import Trouble, trouble_of
+from results.jobs.database_errors import DatabaseFault, database_fault
 from rigs.refusals import Conflict, Finding, Refused, TooMany
 from rigs.uniqueness import TAKEN, is_unique_violation
 
@@ -127,8 +127,8 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
 
 def _foreseen(error: Exception) -> tuple[str, str]:
     """The kind and the words of what Django or the database raised."""
-    if isinstance(error, Error) and (trouble := trouble_of(error)):
-        return "unavailable", READ_ONLY if trouble is Trouble.READ_ONLY else DATABASE_AWAY
+    if isinstance(error, Error) and (trouble := database_fault(error)):
+        return "unavailable", READ_ONLY if trouble is DatabaseFault.READ_ONLY else DATABASE_AWAY
     for foreseen, kind, detail in _BY_DJANGO:
         if isinstance(error, foreseen):
             return kind, detail

@@ -9,7 +9,7 @@ from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
 
 from api.serializers import Link, Shown, ShownRow
-from results.jobs.selectors import jobs_ahead, jobs_in_full
+from results.jobs.selectors import jobs_ahead, jobs_with_counts
 from results.models import Job, Pool
 from results.public.rows import public_pools, sessions_for
 
@@ -75,7 +75,7 @@ class OneJob(generics.RetrieveAPIView):
     queryset = Job.objects.none()
 
     def get_queryset(self) -> Any:
-        return jobs_in_full().filter(sessions_for(self.request.user, "session__"))
+        return jobs_with_counts().filter(sessions_for(self.request.user, "session__"))
 
     def retrieve(self, request: Any, *args: Any, **kwargs: Any) -> Any:
         response = super().retrieve(request, *args, **kwargs)

@@ -1,5 +1,5 @@
-"""Where everything is: the API under /api/v1/, what its problems mean, the admin, the
-probes of an operator, and the pages."""
+"""All routes: the API under /api/v1/, explanations of its problem types, the admin, the
+operator's probes, and the pages."""
 
 from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
@@ -8,7 +8,7 @@ from django.urls import include, path
 from api.problem_kinds import explain
 from deploy.observing.health import live, ready
 from deploy.observing.metrics import metrics
-from deploy.observing.standing import standing
+from deploy.observing.status import operational_status
 
 admin.site.site_header = admin.site.site_title = "Samespool administration"
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
@@ -20,7 +20,7 @@ handler500 = "deploy.unavailable.broken_off"
 urlpatterns = [
     path("api/v1/", include("api.urls")),
     path("problems/<slug:kind>", explain, name="problem"),
-    path("admin/standing/", standing, name="standing"),
+    path("admin/standing/", operational_status, name="operational-status"),
     path("admin/", admin.site.urls),
     path("healthz", live, name="live"),
     path("readyz", ready, name="ready"),

@@ -11,6 +11,6 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 application = reading_whole_bodies(get_wsgi_application())
 
 if settings.EMBEDDED:
-    from results.worker.embedded import start_draining
+    from results.worker.embedded import start_worker_thread
 
-    start_draining()
+    start_worker_thread()

@@ -1,1 +1,1 @@
-"""What tells an operator how the service does: logs, metrics, and whether it lives and is ready."""
+"""What an operator monitors: logs, metrics, liveness, readiness and the status page."""

@@ -1,4 +1,4 @@
-"""Whether the process lives, and whether it can do its work. Each part answers in bounded time."""
+"""Liveness and readiness probes. Each part answers in bounded time."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.views.decorators.cache import never_cache
 from redis import RedisError
 
-from deploy.observing.queue import impatient
+from deploy.observing.queue import redis_client
 
-PATIENCE_S = 2
-"""How long a server may take to answer before it counts as gone."""
+TIMEOUT_S = 2
+"""How long a server may take to answer before it counts as unreachable."""
 
-BEHIND_AT_MOST_S = 10
-"""How far a read replica may lag before it is no longer asked."""
-BEHIND = """
+MAX_REPLICA_LAG_S = 10
+"""How far a read replica may lag before it counts as not ready."""
+REPLICATION_STATE = """
     SELECT pg_is_in_recovery(),
            EXISTS (SELECT FROM pg_stat_wal_receiver),
            CASE WHEN pg_last_wal_receive_lsn() = pg_last_wal_replay_lsn() THEN 0
@@ -31,37 +31,37 @@ BEHIND = """
 
 
 def live(_request: HttpRequest) -> HttpResponse:
-    """200 as long as the process answers at all; touches nothing else."""
+    """Liveness: 200 as long as the process answers at all; touches nothing else."""
     return JsonResponse({"live": True})
 
 
 @never_cache
 def ready(request: HttpRequest) -> HttpResponse:
-    """200 where every part can do its work, 503 where one can't; ``parts`` says which, and why.
+    """Readiness: 200 if every part works, 503 if one doesn't; ``parts`` says which, and why.
 
-    Asked ``?for=reading``, as of a process that serves readers from a replica, it need not be able
-    to write.
+    With ``?for=reading``, for a process that serves readers from a replica, the database may be
+    read-only.
     """
-    parts = {name: _told(check) for name, check in PARTS.items()}
-    asked = {"migrations": _migrations}
+    parts = {name: _outcome(check) for name, check in PARTS.items()}
+    of_database = {"migrations": _migrations}
     if request.GET.get("for") != "reading":
-        asked["writing"] = _writing
-    for name, check in asked.items():
-        there = parts["database"] == "ok"
-        parts[name] = _told(check) if there else "not asked, for want of the database"
-    fine = all(told == "ok" for told in parts.values())
-    return JsonResponse({"ready": fine, "parts": parts}, status=200 if fine else 503)
+        of_database["writing"] = _writing
+    for name, check in of_database.items():
+        reachable = parts["database"] == "ok"
+        parts[name] = _outcome(check) if reachable else "not checked: no database"
+    all_ok = all(outcome == "ok" for outcome in parts.values())
+    return JsonResponse({"ready": all_ok, "parts": parts}, status=200 if all_ok else 503)
 
 
 def unapplied_migrations() -> list[str]:
-    """Names of the migrations that this code has and the database has not had."""
+    """Names of the migrations in this code that the database lacks."""
     executor = MigrationExecutor(connection)
     plan = executor.migration_plan(executor.loader.graph.leaf_nodes())
     return [f"{migration.app_label}.{migration.name}" for migration, _ in plan]
 
 
-def _told(check: Callable[[], str]) -> str:
-    """``ok``, or what is amiss; a stranger reads it, so a failure is told by its kind alone."""
+def _outcome(check: Callable[[], str]) -> str:
+    """``ok``, or what is wrong; strangers can read it, so an error is named by its class alone."""
     try:
         return check()
     except (DatabaseError, psycopg.Error, RedisError, OSError) as error:
@@ -69,24 +69,24 @@ def _told(check: Callable[[], str]) -> str:
 
 
 def _database() -> str:
-    """A connection of its own: a pool waits longer for a server that is gone than a probe may."""
+    """By its own connection: a connection pool waits longer for a dead server than a probe may."""
     if not settings.EMBEDDED:
         with _probe() as probe:
-            told = probe.execute(BEHIND).fetchone()
-            return _standing(*told) if told else "does not answer"
+            row = probe.execute(REPLICATION_STATE).fetchone()
+            return _replication(*row) if row else "does not answer"
     return "ok"
 
 
 def _probe() -> psycopg.Connection:
     return psycopg.connect(
         settings.DATABASE_URL,
-        connect_timeout=PATIENCE_S,
-        options=f"-c statement_timeout={PATIENCE_S * 1000}",
+        connect_timeout=TIMEOUT_S,
+        options=f"-c statement_timeout={TIMEOUT_S * 1000}",
     )
 
 
 def _writing() -> str:
-    """A server that was failed over from, or that its operator closed, still answers readers."""
+    """A former primary, or a server its operator made read-only, still answers readers."""
     if not settings.EMBEDDED:
         with _probe() as probe:
             if probe.execute("SHOW transaction_read_only").fetchone() == ("on",):
@@ -94,12 +94,12 @@ def _writing() -> str:
     return "ok"
 
 
-def _standing(replica: bool, receives: bool, behind_s: float | None) -> str:
-    """How a server stands to the one that is written to, which it may be itself."""
+def _replication(replica: bool, receives: bool, lag_s: float | None) -> str:
+    """``ok`` for a primary or for a replica that keeps up with it."""
     if replica and not receives:
-        return "a replica that hears nothing of its primary"
-    if replica and (behind_s or 0) > BEHIND_AT_MOST_S:
-        return f"a replica {behind_s:.0f} s behind its primary"
+        return "a replica that is not connected to its primary"
+    if replica and (lag_s or 0) > MAX_REPLICA_LAG_S:
+        return f"a replica {lag_s:.0f} s behind its primary"
     return "ok"
 
 
@@ -111,13 +111,13 @@ def _migrations() -> str:
 
 def _queue() -> str:
     if not settings.EMBEDDED:
-        with impatient(PATIENCE_S) as server:
+        with redis_client(TIMEOUT_S) as server:
             server.ping()
     return "ok"
 
 
 def _files() -> str:
-    """Written through to the disk: a full one may take the name of a file and not its bytes."""
+    """Synced to disk: a full disk may create a file but fail to write it."""
     with tempfile.TemporaryFile(dir=settings.VAR_DIR) as probe:
         probe.write(b"\0" * 4096)
         probe.flush()

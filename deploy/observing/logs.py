@@ -1,4 +1,4 @@
-"""Logs: one line of JSON an event, with the ids of the request, the job and the session."""
+"""Logs: one line of JSON per event, with the ids of the request, the job and the session."""
 
 from __future__ import annotations
 
@@ -46,26 +46,26 @@ LIBRARIES: dict[str, Any] = {
     },
     "handlers": {
         "lines": {"class": "logging.StreamHandler", "formatter": "line"},
-        # Without any handler Python itself would print what is not passed on.
+        # Without any handler, Python itself would print what does not propagate.
         "nowhere": {"class": "logging.NullHandler"},
     },
     "root": {"handlers": ["lines"], "level": "WARNING"},
     "loggers": {
-        # RequestLog tells the same without the addresses that are secret.
+        # RequestLog logs the same without secret addresses.
         "django.request": {"handlers": ["nowhere"], "propagate": False},
         "django.security.csrf": {"handlers": ["nowhere"], "propagate": False},
-        # The pool of worker processes passes nothing on.
+        # Celery's process pool propagates nothing.
         "multiprocessing": {"handlers": ["lines"], "propagate": False},
-        # The lines of tasks, again.
+        # They repeat the lines of tasks.
         "celery.worker.strategy": {"level": "WARNING"},
         "celery.app.trace": {"level": "WARNING"},
     },
 }
-"""Lines of the libraries, by the standard library's logging, told in the same form."""
+"""Log lines of libraries, by the standard library's logging, in the same format."""
 
 
 def configure() -> None:
-    """Set structlog up; its default would draw tracebacks with the values of all variables."""
+    """Set up structlog; its default prints tracebacks with the values of all variables."""
     structlog.configure(
         wrapper_class=structlog.make_filtering_bound_logger("info"),
         processors=[*WITH_IDS, structlog.processors.JSONRenderer()],
@@ -74,14 +74,14 @@ def configure() -> None:
 
 @setup_logging.connect
 def configure_worker(loglevel: int, **_sent: Any) -> None:
-    """Keep Celery from setting up lines of its own form; its level is taken."""
+    """Replace Celery's own log set-up, keeping its level."""
     logging.config.dictConfig(LIBRARIES)
     logging.getLogger("celery").setLevel(loglevel)
 
 
 @receiver(bind_extra_task_metadata)
 def name_task(task: Any, **_sent: Any) -> None:
-    """Have every line of a task say which task it is, and whose work it does."""
+    """Bind the task's name and the id of its subject to every log line."""
     structlog.contextvars.bind_contextvars(task=task.name)
     subject, arguments = SUBJECTS.get(task.name), task.request.args
     if subject and arguments:
@@ -89,14 +89,14 @@ def name_task(task: Any, **_sent: Any) -> None:
 
 
 @receiver(modify_context_before_task_publish)
-def pass_on_the_request_alone(context: dict[str, Any], **_sent: Any) -> None:
-    """What sends a message may be at work on another job or pool than the message is about."""
+def keep_request_ids_only(context: dict[str, Any], **_sent: Any) -> None:
+    """Drop other ids: a message's sender may be working on another job or pool than it."""
     for name in set(context) - {"request_id", "parent_task_id"}:
         del context[name]
 
 
 class RequestLog(RequestMiddleware):
-    """One line a request, without its query, and without the address where that is a secret."""
+    """One line per request, without its query, and without the address if that is secret."""
 
     @classmethod
     def format_request(cls, request: HttpRequest) -> str:
@@ -108,5 +108,6 @@ class RequestLog(RequestMiddleware):
 @receiver(signals.bind_extra_request_finished_metadata)
 @receiver(signals.update_failure_response)
 def answer_request_id(response: HttpResponse, **_sent: Any) -> None:
-    """Put the request's id into its answer, so that whoever reports trouble can name it."""
+    """Put the request's id into the response, so that it can be quoted in a problem report."""
+
     response["X-Request-ID"] = structlog.contextvars.get_contextvars()["request_id"]

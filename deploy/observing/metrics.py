@@ -1,7 +1,7 @@
-"""Metrics in the text format of Prometheus: requests of all processes, and how the work stands.
+"""Metrics in Prometheus's text format: requests of all processes, backlog and workers.
 
-Every web process counts its requests in files of ``PROMETHEUS_MULTIPROC_DIR``, and whichever is
-asked adds them up. What stands in the database is read when asked, and is the same from every
+Every web process counts its requests in files of ``PROMETHEUS_MULTIPROC_DIR``; the one that is
+scraped adds them up. Counts from the database are read at each scrape and are the same from every
 process and machine.
 """
 
@@ -27,39 +27,41 @@ from redis import RedisError
 from deploy.observing import workers
 from results.jobs import operations
 
-OUTCOMES_KEPT_S = 60
-"""Counting the whole store takes longer than a scrape should, so it is done once a minute."""
+SCREENING_COUNTS_CACHED_S = 60
+"""Counting the whole database takes longer than a scrape should, so it is done once a minute."""
 
 
 @never_cache
 def metrics(request: HttpRequest) -> HttpResponse:
-    """Everything that is measured, for a scraper that may see it."""
+    """All metrics, for a scraper that may see them."""
     if not _may_see(request):
         raise PermissionDenied
-    standing = CollectorRegistry()
-    standing.register(Standing())
-    body = generate_latest(_requests()) + generate_latest(standing)
+    operational = CollectorRegistry()
+    operational.register(OperationsCollector())
+    body = generate_latest(_requests()) + generate_latest(operational)
     return HttpResponse(body, content_type=CONTENT_TYPE_LATEST)
 
 
-class Standing(Collector):
-    """How the work stands, from the database, and who works, from Redis."""
+class OperationsCollector(Collector):
+    """Backlog and screening, from the database, and workers, from Redis."""
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
-        waiting = operations.waiting()
-        outcomes = caches["kept"].get_or_set("outcomes", operations.outcomes, OUTCOMES_KEPT_S)
-        assert outcomes is not None
-        yield _by("jobs", "Jobs by state", ["state"], _keyed(waiting.jobs))
-        yield _one("oldest_unfinished_job_seconds", "Age of the oldest job", waiting.oldest_job_s)
-        yield _one("stale_pools", "Pools that wait to be computed again", waiting.stale_pools)
-        yield _one("oldest_stale_mark_seconds", "Age of the oldest mark", waiting.oldest_mark_s)
-        yield _one("failed_pools", "Pools whose computation failed", waiting.failed_pools)
-        yield _one("undrawn_pools", "Pools that wait to be drawn", waiting.undrawn_pools)
-        yield _by("releases", "Open data by state", ["state"], _keyed(waiting.releases))
-        yield _one("uploads", "Uploads stored", outcomes.uploads)
-        yield _by("pull_sets", "Pull sets by state", ["state"], _keyed(outcomes.pull_sets))
-        yield _by("checks", "Marks and holds by check", ["check", "level"], outcomes.checks)
-        yield _by("worker_silent_seconds", "Since the last sign of each", ["worker"], _silent())
+        backlog = operations.backlog()
+        screening = caches["kept"].get_or_set(
+            "screening_counts", operations.screening_counts, SCREENING_COUNTS_CACHED_S
+        )
+        assert screening is not None
+        yield _by("jobs", "Jobs by state", ["state"], _keyed(backlog.jobs))
+        yield _one("oldest_unfinished_job_seconds", "Age of the oldest job", backlog.oldest_job_s)
+        yield _one("stale_pools", "Pools that wait to be computed again", backlog.stale_pools)
+        yield _one("oldest_stale_mark_seconds", "Age of the oldest mark", backlog.oldest_mark_s)
+        yield _one("failed_pools", "Pools whose computation failed", backlog.failed_pools)
+        yield _one("undrawn_pools", "Pools that wait to be drawn", backlog.undrawn_pools)
+        yield _by("releases", "Open data by state", ["state"], _keyed(backlog.releases))
+        yield _one("uploads", "Uploads stored", screening.uploads)
+        yield _by("pull_sets", "Pull sets by state", ["state"], _keyed(screening.pull_sets))
+        yield _by("checks", "Marks and holds by check", ["check", "level"], screening.checks)
+        yield _by("worker_silent_seconds", "Seconds since last seen", ["worker"], _silent())
 
 
 def _requests() -> CollectorRegistry:
@@ -71,7 +73,7 @@ def _requests() -> CollectorRegistry:
 
 
 def _may_see(request: HttpRequest) -> bool:
-    """Whoever has the token, or asks from this machine and not through a proxy on it."""
+    """With the token, or from this machine and not through a proxy on it."""
     token = settings.SAMESPOOL_METRICS_TOKEN
     given = request.headers.get("Authorization", "")
     if token and secrets.compare_digest(given.encode(), f"Bearer {token}".encode()):
@@ -85,7 +87,7 @@ def _may_see(request: HttpRequest) -> bool:
 
 
 def _silent() -> dict[tuple[str, ...], float]:
-    """Seconds since each worker and the sweeper told of themselves; none where Redis is gone."""
+    """Seconds since each worker and the sweeper were last seen; none if Redis is unreachable."""
     try:
         seen = workers.seen()
     except RedisError:
@@ -97,14 +99,14 @@ def _keyed(counts: dict[str, int]) -> dict[tuple[str, ...], int]:
     return {(name,): count for name, count in counts.items()}
 
 
-def _one(name: str, told: str, value: float) -> GaugeMetricFamily:
-    return GaugeMetricFamily(f"samespool_{name}", told, value=value)
+def _one(name: str, description: str, value: float) -> GaugeMetricFamily:
+    return GaugeMetricFamily(f"samespool_{name}", description, value=value)
 
 
 def _by(
-    name: str, told: str, labels: list[str], counts: Mapping[tuple[str, ...], float]
+    name: str, description: str, labels: list[str], counts: Mapping[tuple[str, ...], float]
 ) -> GaugeMetricFamily:
-    family = GaugeMetricFamily(f"samespool_{name}", told, labels=labels)
+    family = GaugeMetricFamily(f"samespool_{name}", description, labels=labels)
     for values, count in counts.items():
         family.add_metric(values, count)
     return family

@@ -1,6 +1,6 @@
-"""`python -m deploy.observing.probe URL`: exit code 0 where the address answers 200.
+"""`python -m deploy.observing.probe URL`: exit code 0 if the address answers 200.
 
-For a container's health check: the image has no other program that asks an address.
+For a container's health check: the image has no other HTTP client.
 """
 
 from __future__ import annotations
@@ -9,13 +9,13 @@ import sys
 from urllib.error import URLError
 from urllib.request import urlopen
 
-PATIENCE_S = 9
+TIMEOUT_S = 9
 
 
 def main() -> int:
-    """Ask once; what a part of the service said is passed on."""
+    """Ask once, and print the answer."""
     try:
-        with urlopen(sys.argv[1], timeout=PATIENCE_S) as answer:
+        with urlopen(sys.argv[1], timeout=TIMEOUT_S) as answer:
             print(answer.read().decode())
     except (URLError, OSError) as error:
         print(error, file=sys.stderr)

@@ -1,4 +1,4 @@
-"""The Redis of the queue, asked beside the queue itself."""
+"""A client of the queue's Redis, beside Celery's own."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import redis
 from django.conf import settings
 
 
-def impatient(patience_s: float) -> redis.Redis:
-    """A client that gives up after ``patience_s`` seconds; close it after use.
+def redis_client(timeout_s: float) -> redis.Redis:
+    """A client that gives up after ``timeout_s`` seconds; close it after use.
 
-    Asking it raises ``redis.RedisError`` where the server is gone or hangs.
+    Its calls raise ``redis.RedisError`` if the server is unreachable or hangs.
     """
     return redis.from_url(
         settings.REDIS_URL,
-        socket_timeout=patience_s,
-        socket_connect_timeout=patience_s,
+        socket_timeout=timeout_s,
+        socket_connect_timeout=timeout_s,
         decode_responses=True,
     )

@@ -1,6 +1,6 @@
-"""Which workers are at work, and whether the sweeper is: each tells by a line in Redis.
+"""When each worker and the sweeper were last seen: each writes a timestamp to a hash in Redis.
 
-Read by people and scrapers alone: what is lost here with Redis is told anew within seconds.
+For people and scrapers only: whatever Redis loses is written again within seconds.
 """
 
 from __future__ import annotations
@@ -13,42 +13,41 @@ from celery import signals
 from django.conf import settings
 from redis import RedisError
 
-from deploy.observing.queue import impatient
+from deploy.observing.queue import redis_client
 
 SEEN = "samespool:seen"
 SWEEPER = "sweeper"
 REMEMBERED = timedelta(days=1)
-PATIENCE_S = 1
+TIMEOUT_S = 1
 
 
 def seen() -> dict[str, datetime]:
-    """When each worker, by its name, and the sweeper last told of themselves, within a day.
+    """When each worker, by name, and the sweeper were last seen within a day.
 
-    Empty where jobs are drained inside the web process. Raises ``redis.RedisError`` where Redis
-    does not answer.
+    Empty in embedded mode. Raises ``redis.RedisError`` if Redis does not answer.
     """
     if settings.EMBEDDED:
         return {}
-    with impatient(PATIENCE_S) as server:
-        told: dict[str, str] = server.hgetall(SEEN)
-    at = {name: datetime.fromtimestamp(float(stamp), UTC) for name, stamp in told.items()}
+    with redis_client(TIMEOUT_S) as server:
+        stamps: dict[str, str] = server.hgetall(SEEN)
+    at = {name: datetime.fromtimestamp(float(stamp), UTC) for name, stamp in stamps.items()}
     earliest = datetime.now(UTC) - REMEMBERED
     return {name: at[name] for name in sorted(at) if at[name] > earliest}
 
 
 @signals.heartbeat_sent.connect
-def tell_of_worker(sender: Any, **_sent: Any) -> None:
+def record_worker(sender: Any, **_sent: Any) -> None:
     """A worker sends a heartbeat every two seconds."""
-    _tell(sender.eventer.hostname)
+    _record(sender.eventer.hostname)
 
 
 @signals.task_success.connect
-def tell_of_sweeper(sender: Any, **_sent: Any) -> None:
+def record_sweeper(sender: Any, **_sent: Any) -> None:
     """The scheduler has a worker sweep every few seconds."""
     if sender.name == "results.tasks.sweep":
-        _tell(SWEEPER)
+        _record(SWEEPER)
 
 
-def _tell(name: str) -> None:
-    with contextlib.suppress(RedisError), impatient(PATIENCE_S) as server:
+def _record(name: str) -> None:
+    with contextlib.suppress(RedisError), redis_client(TIMEOUT_S) as server:
         server.hset(SEEN, name, str(datetime.now(UTC).timestamp()))

@@ -1,1 +1,1 @@
-"""The queue alone: rows, leases, waking and sweeping. It knows nothing of pulls."""
+"""The job queue: rows, leases, wake-up messages and the sweeper. It knows nothing of pulls."""

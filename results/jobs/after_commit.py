@@ -1,4 +1,4 @@
-"""What is to be done once a transaction has committed, and must not undo its answer."""
+"""Actions to run after a transaction commits, whose failure must not fail the request."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from django.db import transaction
 
 
 def after_commit(act: Callable[..., object], *arguments: object) -> None:
-    """Act once the caller's transaction commits; what breaks off then is logged and not raised.
+    """Call ``act`` once the caller's transaction commits; an exception is logged, not raised.
 
-    Django logs a hook that breaks off by its qualified name. A ``partial`` has none, so that
-    looking for it would raise after the commit: an upload that is stored would answer 500.
+    Django logs a failing hook by its qualified name. A ``partial`` has none, so looking it up
+    would raise after the commit, and an upload that was stored would answer 500.
     """
     transaction.on_commit(lambda: act(*arguments), robust=True)

@@ -1,9 +1,9 @@
-"""Whom the sweeper sends for again, and how often.
+"""Exponential backoff for queue messages that the sweeper sends again.
 
 A message may be lost, or only wait behind others while the workers are busy, and the rows don't
-tell which. So the pause doubles each time: what waits an hour is sent for some ten times and not
-at each sweep, which would fill the queue faster than the workers can empty it. A message that is
-lost from a long queue is made good once its job has waited as long again.
+say which. So the interval doubles each time: for work that waits an hour, some ten messages are
+sent, not one at each sweep, which would fill the queue faster than the workers can empty it. A
+message lost from a long queue is replaced once its job has waited as long again.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from results.models import Job, Pool, PoolVersion, StalePool
 AT_ONCE = 500
 
 
-def count_from_now() -> None:
-    """What began while the database's clock ran ahead waits from now on, not until that hour."""
+def clamp_future_times() -> None:
+    """Set times in the future to now: they were written while the database's clock ran ahead."""
     unfinished = Job.objects.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
     unfinished.filter(created_at__gt=Now()).update(created_at=Now())
     unfinished.filter(woken_at__gt=Now()).update(woken_at=Now())
@@ -32,8 +32,8 @@ def count_from_now() -> None:
     StalePool.objects.filter(woken_at__gt=Now()).update(woken_at=Now())
 
 
-def jobs_to_wake(unfinished: QuerySet[Job]) -> list[uuid.UUID]:
-    """Ids of those unfinished jobs that are due to be sent for again, the oldest first."""
+def jobs_to_resend(unfinished: QuerySet[Job]) -> list[uuid.UUID]:
+    """Ids of those unfinished jobs whose message is due to be sent again, the oldest first."""
     again = _again(F("created_at"), F("woken_at"))
     lease_ran_out_since = Q(woken_at__lt=F("lease_expires_at"))
     due = unfinished.annotate(again=again).filter(Q(again__lte=Now()) | lease_ran_out_since)
@@ -42,8 +42,8 @@ def jobs_to_wake(unfinished: QuerySet[Job]) -> list[uuid.UUID]:
     return ids
 
 
-def stale_to_wake(stale: list[int]) -> list[int]:
-    """Those of the stale pools that are due to be sent for again, by the marks on them."""
+def stale_pools_to_resend(stale: list[int]) -> list[int]:
+    """Those of the stale pools whose message is due to be sent again, by the marks on them."""
     due = (
         StalePool.objects.filter(pool__in=stale)
         .order_by()
@@ -56,8 +56,8 @@ def stale_to_wake(stale: list[int]) -> list[int]:
     return sorted(ids)
 
 
-def incomplete_to_wake(incomplete: list[int]) -> list[int]:
-    """Those of the incomplete pools that are due to be sent for again, by their current version."""
+def incomplete_pools_to_resend(incomplete: list[int]) -> list[int]:
+    """Those of the incomplete pools whose message is due again, by their current version."""
     current = Pool.objects.filter(pk__in=incomplete).values("current")
     versions = PoolVersion.objects.filter(pk__in=current)
     due = versions.annotate(again=_again(F("computed_at"), F("woken_at"))).filter(again__lte=Now())
@@ -67,5 +67,5 @@ def incomplete_to_wake(incomplete: list[int]) -> list[int]:
 
 
 def _again(began: Combinable, woken: Combinable) -> ExpressionWrapper:
-    """As long after the last message as that came after the beginning."""
+    """When to send again: as long after the last message as that one came after the start."""
     return ExpressionWrapper(woken + (woken - began), output_field=DateTimeField())

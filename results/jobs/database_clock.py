@@ -9,7 +9,7 @@ from django.db.models.functions import Now
 
 
 def from_now(seconds: float) -> ExpressionWrapper:
-    """So many seconds from now on the database's clock."""
+    """The moment ``seconds`` from now on the database's clock; negative for the past."""
     return ExpressionWrapper(
         Now() + Value(timedelta(seconds=seconds)), output_field=DateTimeField()
     )

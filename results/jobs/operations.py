@@ -1,4 +1,4 @@
-"""How the service stands: work that waits, work that failed, and what screening decided."""
+"""Operational status: work that waits, work that failed, and what screening decided."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from results.models import CheckResult, Job, Pool, PullSet, Release, StalePool, 
 
 
 @dataclass(frozen=True)
-class Waiting:
-    """What is still to do; ages in seconds, 0 where nothing waits."""
+class Backlog:
+    """Work still to do; ages in seconds, 0 where nothing waits."""
 
     jobs: dict[str, int]
     oldest_job_s: float
@@ -25,21 +25,21 @@ class Waiting:
 
 
 @dataclass(frozen=True)
-class Outcomes:
-    """What came in and what screening made of it: counts by state, and by check and level."""
+class ScreeningCounts:
+    """Uploads and how they were screened: counts of sets by state, and by check and level."""
 
     uploads: int
     pull_sets: dict[str, int]
     checks: dict[tuple[str, str], int]
 
 
-def waiting() -> Waiting:
+def backlog() -> Backlog:
     """Jobs and releases by state, pools not computed or not drawn, and the age of the oldest."""
     counts = dict(Job.objects.order_by().values_list("state").annotate(Count("pk")))
     releases = dict(Release.objects.order_by().values_list("state").annotate(Count("pk")))
     unfinished = Job.objects.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
     marks = StalePool.objects.aggregate(pools=Count("pool", distinct=True), oldest=Min("marked_at"))
-    return Waiting(
+    return Backlog(
         jobs={state: counts.get(state, 0) for state in Job.State.values},
         oldest_job_s=_age_s(unfinished.aggregate(oldest=Min("created_at"))["oldest"]),
         stale_pools=marks["pools"],
@@ -50,12 +50,12 @@ def waiting() -> Waiting:
     )
 
 
-def outcomes() -> Outcomes:
-    """Counts over the whole store, a second or so on a million pulls."""
+def screening_counts() -> ScreeningCounts:
+    """Counts over the whole database; about a second on a million pulls."""
     states = dict(PullSet.objects.order_by().values_list("state").annotate(Count("pk")))
-    told = CheckResult.objects.order_by().exclude(level=CheckResult.Level.NONE)
-    checks = told.values_list("name", "level").annotate(Count("pk"))
-    return Outcomes(
+    tripped = CheckResult.objects.order_by().exclude(level=CheckResult.Level.NONE)
+    checks = tripped.values_list("name", "level").annotate(Count("pk"))
+    return ScreeningCounts(
         uploads=Upload.objects.count(),
         pull_sets={state: states.get(state, 0) for state in PullSet.State.values},
         checks={(name, level): count for name, level, count in checks},
@@ -75,7 +75,7 @@ def failed_pools() -> QuerySet[Pool]:
 
 
 def last_finished_at() -> datetime | None:
-    """When a job was last brought to its end."""
+    """When a job last finished, done or failed."""
     latest: datetime | None = Job.objects.aggregate(latest=Max("finished_at"))["latest"]
     return latest
 

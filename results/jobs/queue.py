@@ -1,4 +1,4 @@
-"""The queue: a job is made with its upload, claimed by one worker at a time, and never lost."""
+"""The job queue: a job is created with its upload, claimed by one worker at a time, never lost."""
 
 from __future__ import annotations
 
@@ -14,15 +14,15 @@ from django.db.models.functions import Coalesce, Now
 
 from results.jobs import notify
 from results.jobs.after_commit import after_commit
-from results.jobs.attempts import excuse, keep, keep_owed
+from results.jobs.attempts import excuse, flush_deferred_writes, write_or_defer
 from results.jobs.backoff import (
-    count_from_now,
-    incomplete_to_wake,
-    jobs_to_wake,
-    stale_to_wake,
+    clamp_future_times,
+    incomplete_pools_to_resend,
+    jobs_to_resend,
+    stale_pools_to_resend,
 )
 from results.jobs.database_clock import from_now
-from results.jobs.unfinished import given_up, incomplete_pools, stale_pools
+from results.jobs.unfinished import incomplete_pools, pools_out_of_attempts, stale_pools
 from results.models import Job, Pool, PullSet, Session
 
 WHAT_NEXT = (
@@ -34,7 +34,7 @@ log = structlog.get_logger(__name__)
 
 
 def enqueue(session: Session) -> Job:
-    """Make the job of a session in the caller's transaction; a worker is woken on commit."""
+    """Create a session's job in the caller's transaction; a message is sent on commit."""
     job = Job.objects.create(session=session)
     after_commit(lambda: log.info("job made", job=str(job.pk), session=session.pk))
     after_commit(notify.wake_job, job.pk)
@@ -42,7 +42,7 @@ def enqueue(session: Session) -> Job:
 
 
 def claim(job_id: uuid.UUID) -> Job | None:
-    """Take a job to run, by one conditional UPDATE; None where it is done or someone else's.
+    """Claim a job by one conditional UPDATE; None if it is done or another worker holds it.
 
     The lease is on the database's clock, so that workers need not agree on the time.
     """
@@ -60,18 +60,19 @@ def claim(job_id: uuid.UUID) -> Job | None:
 
 
 def free_leases() -> None:
-    """Have what a process that ended was running run again; its attempt stays counted.
+    """Requeue jobs that a process left running when it ended; their attempts stay counted.
 
-    For a process that starts where no other works: embedded, at its start.
+    Only safe where no other process works: embedded, at start-up.
     """
     left = Job.objects.filter(state=Job.State.RUNNING, lease_expires_at__isnull=False)
     left.update(state=Job.State.QUEUED, step=Job.Step.WAITING, lease_expires_at=None)
 
 
 def retry(job_ids: Iterable[uuid.UUID]) -> int:
-    """Give failed jobs all their attempts anew, and their pools too; returns how many went back.
+    """Requeue failed jobs, and reset their attempts and those of their pools.
 
-    One conditional UPDATE each, so that a job that someone else sent back runs once.
+    Returns how many were requeued. One conditional UPDATE, so that a job which two people retry
+    runs once.
     """
     wanted = sorted(set(job_ids))
     with transaction.atomic():
@@ -95,7 +96,7 @@ def retry(job_ids: Iterable[uuid.UUID]) -> int:
     return count
 
 
-def finish_pooled() -> None:
+def finish_pooled_jobs() -> None:
     """Finish every job whose session has no set left in a stale pool."""
     waiting = Job.objects.filter(state=Job.State.RUNNING, step=Job.Step.POOLING).exclude(
         session__pull_sets__normalised__pool__stale_marks__isnull=False
@@ -111,10 +112,10 @@ def finish_pooled() -> None:
     )
 
 
-def take_up_failed_by(pool_id: int) -> None:
-    """Within the transaction that computes a pool: jobs it had failed wait for their pools again.
+def reopen_jobs_failed_by(pool_id: int) -> None:
+    """Reopen jobs that failed because this pool did, within the transaction that computes it.
 
-    ``finish_pooled`` then finishes those that have no other stale pool.
+    ``finish_pooled_jobs`` then finishes those without another stale pool.
     """
     sessions = PullSet.objects.filter(normalised__pool=pool_id).values("session")
     Job.objects.filter(state=Job.State.FAILED, step=Job.Step.POOLING, session__in=sessions).update(
@@ -123,13 +124,13 @@ def take_up_failed_by(pool_id: int) -> None:
 
 
 def sweep() -> None:
-    """Send again for what may be lost, and fail what has had all its attempts.
+    """Send messages again that may be lost, and fail work that is out of attempts.
 
-    A job may be lost when it has waited through a whole sweep or its lease has run out; the work
-    on a pool when it has waited that long. ``results.jobs.backoff`` says how often.
+    A job's message may be lost when the job has waited for a whole sweep or its lease has expired;
+    a pool's when the pool has waited that long. ``results.jobs.backoff`` says how often to send.
     """
-    keep_owed()
-    count_from_now()
+    flush_deferred_writes()
+    clamp_future_times()
     a_sweep_ago = from_now(-settings.SAMESPOOL_SWEEP_SECONDS)
     unfinished = Job.objects.filter(
         Q(state=Job.State.QUEUED, created_at__lt=a_sweep_ago)
@@ -140,13 +141,13 @@ def sweep() -> None:
         finished_at=Now(),
         problem=_problem("The worker stopped before it could say why, at each attempt."),
     )
-    for job_id in jobs_to_wake(unfinished):
+    for job_id in jobs_to_resend(unfinished):
         notify.wake_job(job_id)
-    for pool_id in stale_to_wake(stale_pools(a_sweep_ago)):
+    for pool_id in stale_pools_to_resend(stale_pools(a_sweep_ago)):
         notify.wake_pool(pool_id)
-    for pool_id in incomplete_to_wake(incomplete_pools(a_sweep_ago)):
-        notify.wake_to_complete(pool_id)
-    failed = given_up(a_sweep_ago)
+    for pool_id in incomplete_pools_to_resend(incomplete_pools(a_sweep_ago)):
+        notify.wake_to_finish(pool_id)
+    failed = pools_out_of_attempts(a_sweep_ago)
     Pool.objects.filter(pk__in=failed, failed_at=None).update(failed_at=Now())
     Job.objects.filter(
         state=Job.State.RUNNING,
@@ -157,40 +158,40 @@ def sweep() -> None:
         finished_at=Now(),
         problem=_problem("A pool of this session could not be computed."),
     )
-    finish_pooled()
+    finish_pooled_jobs()
 
 
 def advance(job: Job, step: Job.Step) -> bool:
-    """Within a writing transaction: set the step, if no one else has claimed the job meanwhile."""
+    """Set the step if we still hold the job; within the transaction that writes its results."""
     ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
     return bool(ours.update(step=step))
 
 
 def advance_to_pooling(job: Job) -> bool:
-    """The last step: as `advance`, and the lease is given up.
+    """As `advance`, for the last step, and give up the lease.
 
-    From here on the marks on its pools stand for what is left to do.
+    From here on the stale marks on its pools say what is left to do.
     """
     ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
     return bool(ours.update(step=Job.Step.POOLING, lease_expires_at=None))
 
 
-def give_back(job: Job, error: Exception) -> None:
-    """Keep what broke off; its message is used up, so the next sweep sends again.
+def record_failure(job: Job, error: Exception) -> None:
+    """Record a failed attempt; the next sweep sends another message.
 
-    While the database is in trouble no attempt is counted, and it is tried ever more seldom.
+    A fault of the database's counts as no attempt, and the job is retried with backoff.
     """
     ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
-    waits = {"state": Job.State.QUEUED, "lease_expires_at": None}
+    requeued = {"state": Job.State.QUEUED, "lease_expires_at": None}
     last = job.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
     ended = {"state": Job.State.FAILED, "finished_at": Now()} if last else {}
 
     def write() -> None:
-        if not excuse(ours, "attempts", error, **waits, woken_at=Now()):
+        if not excuse(ours, "attempts", error, **requeued, woken_at=Now()):
             problem = _problem(f"Working it out broke off ({type(error).__name__}).")
-            ours.update(**(waits | ended), woken_at=F("created_at"), problem=problem)
+            ours.update(**(requeued | ended), woken_at=F("created_at"), problem=problem)
 
-    keep(write)
+    write_or_defer(write)
 
 
 def _problem(detail: str) -> dict[str, Any]:

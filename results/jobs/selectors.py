@@ -1,4 +1,4 @@
-"""Looking up jobs: how far a session has come, set by set, and how many wait before it."""
+"""Look up jobs: a session's progress, set by set, and its place in the queue."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from results.models import Job, Session
 from results.models.lifecycle import COUNTING, State
 
 
-def jobs_in_full() -> QuerySet[Job]:
-    """Jobs, the sets of their session counted by how far they are."""
+def jobs_with_counts() -> QuerySet[Job]:
+    """Jobs, each with its session's sets counted by state."""
     return Job.objects.annotate(
         sets=Count("session__pull_sets"),
         normalised=Count("session__pull_sets__normalised"),
@@ -22,15 +22,15 @@ def jobs_in_full() -> QuerySet[Job]:
 
 
 def jobs_ahead(job: Job) -> int | None:
-    """How many queued jobs were there before this one; None once it is taken up."""
+    """How many jobs are queued before this one; None once it has been claimed."""
     if job.state != Job.State.QUEUED:
         return None
-    # SQLite compares moments as text, where one written to the millisecond comes before itself.
+    # SQLite compares times as text, and one stored to the millisecond sorts before itself.
     others = Job.objects.exclude(pk=job.pk)
     return others.filter(state=Job.State.QUEUED, created_at__lt=job.created_at).count()
 
 
-def is_being_worked_out(session: Session) -> bool:
-    """Whether figures of a session's sets are still to come, or may be from before a change."""
+def is_being_processed(session: Session) -> bool:
+    """Whether figures of a session's sets are still missing, or may predate a change."""
     unfinished = session.jobs.filter(state__in=[Job.State.QUEUED, Job.State.RUNNING])
     return unfinished.exclude(step=Job.Step.POOLING).exists()

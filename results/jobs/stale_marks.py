@@ -1,4 +1,4 @@
-"""Marks on pools whose sets have changed since they were last computed."""
+"""Stale marks: on pools whose sets have changed since they were last computed."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ def mark(pool_ids: Iterable[int], why: str, *, takes_down: bool = False) -> None
     """Mark pools as stale in the caller's transaction, and wake a worker once it commits.
 
     ``takes_down`` where a set that counts was withdrawn, rejected or held: the pools have no
-    public figure from that commit until they have been computed without it. Only inserts: it
-    takes no lock on a pool that would wait for a running recomputation.
+    public figure from that commit until they have been recomputed without it. Only inserts, so it
+    takes no lock on a pool and never waits for a running recomputation.
     """
     pools = sorted(set(pool_ids))
     StalePool.objects.bulk_create(

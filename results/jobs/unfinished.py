@@ -1,6 +1,6 @@
-"""Pools whose work was broken off: marks that wait, and versions not drawn or not compared.
+"""Pools with work left: those marked stale, and versions not yet drawn or compared.
 
-What a worker was about to do when it ended is read from the rows, so that nothing need be told.
+What a worker was about to do when it stopped is read from the rows; no message needs to survive.
 """
 
 from __future__ import annotations
@@ -12,15 +12,15 @@ from results.models import LINE_PAIR, DirectComparison, Pool, StalePool
 
 
 def stale_pools(since: Expression) -> list[int]:
-    """Pools marked before that moment and not computed, but those out of attempts."""
+    """Pools marked stale before ``since``, except those out of attempts."""
     pools = Pool.objects.filter(pk__in=_marked(since)).exclude(_out_of_attempts())
     return sorted(pools.values_list("pk", flat=True))
 
 
 def incomplete_pools(since: Expression) -> list[int]:
-    """Pools computed before that moment and not drawn or compared, but those out of attempts.
+    """Pools computed before ``since`` and not drawn or compared, except those out of attempts.
 
-    Recomputing a stale pool has it completed as well.
+    Stale pools are left out: recomputing a stale pool also redraws it.
     """
     done = Pool.objects.filter(
         current__attempts__lt=settings.SAMESPOOL_JOB_ATTEMPTS,
@@ -32,8 +32,8 @@ def incomplete_pools(since: Expression) -> list[int]:
     return sorted({*undrawn.values_list("pk", flat=True), *_not_compared(by_version)})
 
 
-def given_up(since: Expression) -> QuerySet[Pool]:
-    """Pools marked before that moment that could not be computed in all their attempts."""
+def pools_out_of_attempts(since: Expression) -> QuerySet[Pool]:
+    """Pools marked stale before ``since`` that could not be computed in all their attempts."""
     return Pool.objects.filter(_out_of_attempts(), pk__in=_marked(since))
 
 
@@ -51,7 +51,7 @@ def _marked(since: Expression) -> QuerySet[StalePool, int]:
 def _not_compared(pools: dict[int, int]) -> set[int]:
     """Of pools by their current version, those whose version is in no comparison yet.
 
-    Where a pool of the same line pair waits to be computed, whoever computes the last one compares.
+    Not those where a pool of the same line pair is stale: computing the last of these compares all.
     """
     compared = {
         version

@@ -26,7 +26,7 @@ from django.utils import timezone
 
 from results.jobs import notify
 from results.jobs.after_commit import after_commit
-from results.jobs.attempts import excuse, keep
+from results.jobs.attempts import excuse, write_or_defer
 from results.jobs.database_clock import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
 from results.open_data.datapackage import Edition, descriptor, readme
@@ -94,10 +94,10 @@ def make(release_id: int) -> None:
             _make(release, Path(folder))
     except Exception as error:
         log.exception("open data not made", release=release.pk, attempt=release.attempts)
-        _give_back(release, error)
+        _record_failure(release, error)
 
 
-def _give_back(release: Release, error: Exception) -> None:
+def _record_failure(release: Release, error: Exception) -> None:
     ours, last = _ours(release), release.attempts >= settings.SAMESPOOL_JOB_ATTEMPTS
     waits = {"state": Release.State.QUEUED, "lease_expires_at": None}
     counted = {
@@ -105,7 +105,7 @@ def _give_back(release: Release, error: Exception) -> None:
         "lease_expires_at": None,
         "problem": f"{type(error).__name__} while it was being made.",
     }
-    keep(lambda: excuse(ours, "attempts", error, **waits) or ours.update(**counted))
+    write_or_defer(lambda: excuse(ours, "attempts", error, **waits) or ours.update(**counted))
 
 
 def free_leases() -> None:

@@ -17,8 +17,8 @@ from structlog.contextvars import bound_contextvars
 from results.http_cache.cache_marks import next_edition
 from results.jobs import notify, stale_marks
 from results.jobs.after_commit import after_commit
-from results.jobs.attempts import excuse, keep, keep_owed
-from results.jobs.queue import finish_pooled, take_up_failed_by
+from results.jobs.attempts import excuse, flush_deferred_writes, write_or_defer
+from results.jobs.queue import finish_pooled_jobs, reopen_jobs_failed_by
 from results.models import (
     Edition,
     Job,
@@ -51,22 +51,22 @@ def refresh_pool(pool_id: int) -> None:
     sweeper tries again a few times, and once after every later mark.
     """
     with bound_contextvars(pool=pool_id):
-        keep_owed()
+        flush_deferred_writes()
         try:
             while (version := _next_version(pool_id)) is not None:
                 log.info("pool computed", version=version.number)
         except Exception as error:
             log.exception("pool not computed")
-            _keep_failure(pool_id, error)
+            _record_failure(pool_id, error)
         else:
-            after_commit(notify.wake_to_complete, pool_id)
-    finish_pooled()
+            after_commit(notify.wake_to_finish, pool_id)
+    finish_pooled_jobs()
 
 
-def _keep_failure(pool_id: int, error: Exception) -> None:
+def _record_failure(pool_id: int, error: Exception) -> None:
     """Say publicly that it failed, unless the database is to blame."""
     pool = Pool.objects.filter(pk=pool_id)
-    keep(lambda: excuse(pool, "failures", error) or pool.update(failed_at=Now()))
+    write_or_defer(lambda: excuse(pool, "failures", error) or pool.update(failed_at=Now()))
 
 
 def recompute_failed(pool_ids: Iterable[int] | None = None) -> int:
@@ -105,7 +105,7 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         StalePool.objects.filter(pk__in=[mark.pk for mark in marks]).delete()
         Pool.objects.filter(pk=pool_id).update(failures=0, excused=0, failed_at=None)
         if locked.failed_at is not None:
-            take_up_failed_by(pool_id)
+            reopen_jobs_failed_by(pool_id)
         if version is not None:
             next_edition(Edition.Subject.POOLS)
         return version

@@ -133,7 +133,7 @@ def _with_key(key: Key, session: Session, series: Iterable[Series]) -> Series | 
     return next((one for one in series if one.key == wanted), None)
 
 
-def tell_of_signals(session_id: int) -> None:
+def report_signals(session_id: int) -> None:
     """Tell the tester, once, of every chart of straight line that signals at this session.
 
     In the caller's transaction, once the session was screened, so that straight line that is held

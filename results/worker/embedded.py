@@ -1,4 +1,4 @@
-"""Embedded mode: one thread of the web process drains the jobs, by the same verbs as a worker."""
+"""Embedded mode: one thread of the web process does the worker's work, by the same verbs."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from django.db.models.functions import Now
 
 from results.jobs import queue
 from results.jobs.database_clock import from_now
-from results.jobs.notify import work_waits
+from results.jobs.notify import work_available
 from results.jobs.unfinished import incomplete_pools, stale_pools
 from results.models import Job, Release
 from results.open_data import releases
@@ -24,58 +24,58 @@ from results.worker import finish_pool, run_session
 log = structlog.get_logger(__name__)
 
 
-def start_draining() -> threading.Thread:
-    """Start the draining thread of this process."""
-    thread = threading.Thread(target=_drain_for_ever, name="draining", daemon=True)
+def start_worker_thread() -> threading.Thread:
+    """Start this process's worker thread."""
+    thread = threading.Thread(target=_run_forever, name="embedded-worker", daemon=True)
     thread.start()
     return thread
 
 
 def drain() -> None:
-    """Run every waiting job, then recompute and complete pools, until none brings up a job.
+    """Run every waiting job, then recompute and complete pools, until no job is left.
 
-    A job that the database's trouble kept from running waits for the next time.
+    A job that a fault of the database's kept from running waits for the next call.
     """
-    held_up: set[uuid.UUID] = set()
-    _run_jobs(held_up)
+    skipped: set[uuid.UUID] = set()
+    _run_jobs(skipped)
     _refresh_pools()
-    while _waiting_jobs(held_up):
-        _run_jobs(held_up)
+    while _waiting_jobs(skipped):
+        _run_jobs(skipped)
         _refresh_pools()
 
 
-def _run_jobs(held_up: set[uuid.UUID]) -> None:
-    while job_ids := _waiting_jobs(held_up):
-        held_up.update(job_id for job_id in job_ids if not run_session.run(job_id))
+def _run_jobs(skipped: set[uuid.UUID]) -> None:
+    while job_ids := _waiting_jobs(skipped):
+        skipped.update(job_id for job_id in job_ids if not run_session.run(job_id))
 
 
 def _refresh_pools() -> None:
     # SQLite's clock counts milliseconds, so that a mark just made would lie ahead of it.
     for pool_id in stale_pools(from_now(1)):
         recompute.refresh_pool(pool_id)
-    queue.finish_pooled()
+    queue.finish_pooled_jobs()
     for pool_id in incomplete_pools(from_now(1)):
         finish_pool.complete_pool(pool_id)
 
 
 def make_releases() -> None:
-    """Make every release of the open data that was asked for."""
+    """Make every queued release of the open data."""
     waiting = Release.objects.filter(state=Release.State.QUEUED)
     for release_id in waiting.values_list("pk", flat=True):
         releases.make(release_id)
 
 
-def _waiting_jobs(held_up: set[uuid.UUID]) -> list[uuid.UUID]:
-    """Jobs queued, or run by a process whose lease ended, that the queue may still run."""
+def _waiting_jobs(skipped: set[uuid.UUID]) -> list[uuid.UUID]:
+    """Jobs that are queued or whose lease has expired, and that have attempts left."""
     expired = Q(state=Job.State.RUNNING, lease_expires_at__lt=Now())
     waiting = Job.objects.filter(
         Q(state=Job.State.QUEUED) | expired, attempts__lt=settings.SAMESPOOL_JOB_ATTEMPTS
     )
     ids = waiting.order_by("created_at").values_list("pk", flat=True)
-    return [job_id for job_id in ids if job_id not in held_up]
+    return [job_id for job_id in ids if job_id not in skipped]
 
 
-def _drain_for_ever() -> None:
+def _run_forever() -> None:
     freed = False
     while True:
         close_old_connections()
@@ -90,7 +90,7 @@ def _drain_for_ever() -> None:
             releases.sweep_releases()
             make_releases()
         except Exception:
-            log.exception("draining broke off; it goes on at the next sweep")
+            log.exception("worker thread failed; it continues at the next sweep")
         close_old_connections()
-        work_waits.wait(timeout=settings.SAMESPOOL_SWEEP_SECONDS)
-        work_waits.clear()
+        work_available.wait(timeout=settings.SAMESPOOL_SWEEP_SECONDS)
+        work_available.clear()

@@ -1,6 +1,6 @@
-"""Completing a pool once its figure is fresh: it is drawn, and compared with the joins beside it.
+"""Complete a pool whose figure is up to date: draw it, and compare it with its sibling joins.
 
-This costs more than the figure, so it has a queue of its own and no upload waits for it.
+This takes longer than the figure itself, so it has its own queue and no upload waits for it.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from django.db.models import F, QuerySet
 from structlog.contextvars import bound_contextvars
 
 from results.charts.pool_forest import draw_forest
-from results.jobs.attempts import excuse, keep
+from results.jobs.attempts import excuse, write_or_defer
 from results.models import Pool, PoolVersion
 from results.pools.join_contrasts import compare_joins, comparison_is_due
 
@@ -18,17 +18,17 @@ log = structlog.get_logger(__name__)
 
 
 def complete_pool(pool_id: int) -> None:
-    """Draw and compare the current version where that was not done, or its drawing erased.
+    """Draw and compare the current version if that is not done, or if its drawing was erased.
 
-    Each attempt is counted with the version until there is a drawing; the sweeper tries again
-    until they are used up.
+    Attempts are counted with the version until there is a drawing; the sweeper retries until they
+    are used up.
     """
     with bound_contextvars(pool=pool_id):
         try:
             _complete(pool_id)
         except Exception as error:
             log.exception("pool not completed")
-            _keep_failure(pool_id, error)
+            _record_failure(pool_id, error)
 
 
 def _complete(pool_id: int) -> None:
@@ -46,9 +46,9 @@ def _complete(pool_id: int) -> None:
         current.update(attempts=0, excused=0)
 
 
-def _keep_failure(pool_id: int, error: Exception) -> None:
+def _record_failure(pool_id: int, error: Exception) -> None:
     current = _current(pool_id)
-    keep(lambda: excuse(current, "attempts", error))
+    write_or_defer(lambda: excuse(current, "attempts", error))
 
 
 def _current(pool_id: int) -> QuerySet[PoolVersion]:

@@ -1,4 +1,4 @@
-"""Running the job of a session: normalise it, screen it, and leave its pools to be computed."""
+"""Run a session's job: normalise it, screen it, and leave its pools marked to be computed."""
 
 from __future__ import annotations
 
@@ -8,36 +8,35 @@ import structlog
 from structlog.contextvars import bound_contextvars
 
 from results.jobs import queue
-from results.jobs.attempts import keep_owed
-from results.jobs.database_errors import trouble_of
+from results.jobs.attempts import flush_deferred_writes
+from results.jobs.database_errors import database_fault
 from results.models import Job, Session
 from results.normalising.normalise import fix_references, normalise_session
 from results.normalising.usable_straight import misled_by
-from results.rig_checks.control_charts import tell_of_signals
+from results.rig_checks.control_charts import report_signals
 from results.screening.screen import screen_session
 
 log = structlog.get_logger(__name__)
 
 
 def run(job_id: uuid.UUID) -> bool:
-    """Run one job to its end, if it can be claimed. A failure is kept with the job.
+    """Run one job if it can be claimed. A failure is recorded with the job.
 
-    False where nothing came of it and nothing is to be gained by trying at once: it could not be
-    claimed, or the database was in trouble.
+    False if trying again at once is no use: it could not be claimed, or the database had a fault.
     """
     with bound_contextvars(job=str(job_id)):
-        keep_owed()
+        flush_deferred_writes()
         job = queue.claim(job_id)
         if job is None:
             return False
         with bound_contextvars(session=job.session_id, attempt=job.attempts):
             try:
                 _run_steps(job)
-                log.info("job worked out")
+                log.info("session normalised and screened")
             except Exception as error:
                 log.exception("job failed")
-                queue.give_back(job, error)
-                return trouble_of(error) is None
+                queue.record_failure(job, error)
+                return database_fault(error) is None
         return True
 
 
@@ -51,13 +50,13 @@ def _run_steps(job: Job) -> None:
 
 
 def _follow_screening(session_id: int) -> None:
-    """What a screening changes elsewhere, in its transaction.
+    """What a screening changes elsewhere, in the same transaction.
 
-    A drifting rig is reported, the reference line of a pair is fixed, and sessions that borrowed a
-    straight line which is held now are worked out again.
+    Report a drifting rig, fix the reference line of a pair, and requeue sessions that borrowed a
+    straight line which is now held.
     """
     session = Session.objects.select_related("revision").get(pk=session_id)
-    tell_of_signals(session_id)
+    report_signals(session_id)
     if fix_references(session):
         queue.enqueue(session)
     for borrower in misled_by(session):

@@ -1,4 +1,4 @@
-"""Celery's way in to the verbs. A message carries an id; the row it names is the truth."""
+"""Celery tasks: thin calls of the verbs. A message carries an id; its row is the truth."""
 
 from __future__ import annotations
 

@@ -85,7 +85,7 @@ def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_live
     assert alive
     assert told["database"].startswith("does not answer")
     assert told["queue"] == "does not answer (TimeoutError)"
-    assert told["migrations"] == "not asked, for want of the database"
+    assert told["migrations"] == "not checked: no database"
     again = parts(web)
     assert (again["database"], again["queue"]) == ("ok", "ok")
 

@@ -79,7 +79,7 @@ def test_a_job_that_is_done_is_logged_with_its_session(owner, capsys):
 
     embedded.drain()
 
-    told = [line for line in lines(capsys) if line["event"] == "job worked out"]
+    told = [line for line in lines(capsys) if line["event"] == "session normalised and screened"]
     assert [(line["job"], line["session"]) for line in told] == [(str(job.pk), session.pk)]
 
 

@@ -1,4 +1,4 @@
-"""A database in trouble: what meets it waits and uses up no attempts, unless it is the cause."""
+"""Faults of the database: the work waits, and attempts count only if the work is to blame."""
 
 import contextlib
 import errno
@@ -9,7 +9,7 @@ from django.conf import settings as deployed
 from django.db import connection, transaction
 
 from results.jobs import attempts, queue
-from results.jobs.database_errors import Trouble, trouble_of
+from results.jobs.database_errors import DatabaseFault, database_fault
 from results.models import Job, Pool, Release, StalePool
 from results.normalising.normalise import normalise_session
 from results.open_data import releases
@@ -25,7 +25,7 @@ CODES = {
     "serialization": "40001",
     "deadlock": "40P01",
 }
-TROUBLES = ["full", "read-only", "locked"] if deployed.EMBEDDED else list(CODES)
+FAULTS = ["full", "read-only", "locked"] if deployed.EMBEDDED else list(CODES)
 
 
 @pytest.fixture
@@ -76,17 +76,17 @@ def locked(*_asked, **_more):
 BY_SQLITE = {"full": full, "read-only": read_only, "locked": locked}
 
 
-def in_trouble(name: str):
+def faulty(name: str):
     return BY_SQLITE[name] if deployed.EMBEDDED else by_postgresql(CODES[name])
 
 
-@pytest.mark.parametrize("trouble", TROUBLES)
-def test_a_job_that_met_trouble_is_tried_again_and_never_fails_for_it(
-    job, monkeypatch, settings, trouble
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_job_that_met_a_fault_of_the_database_is_tried_again_and_never_fails_for_it(
+    job, monkeypatch, settings, fault
 ):
     settings.SAMESPOOL_JOB_ATTEMPTS = 2
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.worker.run_session.normalise_session", in_trouble(trouble))
+        meanwhile.setattr("results.worker.run_session.normalise_session", faulty(fault))
         for _ in range(4):
             run_session.run(job.pk)
     job.refresh_from_db()
@@ -97,18 +97,18 @@ def test_a_job_that_met_trouble_is_tried_again_and_never_fails_for_it(
     assert (job.state, job.attempts) == ("done", 1)
 
 
-@pytest.mark.parametrize("trouble", TROUBLES)
-def test_a_pool_that_met_trouble_is_computed_and_completed_afterwards(
-    job, monkeypatch, settings, trouble
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_pool_that_met_a_fault_of_the_database_is_computed_and_completed_afterwards(
+    job, monkeypatch, settings, fault
 ):
     settings.SAMESPOOL_JOB_ATTEMPTS = 2
     drain()
     pool = Pool.objects.get()
     StalePool.objects.create(pool=pool, why="a set came")
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.pools.recompute.members_of", in_trouble(trouble))
+        meanwhile.setattr("results.pools.recompute.members_of", faulty(fault))
         meanwhile.setattr("results.worker.finish_pool.comparison_is_due", lambda _pool: True)
-        meanwhile.setattr("results.worker.finish_pool.compare_joins", in_trouble(trouble))
+        meanwhile.setattr("results.worker.finish_pool.compare_joins", faulty(fault))
         for _ in range(4):
             recompute.refresh_pool(pool.pk)
             finish_pool.complete_pool(pool.pk)
@@ -120,19 +120,21 @@ def test_a_pool_that_met_trouble_is_computed_and_completed_afterwards(
     assert not StalePool.objects.exists()
 
 
-@pytest.mark.parametrize("trouble", TROUBLES)
-def test_a_release_that_met_trouble_is_made_afterwards(db, monkeypatch, settings, trouble):
+@pytest.mark.parametrize("fault", FAULTS)
+def test_a_release_that_met_a_fault_of_the_database_is_made_afterwards(
+    db, monkeypatch, settings, fault
+):
     settings.SAMESPOOL_JOB_ATTEMPTS = 2
     release = Release.objects.create()
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.open_data.releases._make", in_trouble(trouble))
+        meanwhile.setattr("results.open_data.releases._make", faulty(fault))
         for _ in range(4):
             releases.make(release.pk)
     release.refresh_from_db()
     assert (release.state, release.attempts) == ("queued", 0)
 
 
-def test_an_embedded_process_goes_on_with_the_others_while_one_job_meets_trouble(
+def test_an_embedded_process_goes_on_with_the_others_while_one_job_meets_a_fault(
     job, monkeypatch, owner
 ):
     """It neither spins on that job nor gives up the rest; the next drain tries it again."""
@@ -142,7 +144,7 @@ def test_an_embedded_process_goes_on_with_the_others_while_one_job_meets_trouble
     def meet_it(session_id, **told):
         ran.append(session_id)
         if session_id == job.session_id:
-            in_trouble("full")()
+            faulty("full")()
         normalise(session_id, **told)
 
     with monkeypatch.context() as meanwhile:
@@ -159,19 +161,19 @@ def test_how_an_attempt_ended_is_written_once_the_database_can_be_written_to(job
     """What kept the job from its end keeps its failure from being written as well."""
     real = attempts.excuse
     with monkeypatch.context() as meanwhile:
-        meanwhile.setattr("results.worker.run_session.normalise_session", in_trouble("read-only"))
-        meanwhile.setattr("results.jobs.queue.excuse", in_trouble("read-only"))
+        meanwhile.setattr("results.worker.run_session.normalise_session", faulty("read-only"))
+        meanwhile.setattr("results.jobs.queue.excuse", faulty("read-only"))
         run_session.run(job.pk)
         job.refresh_from_db()
         assert (job.state, job.attempts) == ("running", 1)
         meanwhile.setattr("results.jobs.queue.excuse", real)
-        attempts.keep_owed()
+        attempts.flush_deferred_writes()
     job.refresh_from_db()
     assert (job.state, job.attempts) == ("queued", 0)
 
 
 class Unknown(Exception):
-    """No trouble of the database's."""
+    """No fault of the database's."""
 
 
 @pytest.mark.parametrize(
@@ -210,6 +212,6 @@ def raise_for_another() -> None:
 def test_an_error_that_was_raised_for_another_is_known_by_the_first():
     with pytest.raises(Unknown) as found:
         raise_for_another()
-    assert trouble_of(found.value) is Trouble.FULL
-    assert trouble_of(Unknown()) is None
-    assert trouble_of(OSError(errno.EACCES, "Permission denied")) is None
+    assert database_fault(found.value) is DatabaseFault.FULL
+    assert database_fault(Unknown()) is None
+    assert database_fault(OSError(errno.EACCES, "Permission denied")) is None

@@ -4,7 +4,7 @@ import pytest
 
 from results.jobs import queue
 from results.jobs.database_clock import from_now
-from results.jobs.unfinished import given_up, incomplete_pools, stale_pools
+from results.jobs.unfinished import incomplete_pools, pools_out_of_attempts, stale_pools
 from results.models import DirectComparison, Pool, PoolVersion, StalePool
 from results.worker.embedded import drain
 from tests import making
@@ -86,9 +86,9 @@ def test_no_comparison_is_asked_for_while_a_pool_of_the_line_pair_is_stale(pool,
 def test_a_pool_out_of_attempts_is_tried_again_after_each_later_mark(pool, settings):
     StalePool.objects.create(pool=pool, why="an earlier change")
     Pool.objects.update(failures=settings.SAMESPOOL_JOB_ATTEMPTS, attempted_at=from_now(1))
-    assert list(given_up(from_now(60))) == [pool]
+    assert list(pools_out_of_attempts(from_now(60))) == [pool]
     assert stale_pools(from_now(60)) == []
 
     StalePool.objects.create(pool=pool, why="a later change", marked_at=from_now(2))
-    assert not given_up(from_now(60)).exists()
+    assert not pools_out_of_attempts(from_now(60)).exists()
     assert stale_pools(from_now(60)) == [pool.pk]

@@ -102,9 +102,9 @@ def test_a_pool_that_takes_the_connection_with_it_each_time_ends_told_as_failed(
 
 def test_a_lock_that_is_held_for_long_uses_up_no_attempts(owner, queue, tmp_path):
     """Ten minutes of it would meet a job dozens of times; here each meeting is short."""
-    impatient = {"DATABASE_URL": f"{database_url()}?options=-c%20lock_timeout%3D100ms"}
+    redis_client = {"DATABASE_URL": f"{database_url()}?options=-c%20lock_timeout%3D100ms"}
     log = tmp_path / "worker.log"
-    with psycopg.connect(database_url()) as holder, working(tmp_path, **PROMPT, **impatient):
+    with psycopg.connect(database_url()) as holder, working(tmp_path, **PROMPT, **redis_client):
         holder.execute("LOCK TABLE results_normalisedset IN EXCLUSIVE MODE")
         send(owner, sessions=2)
         met = lambda: log.read_text().count("LockNotAvailable") >= 6  # noqa: E731
@@ -126,10 +126,13 @@ def test_each_line_of_a_task_carries_the_ids_of_its_own_work(owner, queue, tmp_p
     subjects = {"run_job": "job", "refresh_pool": "pool", "complete_pool": "pool"}
     sessions = dict(Job.objects.values_list("pk", "session"))
     lines = [line for line in told if line.get("task", "").rpartition(".")[2] in subjects]
-    assert {line["event"] for line in lines} >= {"job worked out", "task_succeeded"}
+    assert {line["event"] for line in lines} >= {
+        "session normalised and screened",
+        "task_succeeded",
+    }
     for line in lines:
         own = subjects[line["task"].rpartition(".")[2]]
         assert own in line, line
         assert {"job", "pool"} & set(line) == {own}, line
-        if line["event"] == "job worked out":
+        if line["event"] == "session normalised and screened":
             assert line["session"] == sessions[UUID(line["job"])]

@@ -46,12 +46,12 @@ def _power_cut() -> None:
 
 
 def watch(connection: Any, **_sent: Any) -> None:
-    """Have the draining thread's statements pass through ``cutting``."""
-    draining = threading.current_thread().name == "draining"
-    if draining and cutting not in connection.execute_wrappers:
+    """Pass the worker thread's statements through ``cutting``."""
+    in_worker_thread = threading.current_thread().name == "embedded-worker"
+    if in_worker_thread and cutting not in connection.execute_wrappers:
         connection.execute_wrappers.append(cutting)
 
 
 connection_created.connect(watch)
 
-from deploy.wsgi import application  # noqa: E402, F401  (starts the draining thread)
+from deploy.wsgi import application  # noqa: E402, F401  (starts the worker thread)

@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
-from results.jobs.selectors import is_being_worked_out
+from results.jobs.selectors import is_being_processed
 from results.models import Pull
 from results.normalising.scales import Scale, scale_of
 from results.normalising.uncertainty_budget import budgets_of
@@ -58,7 +58,7 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "normalised": normalised,
             "worst": _worst(pulls, normalised.baseline_mean_N) if normalised else None,
             "calibration": scale.calibration,
-            "being_worked_out": is_being_worked_out(found.session),
+            "being_worked_out": is_being_processed(found.session),
             "pulls": pulls,
             "baselines": baselines,
             "budgets": budgets_of(found),

@@ -1,4 +1,4 @@
-"""One page for an administrator: how the work stands, who works, and what failed."""
+"""The administrator's status page: backlog, workers, failures and screening."""
 
 from __future__ import annotations
 
@@ -27,17 +27,17 @@ from results.pools import recompute
 
 SHOWN = 50
 MISSED_AFTER = timedelta(minutes=1)
-"""A worker tells of itself every two seconds, and the sweeper after every sweep."""
+"""Workers report every two seconds, and the sweeper after every sweep."""
 
 
 class RetryForm(forms.Form):
-    """Which failed jobs are to run again."""
+    """Which failed jobs to run again."""
 
     jobs: forms.ModelMultipleChoiceField[Job] = forms.ModelMultipleChoiceField(
         Job.objects.none(),
         error_messages={
-            "required": "Choose the jobs that are to run again.",
-            "invalid_choice": "Job %(value)s has not failed, or runs again already.",
+            "required": "Choose the jobs to run again.",
+            "invalid_choice": "Job %(value)s has not failed, or is already running again.",
         },
     )
 
@@ -48,15 +48,15 @@ class RetryForm(forms.Form):
 
 @admin.site.admin_view
 @require_http_methods(["GET", "HEAD", "POST"])
-def standing(request: HttpRequest) -> HttpResponse:
-    """The page; a POST has failed jobs run again. Administrators alone see it."""
+def operational_status(request: HttpRequest) -> HttpResponse:
+    """The page; a POST runs failed jobs or computes failed pools again. For administrators only."""
     if not (request.user.is_active and request.user.is_superuser):
         raise PermissionDenied
     if request.method == "POST":
         _compute_again(request) if "pools" in request.POST else _run_again(request)
-        return redirect("standing")
-    context = {**admin.site.each_context(request), "title": "How the service stands", **_told()}
-    return TemplateResponse(request, "admin/standing.html", context)
+        return redirect("operational-status")
+    context = {**admin.site.each_context(request), "title": "Operational status", **_status()}
+    return TemplateResponse(request, "admin/status.html", context)
 
 
 def _run_again(request: HttpRequest) -> None:
@@ -65,8 +65,8 @@ def _run_again(request: HttpRequest) -> None:
         count = queue.retry(job.pk for job in form.cleaned_data["jobs"])
         messages.success(request, f"Sent to run again: {count}.")
     else:
-        for told in form.errors["jobs"]:
-            messages.error(request, str(told))
+        for error in form.errors["jobs"]:
+            messages.error(request, str(error))
 
 
 def _compute_again(request: HttpRequest) -> None:
@@ -79,19 +79,19 @@ def _numbers(sent: list[str]) -> list[int]:
     return [int(text) for text in sent if text.isascii() and text.isdigit() and len(text) < 19]
 
 
-def _told() -> dict[str, Any]:
-    waiting, failed = operations.waiting(), operations.failed_jobs()
+def _status() -> dict[str, Any]:
+    backlog, failed = operations.backlog(), operations.failed_jobs()
     return {
         "version": version(),
         "unapplied": unapplied_migrations(),
-        "waiting": waiting,
-        "oldest_job_at": _before(waiting.oldest_job_s),
-        "oldest_mark_at": _before(waiting.oldest_mark_s),
+        "backlog": backlog,
+        "oldest_job_at": _before(backlog.oldest_job_s),
+        "oldest_mark_at": _before(backlog.oldest_mark_s),
         "last_finished_at": operations.last_finished_at(),
         "failed": failed[:SHOWN],
         "failed_pools": operations.failed_pools()[:SHOWN],
         "stale": _stale_pools()[:SHOWN],
-        "outcomes": operations.outcomes(),
+        "screening": operations.screening_counts(),
         "embedded": settings.EMBEDDED,
         **_workers(),
     }

@@ -53,7 +53,7 @@ def test_an_empty_service_has_nothing_to_tell_and_says_so(as_admin):
     page = words_of(as_admin)
 
     assert "Version 0.1.0. All migrations are applied." in page
-    assert "No job was brought to its end yet." in page
+    assert "No job has finished yet." in page
     assert "Failed jobs None." in page
     assert "No check has marked or held anything." in page
 
@@ -64,7 +64,7 @@ def test_what_waits_is_counted_with_how_long_it_waits(owner, as_admin):
 
     page = words_of(as_admin)
 
-    assert "Queued 1 Running 0 Done 0 Failed 0 The oldest waits for 3 hours" in page
+    assert "Queued 1 Running 0 Done 0 Failed 0 Oldest has waited for 3 hours" in page
 
 
 def test_a_stale_pool_is_told_with_its_reason(owner, as_admin):
@@ -132,7 +132,7 @@ def test_a_job_that_has_not_failed_is_left_alone(owner, as_admin):
 
     answer = as_admin.post(PAGE, {"jobs": [str(job.pk)]}, follow=True)
 
-    assert f"Job {job.pk} has not failed, or runs again already." in answer.content.decode()
+    assert f"Job {job.pk} has not failed, or is already running again." in answer.content.decode()
     job.refresh_from_db()
     assert (job.state, job.attempts) == ("running", 1)
 
@@ -140,9 +140,9 @@ def test_a_job_that_has_not_failed_is_left_alone(owner, as_admin):
 @pytest.mark.parametrize(
     ("chosen", "told"),
     [
-        ([], "Choose the jobs that are to run again."),
+        ([], "Choose the jobs to run again."),
         (["no job"], "is not a valid UUID"),
-        ([str(uuid.uuid4())], "has not failed, or runs again already."),
+        ([str(uuid.uuid4())], "has not failed, or is already running again."),
     ],
     ids=["none", "no id", "an unknown one"],
 )
