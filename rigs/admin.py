@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.contrib import admin
 from django.contrib.admin.views.main import SEARCH_VAR, ChangeList, ChangeListSearchForm
+from django.db.models import Model
 from django.http import HttpRequest
 
 from rigs.models import (
@@ -45,6 +46,44 @@ class ReadOnly:
         return False
 
     has_add_permission = has_change_permission = has_delete_permission = _never
+
+
+class _ReadOnlyAdmin(ReadOnly, admin.ModelAdmin):
+    """A table that is shown and not changed."""
+
+
+def read_only(
+    model: type[Model],
+    display: str,
+    *,
+    filters: str = "",
+    related: str = "",
+    search: str = "",
+    **options: Any,
+) -> None:
+    """List a table that nobody changes here; columns are named with a space between."""
+    admin.site.register(
+        model,
+        _ReadOnlyAdmin,
+        list_display=display.split(),
+        list_filter=filters.split(),
+        list_select_related=related.split() or False,
+        search_fields=search.split(),
+        **options,
+    )
+
+
+def rows_of(
+    model: type[Model], fields: str = "", *, links: bool = True
+) -> type[admin.TabularInline]:
+    """The rows of a table on the page of what they belong to."""
+    shown = {
+        "model": model,
+        "extra": 0,
+        "fields": fields.split() or None,
+        "show_change_link": links,
+    }
+    return type(f"{model.__name__}Inline", (ReadOnly, admin.TabularInline), shown)
 
 
 class FixedOnceUsed:
@@ -120,107 +159,47 @@ class LineAdmin(FixedOnceUsed, admin.ModelAdmin):
     autocomplete_fields = ["proposed_by"]
 
 
-class RevisionInline(ReadOnly, admin.TabularInline):
-    """The revisions of a rig, one row each."""
-
-    model = RigRevision
-    fields = ["number", "made_on", "what_changed", "load_generation", "indicator"]
-    show_change_link = True
-    extra = 0
-
-
-@admin.register(Rig)
-class RigAdmin(ReadOnly, admin.ModelAdmin):
-    """Rigs."""
-
-    list_display = ["name", "owner", "created_at"]
-    list_filter = ["created_at"]
-    list_select_related = ["owner"]
-    search_fields = ["name", "owner__handle"]
-    inlines = [RevisionInline]
-
-
-@admin.register(RigRevision)
-class RigRevisionAdmin(ReadOnly, admin.ModelAdmin):
-    """Revisions: results never mix two. Their owners correct what was entered wrongly."""
-
-    list_display = [
-        "rig",
-        "number",
-        "version",
-        "standing",
-        "made_on",
-        "load_generation",
-        "indicator",
-        "peak_capture",
-    ]
-    list_filter = ["load_generation", "indicator", "peak_capture", "first_grip", "made_on"]
-    list_select_related = ["rig__owner"]
-    search_fields = ["rig__name", "rig__owner__handle", "what_changed"]
-
-
-class CalibrationReadingInline(ReadOnly, admin.TabularInline):
-    """The check weights of a calibration."""
-
-    model = CalibrationReading
-    extra = 0
-
-
-@admin.register(Calibration)
-class CalibrationAdmin(ReadOnly, admin.ModelAdmin):
-    """Calibrations."""
-
-    list_display = [
-        "revision",
-        "made_on",
-        "standing",
-        "gain",
-        "offset_N",
-        "residual_sd_N",
-        "created_at",
-    ]
-    list_filter = ["made_on"]
-    list_select_related = ["revision__rig__owner"]
-    search_fields = ["revision__rig__name", "revision__rig__owner__handle", "note"]
-    inlines = [CalibrationReadingInline]
-
-
-@admin.register(CalibrationReading)
-class CalibrationReadingAdmin(ReadOnly, admin.ModelAdmin):
-    """Check weights and what the rig read under them."""
-
-    list_display = ["calibration", "number", "mass_written", "reading_written", "direction"]
-    list_filter = ["how_known", "direction"]
-    list_select_related = ["calibration__revision__rig__owner"]
-    search_fields = [
-        "calibration__revision__rig__name",
-        "calibration__revision__rig__owner__handle",
-    ]
-
-
-@admin.register(CalibrationChange)
-class CalibrationChangeAdmin(ReadOnly, admin.ModelAdmin):
-    """Calibrations that were corrected or voided, by whom and why."""
-
-    list_display = ["calibration", "successor", "by", "at", "reason"]
-    list_filter = ["at"]
-    list_select_related = [
-        "calibration__revision__rig__owner",
-        "successor__revision__rig__owner",
-        "by",
-    ]
-    search_fields = [
-        "calibration__revision__rig__name",
-        "calibration__revision__rig__owner__handle",
-        "reason",
-    ]
-
-
-@admin.register(RevisionChange)
-class RevisionChangeAdmin(ReadOnly, admin.ModelAdmin):
-    """Earlier versions of revisions, who ended them and why."""
-
-    list_display = ["revision", "version", "voided", "by", "at", "reason"]
-    list_filter = ["voided", "at"]
-    list_select_related = ["revision__rig__owner", "by"]
-    search_fields = ["revision__rig__name", "revision__rig__owner__handle", "reason"]
+read_only(
+    Rig,
+    "name owner created_at",
+    filters="created_at",
+    related="owner",
+    search="name owner__handle",
+    inlines=[rows_of(RigRevision, "number made_on what_changed load_generation indicator")],
+)
+read_only(
+    RigRevision,
+    "rig number version standing made_on load_generation indicator peak_capture",
+    filters="load_generation indicator peak_capture first_grip made_on",
+    related="rig__owner",
+    search="rig__name rig__owner__handle what_changed",
+)
+read_only(
+    Calibration,
+    "revision made_on standing gain offset_N residual_sd_N created_at",
+    filters="made_on",
+    related="revision__rig__owner",
+    search="revision__rig__name revision__rig__owner__handle note",
+    inlines=[rows_of(CalibrationReading, links=False)],
+)
+read_only(
+    CalibrationReading,
+    "calibration number mass_written reading_written direction",
+    filters="how_known direction",
+    related="calibration__revision__rig__owner",
+    search="calibration__revision__rig__name calibration__revision__rig__owner__handle",
+)
+read_only(
+    CalibrationChange,
+    "calibration successor by at reason",
+    filters="at",
+    related="calibration__revision__rig__owner successor__revision__rig__owner by",
+    search="calibration__revision__rig__name calibration__revision__rig__owner__handle reason",
+)
+read_only(
+    RevisionChange,
+    "revision version voided by at reason",
+    filters="voided at",
+    related="revision__rig__owner by",
+    search="revision__rig__name revision__rig__owner__handle reason",
+)

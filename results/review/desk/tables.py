@@ -48,8 +48,7 @@ from results.pools.recompute import recompute_failed
 from results.review.desk.admin import CaseAdmin
 from results.review.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
 from results.review.desk.names import AcceptedNameAdmin
-from results.review.desk.open_data import EditionAdmin, ReleaseAdmin, ReleasePartAdmin
-from rigs.admin import FixedOnceUsed, ReadOnly
+from rigs.admin import FixedOnceUsed, ReadOnly, read_only, rows_of
 from rigs.models import Suspension
 from rigs.permissions import is_moderator
 
@@ -132,136 +131,78 @@ class TieParameterAdmin(FixedOnceUsed, admin.ModelAdmin):
         return super().has_delete_permission(request, obj) and not used
 
 
-class BaselineInline(ReadOnly, admin.TabularInline):
-    """The baselines of a session."""
+PULLS = rows_of(Pull, "number reading_written unit reading_N failure_mode place", links=False)
 
-    model = Baseline
-    show_change_link = True
-    extra = 0
-
-
-class PullSetInline(ReadOnly, admin.TabularInline):
-    """The pull sets of a session."""
-
-    model = PullSet
-    fields = ["label", "connection", "main_line", "leader_line", "terminal", "state"]
-    show_change_link = True
-    extra = 0
-
-
-@admin.register(Session)
-class SessionAdmin(ReadOnly, admin.ModelAdmin):
-    """Sessions, every version of them."""
-
-    list_display = [
-        "id",
-        "contributor",
-        "pulled_on",
-        "revision",
-        "state",
-        "version",
-        "standing",
-        "received_at",
-    ]
-    list_filter = ["standing", "state", "loading", "pulled_on"]
-    list_select_related = ["contributor", "revision__rig__owner"]
-    search_fields = ["=id", "contributor__handle", "revision__rig__name", "fingerprint"]
-    inlines = [BaselineInline, PullSetInline]
-
-
-@admin.register(Upload)
-class UploadAdmin(ReadOnly, admin.ModelAdmin):
-    """Uploads; their bytes are served by the API."""
-
-    list_display = ["session", "contributor", "content_type", "idempotency_key", "received_at"]
-    list_filter = ["content_type", "received_at"]
-    list_select_related = ["session__contributor", "contributor"]
-    search_fields = ["contributor__handle", "idempotency_key", "sha256"]
-    exclude = ["body"]
-
-
-@admin.register(WaitingUpload)
-class WaitingUploadAdmin(ReadOnly, admin.ModelAdmin):
-    """Files that were checked and not yet stored."""
-
-    list_display = ["file_name", "contributor", "content_type", "checked_at"]
-    list_select_related = ["contributor"]
-    search_fields = ["contributor__handle", "file_name"]
-    exclude = ["body"]
-
-
-class PullInline(ReadOnly, admin.TabularInline):
-    """Pulls, in the order they were pulled."""
-
-    model = Pull
-    fields = ["number", "reading_written", "unit", "reading_N", "failure_mode", "place"]
-    extra = 0
-
-
-@admin.register(Baseline)
-class BaselineAdmin(ReadOnly, admin.ModelAdmin):
-    """Baselines of straight line."""
-
-    list_display = ["id", "session", "line", "spool", "position"]
-    list_filter = ["position", "line__material"]
-    list_select_related = ["session__contributor", "line"]
-    search_fields = ["line__name", "spool", "session__contributor__handle"]
-    inlines = [PullInline]
-
-
-@admin.register(PullSet)
-class PullSetAdmin(ReadOnly, admin.ModelAdmin):
-    """Pull sets."""
-
-    list_display = ["id", "session", "label", "connection", "main_line", "leader_line", "state"]
-    list_filter = ["state", "connection", "doubled"]
-    list_select_related = ["session__contributor", "connection", "main_line", "leader_line"]
-    search_fields = ["=id", "label", "connection__name", "session__contributor__handle"]
-    inlines = [PullInline]
-
-
-@admin.register(Pull)
-class PullAdmin(ReadOnly, admin.ModelAdmin):
-    """Single pulls."""
-
-    list_display = ["id", "baseline", "pull_set", "reading_written", "unit", "failure_mode"]
-    list_filter = ["failure_mode", "unit", "slipped_first"]
-    list_select_related = ["baseline__line", "pull_set__connection"]
-    search_fields = [
-        "=id",
-        "baseline__session__contributor__handle",
-        "pull_set__session__contributor__handle",
-    ]
-    show_full_result_count = False
-
-
-@admin.register(Job)
-class JobAdmin(ReadOnly, admin.ModelAdmin):
-    """Jobs."""
-
-    list_display = ["id", "session", "state", "step", "attempts", "created_at", "finished_at"]
-    list_filter = ["state", "step", "created_at"]
-    list_select_related = ["session__contributor"]
-    search_fields = ["=id", "=session__id", "session__contributor__handle"]
-
-
-@admin.register(NormalisedSet)
-class NormalisedSetAdmin(ReadOnly, admin.ModelAdmin):
-    """Efficiencies of single sets."""
-
-    list_display = ["pull_set", "pool", "efficiency", "interval_low", "interval_high", "counted"]
-    list_filter = ["pool__connection", "computed_at"]
-    list_select_related = ["pull_set__connection", "pool__connection"]
-    search_fields = ["pull_set__connection__name", "pull_set__session__contributor__handle"]
-
-
-@admin.register(PairReference)
-class PairReferenceAdmin(ReadOnly, admin.ModelAdmin):
-    """Reference lines of pairs that part close to one another."""
-
-    list_display = ["main_line", "leader_line", "reference_line"]
-    list_select_related = ["main_line", "leader_line", "reference_line"]
-    search_fields = ["main_line__name", "leader_line__name"]
+read_only(
+    Session,
+    "id contributor pulled_on revision state version standing received_at",
+    filters="standing state loading pulled_on",
+    related="contributor revision__rig__owner",
+    search="=id contributor__handle revision__rig__name fingerprint",
+    inlines=[
+        rows_of(Baseline),
+        rows_of(PullSet, "label connection main_line leader_line terminal state"),
+    ],
+)
+read_only(
+    Upload,
+    "session contributor content_type idempotency_key received_at",
+    filters="content_type received_at",
+    related="session__contributor contributor",
+    search="contributor__handle idempotency_key sha256",
+    exclude=["body"],  # served by the API
+)
+read_only(
+    WaitingUpload,
+    "file_name contributor content_type checked_at",
+    related="contributor",
+    search="contributor__handle file_name",
+    exclude=["body"],
+)
+read_only(
+    Baseline,
+    "id session line spool position",
+    filters="position line__material",
+    related="session__contributor line",
+    search="line__name spool session__contributor__handle",
+    inlines=[PULLS],
+)
+read_only(
+    PullSet,
+    "id session label connection main_line leader_line state",
+    filters="state connection doubled",
+    related="session__contributor connection main_line leader_line",
+    search="=id label connection__name session__contributor__handle",
+    inlines=[PULLS],
+)
+read_only(
+    Pull,
+    "id baseline pull_set reading_written unit failure_mode",
+    filters="failure_mode unit slipped_first",
+    related="baseline__line pull_set__connection",
+    search="=id baseline__session__contributor__handle pull_set__session__contributor__handle",
+    show_full_result_count=False,
+)
+read_only(
+    Job,
+    "id session state step attempts created_at finished_at",
+    filters="state step created_at",
+    related="session__contributor",
+    search="=id =session__id session__contributor__handle",
+)
+read_only(
+    NormalisedSet,
+    "pull_set pool efficiency interval_low interval_high counted",
+    filters="pool__connection computed_at",
+    related="pull_set__connection pool__connection",
+    search="pull_set__connection__name pull_set__session__contributor__handle",
+)
+read_only(
+    PairReference,
+    "main_line leader_line reference_line",
+    related="main_line leader_line reference_line",
+    search="main_line__name leader_line__name",
+)
 
 
 @admin.register(Pool)
@@ -283,88 +224,55 @@ class PoolAdmin(ReadOnly, admin.ModelAdmin):
         self.message_user(request, f"Sent to be computed again: {count}.")
 
 
-@admin.register(PoolVersion)
-class PoolVersionAdmin(ReadOnly, admin.ModelAdmin):
-    """Every state a pool has had."""
-
-    list_display = ["pool", "number", "testers", "pulls", "efficiency", "i2", "computed_at"]
-    list_filter = ["computed_at", "pool__connection"]
-    list_select_related = ["pool__connection"]
-    search_fields = ["pool__connection__name"]
-    exclude = ["forest_light", "forest_dark"]
-
-
-@admin.register(DirectComparison)
-class DirectComparisonAdmin(ReadOnly, admin.ModelAdmin):
-    """Joins of one line pair, compared on the same rig and day."""
-
-    list_display = ["main_material", "leader_material", "terminal", "wet", "shock", "computed_at"]
-    list_filter = ["wet", "shock", "main_material"]
-    search_fields = ["main_material", "leader_material", "terminal"]
-
-
-@admin.register(PoolMembership)
-class PoolMembershipAdmin(ReadOnly, admin.ModelAdmin):
-    """Which set counted in a pool, from which version until which."""
-
-    list_display = ["pull_set", "pool", "since", "until"]
-    list_filter = ["pool__connection"]
-    list_select_related = [
-        "pull_set__connection",
-        "pool__connection",
-        "since__pool__connection",
-        "until__pool__connection",
-    ]
-    search_fields = ["pool__connection__name", "pull_set__session__contributor__handle"]
-
-
-@admin.register(StalePool)
-class StalePoolAdmin(ReadOnly, admin.ModelAdmin):
-    """Pools that wait to be computed again."""
-
-    list_display = ["pool", "why", "marked_at"]
-    list_filter = ["marked_at"]
-    list_select_related = ["pool__connection"]
-    search_fields = ["pool__connection__name", "why"]
-
-
-@admin.register(StateChange)
-class StateChangeAdmin(ReadOnly, admin.ModelAdmin):
-    """Every change of a pull set's state."""
-
-    list_display = ["pull_set", "from_state", "to_state", "by", "reason", "at"]
-    list_filter = ["to_state", "at"]
-    list_select_related = ["pull_set__connection", "by"]
-    search_fields = ["=pull_set__id", "by__username", "reason"]
-
-
-class CheckResultInline(ReadOnly, admin.TabularInline):
-    """What the checks of one screening found."""
-
-    model = CheckResult
-    fields = ["name", "applies_to", "figure", "threshold", "adjusted_p", "level"]
-    show_change_link = True
-    extra = 0
-
-
-@admin.register(Screening)
-class ScreeningAdmin(ReadOnly, admin.ModelAdmin):
-    """Every look at a session by all checks."""
-
-    list_display = ["session", "screened_at"]
-    list_filter = ["screened_at"]
-    list_select_related = ["session__contributor"]
-    search_fields = ["=session__id", "session__contributor__handle"]
-    inlines = [CheckResultInline]
-
-
-@admin.register(CheckResult)
-class CheckResultAdmin(ReadOnly, admin.ModelAdmin):
-    """What single checks found."""
-
-    list_display = ["name", "applies_to", "level", "figure", "threshold", "adjusted_p"]
-    list_filter = ["level", "name"]
-    search_fields = ["name", "sentence", "screening__session__contributor__handle"]
+read_only(
+    PoolVersion,
+    "pool number testers pulls efficiency i2 computed_at",
+    filters="computed_at pool__connection",
+    related="pool__connection",
+    search="pool__connection__name",
+    exclude=["forest_light", "forest_dark"],
+)
+read_only(
+    DirectComparison,
+    "main_material leader_material terminal wet shock computed_at",
+    filters="wet shock main_material",
+    search="main_material leader_material terminal",
+)
+read_only(
+    PoolMembership,
+    "pull_set pool since until",
+    filters="pool__connection",
+    related="pull_set__connection pool__connection since__pool__connection until__pool__connection",
+    search="pool__connection__name pull_set__session__contributor__handle",
+)
+read_only(
+    StalePool,
+    "pool why marked_at",
+    filters="marked_at",
+    related="pool__connection",
+    search="pool__connection__name why",
+)
+read_only(
+    StateChange,
+    "pull_set from_state to_state by reason at",
+    filters="to_state at",
+    related="pull_set__connection by",
+    search="=pull_set__id by__username reason",
+)
+read_only(
+    Screening,
+    "session screened_at",
+    filters="screened_at",
+    related="session__contributor",
+    search="=session__id session__contributor__handle",
+    inlines=[rows_of(CheckResult, "name applies_to figure threshold adjusted_p level")],
+)
+read_only(
+    CheckResult,
+    "name applies_to level figure threshold adjusted_p",
+    filters="level name",
+    search="name sentence screening__session__contributor__handle",
+)
 
 
 admin.site.register(ReviewCase, CaseAdmin)
@@ -372,26 +280,32 @@ admin.site.register(AcceptedName, AcceptedNameAdmin)
 admin.site.register(Report, ReportAdmin)
 admin.site.register(Suspension, SuspensionAdmin)
 admin.site.register(Erasure, ErasureAdmin)
-admin.site.register(Edition, EditionAdmin)
-admin.site.register(Release, ReleaseAdmin)
-admin.site.register(ReleasePart, ReleasePartAdmin)
-
-
-@admin.register(Message)
-class MessageAdmin(ReadOnly, admin.ModelAdmin):
-    """What was asked, answered, appealed and decided."""
-
-    list_display = ["pull_set", "kind", "by", "text", "at"]
-    list_filter = ["kind", "at"]
-    list_select_related = ["pull_set__connection", "by"]
-    search_fields = ["=pull_set__id", "by__username", "text"]
-
-
-@admin.register(Notice)
-class NoticeAdmin(ReadOnly, admin.ModelAdmin):
-    """What contributors were told of their sets."""
-
-    list_display = ["to", "pull_set", "text", "at", "read_at"]
-    list_filter = ["at"]
-    list_select_related = ["to", "pull_set__connection"]
-    search_fields = ["to__handle", "text"]
+read_only(Edition, "subject mark", search="subject")
+read_only(
+    Release,
+    "number state attempts asked_at made_at bytes problem",
+    filters="state asked_at",
+    search="=number snapshot sha256",
+    exclude=["pool_versions"],
+)
+read_only(
+    ReleasePart,
+    "release number",
+    related="release",
+    search="=release__number",
+    exclude=["body"],  # served by the API
+)
+read_only(
+    Message,
+    "pull_set kind by text at",
+    filters="kind at",
+    related="pull_set__connection by",
+    search="=pull_set__id by__username text",
+)
+read_only(
+    Notice,
+    "to pull_set text at read_at",
+    filters="at",
+    related="to pull_set__connection",
+    search="to__handle text",
+)
