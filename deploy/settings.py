@@ -70,6 +70,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "api.middleware.refuse_unreadable",
     "api.throttling.tell_allowance",
     "django.middleware.common.CommonMiddleware",
@@ -156,6 +157,8 @@ SAMESPOOL_REQUESTS_A_MINUTE = env.int("SAMESPOOL_REQUESTS_A_MINUTE", 600)
 USE_TZ = True
 TIME_ZONE = "UTC"
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", "English")]
+LOCALE_PATHS = [BASE_DIR / "deploy" / "locale"]
 STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "results" / "pages" / "static"]

@@ -12,6 +12,7 @@ from django.contrib.messages.storage.cookie import CookieStorage
 from django.core.cache import caches
 from django.http import HttpRequest, HttpResponse
 from django.utils.cache import get_conditional_response, patch_vary_headers
+from django.utils.translation import get_language
 
 from results.http_cache.code_version import tagged
 
@@ -27,10 +28,10 @@ def kept_until_changed(
     """Keep a view's answers while ``edition``, called with the address's parts, stays the same.
 
     The edition is asked of the database with every request and, with the values of the
-    ``cookies`` that the answer depends on and the release, is its ETag: a change is seen at once,
-    and no tag outlives the code that made it. It is asked before the view reads: an answer is
-    never older than its tag. Whoever sends a token, is signed in or is to be told something goes
-    to the view, where requests are counted.
+    ``cookies`` that the answer depends on, the language and the release, is its ETag: a change
+    is seen at once, and no tag outlives the code that made it. It is asked before the view
+    reads: an answer is never older than its tag. Whoever sends a token, is signed in or is to
+    be told something goes to the view, where requests are counted.
     """
 
     def keep(view: View) -> View:
@@ -42,7 +43,7 @@ def kept_until_changed(
             own = any(name in request.COOKIES for name in OF_ONE_READER)
             if own and cookies:
                 return view(request, *args, **parts)
-            tag = _tag(found, [request.COOKIES.get(name, "") for name in cookies])
+            tag = _tag(found, _chosen(request, cookies))
             if own or "Authorization" in request.headers:
                 early = get_conditional_response(request, etag=tag)
                 return _tagged(early or view(request, *args, **parts), tag)
@@ -62,6 +63,13 @@ def kept_until_changed(
         return answer
 
     return keep
+
+
+def _chosen(request: HttpRequest, cookies: tuple[str, ...]) -> list[str]:
+    """What the reader chose: the values of these cookies, and a language other than our own."""
+    language = get_language()
+    own = [] if language == settings.LANGUAGE_CODE else [str(language)]
+    return [request.COOKIES.get(name, "") for name in cookies] + own
 
 
 def _tag(edition: str, chosen: list[str]) -> str:

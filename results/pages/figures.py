@@ -1,70 +1,97 @@
-"""Figures as people read them: template filters for efficiencies, intervals, loads and counts."""
+"""Figures as people read them: template filters for efficiencies, intervals, loads and days.
+
+Decimal marks and dates follow the reader's language; the API and files of data don't come here.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date, datetime
 
 from django import template
-from django.utils.translation import gettext_lazy as _
+from django.utils.formats import date_format, get_format
+from django.utils.translation import gettext, gettext_lazy
 
 from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS
 
 register = template.Library()
 
 MODES = {
-    "join": _("at the join"),
-    "slip": _("slipped"),
-    "line": _("in the line"),
-    "grip": _("at the grip"),
-    "terminal": _("in the terminal"),
-    "none": _("held to the rig's end"),
-    "void": _("void"),
+    "join": gettext_lazy("at the join"),
+    "slip": gettext_lazy("slipped"),
+    "line": gettext_lazy("in the line"),
+    "grip": gettext_lazy("at the grip"),
+    "terminal": gettext_lazy("in the terminal"),
+    "none": gettext_lazy("held to the rig's end"),
+    "void": gettext_lazy("void"),
 }
 
 
+def decimal(number: float, places: int, sign: str = "") -> str:
+    """A number with so many decimals and the reader's decimal mark; ``sign`` as in a format."""
+    written = f"{number:{sign}.{places}f}"
+    return written.replace(".", get_format("DECIMAL_SEPARATOR"))
+
+
+@register.filter(expects_localtime=True)
+def day(when: date | None) -> str:
+    """A day as its reader writes it: ``10 Jan 2026``."""
+    return date_format(when, "DATE_FORMAT") if when else ""
+
+
+@register.filter(expects_localtime=True)
+def moment(when: datetime | None) -> str:
+    """A day and the time of it, UTC: ``10 Jan 2026 14:05``."""
+    return f"{day(when)} {date_format(when, 'H:i')}" if when else ""
+
+
 @register.filter
-def percent(ratio: float | None) -> str:
+def percent(ratio: float | None, places: int = 1) -> str:
     """A ratio as percent: ``82.6%``."""
-    return "" if ratio is None else f"{100 * ratio:.1f}%"
+    if ratio is None:
+        return ""
+    return gettext("%(number)s%%") % {"number": decimal(100 * ratio, places)}
 
 
 @register.filter
 def percent_fine(ratio: float) -> str:
     """A small ratio as percent: ``0.03%``."""
-    return f"{100 * ratio:.2f}%"
+    return percent(ratio, 2)
 
 
 @register.filter
 def change(ratio: float) -> str:
     """A change in points of percent with its sign: ``+2.1``."""
-    return f"{100 * ratio:+.1f}"
+    return decimal(100 * ratio, 1, "+")
 
 
 @register.filter
 def more(ratio: float) -> str:
     """What a ratio is over one, with its sign: 1.12 as ``+12.0%``."""
-    return f"{100 * (ratio - 1):+.1f}%"
+    return gettext("%(number)s%%") % {"number": decimal(100 * (ratio - 1), 1, "+")}
 
 
 @register.filter
 def chance(probability: float) -> str:
     """A probability in whole hundredths, none of them certain: ``62 in 100``."""
     hundredths = round(100 * probability)
-    if hundredths in (0, 100):
-        return str(_("under 1 in 100") if hundredths == 0 else _("over 99 in 100"))
-    return str(_("%d in 100")) % hundredths
+    if hundredths == 0:
+        return gettext("under 1 in 100")
+    if hundredths == 100:
+        return gettext("over 99 in 100")
+    return gettext("%(number)d in 100") % {"number": hundredths}
 
 
 @register.simple_tag
 def between(low: float | None, high: float | None) -> str:
     """An interval of ratios as percent, and in words where an end is open."""
     if low is None and high is None:
-        return str(_("open at both ends"))
+        return gettext("open at both ends")
     if low is None:
-        return str(_("up to %(high)s, open below")) % {"high": percent(high)}
+        return gettext("up to %(high)s, open below") % {"high": percent(high)}
     if high is None:
-        return str(_("from %(low)s, open above")) % {"low": percent(low)}
-    return str(_("%(low)s to %(high)s")) % {"low": f"{100 * low:.1f}", "high": percent(high)}
+        return gettext("from %(low)s, open above") % {"low": percent(low)}
+    return gettext("%(low)s to %(high)s") % {"low": decimal(100 * low, 1), "high": percent(high)}
 
 
 @register.simple_tag(takes_context=True)
@@ -73,8 +100,8 @@ def force(context: template.Context, force_N: float | None) -> str:
     if force_N is None:
         return ""
     if context.get("measures") == "imperial":
-        return f"{force_N / FORCE_UNITS['lbf']:.1f} lbf"
-    return f"{force_N:.1f} N"
+        return f"{decimal(force_N / FORCE_UNITS['lbf'], 1)} lbf"
+    return newtons(force_N)
 
 
 @register.simple_tag(takes_context=True)
@@ -83,20 +110,20 @@ def length(context: template.Context, length_m: float | None) -> str:
     if length_m is None:
         return ""
     if context.get("measures") == "imperial":
-        return f"{length_m / LENGTH_UNITS['in']:.4f} in"
-    return f"{1000 * length_m:.2f} mm"
+        return f"{decimal(length_m / LENGTH_UNITS['in'], 4)} in"
+    return f"{decimal(1000 * length_m, 2)} mm"
 
 
 @register.simple_tag
 def over(value: float, reference: float) -> str:
     """One load over another: ``1.08``."""
-    return f"{value / reference:.2f}"
+    return decimal(value / reference, 2)
 
 
 @register.filter
 def newtons(force_N: float | None) -> str:
     """A force: ``97.1 N``."""
-    return "" if force_N is None else f"{force_N:.1f} N"
+    return "" if force_N is None else f"{decimal(force_N, 1)} N"
 
 
 @register.filter

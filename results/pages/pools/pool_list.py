@@ -75,7 +75,7 @@ def pool_list(request: HttpRequest) -> HttpResponse:
     query.pop("page", None)
     return render(
         request,
-        "pages/pools.pool_list.html",
+        "pages/pools/pool_list.html",
         {
             "filters": filters,
             "page": page,

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from results.models import PoolVersion
-from results.pages.figures import between, percent
+from results.pages.figures import between, decimal, percent
 from results.pools.figures import Figures, NotComputed, figures_of
 from results.statistics.prediction import FEW_TESTERS
 
@@ -92,8 +92,8 @@ def _interval(version: PoolVersion, figures: Figures) -> Statement:
     interval = between(version.interval_low, version.interval_high)
     return Statement(
         _("Its true value likely lies in the range of %(interval)s.") % {"interval": interval},
-        _("95%% interval, CR2, %(df).1f degrees of freedom: %(interval)s")
-        % {"df": figures["df_satterthwaite"], "interval": interval},
+        _("95%% interval, CR2, %(df)s degrees of freedom: %(interval)s")
+        % {"df": decimal(figures["df_satterthwaite"], 1), "interval": interval},
         "interval",
     )
 
@@ -159,11 +159,11 @@ def _disagreement(_version: PoolVersion, figures: Figures) -> Statement:
     )
     return Statement(
         verdict,
-        _("Q %(q).1f on %(df)d degrees of freedom, p %(p)s")
+        _("Q %(q)s on %(df)d degrees of freedom, p %(p)s")
         % {
-            "q": figures["Q"],
+            "q": decimal(figures["Q"], 1),
             "df": figures["Q_df"],
-            "p": "< 0.001" if p < 0.001 else f"= {p:.3f}",
+            "p": f"< {decimal(0.001, 3)}" if p < 0.001 else f"= {decimal(p, 3)}",
         },
         "q",
     )
@@ -184,7 +184,7 @@ def _sd(variance: float | None) -> str:
 
 
 def _share(fraction: float) -> str:
-    return f"{100 * fraction:.0f}%"
+    return percent(fraction, 0)
 
 
 Say = Callable[[PoolVersion, Figures], Statement]
