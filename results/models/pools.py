@@ -135,7 +135,7 @@ class PoolVersion(models.Model):
         default=dict, db_default={}, help_text="ids of the sets, baselines and calibrations"
     )
     forest_light = models.TextField(blank=True)
-    forest_dark = models.TextField(blank=True)
+    forest_dark = models.TextField(blank=True)  # read by the code of 0.1 alone, during an upgrade
     attempts = models.PositiveIntegerField(
         default=0, db_default=0, help_text="at drawing and comparing it, none of which succeeded"
     )

@@ -3,7 +3,7 @@
 from django.urls import path
 
 from results.pages.bench import urls
-from results.pages.pools import forests, pool_list
+from results.pages.pools import pool_list
 from results.pages.pools import urls as pool_urls
 from results.pages.reading import contributors, pull_set
 from results.pages.rigs import urls as rig_urls
@@ -11,9 +11,6 @@ from results.pages.rigs import urls as rig_urls
 app_name = "pages"
 urlpatterns = [
     path("", pool_list.pool_list, name="pools"),
-    path("pools/<int:pk>/forest.svg", forests.light, name="forest"),
-    path("pools/<int:pk>/forest-dark.svg", forests.dark, name="forest-dark"),
-    path("pools/<int:pk>/forest.png", forests.picture, name="forest-png"),
     path("pull-sets/<int:pk>/", pull_set.pull_set, name="pull-set"),
     *pool_urls.urlpatterns,
     *rig_urls.urlpatterns,

@@ -14,6 +14,7 @@ from results.accounts.close import close_account
 from results.accounts.rename import rename
 from results.intake.amend import withdraw
 from results.models import PoolVersion, Session
+from results.pages.drawn import on_white
 from results.worker.embedded import drain
 from rigs.models import Club, Contributor, RigRevision
 from rigs.refusals import Conflict, Invalid
@@ -218,6 +219,19 @@ def test_another_handle_stands_wherever_the_first_did(league, django_capture_on_
     reasons = str(list(PoolVersion.objects.values_list("why", flat=True)))
     assert "was added" in reasons
     assert "marsh heron" not in reasons
+
+
+def test_no_picture_keeps_the_handle_that_was_changed(league, django_capture_on_commit_callbacks):
+    version = pool_of("Blood").current
+    address = f"/pools/{version.pool_id}/forest.png"
+    assert Client().get(address).content == on_white(version.forest_light)
+    with django_capture_on_commit_callbacks(execute=True):
+        rename(Contributor.objects.get(handle="tester 0"), "marsh heron")
+    drain()
+    again = pool_of("Blood").current
+    assert again.pk == version.pk
+    assert again.forest_light != version.forest_light
+    assert Client().get(address).content == on_white(again.forest_light)
 
 
 def test_a_handle_that_is_taken_or_none_changes_nothing(owner, other):

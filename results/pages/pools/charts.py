@@ -7,20 +7,41 @@ import hashlib
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.cache import cache_control
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import condition, require_safe
 
 from results.charts import forest_plot, pool_charts
-from results.models import PoolVersion
-from results.pages.drawn import Form, answer
+from results.http_cache.cache_marks import edition_of_pool
+from results.http_cache.code_version import tagged
+from results.models import Pool, PoolVersion
+from results.pages.drawn import Form, answer, shown
 from results.pages.pools.line_pair import pools_asked_for
 from results.pools import selectors
 from results.pools.figures import figures_of, findings_of
 from rigs.models import Contributor
 
 
+def _tag(_request: HttpRequest, pk: int, form: Form) -> str | None:  # noqa: ARG001
+    edition = edition_of_pool(pk)
+    return tagged(edition) if edition else None
+
+
 @require_safe
 @cache_control(no_cache=True)
-def pulls(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+@condition(etag_func=_tag)
+def forest(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
+    """The forest plot, at an address that a tester can post.
+
+    Readers ask again before they show one that they kept, so that none outlives its figure.
+    """
+    pool = get_object_or_404(Pool.objects.published().defer("current__figures"), pk=pk)
+    if pool.current is None or not pool.current.forest_light:
+        raise Http404
+    return shown(pool.current.forest_light, form)
+
+
+@require_safe
+@cache_control(no_cache=True)
+def pulls(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
     """Single pulls of the join and of straight line."""
     version = _current(pk)
     if not findings_of(version).has("pulls", "straight"):
@@ -30,7 +51,7 @@ def pulls(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
 
 @require_safe
 @cache_control(no_cache=True)
-def history(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+def history(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
     """The pooled efficiency from version to version."""
     version = _current(pk)
     pool = version.pool
@@ -43,7 +64,7 @@ def history(_request: HttpRequest, pk: int, form: Form = "light") -> HttpRespons
 
 @require_safe
 @cache_control(no_cache=True)
-def left_out(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+def left_out(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
     """The pool without each tester in turn."""
     version = _current(pk)
     testers = (figures_of(version).get("leave_one_out") or {}).get("tester", [])
@@ -68,7 +89,7 @@ def card(_request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @cache_control(no_cache=True)
-def joins(request: HttpRequest, form: Form = "light") -> HttpResponse:
+def joins(request: HttpRequest, form: Form) -> HttpResponse:
     """The joins of one line pair side by side."""
     found = pool_charts.joins_forest(pools_asked_for(request))
     if found is None:

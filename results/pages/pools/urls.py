@@ -2,17 +2,17 @@
 
 from django.urls import path
 
-from results.pages import measures
+from results.pages import drawn, measures
 from results.pages.pools import charts, line_pair, pool
 from results.pages.reading import about, catalogue, open_data, report
 
 CHARTS = (
+    ("pools/<int:pk>/forest", charts.forest, "forest"),
     ("pools/<int:pk>/pulls", charts.pulls, "pool-pulls"),
     ("pools/<int:pk>/history", charts.history, "pool-history"),
     ("pools/<int:pk>/left-out", charts.left_out, "pool-left-out"),
     ("compare/joins", charts.joins, "joins-chart"),
 )
-FORMS = ((".svg", "", "light"), ("-dark.svg", "-dark", "dark"), (".png", "-png", "picture"))
 
 urlpatterns = [
     path("about/", about.about, name="about"),
@@ -34,9 +34,5 @@ urlpatterns = [
     path("open-data/latest/<str:name>", open_data.latest, name="open-data-latest-file"),
     path("open-data/<int:number>/", open_data.release, name="open-data-release"),
     path("open-data/<int:number>/<str:name>", open_data.file, name="open-data-file"),
-    *(
-        path(f"{address}{ending}", view, {"form": form}, name=f"{name}{suffix}")
-        for address, view, name in CHARTS
-        for ending, suffix, form in FORMS
-    ),
+    *drawn.addresses(CHARTS),
 ]

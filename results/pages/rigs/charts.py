@@ -20,7 +20,7 @@ from rigs import selectors
 
 @require_safe
 @cache_control(max_age=60)
-def residuals(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+def residuals(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
     """The residual plot of a calibration, which never changes."""
     calibration = get_object_or_404(selectors.calibrations(), pk=pk)
     name = str(seen(calibration, Reader()))
@@ -30,7 +30,7 @@ def residuals(_request: HttpRequest, pk: int, form: Form = "light") -> HttpRespo
 
 @require_safe
 @cache_control(max_age=60)
-def watch_straight(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+def watch_straight(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
     """The chart that a baseline belongs to; its address stays when sessions are added."""
     baseline = get_object_or_404(Baseline.objects.select_related("session", "line"), pk=pk)
     return _watch(straight_series(baseline), form)
@@ -38,7 +38,7 @@ def watch_straight(_request: HttpRequest, pk: int, form: Form = "light") -> Http
 
 @require_safe
 @cache_control(max_age=60)
-def watch_join(_request: HttpRequest, pk: int, form: Form = "light") -> HttpResponse:
+def watch_join(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
     """The chart that a pull set belongs to."""
     found = PullSet.objects.select_related("session", "connection", "main_line", "leader_line")
     return _watch(join_series(get_object_or_404(found, pk=pk)), form)

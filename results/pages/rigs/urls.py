@@ -2,9 +2,14 @@
 
 from django.urls import path
 
+from results.pages import drawn
 from results.pages.rigs import bench_sheet, changes, charts, corrections, rig
 
-DARK, PICTURE = {"form": "dark"}, {"form": "picture"}
+CHARTS = (
+    ("calibrations/<int:pk>/residuals", charts.residuals, "residuals"),
+    ("watch/straight/<int:pk>", charts.watch_straight, "watch-straight"),
+    ("watch/joins/<int:pk>", charts.watch_join, "watch-join"),
+)
 
 urlpatterns = [
     path("rigs/", rig.rig_list, name="rigs"),
@@ -21,17 +26,5 @@ urlpatterns = [
     ),
     path("calibrations/<int:pk>/void/", corrections.void_calibration, name="void-calibration"),
     path("bench-sheet/", bench_sheet.bench_sheet, name="bench-sheet"),
-    *(
-        path(f"{address}{ending}", view, form, name=f"{name}{suffix}")
-        for address, view, name in (
-            ("calibrations/<int:pk>/residuals", charts.residuals, "residuals"),
-            ("watch/straight/<int:pk>", charts.watch_straight, "watch-straight"),
-            ("watch/joins/<int:pk>", charts.watch_join, "watch-join"),
-        )
-        for ending, suffix, form in (
-            (".svg", "", {}),
-            ("-dark.svg", "-dark", DARK),
-            (".png", "-png", PICTURE),
-        )
-    ),
+    *drawn.addresses(CHARTS),
 ]
