@@ -20,7 +20,7 @@ from results.accounts.second_factor import (
 
 
 class ByToken(TokenAuthentication):
-    """A token; one from before its owner came to decide on others' data has to be made anew."""
+    """Token authentication; tokens from before their owner became a moderator are refused."""
 
     def validate_user(self, auth_token: AuthToken) -> tuple[Any, AuthToken]:
         found: tuple[Any, AuthToken] = super().validate_user(auth_token)

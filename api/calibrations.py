@@ -72,11 +72,11 @@ class ToleranceField(MassField):
     """The tolerance of a check weight, kept as the standard uncertainty it means."""
 
     def to_internal_value(self, data: Any) -> dict[str, Any]:
-        told = super().to_internal_value(data)
-        tolerance = told[self.number]
+        parsed = super().to_internal_value(data)
+        tolerance = parsed[self.number]
         return {
             "u_mass_kg": None if tolerance is None else tolerance_uncertainty(tolerance),
-            self.written: told[self.written],
+            self.written: parsed[self.written],
         }
 
     def to_representation(self, instance: Any) -> dict[str, Any] | None:
@@ -263,7 +263,7 @@ class CalibrationDocument(Document):
         return dict(EndedDocument(change, context=self.context).data)
 
     def create(self, validated_data: dict[str, Any]) -> Calibration:
-        readings = [CalibrationReading(**told) for told in validated_data.pop("readings")]
+        readings = [CalibrationReading(**reading) for reading in validated_data.pop("readings")]
         by, revision = self.context["request"].user, self.context["revision"]
         return calibrate(by, revision, validated_data.pop("made_on"), readings, **validated_data)
 

@@ -1,4 +1,4 @@
-"""Where one stands: own tying beside everyone else's."""
+"""A tester's own sets beside everyone else's."""
 
 from __future__ import annotations
 
@@ -87,7 +87,7 @@ class ComponentDocument(Shown):
 
 
 class FurtherPullsDocument(Shown):
-    """What to pull more of, to tell the tie from the rig."""
+    """How many more pulls separate the scatter of the tie from that of the rig."""
 
     of_join = serializers.IntegerField()
     of_straight_line = serializers.IntegerField()
@@ -104,7 +104,7 @@ class SplitDocument(Shown):
 
 
 class PlanDocument(Shown):
-    """Sessions of one's own, in all, that would tell a difference four times in five."""
+    """Total own sessions needed to detect a difference with 80 percent power."""
 
     difference = serializers.FloatField()
     sessions = serializers.IntegerField(allow_null=True)
@@ -120,7 +120,8 @@ class ComparisonDocument(Shown):
     scatter = ScatterDocument()
     split = SplitDocument()
     told = serializers.FloatField(
-        help_text="least difference the sessions so far would show four times in five"
+        source="detectable",
+        help_text="least difference the sessions so far would show four times in five",
     )
     plans = PlanDocument(many=True)
 
@@ -137,5 +138,5 @@ class Comparison(generics.GenericAPIView):
     )
     def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
         """One's own tying against everyone else's of the same tie; 409 says what is missing."""
-        standing = compare_with_pool(contributor_of(request.user), self.get_object())
-        return Response(self.get_serializer(standing).data)
+        compared = compare_with_pool(contributor_of(request.user), self.get_object())
+        return Response(self.get_serializer(compared).data)

@@ -91,7 +91,9 @@ class ConnectionDocument(Document):
 
     def create(self, validated_data: dict[str, Any]) -> Connection:
         aliases = validated_data.pop("aliases", [])
-        parameters = [TieParameter(**told) for told in validated_data.pop("parameters", [])]
+        parameters = [
+            TieParameter(**parameter) for parameter in validated_data.pop("parameters", [])
+        ]
         by = self.context["request"].user
         return propose_connection(by, Connection(**validated_data), aliases, parameters)
 

@@ -28,7 +28,7 @@ from rigs.refusals import Forbidden
 
 
 class ReasonDocument(Strict):
-    """What was wrong, for whoever reads the history."""
+    """What was wrong, for readers of the history."""
 
     reason = serializers.CharField(max_length=LONGEST_REASON)
 
@@ -42,7 +42,7 @@ class CorrectedCalibrationDocument(CalibrationDocument):
         fields = ["reason", *CalibrationDocument.Meta.fields]
 
     def create(self, validated_data: dict[str, Any]) -> Calibration:
-        readings = [CalibrationReading(**told) for told in validated_data.pop("readings")]
+        readings = [CalibrationReading(**reading) for reading in validated_data.pop("readings")]
         return correct_calibration(
             self.context["request"].user,
             self.context["calibration"],

@@ -14,7 +14,7 @@ def refuse_unreadable(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Refuse a NUL in the address, an Authorization header that is not plain ASCII, and a body
-    whose length is not told, which would be read as empty.
+    without a length, which would be read as empty.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
@@ -23,7 +23,7 @@ def refuse_unreadable(
             error = Unreadable("The address holds a NUL character.")
         elif not _is_plain(request.headers.get("Authorization", "")):
             error = Unreadable("The Authorization header holds characters other than plain ASCII.")
-        elif _is_of_untold_length(request):
+        elif _has_no_length(request):
             error = Unreadable(
                 "The body came in chunks and without its length, so it was not read: send it with "
                 "Content-Length."
@@ -40,7 +40,7 @@ def refuse_unreadable(
     return middleware
 
 
-def _is_of_untold_length(request: HttpRequest) -> bool:
+def _has_no_length(request: HttpRequest) -> bool:
     chunked = "chunked" in request.headers.get("Transfer-Encoding", "").lower()
     return chunked and not request.headers.get("Content-Length")
 

@@ -56,7 +56,7 @@ class SuspensionDocument(ShownRow):
 
 
 class MeDocument(ContributorDocument):
-    """What a tester sees of their own account, with what they let be listed on their page."""
+    """What a tester sees of their own account, with what they agreed to list on their page."""
 
     club = serializers.CharField(source="club.name", default=None, allow_null=True)
     rigs = NamedRig(many=True)

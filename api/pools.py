@@ -28,7 +28,7 @@ class ConnectionNamed(serializers.CharField):
 
 
 class PoolFilters(Filters):
-    """Which pools; each field's source is the condition it stands for."""
+    """Which pools; each field's source is its queryset condition."""
 
     main = Choice(Material.choices, source="main_material", required=False)
     leader = Choice(Material.choices, source="leader_material", required=False)

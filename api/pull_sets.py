@@ -64,7 +64,7 @@ class FiguresDocument(ShownRow):
 
 
 class StateChangeDocument(ShownRow):
-    """One step of a set from state to state; whoever took it is told by role."""
+    """One step of a set from state to state; its actor is given by role."""
 
     by = serializers.SerializerMethodField()
 
@@ -80,7 +80,7 @@ class StateChangeDocument(ShownRow):
 
 
 class PullSetDocument(ShownRow):
-    """A pull set as it was told, what it came to, and every change of its state."""
+    """A pull set as uploaded, its figures, and every change of its state."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:pull-set")
     session = Link("api:session")
@@ -133,7 +133,7 @@ class DecisionDocument(Strict):
 
 
 class Visible(generics.GenericAPIView):
-    """Pull sets of the sessions that whoever asks may see."""
+    """Pull sets of the sessions that the reader may see."""
 
     def get_queryset(self) -> Any:
         sessions = sessions_visible_to(self.request.user)
@@ -181,8 +181,8 @@ class Decisions(Visible):
         """Hold, release or reject a set with a reason: moderators only, never their own."""
         assert request.user.is_authenticated
         pull_set = self.get_object()
-        told = self.get_serializer(data=request.data)
-        told.is_valid(raise_exception=True)
-        change = decide(by=request.user, pull_set=pull_set, **told.validated_data)
+        decision = self.get_serializer(data=request.data)
+        decision.is_valid(raise_exception=True)
+        change = decide(by=request.user, pull_set=pull_set, **decision.validated_data)
         document = StateChangeDocument(change, context=self.get_serializer_context())
         return Response(document.data, status.HTTP_201_CREATED)

@@ -1,4 +1,4 @@
-"""Joins on one line pair, ranked as far as they can be told apart."""
+"""Joins on one line pair, ranked in groups that don't differ significantly."""
 
 from __future__ import annotations
 
@@ -40,13 +40,13 @@ class ChanceDocument(Shown):
 
 
 class PlaceDocument(Shown):
-    """A join's place, from ``first`` to ``last`` as far as it can be told."""
+    """A join's rank, from ``first`` to ``last``: the ranks that it may have."""
 
     first = serializers.IntegerField()
     last = serializers.IntegerField()
     groups = serializers.ListField(
         child=serializers.IntegerField(),
-        help_text="joins that share a group can't be told apart",
+        help_text="joins that share a group don't differ significantly",
     )
     chance = ChanceDocument()
     pool = PoolDocument()
@@ -86,7 +86,7 @@ class Ranking(generics.GenericAPIView):
         responses={200: RankingDocument},
     )
     def get(self, request: Request) -> Response:
-        """Joins of one line pair in groups that can't be told apart, the strongest first."""
+        """Joins of one line pair in groups that don't differ significantly, the strongest first."""
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
         unranked = [pool for pool in pools if not can_be_ranked(pool)]
         likely = chances(pools)

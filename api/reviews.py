@@ -55,7 +55,7 @@ class CheckDocument(ShownRow):
 
 
 class MessageDocument(ShownRow):
-    """One entry of a thread; whoever wrote it is told by role."""
+    """One entry of a thread; its author is given by role."""
 
     by = serializers.SerializerMethodField()
 
@@ -82,7 +82,7 @@ class ThreadDocument(Shown):
 
 
 class NoticeDocument(ShownRow):
-    """What a contributor is told of one of their sets."""
+    """A notice to a contributor about one of their sets."""
 
     pull_set = Link("api:pull-set")
 
@@ -166,8 +166,8 @@ class Thread(OfPullSet):
     def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
         """Questions, answers, appeals and decisions, oldest first."""
         pull_set = self.get_object()
-        told = {"version": version_of(pull_set), "messages": thread_of(pull_set)}
-        return Response(ThreadDocument(told, context=self.get_serializer_context()).data)
+        thread = {"version": version_of(pull_set), "messages": thread_of(pull_set)}
+        return Response(ThreadDocument(thread, context=self.get_serializer_context()).data)
 
     @extend_schema(
         operation_id="pull_sets_say",
@@ -208,9 +208,9 @@ class Appeals(OfPullSet):
 
 
 def _text(view: generics.GenericAPIView, request: Request) -> str:
-    told = view.get_serializer(data=request.data)
-    told.is_valid(raise_exception=True)
-    text: str = told.validated_data["text"]
+    document = view.get_serializer(data=request.data)
+    document.is_valid(raise_exception=True)
+    text: str = document.validated_data["text"]
     return text
 
 

@@ -63,8 +63,8 @@ class SeriesDocument(Shown):
 
     @extend_schema_field(WatchedSessionDocument(many=True))
     def get_sessions(self, series: Series) -> list[Any]:
-        told = list(self._sessions(series))
-        return list(WatchedSessionDocument(told, many=True, context=self.context).data)
+        sessions = list(self._sessions(series))
+        return list(WatchedSessionDocument(sessions, many=True, context=self.context).data)
 
     def get_affected_sets(self, series: Series) -> list[str]:
         return [self._address(pull_set.pk) for pull_set in series.affected]
@@ -100,7 +100,7 @@ class ComparedDocument(Shown):
     what = serializers.CharField()
     before = Link("api:session", source="before.point.session")
     after = Link("api:session", source="after.point.session")
-    told = EquivalenceDocument(allow_null=True)
+    told = EquivalenceDocument(source="result", allow_null=True)
     why_not = serializers.CharField()
 
 

@@ -149,7 +149,7 @@ class OneRig(generics.RetrieveAPIView):
 
 @extend_schema(tags=["rigs"])
 class Revisions(generics.ListCreateAPIView):
-    """The revisions of a rig, oldest first, and the way to tell a change."""
+    """The revisions of a rig, oldest first, and how to record a change."""
 
     queryset = selectors.current_revisions()
 
@@ -180,14 +180,14 @@ class Revisions(generics.ListCreateAPIView):
     def perform_create(self, serializer: Any) -> None:
         assert self.request.user.is_authenticated
         rig = generics.get_object_or_404(selectors.rigs(), pk=self.kwargs["pk"])
-        told = dict(serializer.validated_data)
+        changes = dict(serializer.validated_data)
         serializer.instance = revise_rig(
             self.request.user,
             rig,
-            told.pop("made_on"),
-            told.pop("what_changed"),
-            told.pop("why"),
-            changes=told,
+            changes.pop("made_on"),
+            changes.pop("what_changed"),
+            changes.pop("why"),
+            changes=changes,
         )
 
 

@@ -71,7 +71,7 @@ class Choice(serializers.ChoiceField):
 class Quantity(serializers.Field):
     """A quantity: ``"15 lbf"`` comes in, ``{"written": "15 lbf", "N": 66.72}`` goes out.
 
-    It stands for two columns of the model, ``<base>_<symbol>`` and ``<base>_written``, and has to
+    It represents two columns of the model, ``<base>_<symbol>`` and ``<base>_written``, and has to
     be within ``bounds``, in the symbol's unit.
     """
 
@@ -245,7 +245,7 @@ class Filters(Strict):
 
     @classmethod
     def conditions(cls, request: Request) -> dict[str, Any]:
-        """The conditions asked for, as a queryset filters by. Raises ValidationError."""
+        """The requested conditions, as keyword arguments of a queryset's filter. Raises ValidationError."""
         asked = {k: v for k, v in request.query_params.items() if k not in ("limit", "offset")}
         filters = cls(data=asked)
         filters.is_valid(raise_exception=True)

@@ -10,7 +10,7 @@ from results.models import Baseline, Job, Pull, PullSet, Session
 
 
 class SessionFilters(Filters):
-    """Which sessions; each field's source is the condition it stands for."""
+    """Which sessions; each field's source is its queryset condition."""
 
     contributor = serializers.CharField(source="contributor__handle__iexact", required=False)
     rig = Id(source="revision__rig", required=False, min_value=1)

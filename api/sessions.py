@@ -157,7 +157,7 @@ class Original(OneSessionView):
 
 
 class Versions(OneSessionView):
-    """Telling a session anew."""
+    """Replacing a session by a corrected version."""
 
     permission_classes = [IsAuthenticated]
     serializer_class = ReceiptDocument
@@ -203,9 +203,9 @@ class Withdrawal(OneSessionView):
     def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
         """Take a session of one's own, in all its versions, out of every figure."""
         session = self.get_object()
-        told = WithdrawalDocument(data=request.data)
-        told.is_valid(raise_exception=True)
-        amend.withdraw(session, contributor_of(request.user), **told.validated_data)
+        withdrawal = WithdrawalDocument(data=request.data)
+        withdrawal.is_valid(raise_exception=True)
+        amend.withdraw(session, contributor_of(request.user), **withdrawal.validated_data)
         now = with_counts(sessions_visible_to(request.user)).get(pk=session.pk)
         return Response(SessionInShort(now, context={"request": request}).data)
 

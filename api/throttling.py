@@ -1,4 +1,4 @@
-"""Requests to the API are counted, and what is left is told in the answer's RateLimit fields.
+"""Throttle requests to the API; the response's RateLimit fields say what is left.
 
 The fields are those of the IETF draft 'RateLimit header fields for HTTP'
 (draft-ietf-httpapi-ratelimit-headers).

@@ -1,4 +1,4 @@
-"""Telling contributors what became of a set: kept for API and pages, mailed where it can be."""
+"""Notices to contributors about their sets: stored for API and pages, mailed if possible."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ log = structlog.get_logger(__name__)
 
 
 OF_A_SET = "There is something new about this set of yours: it is on your bench."
-"""What a mail says, which nobody takes back: no names, and nothing of what was written."""
+"""Text of a mail, which can't be taken back: no names, and nothing that was written."""
 
 
-def tell(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> Notice:
-    """Keep a notice in the caller's transaction; it is mailed once that has committed.
+def notify_owner(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> Notice:
+    """Store a notice in the caller's transaction; it is mailed once that has committed.
 
-    ``baseline`` is the straight line that it is about, if it is.
+    ``baseline`` is the straight line that it is about, if any.
     """
     owner = pull_set.session.contributor
     notice = Notice.objects.create(to=owner, pull_set=pull_set, baseline=baseline, text=text)
@@ -32,11 +32,11 @@ def tell(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> N
     return notice
 
 
-def tell_account(contributor: Contributor, text: str) -> None:
-    """Tell a contributor of their account, in the caller's transaction; mailed where it can be.
+def notify_account(contributor: Contributor, text: str) -> None:
+    """Notify a contributor about their account, in the caller's transaction; mailed if possible.
 
-    Kept with the newest of their sets, since each notice is of one; without any the account page
-    alone says it.
+    Stored with their newest set, since each notice belongs to one; without a set only the account
+    page says it.
     """
     newest = PullSet.objects.filter(session__contributor=contributor).order_by("-pk").first()
     if newest is not None:
@@ -46,7 +46,7 @@ def tell_account(contributor: Contributor, text: str) -> None:
 
 
 def _mail(subject: str, text: str, address: str) -> None:
-    """A mail that can't be sent is logged: the notice itself is kept."""
+    """Mail the notice; a failure is logged, since the notice itself is stored."""
     try:
         send_mail(subject, text, settings.SAMESPOOL_MAIL_FROM, [address])
     except (OSError, smtplib.SMTPException):

@@ -76,7 +76,7 @@ def _site(request: HttpRequest) -> str:
 
 
 def count(key: str, window_s: int = WINDOW_S) -> int:
-    """How many this is in its window; without the counting store none, so nobody is refused.
+    """How many this is in its window; 0 if the store is unreachable: it fails open.
 
     One atomic step, so that what comes at one instant can't pass together.
     """

@@ -21,14 +21,14 @@ CERTIFIED = CalibrationReading.HowKnown.CERTIFIED
 
 
 BENT_BELOW = 0.05
-"""p value of a straight rig below which its owner is told of a bend; the usual level."""
+"""p value of a straight rig below which its owner is warned of curvature; the usual level."""
 
 
 @dataclass(frozen=True)
 class Appraisal:
     """All that can be said of one calibration.
 
-    ``reading_class`` and ``curvature`` are None where the readings are too few to tell. It is due
+    ``reading_class`` and ``curvature`` are None if there are too few readings. It is due
     again on ``due_on`` and no longer used after ``expires_on``; a new revision ends it sooner.
     """
 

@@ -142,7 +142,7 @@ def correct_revision(
         _lock(revision)
         check_current(revision)
         now = RigRevision.objects.select_related("rig__owner__user").get(pk=revision.pk)
-        changed = {name: told for name, told in changes.items() if getattr(now, name) != told}
+        changed = {name: value for name, value in changes.items() if getattr(now, name) != value}
         if not changed:
             if now.changes.filter(reason=reason, version=now.version - 1).exists():
                 return now

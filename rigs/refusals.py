@@ -74,7 +74,7 @@ class AccountSuspended(Forbidden):
 
 
 class TooMany(Refused):
-    """It was asked for too often; again after so many seconds."""
+    """Too many requests; retry after ``retry_after_s`` seconds."""
 
     kind = "too-many-requests"
     title = "Too many requests"

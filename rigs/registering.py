@@ -1,4 +1,4 @@
-"""What a tester tells of rigs and lines: a rig, its next revision, a line that is missing."""
+"""Register rigs and lines: a rig, its next revision, a missing line."""
 
 from __future__ import annotations
 
@@ -105,8 +105,8 @@ def _check_day(made_on: date, not_before: date | None = None) -> None:
 
 def _name_taken(what: str, name: str, among: Any) -> Conflict:
     first = among.filter(name__iexact=name).first()
-    told = f" (number {first.pk})" if first else ""
+    existing = f" (number {first.pk})" if first else ""
     return Conflict(
-        f"There is already a {what} of this name{told}.",
+        f"There is already a {what} of this name{existing}.",
         [Finding("", "name", name, "a name that is not taken, in small or capital letters")],
     )

@@ -1,4 +1,4 @@
-"""What can be read of rigs, lines and testers, and by whom."""
+"""Look up rigs, lines and testers, as each reader may see them."""
 
 from __future__ import annotations
 

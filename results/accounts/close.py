@@ -37,7 +37,7 @@ def close_account(
 
     One transaction. Locks the contributor and, by ascending id, all of their sessions and
     pull sets at once, in the order of `rigs.locks`. Raises AccountClosed where it is closed
-    already, Forbidden for whoever is no administrator, and Invalid without a reason.
+    already, Forbidden for anyone but an administrator, and Invalid without a reason.
     """
     with transaction.atomic():
         locked = lock_contributor(contributor)
@@ -87,7 +87,7 @@ def _lock_sessions(contributor: Contributor) -> list[Session]:
 
 
 def _erase_account(user: User) -> None:
-    """Leave a row that nobody can sign in by, since what the account did still points to it."""
+    """Leave an account row that can't sign in: rows it created still point to it."""
     user.username = f"former-{user.pk}"
     user.email = user.first_name = user.last_name = ""
     user.is_active = user.is_staff = user.is_superuser = False

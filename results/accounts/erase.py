@@ -97,7 +97,7 @@ def erase_row(row: Model, *, by: User, reason: str, only: Iterable[str] = ()) ->
 
 
 def _forget_names(contributor: Contributor, columns: dict[str, Runs]) -> None:
-    """Delete the accepted names that nobody but this contributor has given to something."""
+    """Delete accepted names that only this contributor has used."""
     own: dict[str, set[str]] = defaultdict(set)
     others: dict[str, set[str]] = defaultdict(set)
     for kind, model, column, _ in SOURCES:

@@ -15,7 +15,7 @@ from rigs.refusals import Conflict, Finding, Invalid
 
 SHORTEST_HANDLE, LONGEST_HANDLE = 2, 40
 FORMER = "former contributor"
-"""How the data of closed accounts are signed, with a number; nobody else may be called so."""
+"""Handle prefix of closed accounts, followed by a number; reserved."""
 
 _HANDLE = re.compile(r"[^\W_](?:[\w .'-]*[^\W_])?")
 

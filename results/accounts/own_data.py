@@ -25,12 +25,12 @@ BATCH = 2000
 ENDINGS = {"application/json": "json", "text/csv": "csv"}
 
 KEPT_BACK = {
-    "auth.User.password": "a hash, of use to nobody but whoever tries to guess it",
+    "auth.User.password": "a hash, only of use to someone guessing the password",
     "knox.AuthToken.digest": "a hash of the token",
     "mfa.Authenticator.data": "the secret of the second factor",
     "results.Upload.body": "a file of its own in the archive",
     "results.WaitingUpload.body": "a file of its own in the archive",
-    "results.Report.reporter_key": "tells reporters apart",
+    "results.Report.reporter_key": "a keyed hash that distinguishes reporters",
     "results.Report.outcome": "a moderator's words on something else",
 }
 """Columns that the archive leaves out, each with the reason."""
@@ -71,7 +71,7 @@ def archive_of(contributor: Contributor) -> IO[bytes]:
 
 
 def _write(file: IO[bytes], contributor: Contributor, label: str) -> None:
-    """The rows of one table, a line each."""
+    """Write the rows of one table, one per line."""
     columns = [
         field
         for field in apps.get_model(label)._meta.concrete_fields
@@ -80,14 +80,14 @@ def _write(file: IO[bytes], contributor: Contributor, label: str) -> None:
     separator = b"[\n"
     for rows in rows_of(contributor, label):
         for row in rows.order_by("pk").iterator(BATCH):
-            told = {field.attname: _told(contributor, row, field) for field in columns}
-            file.write(separator + _json(told).encode())
+            document = {field.attname: _value(contributor, row, field) for field in columns}
+            file.write(separator + _json(document).encode())
             separator = b",\n"
     file.write(b"\n]\n" if separator == b",\n" else b"[]\n")
 
 
-def _told(contributor: Contributor, row: Any, field: Field[Any, Any]) -> Any:
-    """A value; in place of another account who it is by role."""
+def _value(contributor: Contributor, row: Any, field: Field[Any, Any]) -> Any:
+    """A column's value; another account is replaced by its role."""
     value = getattr(row, field.attname)
     if field.related_model is not User or value is None:
         return value
@@ -105,5 +105,5 @@ def _ending(upload: Upload | WaitingUpload) -> str:
     return ENDINGS.get(upload.content_type, "xlsx")
 
 
-def _json(told: object) -> str:
-    return json.dumps(told, cls=DjangoJSONEncoder, ensure_ascii=False)
+def _json(document: object) -> str:
+    return json.dumps(document, cls=DjangoJSONEncoder, ensure_ascii=False)

@@ -160,12 +160,10 @@ BY_OTHERS = (
 )
 """Words of moderators and administrators, or of the contributor and others in one column: one's own
 are erased with the account, and an administrator can erase a single row of any. An accepted name
-goes with the account where nobody else has it."""
+erased with the account if no other contributor uses it."""
 
 _QUANTITY = "a quantity: only what reads as a number and a unit is taken"
-_ACCOUNT = (
-    "erased with the account by `results.accounts.close`: the row goes, or nobody can sign in by it"
-)
+_ACCOUNT = "erased with the account by `results.accounts.close`: the row goes, or can't sign in"
 _FIGURES = "computed: figures, and rows by number"
 _CHOSEN = "one of a few words that the service knows"
 _KEY = "random, or a hash"

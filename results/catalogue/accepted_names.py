@@ -32,8 +32,8 @@ SOURCES: tuple[tuple[Kind, type[Model], str, str], ...] = (
 
 
 @dataclass(frozen=True)
-class Waiting:
-    """A name that nobody has accepted yet."""
+class WaitingName:
+    """A name that no moderator has accepted yet."""
 
     kind: Kind
     text: str
@@ -55,9 +55,9 @@ def accept_from_the_beginning(kind: Kind, texts: Collection[str]) -> int:
     return _store(None, kind, texts)
 
 
-def waiting_names() -> list[Waiting]:
+def waiting_names() -> list[WaitingName]:
     """Names that no moderator has accepted, by kind, the first WAITING_SHOWN of each source."""
-    found = {Waiting(kind, text) for kind, text in _waiting()}
+    found = {WaitingName(kind, text) for kind, text in _waiting()}
     return sorted(found, key=lambda one: (one.kind, one.text.casefold(), one.text))
 
 

@@ -42,7 +42,7 @@ def propose_connection(
 
     A moderator's is accepted at once; its proposer may use it before. Locks the contributor. Raises
     AccountClosed, Conflict where the name, or an alias, is that of a connection already, and
-    Invalid for a name told twice, or for a parameter named like what is recorded of every set.
+    Invalid for a duplicate name, or for a parameter named like what is recorded of every set.
     """
     connection.proposed_by = contributor_of(by)
     connection.accepted = is_moderator(by)

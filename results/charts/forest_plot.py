@@ -95,7 +95,7 @@ def svg(forest: Forest) -> str:
 
 
 def darkened(light: str) -> str:
-    """The same drawing for a dark ground: each colour for its counterpart, nothing drawn anew."""
+    """The same drawing for a dark background: colours are replaced, nothing is redrawn."""
     counterpart = {LIGHT[name]: DARK[name] for name in LIGHT}
     return re.sub(
         '"(#[0-9a-f]{6})"', lambda found: f'"{counterpart.get(found[1], found[1])}"', light
@@ -148,8 +148,10 @@ def domain(forest: Forest) -> tuple[float, float]:
 def _datasets(forest: Forest, height: int) -> dict[str, list[dict[str, Any]]]:
     low, high = domain(forest)
     rows = [_placed(row, TOP + ROW * place, low, high) for place, row in enumerate(forest.rows)]
-    below = [row for row, told in zip(rows, forest.rows, strict=True) if _beyond(told.low, low, -1)]
-    above = [row for row, told in zip(rows, forest.rows, strict=True) if _beyond(told.high, high)]
+    below = [
+        row for row, whole in zip(rows, forest.rows, strict=True) if _beyond(whole.low, low, -1)
+    ]
+    above = [row for row, whole in zip(rows, forest.rows, strict=True) if _beyond(whole.high, high)]
     return {
         "ground": [{"x": low}, {"x": high}],
         "name": [{"x": 100.0, "y": 4, "label": "straight line"}],

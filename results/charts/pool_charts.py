@@ -62,7 +62,7 @@ def _bars(
             "from": 100 * place,
             "to": 100 * (place + BIN),
             "number": number,
-            "told": "exact" if mode in EXACT else "at least",
+            "load": "exact" if mode in EXACT else "at least",
         }
         for place, mode, number in pulls
     ]
@@ -74,7 +74,7 @@ def _bars(
             x2="to:Q",
             y=alt.Y("sum(number):Q", title=title, axis=alt.Axis(tickMinStep=1, tickCount=4)),
             color=alt.Color(
-                "told:N",
+                "load:N",
                 scale=alt.Scale(domain=["exact", "at least"], range=[PULLED, AT_LEAST]),
                 legend=None,
             ),
@@ -147,8 +147,8 @@ def left_out_forest(version: PoolVersion, handles: Mapping[int, str]) -> Forest 
 
 def joins_forest(pools: Sequence[Pool]) -> Forest | None:
     """The joins of one line pair with their pooled intervals; None where none is pooled."""
-    told = [(pool, pool.current) for pool in pools if pool.current and pool.current.efficiency]
-    if not told:
+    estimated = [(pool, pool.current) for pool in pools if pool.current and pool.current.efficiency]
+    if not estimated:
         return None
     rows = [
         Row(
@@ -157,10 +157,10 @@ def joins_forest(pools: Sequence[Pool]) -> Forest | None:
             low=None if version.interval_low is None else 100 * version.interval_low,
             high=None if version.interval_high is None else 100 * version.interval_high,
         )
-        for pool, version in told
+        for pool, version in estimated
     ]
     rows.sort(key=lambda row: -row.value)
-    first = told[0][0]
+    first = estimated[0][0]
     return Forest(
         title="Joins side by side",
         subtitle=(

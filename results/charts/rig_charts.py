@@ -86,7 +86,7 @@ def residual_svg(calibration: Calibration, name: str) -> str:
 
 
 def _days(series: Series) -> list[str]:
-    """Days of the sessions, told apart where two fall on one."""
+    """Days of the sessions, numbered if two fall on one."""
     days = [f"{point.session.pulled_on:%Y-%m-%d}" for point in series.points]
     return [
         f"{day} ({days[:place].count(day) + 1})" if days.count(day) > 1 else day

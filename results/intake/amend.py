@@ -32,7 +32,7 @@ def withdraw(session: Session, by: Contributor, reason: str) -> None:
 
 
 def retire(session: Session, by: Contributor, standing: Session.Standing, reason: str) -> None:
-    """End the standing of a current session, in the transaction of a caller who has locked ``by``.
+    """Replace or withdraw a current session, in the transaction of a caller who has locked ``by``.
 
     Its sets become ``withdrawn``, the pools they counted in stale, and sessions that borrowed its
     straight line are worked out again. Where nothing takes its place, these pools have no public

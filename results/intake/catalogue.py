@@ -20,7 +20,7 @@ Entry = TypeVar("Entry", Line, Connection)
 
 @dataclass(frozen=True)
 class Catalogue(Generic[Entry]):
-    """Entries by the names they were asked for by; ``names`` holds all that there are."""
+    """Entries by the names that were looked up; ``names`` holds all existing names."""
 
     what: str
     entries: Mapping[str, Entry]

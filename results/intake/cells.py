@@ -56,7 +56,7 @@ def member(name: str, cell: str) -> object:
 
 def parameters(cell: str) -> tuple[dict[str, object], list[str]]:
     """Tie parameters written as ``turns main=6; glue=no``, and the pieces that are not so."""
-    told: dict[str, object] = {}
+    found: dict[str, object] = {}
     wrong = []
     for piece in filter(None, (piece.strip() for piece in cell.split(";"))):
         name, equals, value = (part.strip() for part in piece.partition("="))
@@ -64,7 +64,7 @@ def parameters(cell: str) -> tuple[dict[str, object], list[str]]:
             wrong.append(piece)
         elif _NUMBER.fullmatch(value):
             number = float(value.replace(",", "."))
-            told[name] = int(number) if number.is_integer() else number
+            found[name] = int(number) if number.is_integer() else number
         else:
-            told[name] = _YES_NO.get(value.casefold(), value)
-    return told, wrong
+            found[name] = _YES_NO.get(value.casefold(), value)
+    return found, wrong

@@ -68,8 +68,8 @@ def check(contributor: Contributor, read: Read) -> Checked:
         raise (Forbidden if forbidden else Invalid)(findings.summary(), refused)
     assert revision is not None
     warnings = [*under_way.warnings, *doubts.warnings_of(straight, joined)]
-    told = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
-    return Checked(said, revision, unit, tuple(straight), tuple(joined), told)
+    shown_warnings = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
+    return Checked(said, revision, unit, tuple(straight), tuple(joined), shown_warnings)
 
 
 def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:

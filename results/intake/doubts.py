@@ -1,4 +1,4 @@
-"""What is odd in an upload and yet may be so: told to its sender, and stored all the same."""
+"""Warnings: what is unusual in an upload but possible. Its sender is warned; it is stored."""
 
 from __future__ import annotations
 

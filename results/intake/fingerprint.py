@@ -55,7 +55,7 @@ def _joined(checked: Checked) -> Iterator[bytes]:
 
 
 def _measured(row: PullSet) -> list[list[float | None]]:
-    """Nothing where neither was told, as before either could be."""
+    """Empty if neither was given, so that fingerprints from before these fields still match."""
     measured = [row.time_to_tie_s, row.join_diameter_m]
     return [measured] if any(measured) else []
 

@@ -1,4 +1,4 @@
-"""The rows of a sheet beside what was found in them, for whoever has to correct it."""
+"""The rows of a sheet beside the findings in them, for the person who corrects it."""
 
 from __future__ import annotations
 
@@ -85,7 +85,7 @@ def marked(
 
 
 def _columns(header: list[object], rows: tables.Rows, marked: set[str]) -> list[int]:
-    """What tells one row from another, and what something is said of; a phone shows no more."""
+    """Columns that identify a row, and those with a finding; a phone has room for no more."""
     return [
         column
         for column, written in enumerate(header)

@@ -113,7 +113,7 @@ def _impossible(column: Readings, place: str) -> list[Finding]:
     sound = (column.newtons >= READING_N.lowest) & (column.newtons <= READING_N.highest)
     if sound.all():
         return []
-    told = np.array([text != "" for text in column.written], dtype=bool)
+    given = np.array([text != "" for text in column.written], dtype=bool)
     return [
         Finding(
             f"{place}.pulls[{index}]",
@@ -121,7 +121,7 @@ def _impossible(column: Readings, place: str) -> list[Finding]:
             _in_newtons(column, int(index)),
             f"a force {READING_N} N",
         )
-        for index in np.flatnonzero(told & ~sound)
+        for index in np.flatnonzero(given & ~sound)
     ]
 
 

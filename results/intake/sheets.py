@@ -165,16 +165,16 @@ def _baseline(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
     for name in JOINED_ONLY:
         if name in row:
             sheet.refuse(number, name, shown(row[name]), "a blank cell: this row is straight line")
-    told = {
+    straight = {
         "line": row.get("main line", ""),
         "spool": row.get("main spool", ""),
         "position": cells.member("position", row.get("position", "before")),
     }
-    key = ("straight", *(cells.folded(value) for value in map(str, told.values())))
+    key = ("straight", *(cells.folded(value) for value in map(str, straight.values())))
     if key not in sheet.parts:
-        if not told["line"]:
-            del told["line"]
-        _add(sheet, number, key, "baselines", {**told, "pulls": []}, row)
+        if not straight["line"]:
+            del straight["line"]
+        _add(sheet, number, key, "baselines", {**straight, "pulls": []}, row)
     part, _, place = sheet.parts[key]
     return part, place
 
@@ -188,9 +188,9 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
     else:
         key = ("tie", *(cells.folded(row.get(name, "")) for name in TIE_COLUMNS))
     if key not in sheet.parts:
-        told = _told(sheet, number, said)
-        told["label"] = label or f"set {len(sheet.value['pull_sets']) + 1}"
-        _add(sheet, number, key, "pull_sets", told, said)
+        joined = _described(sheet, number, said)
+        joined["label"] = label or f"set {len(sheet.value['pull_sets']) + 1}"
+        _add(sheet, number, key, "pull_sets", joined, said)
     part, first, place = sheet.parts[key]
     for name, text in said.items():
         above = first.get(name, "")
@@ -200,23 +200,23 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
     return part, place
 
 
-def _told(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any]:
-    told: dict[str, Any] = {"pulls": []}
+def _described(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any]:
+    joined: dict[str, Any] = {"pulls": []}
     for name in ("connection", "terminal", "tyer", "doubled", "discarded ties"):
         if name in said:
-            told[name.replace(" ", "_")] = cells.member(name.replace(" ", "_"), said[name])
+            joined[name.replace(" ", "_")] = cells.member(name.replace(" ", "_"), said[name])
     for name, member in _MEASURED.items():
         if name in said:
-            told[member] = cells.member(member, said[name])
+            joined[member] = cells.member(member, said[name])
     for end in ("main", "leader"):
         if f"{end} line" in said:
-            told[end] = {"line": said[f"{end} line"], "spool": said.get(f"{end} spool", "")}
+            joined[end] = {"line": said[f"{end} line"], "spool": said.get(f"{end} spool", "")}
         elif f"{end} spool" in said:
             sheet.refuse(number, f"{end} line", "nothing", f"the line of spool {end}")
-    told["parameters"], wrong = cells.parameters(said.get("parameters", ""))
+    joined["parameters"], wrong = cells.parameters(said.get("parameters", ""))
     for piece in wrong:
         sheet.refuse(number, "parameters", shown(piece), "name=value, as 'turns main=6'")
-    return told
+    return joined
 
 
 def _add(

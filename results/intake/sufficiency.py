@@ -59,7 +59,7 @@ def reference_findings(
 ) -> Iterator[Finding]:
     """Sets whose reference line was not pulled straight, that day or near enough to borrow.
 
-    ``session`` stands for the one to be stored, None where its revision is not known.
+    ``session`` is the one to be stored, None if its revision is not known.
     """
     read = {
         specimen: np.concatenate([part.readings.newtons[part.counted] for part in parts])

@@ -33,7 +33,7 @@ def let_wait(
 
 
 def store_waiting(contributor: Contributor, key: uuid.UUID) -> Receipt:
-    """Receive the file that waits under this key; asked for twice, it answers as the first time.
+    """Receive the file that waits under this key; a repeated request gets the first answer.
 
     Raises as ``receive`` does, and Conflict where no such file waits or was stored.
     """

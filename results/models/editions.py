@@ -1,4 +1,4 @@
-"""Marks of what readers are shown: what tells that a kept answer is out of date."""
+"""Editions: marks of what readers see, by which a cached response is known to be out of date."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ class AcceptedName(models.Model):
     """A text that is fit to be read by everyone as the name of something: who said so, and when.
 
     It is the text that is accepted, not a row: a name that is changed is another text, which
-    nobody has looked at.
+    no moderator has looked at.
     """
 
     class Kind(models.TextChoices):

@@ -186,7 +186,7 @@ class StalePool(models.Model):
     """A mark that a pool no longer says what its sets say: inserted, and deleted.
 
     ``takes_down``: a set that counts was withdrawn, rejected or held, so that there is no public
-    figure while the mark stands. ``woken_at`` is when a worker was last sent for.
+    figure while the mark stands. ``woken_at`` is when the last message was sent.
     """
 
     pool = models.ForeignKey(Pool, on_delete=models.CASCADE, related_name="stale_marks")
@@ -203,7 +203,7 @@ class StalePool(models.Model):
 
 
 class DirectComparison(models.Model):
-    """The joins of one line pair as compared on the same rig and day, by whoever tied several.
+    """The joins of one line pair as compared on the same rig and day, by testers who tied several.
 
     ``versions`` are the pool versions whose sets went into it. Where nothing was compared, or by
     too few, ``why_not`` says so and ``figures`` is empty.

@@ -26,7 +26,7 @@ FIGURES: dict[str, Any] = {
     "time_to_tie_s": None,
     "bulk": None,
 }
-"""Columns of a version that its sets come to, and what stands for none."""
+"""Columns of a version computed from its sets, and their value if there is none."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Freshness:
 
 
 class PublishedPools(models.QuerySet[Any]):
-    """Pools; those asked for by ``published`` show no figure that was taken down."""
+    """Pools; those from ``published`` show no figure that was taken down."""
 
     def published(self) -> Self:
         """With the current version, emptied where a set that counted was withdrawn, rejected or

@@ -11,8 +11,8 @@ from rigs.models import Contributor
 class Report(models.Model):
     """What somebody says of a set or a name; moderators alone read the text.
 
-    ``reporter`` is empty for a reader without an account. ``reporter_key`` tells one reporter from
-    another while the report is open, and is emptied when it is closed.
+    ``reporter`` is empty for a reader without an account. ``reporter_key`` distinguishes one
+    reporter from another while the report is open, and is emptied when it is closed.
     """
 
     class Subject(models.TextChoices):

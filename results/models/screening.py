@@ -129,9 +129,9 @@ class Message(models.Model):
 
 
 class Notice(models.Model):
-    """What a contributor is told of their set: held, asked about, decided on.
+    """A message to a contributor about their set: held, asked about, decided on.
 
-    ``baseline`` is the straight line whose chart signalled, where that is what is told.
+    ``baseline`` is the straight line whose chart signalled, if the notice is about that.
     """
 
     to = models.ForeignKey(Contributor, on_delete=models.PROTECT, related_name="notices")

@@ -6,7 +6,7 @@ from django.db import models
 
 
 class Release(models.Model):
-    """One download of the public part, asked for, then made. The row is its job as well.
+    """One download of the public data, requested, then made. The row is also its job.
 
     ``number`` is its public name, given when it is made. ``pool_versions`` are the pool versions
     in it, ``snapshot`` the id of all of them together, ``files`` what the archive holds: name,

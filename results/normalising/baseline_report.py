@@ -23,7 +23,7 @@ FIRST_TO_LAST = (Baseline.Position.BEFORE, Baseline.Position.BETWEEN, Baseline.P
 
 @dataclass(frozen=True)
 class StraightLine:
-    """Straight line of one specimen: its strength in newtons, and what is to be said of it.
+    """Straight line of one specimen: its strength in newtons, and its validity.
 
     ``first`` is its first baseline, ``lender`` the session it was borrowed from, if it was.
     ``over_label`` is strength over label. ``round_trip`` compares the first round of the session
@@ -56,7 +56,7 @@ def straight_lines_of(session: Session) -> list[StraightLine]:
     found: dict[tuple[Session, Specimen], list[Baseline]] = defaultdict(list)
     for each in sorted(pulled, key=lambda each: each.session_id != session.pk):
         found[each.session, Specimen(each.line, each.spool)].append(each)
-    return [_told(session, scale, *key, parts) for key, parts in found.items()]
+    return [_straight_line(session, scale, *key, parts) for key, parts in found.items()]
 
 
 def _baselines(sessions: Sequence[int]) -> list[Baseline]:
@@ -68,7 +68,7 @@ def _baselines(sessions: Sequence[int]) -> list[Baseline]:
     )
 
 
-def _told(
+def _straight_line(
     session: Session, scale: Scale, lender: Session, what: Specimen, parts: Sequence[Baseline]
 ) -> StraightLine:
     pulls = [pull for part in parts for pull in part.pulls.all()]

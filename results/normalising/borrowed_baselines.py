@@ -42,7 +42,7 @@ def borrow(session: Session, wanted: Iterable[Specimen]) -> dict[Specimen, Lent]
     """For each specimen the valid baseline nearest in time, by the specimen that was pulled.
 
     None that is held or was rejected. Of the same revision, spool and state, within 30 days, three
-    pulls parted in the free length. Loads are to be taken on the borrowing session's scale, so
+    pulls parted in the free length. Compute loads on the borrowing session's scale, so
     that its gain still cancels.
     """
     wanted = list(wanted)

@@ -62,7 +62,7 @@ def fix_references(session: Session) -> bool:
     """Fix the reference of each contested pair that this session is the first to count with.
 
     In the caller's transaction. Answers whether another session was first, with the other line,
-    after this one was worked out: then it is to be worked out again.
+    after this one was normalised: then it has to be normalised again.
     """
     counting = [
         found
@@ -257,16 +257,19 @@ def columns_of(
 
 
 def _join_itself(found: SetFigures) -> dict[str, Any]:
-    """How often the join outlasted the rest, and its own strength where that can be told."""
-    told: dict[str, Any] = {
+    """How often the join outlasted the rest, and its own strength if that can be estimated."""
+    columns: dict[str, Any] = {
         "failures": found.join.n - found.outlasted,
         "outlasted": found.outlasted,
     }
     if found.join_itself:
-        told["outlasting_share_low"] = found.join_itself.outlasting_share_low
+        columns["outlasting_share_low"] = found.join_itself.outlasting_share_low
     if found.join_itself and found.join_itself.estimate:
-        told["strength_N"] = asdict(found.join_itself.estimate)
+        columns["strength_N"] = asdict(found.join_itself.estimate)
     if found.join_efficiency:
-        told["efficiency"] = found.join_efficiency.ratio
-        told["interval"] = [found.join_efficiency.fieller_low, found.join_efficiency.fieller_high]
-    return told
+        columns["efficiency"] = found.join_efficiency.ratio
+        columns["interval"] = [
+            found.join_efficiency.fieller_low,
+            found.join_efficiency.fieller_high,
+        ]
+    return columns

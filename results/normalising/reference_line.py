@@ -20,7 +20,7 @@ class Specimen:
     spool: str
 
     def is_same_as(self, other: Specimen) -> bool:
-        """Whether pulls of the one may stand for the other."""
+        """Whether pulls of one may serve for the other."""
         unnamed = not self.spool or not other.spool
         return self.line.pk == other.line.pk and (unnamed or self.spool == other.spool)
 
@@ -29,7 +29,7 @@ class Specimen:
 
     @property
     def public_name(self) -> str:
-        """What it is called in a sentence that is kept: by no name that nobody accepted."""
+        """Its name in a stored sentence: never one that no moderator has accepted."""
         line = self.line.name if self.line.accepted else f"line {self.line.pk}"
         return f"{line} from that spool" if self.spool else line
 

@@ -26,7 +26,7 @@ def calibrate(
     revision: RigRevision,
     made_on: date,
     readings: Sequence[CalibrationReading],
-    **told: Any,
+    **details: Any,
 ) -> Calibration:
     """Calibrate a revision as ``rigs.calibrating`` does, and work out what rests on it again.
 
@@ -34,7 +34,7 @@ def calibrate(
     what it has, since a calibration says nothing of the days before it.
     """
     with transaction.atomic():
-        calibration = calibrating.calibrate(by, revision, made_on, readings, **told)
+        calibration = calibrating.calibrate(by, revision, made_on, readings, **details)
         work_out_again(Session.objects.filter(revision=revision, pulled_on__gte=made_on))
     return calibration
 
@@ -45,7 +45,7 @@ def correct_calibration(
     made_on: date,
     readings: Sequence[CalibrationReading],
     reason: str,
-    **told: Any,
+    **details: Any,
 ) -> Calibration:
     """Correct a calibration as ``rigs.correcting`` does, and work out again what rests on it.
 
@@ -53,7 +53,7 @@ def correct_calibration(
     """
     with transaction.atomic():
         successor = correcting.correct_calibration(
-            by, calibration, made_on, readings, reason, **told
+            by, calibration, made_on, readings, reason, **details
         )
         _work_out_from(calibration.revision_id, min(calibration.made_on, made_on))
     return successor

@@ -1,4 +1,4 @@
-"""From reading to load: the scale of a rig as it stood on a day, and what is to be said of it."""
+"""From reading to load: a rig's scale as of a day, and notes about it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 UNCALIBRATED_ZERO = 0.03
 """Half-width, as a share of the straight strength, within which the zero of a scale that was
-never calibrated and has no capacity told is taken to lie; common practice, no source."""
+never calibrated and of unknown capacity is taken to lie; common practice, no source."""
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ T = TypeVar("T")
 
 MOST_CV = 100.0
 """Scatter over mean above which pulls have no strength: the mean of such a lognormal hangs on pulls
-that nobody made; common practice, no source."""
+that was never made; common practice, no source."""
 VAGUEST = 3.0
 """Standard error of ln(efficiency) above which a set says nothing, a factor of twenty either way;
 common practice, no source."""
@@ -233,10 +233,10 @@ def _figures(
 
 
 def shares_of(scale: Scale, pulls: Pulls, straight_N: float) -> Shares:
-    """Loads of the pulls but void ones over the mean straight line, told in newtons."""
-    told = [pull for pull in pulls if pull.failure_mode != Pull.FailureMode.VOID]
-    shares = (scale.loads_N(told) / straight_N).tolist()
-    return Shares(shares, [pull.failure_mode for pull in told])
+    """Loads of all but void pulls, as shares of the mean straight-line strength in newtons."""
+    counted = [pull for pull in pulls if pull.failure_mode != Pull.FailureMode.VOID]
+    shares = (scale.loads_N(counted) / straight_N).tolist()
+    return Shares(shares, [pull.failure_mode for pull in counted])
 
 
 def _given(compute: Callable[[], T]) -> T | None:

@@ -115,9 +115,9 @@ def _in_words(table: Table, rows: int) -> list[str]:
 
 
 def _meaning(table: Table, column: Column) -> str:
-    told = [column.description]
+    parts = [column.description]
     if column.among:
-        told.append("one of: " + ", ".join(column.among))
+        parts.append("one of: " + ", ".join(column.among))
     if column.name in table.points_to:
-        told.append("see {}.{}".format(*table.points_to[column.name]))
-    return "; ".join(told)
+        parts.append("see {}.{}".format(*table.points_to[column.name]))
+    return "; ".join(parts)

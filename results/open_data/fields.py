@@ -27,8 +27,8 @@ class Column:
         constraints: dict[str, Any] = {"required": True} if self.required else {}
         if self.among:
             constraints["enum"] = list(self.among)
-        told = {"name": self.name, "type": self.type, "description": self.description}
-        return told | ({"constraints": constraints} if constraints else {})
+        field = {"name": self.name, "type": self.type, "description": self.description}
+        return field | ({"constraints": constraints} if constraints else {})
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Table:
     """A table and how to read it.
 
     ``rows`` reads the rows as tuples, in the order of the columns, a batch at a time; ``key``
-    names the columns that tell rows apart, ``points_to`` maps a column to the table and column
+    names the columns that identify a row, ``points_to`` maps a column to the table and column
     that it repeats.
     """
 

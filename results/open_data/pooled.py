@@ -79,7 +79,7 @@ def _selection() -> Iterator[Row]:
     counts: dict[Row, Counter[str]] = defaultdict(Counter)
     known = PullSet.objects.filter(public.known_terminal(), connection__accepted=True)
     for *key, state, standing, sets in _grouped(known, "state", "session__standing"):
-        counts[_key(key)][_became(state, standing)] += sets
+        counts[_key(key)][_outcome(state, standing)] += sets
     shared = public.archived_pull_sets().filter(public.known_terminal())
     for *key, sets in _grouped(shared):
         counts[_key(key)]["shared"] += sets
@@ -87,9 +87,9 @@ def _selection() -> Iterator[Row]:
     for *key, discarded in _grouped(shared, count=Sum("discarded_ties")):
         counts[_key(key)]["discarded_ties"] += discarded
     for kind in sorted(counts, key=str):
-        told = counts[kind]
-        told["waiting"] = told["counting or waiting"]
-        yield (*kind, *(told[name] for name in COUNTS))
+        of_kind = counts[kind]
+        of_kind["waiting"] = of_kind["counting or waiting"]
+        yield (*kind, *(of_kind[name] for name in COUNTS))
 
 
 def _grouped(sets: Any, *also: str, count: Any = None) -> Iterable[Row]:
@@ -107,13 +107,13 @@ def _grouped(sets: Any, *also: str, count: Any = None) -> Iterable[Row]:
     return list(rows.values_list(*names, "number"))
 
 
-def _key(told: list[Any]) -> Row:
-    connection, doubled, main, leader, terminal, state, loading = told
+def _key(columns: list[Any]) -> Row:
+    connection, doubled, main, leader, terminal, state, loading = columns
     wet, shock = state != Session.State.DRY, loading == Session.Loading.SHOCK
     return connection, doubled, main, leader or "", "" if leader else terminal, wet, shock
 
 
-def _became(state: str, standing: str) -> str:
+def _outcome(state: str, standing: str) -> str:
     if standing == Session.Standing.REPLACED:
         return "replaced"
     if standing == Session.Standing.WITHDRAWN:

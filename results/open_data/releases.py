@@ -38,14 +38,14 @@ from results.pools.snapshots import snapshot_of_all
 log = structlog.get_logger(__name__)
 
 EVERY = timedelta(days=7)
-"""How often a release is made by itself, where anything has changed."""
+"""How often a release is made automatically, if anything has changed."""
 LEASE_S = 1200.0
 PART_BYTES = 1024 * 1024
 ARCHIVE = "archive.zip"
 
 
-def ask() -> Release:
-    """Ask for a release; a worker is woken on commit. One that already waits is enough."""
+def request_release() -> Release:
+    """Queue a release, or return the one already queued; a message is sent on commit."""
     with transaction.atomic():
         waiting = Release.objects.filter(state=Release.State.QUEUED).first()
         release = waiting or Release.objects.create()
@@ -54,9 +54,9 @@ def ask() -> Release:
 
 
 def sweep_releases() -> None:
-    """Ask for a release where one is due, send again what was lost, fail what never came about."""
+    """Queue a release if due, resend lost messages, fail releases that are out of attempts."""
     if _is_due():
-        ask()
+        request_release()
     lost = Release.objects.filter(
         Q(state=Release.State.QUEUED) | Q(state=Release.State.RUNNING, lease_expires_at__lt=Now()),
         asked_at__lt=timezone.now() - timedelta(seconds=settings.SAMESPOOL_SWEEP_SECONDS),
@@ -70,7 +70,7 @@ def sweep_releases() -> None:
 
 
 def _is_due() -> bool:
-    """Whether the last was asked for long enough ago and something has changed since."""
+    """Whether the last request is old enough and something has changed since."""
     last = Release.objects.order_by("-pk").first()
     if last is None:
         return PoolVersion.objects.exists()
@@ -85,7 +85,7 @@ def _is_due() -> bool:
 
 
 def make(release_id: int) -> None:
-    """Make a release that was asked for, if it can be claimed. A failure is kept with it."""
+    """Make a queued release if it can be claimed. A failure is recorded with it."""
     release = _claim(release_id)
     if release is None:
         return
@@ -109,7 +109,7 @@ def _record_failure(release: Release, error: Exception) -> None:
 
 
 def free_leases() -> None:
-    """As ``jobs.free_leases``: what a process that ended was making is made again."""
+    """As ``jobs.queue.free_leases``: requeue what a process was making when it ended."""
     left = Release.objects.filter(state=Release.State.RUNNING)
     left.update(state=Release.State.QUEUED, lease_expires_at=None)
 
@@ -186,13 +186,13 @@ def _pack(archive: Path, files: list[Path], edition: Edition) -> None:
     made = edition.made_at.timetuple()[:6]
     with zipfile.ZipFile(archive, "w") as packed:
         for path in files:
-            told = zipfile.ZipInfo(path.name, made)
-            told.compress_type = (
+            member = zipfile.ZipInfo(path.name, made)
+            member.compress_type = (
                 zipfile.ZIP_STORED if path.suffix == ".parquet" else zipfile.ZIP_DEFLATED
             )
-            told.external_attr = 0o644 << 16
-            told.file_size = path.stat().st_size
-            with path.open("rb") as source, packed.open(told, "w") as target:
+            member.external_attr = 0o644 << 16
+            member.file_size = path.stat().st_size
+            with path.open("rb") as source, packed.open(member, "w") as target:
                 shutil.copyfileobj(source, target, PART_BYTES)
 
 
@@ -201,7 +201,7 @@ def _store(release: Release, archive: Path) -> None:
 
     One transaction. Two that finish at once meet at the number, and the later is made again.
     """
-    told = (
+    columns = (
         "number",
         "made_at",
         "snapshot",
@@ -216,7 +216,7 @@ def _store(release: Release, archive: Path) -> None:
             state=Release.State.MADE,
             lease_expires_at=None,
             problem="",
-            **{name: getattr(release, name) for name in told},
+            **{name: getattr(release, name) for name in columns},
         )
         if ours:
             for number, body in enumerate(_parts(opened)):

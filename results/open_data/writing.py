@@ -30,7 +30,7 @@ ARROW = {
 def write(table: Table, folder: Path) -> int:
     """Write ``<name>.csv`` and ``<name>.parquet`` into a folder; returns the number of rows.
 
-    What is not told is an empty cell in the one and null in the other. Text that a spreadsheet
+    A missing value is an empty cell in the one and null in the other. Text that a spreadsheet
     would run is guarded by an apostrophe in the CSV alone.
     """
     schema = pa.schema(

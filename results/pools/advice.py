@@ -1,4 +1,4 @@
-"""Advising: what of one's own tying to work on, and what to pull next for the most gain."""
+"""Advice: what to improve in one's own tying, and what to pull next for the largest gain."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from results.models import Pool
-from results.pools.tester_vs_pool import Standing
+from results.pools.tester_vs_pool import TesterVsPool
 
 EVENNESS_AT = 0.05
 """Level of the F test at which scatter is called one's own; common practice, no source."""
@@ -17,56 +17,57 @@ Work = Literal["strength", "evenness", "rig", "unknown", "nothing"]
 
 @dataclass(frozen=True)
 class NextPull:
-    """A join to pull next: what its least told difference is now and would be.
+    """A join to pull next: the difference that can be detected now, and after one more session.
 
-    ``told`` and ``told_next`` are None where the gain is a pooled figure that is not there yet.
+    ``detectable`` and ``detectable_next`` are None where the gain is a pooled figure that is not
+    there yet.
     """
 
     pool: Pool
-    told: float | None = None
-    told_next: float | None = None
+    detectable: float | None = None
+    detectable_next: float | None = None
 
     @property
     def gain(self) -> float:
-        """By how much one session more sharpens what is told; a first figure goes before all."""
-        if self.told is None or self.told_next is None:
+        """How much one more session lowers the detectable difference; infinite for a new figure."""
+        if self.detectable is None or self.detectable_next is None:
             return float("inf")
-        return self.told - self.told_next
+        return self.detectable - self.detectable_next
 
 
-def work_on(standing: Standing) -> Work:
-    """What to work on first, by what the figures can tell.
+def work_on(compared: TesterVsPool) -> Work:
+    """What to work on first, as far as the figures show.
 
-    A lower mean that is told apart comes first, then scatter beyond the others' of which more is
-    the rig's than the tie's own or the reverse; where the split can't be told, that is 'unknown'.
+    A significantly lower mean comes first, then scatter beyond the others' of which more is
+    the rig's than the tie's own or the reverse; if the split can't be estimated, that is 'unknown'.
     A part that can't be computed advises nothing.
     """
-    comparison, scatter = standing.comparison, standing.scatter
+    comparison, scatter = compared.comparison, compared.scatter
     if comparison and comparison.differs and comparison.ratio < 1:
         return "strength"
     if scatter is None or scatter.ratio <= 1 or scatter.probability >= EVENNESS_AT:
         return "nothing"
-    if standing.split is None:
+    if compared.split is None:
         return "unknown"
-    if standing.split.tying.low > 0:
+    if compared.split.tying.low > 0:
         return "evenness"
-    if standing.split.rig_and_line.variance > standing.split.tie.variance:
+    if compared.split.rig_and_line.variance > compared.split.tie.variance:
         return "rig"
     return "unknown"
 
 
 def pull_next(
-    standings: Sequence[tuple[Pool, Standing]], short: Sequence[Pool], most: int = 5
+    compared_pools: Sequence[tuple[Pool, TesterVsPool]], short: Sequence[Pool], most: int = 5
 ) -> list[NextPull]:
     """Where one more session gains most: pools short of one tester, then one's own by gain.
 
-    A pool known too poorly to tell more by one's own sessions is left out.
+    Pools known so poorly that more of one's own sessions detect no more are left out.
     """
     found = [NextPull(pool) for pool in short]
     found += [
-        NextPull(pool, each.told, each.told_next)
-        for pool, each in standings
-        if each.told is not None
+        NextPull(pool, each.detectable, each.detectable_next)
+        for pool, each in compared_pools
+        if each.detectable is not None
     ]
     gaining = [each for each in found if each.gain > 0]
     return sorted(gaining, key=lambda each: -each.gain)[:most]

@@ -57,7 +57,7 @@ PLAIN = (
 
 @dataclass(frozen=True)
 class Tie:
-    """How one set was tied and how its pulls ended, and the straight ones behind it."""
+    """How one set was tied and how its pulls ended, with its straight-line pulls."""
 
     parameters: Mapping[str, Any]
     modes: Mapping[str, int]
@@ -75,25 +75,25 @@ class Tie:
 
     @property
     def bulk(self) -> float | None:
-        """Diameter of the join over that of the thicker line; None where one isn't told."""
+        """Diameter of the join over that of the thicker line; None if one isn't recorded."""
         lines = [self.main_m, self.leader_m] if self.leader_m else [self.main_m]
         if self.join_m is None or None in lines:
             return None
         return self.join_m / max(each for each in lines if each)
 
     @property
-    def properties(self) -> dict[str, float]:
-        """What may moderate the efficiency, as numbers; yes is 1 and no is 0."""
-        told = {
+    def covariates(self) -> dict[str, float]:
+        """Covariates of the efficiency, as numbers; yes is 1 and no is 0."""
+        covariates = {
             name.replace("_", " "): float(value)
             for name, value in self.parameters.items()
             if isinstance(value, bool | int | float)
         }
         if self.main_m and self.leader_m:
-            told[LEADER_OVER_MAIN] = self.leader_m / self.main_m
+            covariates[LEADER_OVER_MAIN] = self.leader_m / self.main_m
         if self.main_m:
-            told[MAIN_MM] = 1000 * self.main_m
-        return told
+            covariates[MAIN_MM] = 1000 * self.main_m
+        return covariates
 
 
 def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
@@ -125,18 +125,18 @@ def renew_kept(pool_id: int) -> None:
 
 def ties_of(pool_id: int, members: Members) -> list[Tie]:
     """One a set, in the order of the members, from what normalising keeps of each."""
-    told = _told_of(NormalisedSet.objects.filter(pool=pool_id))
-    return [told[pull_set] for pull_set in members.pull_set.tolist()]
+    ties = _ties_by_set(NormalisedSet.objects.filter(pool=pool_id))
+    return [ties[pull_set] for pull_set in members.pull_set.tolist()]
 
 
-def _told_of(sets: QuerySet[NormalisedSet]) -> dict[int, Tie]:
+def _ties_by_set(sets: QuerySet[NormalisedSet]) -> dict[int, Tie]:
     """By pull set. JSON is read a column at once: value by value takes several times as long."""
     as_text = [Cast(name, TextField()) for name in AS_JSON]
     rows = sets.values_list("pull_set_id", *as_text, *PLAIN)
     pull_sets, *columns = list(zip(*rows, strict=True)) or [()] * (1 + len(AS_JSON) + len(PLAIN))
     for place in range(len(AS_JSON)):
         columns[place] = json.loads(f"[{','.join(text or 'null' for text in columns[place])}]")
-    return {pk: Tie(*told) for pk, *told in zip(pull_sets, *columns, strict=True)}
+    return {pk: Tie(*values) for pk, *values in zip(pull_sets, *columns, strict=True)}
 
 
 def _endings(ties: Sequence[Tie]) -> dict[str, Any]:
@@ -197,7 +197,7 @@ def _moderators(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict
     """All properties that can be tried, fitted at once, and why the others were left out."""
     if outcome.pooled is None or outcome.ratios is None:
         return {"tried": [], "left_out": {}}
-    tried, left_out = _candidates([tie.properties for tie in ties])
+    tried, left_out = _candidates([tie.covariates for tie in ties])
     ratios = outcome.ratios
     while tried:
         try:
@@ -216,21 +216,21 @@ def _moderators(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict
             return {"tried": [], "left_out": left_out | dict.fromkeys(tried, str(error))}
         else:
             unsure = {name: why for name, why in found.not_estimable.items() if name in tried}
-            return {"tried": _told(found), "left_out": left_out | unsure}
+            return {"tried": _as_columns(found), "left_out": left_out | unsure}
     return {"tried": [], "left_out": left_out}
 
 
 def _candidates(
     of_sets: Sequence[Mapping[str, float]],
 ) -> tuple[dict[str, list[float]], dict[str, str]]:
-    """Properties told of every set that differ between sets, as many as the sets carry."""
-    told = Counter(name for properties in of_sets for name in properties)
+    """Covariates recorded for every set that differ between sets, as many as the sets support."""
+    recorded = Counter(name for properties in of_sets for name in properties)
     tried: dict[str, list[float]] = {}
     left_out = {}
-    for name in sorted(told, key=lambda name: (-told[name], name)):
+    for name in sorted(recorded, key=lambda name: (-recorded[name], name)):
         values = [properties[name] for properties in of_sets if name in properties]
-        if told[name] < len(of_sets):
-            left_out[name] = f"told of {told[name]} of {len(of_sets)} sets"
+        if recorded[name] < len(of_sets):
+            left_out[name] = f"told of {recorded[name]} of {len(of_sets)} sets"
         elif len(set(values)) == 1:
             left_out[name] = "the same in all sets"
         elif (len(tried) + 1) * SETS_A_MODERATOR > len(of_sets):
@@ -240,5 +240,5 @@ def _candidates(
     return tried, left_out
 
 
-def _told(found: Moderated) -> list[dict[str, Any]]:
+def _as_columns(found: Moderated) -> list[dict[str, Any]]:
     return [asdict(each) | {"mean": found.centre[each.name]} for each in found.moderators]

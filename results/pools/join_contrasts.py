@@ -38,7 +38,7 @@ class _Arms:
 def comparison_is_due(pool_id: int) -> bool:
     """Whether one of the pools of this one's line pair has a version that was not compared yet.
 
-    While one of them is stale nothing is due: whoever refreshes the last one compares.
+    While one of them is stale nothing is due: refreshing the last stale one compares them all.
     """
     pool = Pool.objects.get(pk=pool_id)
     versions = _versions(pool)
@@ -49,23 +49,23 @@ def comparison_is_due(pool_id: int) -> bool:
 
 
 def compare_joins(pool_id: int) -> None:
-    """Compare the joins of a pool's line pair anew.
+    """Compare the joins of a pool's line pair again, and store the comparison.
 
-    The versions are told from before the sets are read, so that what comes between is due again.
+    The versions are read before the sets, so that a change in between makes it due again.
     """
     pool = Pool.objects.get(pk=pool_id)
     versions = _versions(pool)
-    told = {"versions": sorted(versions.values()), "figures": {}, "why_not": ""}
-    told |= _compared(versions)
+    comparison = {"versions": sorted(versions.values()), "figures": {}, "why_not": ""}
+    comparison |= _compared(versions)
     with transaction.atomic():
-        DirectComparison.objects.update_or_create(**line_pair_of(pool), defaults=told)
+        DirectComparison.objects.update_or_create(**line_pair_of(pool), defaults=comparison)
         next_edition(Edition.Subject.DRAWINGS)
 
 
 def _versions(pool: Pool) -> dict[int, int]:
     """The current version of each pool of the same line pair, by the pool's id."""
-    told = rivals(pool).order_by("pk").values_list("pk", "current_id")
-    return {pk: version for pk, version in told if version is not None}
+    current = rivals(pool).order_by("pk").values_list("pk", "current_id")
+    return {pk: version for pk, version in current if version is not None}
 
 
 def _compared(versions: dict[int, int]) -> dict[str, Any]:
@@ -144,10 +144,10 @@ def _joins_by_baseline(contrasts: Contrasts) -> list[set[str]]:
 
 def _pooled(versions: dict[int, int]) -> dict[str, tuple[float | None, float | None]]:
     """The pooled log efficiency of each join and its standard error, CR2; nothing where none is."""
-    told = PoolVersion.objects.filter(pk__in=versions.values()).values_list(
+    means = PoolVersion.objects.filter(pk__in=versions.values()).values_list(
         "pool_id", "figures__mu", "figures__se_robust"
     )
-    return {str(pool_id): (mu, se) for pool_id, mu, se in told}
+    return {str(pool_id): (mu, se) for pool_id, mu, se in means}
 
 
 def _of_pools(

@@ -1,4 +1,4 @@
-"""Ranking joins on one line pair without pretending: what can't be told apart stands together."""
+"""Rank the joins of one line pair: joins that don't differ significantly share a group."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ RANKED_BY = ("mu", "se_robust", "df_satterthwaite")
 
 @dataclass(frozen=True)
 class Place:
-    """A join's place on its line pair, from ``first`` to ``last`` as far as it can be told.
+    """A join's rank on its line pair, from ``first`` to ``last``: the ranks that it may have.
 
     ``groups`` are the positions of the groups it belongs to.
     """
@@ -36,12 +36,12 @@ def can_be_ranked(pool: Pool) -> bool:
 
 
 def ranked(pools: Sequence[Pool]) -> list[Group]:
-    """Groups of pools no two of which can be told apart, the strongest first.
+    """Groups of pools no two of which differ significantly, the strongest first.
 
-    Pools that can't be ranked are left out; a pool may stand in several groups. Two are told
-    apart by their difference on the log scale, with CR2 standard errors and the degrees of
+    Pools that can't be ranked are left out; a pool may be in several groups. Two are
+    compared by their difference on the log scale, with CR2 standard errors and the degrees of
     freedom of Welch (1947, Biometrika 34:28-35) from Satterthwaite's of each. Testers who tied
-    both would make the difference surer; that is left out, which errs to the side of not telling.
+    both would make the difference surer; that is left out, which is conservative.
     """
     pooled = [pool for pool in pools if can_be_ranked(pool)]
     if len(pooled) < 2:

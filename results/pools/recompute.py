@@ -207,7 +207,7 @@ def columns_of(outcome: Outcome) -> dict[str, Any]:
 
 
 def _figures(pooled: Pooled) -> dict[str, Any]:
-    """All figures as computed; why parts are missing is told only where one is."""
+    """All figures as computed; ``not_estimable`` only if a part is missing."""
     figures: dict[str, Any] = plain(asdict(pooled))
     if not pooled.not_estimable:
         del figures["not_estimable"]

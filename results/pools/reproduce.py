@@ -82,7 +82,7 @@ class Recomputed:
 def recompute(snapshot: str) -> Iterator[Recomputed]:
     """Compute what a snapshot names again, one pool after another.
 
-    ``snapshot`` is the id of a pool version, or that of an open data release, which stands for
+    ``snapshot`` is the id of a pool version, or that of an open data release, which means
     every pool version in it. Nothing that was worked out is read, only pulls, calibrations, how
     sets were tied and which belonged together. Later corrections and withdrawals make no
     difference, since the rows they concern are kept. Raises UnknownSnapshot.
@@ -108,7 +108,7 @@ def _named(snapshot: str) -> Iterable[PoolVersion]:
     if not found:
         raise UnknownSnapshot(
             f"No pooled figure and no open data has the snapshot {snapshot!r}; expected the 64 "
-            "digits told beside a pooled figure or a release."
+            "digits tester_of beside a pooled figure or a release."
         )
     return found
 
@@ -177,8 +177,8 @@ def _rows(
     resolution_N: Sequence[float],
 ) -> Iterator[tuple[Any, ...]]:
     of_set = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__contributor_id")
-    told = dict(of_set)
-    tester = [told[pk] for pk in sets]
+    tester_of = dict(of_set)
+    tester = [tester_of[pk] for pk in sets]
     scales = _scales(calibrations)
     joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
     lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
@@ -195,7 +195,7 @@ def _rows(
 
 
 def _resolutions(sets: Ids, corrected: Mapping[str, float]) -> list[float]:
-    """The resolution each set was worked out by: as first entered, but where told otherwise."""
+    """The resolution used for each set: as first entered, unless ``corrected`` has another."""
     revision = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__revision_id")
     of_set = dict(revision)
     first = first_resolutions(of_set.values())

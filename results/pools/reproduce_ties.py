@@ -87,10 +87,10 @@ def _tie(
 
 def _shares(pulls: Pulled, scale: tuple[float, float], straight_N: float) -> Shares:
     """As `results.normalising.set_figures.shares_of`, of plain columns."""
-    told = [(reading, mode) for reading, mode in pulls if mode != Pull.FailureMode.VOID]
-    readings_N = np.array([reading for reading, _ in told], dtype=float)
+    counted = [(reading, mode) for reading, mode in pulls if mode != Pull.FailureMode.VOID]
+    readings_N = np.array([reading for reading, _ in counted], dtype=float)
     shares = (loads_N(readings_N, *scale) / straight_N).tolist()
-    return Shares(shares, [mode for _, mode in told])
+    return Shares(shares, [mode for _, mode in counted])
 
 
 def _pulls(parent: str, owners: Collection[int]) -> dict[int, list[tuple[float | None, str]]]:

@@ -211,7 +211,7 @@ def _memberships_by(version: str) -> Coalesce:
 
 
 def pull_sets() -> QuerySet[PullSet]:
-    """Pull sets with what was told of them, what they came to, their pulls and their history."""
+    """Pull sets with their description, figures, pulls and history."""
     return PullSet.objects.select_related(
         "connection",
         "main_line",
@@ -224,7 +224,7 @@ def pull_sets() -> QuerySet[PullSet]:
 
 
 def sets_of_session(session_id: int) -> QuerySet[PullSet]:
-    """The pull sets of a session with what they came to, in the order they were told."""
+    """The pull sets of a session with their figures, in the order of the upload."""
     return (
         PullSet.objects.filter(session=session_id)
         .select_related("connection", "normalised__pool__connection")

@@ -130,8 +130,8 @@ def snapshot_id(pool_id: int, inputs: Mapping[str, Any], members: Members) -> st
     """SHA-256 of the inputs and of what each set came to, as 64 hexadecimal digits."""
     named = {name: inputs[name] for name in NAMED if name in inputs}
     columns = {name: vars(members)[name].tolist() for name in STRENGTHS}
-    told = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)
-    return hashlib.sha256(told.encode()).hexdigest()
+    document = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)
+    return hashlib.sha256(document.encode()).hexdigest()
 
 
 def snapshot_of_all(snapshots: list[tuple[int, int, str]]) -> str:

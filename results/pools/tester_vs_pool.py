@@ -1,4 +1,4 @@
-"""Comparing: one's own tying of a join beside everyone else's."""
+"""Compare a tester's own sets of a join with everyone else's."""
 
 from __future__ import annotations
 
@@ -37,24 +37,25 @@ DIFFERENCES = (0.05, 0.10)
 
 @dataclass(frozen=True)
 class Plan:
-    """Sessions of one's own, in all, that would tell a difference; None with the reason why not."""
+    """Total own sessions needed to detect a difference; None, with the reason, if impossible."""
 
     difference: float
     sessions: int | None
     why_not: str = ""
 
 
-Told: TypeAlias = tuple[float | None, float | None, tuple[Plan, ...]]
+Detection: TypeAlias = tuple[float | None, float | None, tuple[Plan, ...]]
 
 
 @dataclass(frozen=True)
-class Standing:
-    """Where a tester stands in a pool. Efficiencies are ratios, intervals at 95 percent.
+class TesterVsPool:
+    """A tester against a pool. Efficiencies are ratios, intervals at 95 percent.
 
     ``others`` is the pool without the tester; the difference, the place among testers and the
-    scatter are against it. ``told`` is the least difference that the sessions so far would show
-    four times in five, and ``told_next`` what they would with one session more. A part that can't
-    be computed is None, and ``missing`` says why: 'comparison', 'scatter', 'split', 'told'.
+    scatter are against it. ``detectable`` is the smallest difference that the sessions so far would
+    detect with 80 percent power, and ``detectable_next`` the same with one more session. A part
+    that can't be computed is None, and ``missing`` says why: 'comparison', 'scatter', 'split',
+    'detectable'.
     """
 
     own: OwnMean
@@ -64,8 +65,8 @@ class Standing:
     comparison: Comparison | None
     scatter: ScatterComparison | None
     split: ScatterSplit | None
-    told: float | None
-    told_next: float | None
+    detectable: float | None
+    detectable_next: float | None
     plans: tuple[Plan, ...]
     missing: dict[str, str]
 
@@ -75,19 +76,19 @@ class Standing:
         return float(np.exp(self.others.mu))
 
 
-def compare_with_pool(contributor: Contributor, pool: Pool) -> Standing:
+def compare_with_pool(contributor: Contributor, pool: Pool) -> TesterVsPool:
     """Own tying against the pool without oneself, the same tie only.
 
     Raises Conflict, saying what is missing, where one has no set in the pool, where the others
     are too few to be pooled, or where a part can't be computed.
     """
-    standing = standing_among(members_of(pool.pk), contributor)
-    if standing.missing:
-        raise Conflict(f"Part of this can't be computed: {'; '.join(standing.missing.values())}.")
-    return standing
+    compared = compare_in_members(members_of(pool.pk), contributor)
+    if compared.missing:
+        raise Conflict(f"Part of this can't be computed: {'; '.join(compared.missing.values())}.")
+    return compared
 
 
-def standing_among(members: Members, contributor: Contributor) -> Standing:
+def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPool:
     """The same from the sets of the pool, but that a part may be missing.
 
     Raises Conflict where there is nothing to compare.
@@ -101,16 +102,18 @@ def standing_among(members: Members, contributor: Contributor) -> Standing:
     if outcome.pooled is None:
         raise Conflict(f"The others alone can't be pooled: {outcome.no_figure}.")
     try:
-        return _standing(members, own, outcome.pooled)
+        return _compare(members, own, outcome.pooled)
     except StatisticsError as error:
         raise Conflict(f"Your own sets can't be averaged: {error}.") from error
 
 
-def _standing(members: Members, own: Members, others: Pooled) -> Standing:
+def _compare(members: Members, own: Members, others: Pooled) -> TesterVsPool:
     mean, parts = _own_mean(members, own, others), Parts()
-    untold: Told = (None, None, ())
-    told, told_next, plans = parts.take("told", lambda: _told(own, mean, others), untold)
-    return Standing(
+    nothing: Detection = (None, None, ())
+    detectable, detectable_next, plans = parts.take(
+        "detectable", lambda: _detection(own, mean, others), nothing
+    )
+    return TesterVsPool(
         own=mean,
         own_pulls=int(own.pulls.sum()),
         own_efficiency=float(np.exp(mean.log_ratio)),
@@ -118,8 +121,8 @@ def _standing(members: Members, own: Members, others: Pooled) -> Standing:
         comparison=parts.take("comparison", lambda: _compared(mean, others), None),
         scatter=parts.take("scatter", lambda: _scatter_compared(members, own), None),
         split=parts.take("split", lambda: _split(members, own), None),
-        told=told,
-        told_next=told_next,
+        detectable=detectable,
+        detectable_next=detectable_next,
         plans=plans,
         missing=parts.not_estimable,
     )
@@ -153,8 +156,8 @@ def _split(members: Members, own: Members) -> ScatterSplit:
     return split_scatter(*_scatters(own), *_scatters(others))
 
 
-def _told(own: Members, mean: OwnMean, others: Pooled) -> Told:
-    """The least difference told now, with a session more, and what planned differences take."""
+def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
+    """The difference detectable now, with one more session, and what planned differences take."""
     join, straight = _scatters(own)
     plan = SessionPlan(
         pulls=max(round(float(own.n_effective.mean())), 1),
@@ -172,7 +175,7 @@ def _told(own: Members, mean: OwnMean, others: Pooled) -> Told:
 
 
 def _own_mean(members: Members, own: Members, others: Pooled) -> OwnMean:
-    """One's own sets at the scatter pooled over all, since five pulls tell a scatter poorly."""
+    """One's own mean, at the scatter of all testers: five pulls estimate a scatter poorly."""
     all_ratios = log_ratios(members)
     mine = np.isin(members.pull_set, own.pull_set)
     return own_mean(

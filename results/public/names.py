@@ -15,7 +15,7 @@ SPOOLS = 10_000
 TERMINALS = frozenset(
     {"crimp", "eye", "hook", "jig", "lure", "pin", "ring", "snap", "split ring", "swivel"}
 )
-"""What a line is tied to, by the words of the trade, which nobody has to accept; common practice,
+"""What a line is tied to, in trade terms, which no moderator has to accept; common practice,
 no source."""
 
 KINDS: dict[tuple[str, str], str] = {
@@ -38,7 +38,7 @@ def accepted_texts() -> set[tuple[str, str]]:
 
 
 def designation(row: Any, field: str) -> str:
-    """What stands in place of a name that nobody has accepted; no query but for whose it is."""
+    """The placeholder for a name that no moderator has accepted; queries only for its owner."""
     return _DESIGNATIONS[row._meta.label, field](row, getattr(row, field))
 
 

@@ -16,7 +16,7 @@ Account = User | AnonymousUser
 def sessions_for(user: Account, path: str = "") -> Q:
     """Sessions that a user may see: not those withdrawn, but for their owner and moderators.
 
-    ``path`` leads from the rows asked for to their session, as in ``"session__"``.
+    ``path`` leads from the rows to their session, as in ``"session__"``.
     """
     if is_moderator(user):
         return Q()

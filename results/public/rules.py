@@ -31,7 +31,7 @@ SELF, PART = "self", "part"
 class Declared:
     """What is declared of one table: which rows are public, whose they are, and each field's rule.
 
-    ``owner`` is the path to the contributor whose row it is, empty where it is nobody's. Which rows
+    ``owner`` is the path to the contributor whose row it is, empty if it has no owner. Which rows
     ``rows`` means is written as conditions in `results.public.rows`.
     """
 

@@ -36,7 +36,7 @@ def decide(
     Where the set counted, the pool has no public figure until it is computed without it.
     ``expected`` is the version of the case that the moderator had before them (see
     `version_of`). Where an appeal waits, the same decision once more turns it down. Raises
-    Forbidden for whoever is no moderator, for a moderator's own submission, and for whoever took
+    Forbidden for anyone but a moderator, for a moderator's own submission, and for one who took
     the decision that is appealed; Invalid for an unknown decision or an empty reason; Conflict
     where the set's state does not allow it or the case has moved on. Locks: the row of the set.
     """
@@ -96,7 +96,7 @@ def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
     check_may_review(by, pull_set)
     with transaction.atomic():
         message = _say(by, pull_set, Message.Kind.QUESTION, text)
-        notices.tell(pull_set, f"A moderator asks about '{pull_set.label}': {message.text}")
+        notices.notify_owner(pull_set, f"A moderator asks about '{pull_set.label}': {message.text}")
     return message
 
 
@@ -197,7 +197,7 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
             f"decision {change.pk} on set {pull_set.pk}: {decision}",
             takes_down=change.from_state in COUNTING and to not in COUNTING,
         )
-    notices.tell(pull_set, f"'{pull_set.label}' is {to} now. {reason}")
+    notices.notify_owner(pull_set, f"'{pull_set.label}' is {to} now. {reason}")
     return change
 
 

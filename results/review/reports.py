@@ -28,8 +28,8 @@ SUBJECTS = {
 def report(*, kind: str, number: int, text: str, by: Contributor | None, address: str) -> Report:
     """Keep what someone says of a set or a name, for moderators alone to read.
 
-    ``by`` is empty for a reader without an account, who is told from others by a keyed hash of
-    the network ``address`` for as long as the report is open. Raises Invalid, TooMany, and
+    ``by`` is empty for a reader without an account, who is distinguished from others by a keyed
+    hash of the network ``address`` for as long as the report is open. Raises Invalid, TooMany, and
     Conflict where the same reporter has an open report of the same. Takes no locks.
     """
     _check(kind, number, text)
@@ -53,7 +53,7 @@ def report(*, kind: str, number: int, text: str, by: Contributor | None, address
 def close_report(found: Report, *, by: User, outcome: str) -> None:
     """Note what a moderator made of a report; the reporter's address is forgotten.
 
-    Locks the report. Raises Forbidden for whoever is no moderator, Invalid without an outcome,
+    Locks the report. Raises Forbidden for anyone but a moderator, Invalid without an outcome,
     Conflict where it is closed already.
     """
     if not is_moderator(by):

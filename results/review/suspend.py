@@ -23,9 +23,9 @@ HELD_BY_IT = (*COUNTING, State.RECEIVED)
 def suspend(*, by: User, contributor: Contributor, reason: str) -> Suspension:
     """Hold every set of an account that counts or may come to, and refuse its uploads from now on.
 
-    The contributor can sign in, read, answer, appeal, withdraw and close; they are told. One
+    The contributor can sign in, read, answer, appeal, withdraw and close; they are notified. One
     transaction. Locks the contributor, their current sessions and those sets, in the order of
-    `rigs.locks`. Raises Forbidden for whoever is no moderator, for oneself and for another
+    `rigs.locks`. Raises Forbidden for anyone but a moderator, for oneself and for another
     moderator's account, Invalid without a reason, AccountClosed, and Conflict where it is
     suspended already.
     """
@@ -42,7 +42,7 @@ def suspend(*, by: User, contributor: Contributor, reason: str) -> Suspension:
             contributor=locked, by=by, reason=reason.strip(), held=held
         )
         stale_marks.mark(touched, "the sets of an account were held with it", takes_down=True)
-        notices.tell_account(
+        notices.notify_account(
             locked,
             f"A moderator has suspended your account and holds {len(held)} of your sets. "
             f"{suspension.reason} You can sign in, read and answer; uploads are refused until a "
@@ -67,7 +67,7 @@ def lift(*, by: User, contributor: Contributor, reason: str, release: bool = Fal
         suspension.lifted_reason = reason.strip()
         suspension.save()
         released = _release(by, suspension) if release else 0
-        notices.tell_account(
+        notices.notify_account(
             locked,
             f"A moderator has lifted the suspension of your account; {released} of your sets count "
             f"again. {suspension.lifted_reason}",

@@ -134,11 +134,11 @@ def _with_key(key: Key, session: Session, series: Iterable[Series]) -> Series | 
 
 
 def report_signals(session_id: int) -> None:
-    """Tell the tester, once, of every chart of straight line that signals at this session.
+    """Notify the tester, once, of every straight-line chart that signals at this session.
 
-    In the caller's transaction, once the session was screened, so that straight line that is held
-    warns nobody. A session without pull sets has nobody to warn: the chart on the rig's page shows
-    it. Locks: the row of the first set concerned.
+    In the caller's transaction, after screening, so that straight line that is held causes no
+    warning. For a session without pull sets only the chart on the rig's page shows it. Locks: the
+    row of the first set concerned.
     """
     session = Session.objects.get(pk=session_id)
     if not usable(session.baselines.all()).exists():
@@ -148,14 +148,14 @@ def report_signals(session_id: int) -> None:
     for series in _straight(_sessions(alike)):
         for point in series.signals:
             if point.session.pk == session_id and point.sets:
-                _tell_once(point, _warning(series, point))
+                _notify_once(point, _warning(series, point))
 
 
-def _tell_once(point: Point, text: str) -> None:
-    """Locks the row of the first set, so that two at once tell it once."""
+def _notify_once(point: Point, text: str) -> None:
+    """Locks the row of the first set, so that two concurrent jobs notify once."""
     pull_set = PullSet.objects.select_for_update(no_key=True).get(pk=point.sets[0].pk)
     if not Notice.objects.filter(pull_set=pull_set, baseline__in=point.sources).exists():
-        notices.tell(pull_set, text, baseline=Baseline.objects.get(pk=point.sources[0]))
+        notices.notify_owner(pull_set, text, baseline=Baseline.objects.get(pk=point.sources[0]))
 
 
 def _warning(series: Series, point: Point) -> str:

@@ -1,4 +1,4 @@
-"""Bridging revisions: did the change of a rig move what it reads?
+"""Compare revisions of a rig: did a change shift its readings?
 
 What was pulled last before a change and first after it, of the same line or the same tie, is
 compared by equivalence. It links nothing in the figures: results of two revisions stay apart.
@@ -53,12 +53,12 @@ Pulls: TypeAlias = dict[tuple[Kind, int], list[Pull]]
 
 @dataclass(frozen=True)
 class Comparison:
-    """The same pulled before and after; ``told`` is None, with the reason, where it can't be."""
+    """The same pulled before and after; ``result`` is None, with ``why_not``, if too few parted."""
 
     series: Series
     before: Pier
     after: Pier
-    told: Equivalence | None
+    result: Equivalence | None
     why_not: str
 
     @property
@@ -82,13 +82,13 @@ class Bridge:
     @property
     def verdict(self) -> Verdict:
         """'moved' where anything did, 'same' where straight line or a tie is, else not yet."""
-        verdicts = {one.told.verdict for one in self.comparisons if one.told}
-        told: tuple[Verdict, ...] = ("moved", "same")
-        return next((verdict for verdict in told if verdict in verdicts), "can't tell yet")
+        verdicts = {one.result.verdict for one in self.comparisons if one.result}
+        decided: tuple[Verdict, ...] = ("moved", "same")
+        return next((verdict for verdict in decided if verdict in verdicts), "can't tell yet")
 
     @property
     def advice(self) -> str:
-        """What to pull next; empty where the bridge has told."""
+        """What to pull next; empty once there is a verdict."""
         if self.verdict != "can't tell yet":
             return ""
         if not self.comparisons:
@@ -96,7 +96,7 @@ class Bridge:
                 f"Nothing was pulled both before and after: pull straight line of a spool from "
                 f"before at least {LEAST_STRAIGHT_PULLS} times."
             )
-        more = [one.told.more_pulls for one in self.comparisons if one.told]
+        more = [one.result.more_pulls for one in self.comparisons if one.result]
         enough = [number for number in more if number is not None]
         if enough:
             return f"Pull {min(enough)} more of the same on the new revision."
@@ -104,7 +104,7 @@ class Bridge:
 
 
 def bridges_of(rig: Rig) -> list[Bridge]:
-    """A bridge for each change of a rig, the newest first."""
+    """A comparison for each change of a rig, the newest first."""
     return bridges_from(series_of(rig), list(current_revisions().filter(rig=rig)))
 
 
@@ -147,12 +147,12 @@ def _pulls_of(spans: Sequence[Span]) -> Pulls:
 
 def _compared(span: Span, pulls: Pulls) -> Comparison:
     before, after = (_pier(span.kind, point, pulls) for point in (span.before, span.after))
-    told, why_not = None, ""
+    result, why_not = None, ""
     try:
-        told = equivalence(before.loads_N, after.loads_N)
+        result = equivalence(before.loads_N, after.loads_N)
     except MetrologyError as error:
         why_not = str(error)
-    return Comparison(span.series, before, after, told, why_not)
+    return Comparison(span.series, before, after, result, why_not)
 
 
 def _pier(kind: Kind, point: Point, pulls: Pulls) -> Pier:

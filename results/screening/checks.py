@@ -38,7 +38,7 @@ Answer = TypeVar("Answer")
 log = structlog.get_logger(__name__)
 
 USUAL_CV_JOINED, USUAL_CV_STRAIGHT = 0.04, 0.02
-"""Until a pool tells better: the least scatter of good joins and of straight nylon (common
+"""Until a pool has a better estimate: the least scatter of good joins and of straight nylon (common
 practice, no source)."""
 
 OFF_THE_GRID = 0.05
@@ -66,10 +66,10 @@ def checks_of(evidence: Evidence) -> list[Found]:
     """Every check that applies to a session, judged together."""
     found = [Found(check) for check in _of_session(evidence) if check]
     for straight in evidence.straight:
-        told = f"{straight.baseline.line} straight"
+        subject = f"{straight.baseline.line} straight"
         found += [
             Found(check, baseline=straight.baseline)
-            for check in _of_straight(evidence, straight, told)
+            for check in _of_straight(evidence, straight, subject)
             if check
         ]
     for joined in evidence.joined:
@@ -101,72 +101,72 @@ def asked(check: Callable[Given, Answer]) -> Callable[Given, Answer | None]:
 
 
 def _of_session(evidence: Evidence) -> Iterator[Check | None]:
-    told, session = "the session", evidence.session
+    subject, session = "the session", evidence.session
     every = [evidence.steps(part) for part in evidence.series if part]
     together = np.concatenate(every) if every else np.empty(0)
     readings_N = together * evidence.scale.resolution_N
     if together.size and _on_the_grid(together):
         whole = [np.rint(steps).astype(int) for steps in every]
         within = _scatter_within(every)
-        yield asked(digits.terminal_digits)(told, np.concatenate(whole), within)
-        yield asked(digits.heaped_digits)(told, np.concatenate(whole), within)
-        yield asked(repeats.repeated_values)(told, whole)
+        yield asked(digits.terminal_digits)(subject, np.concatenate(whole), within)
+        yield asked(digits.heaped_digits)(subject, np.concatenate(whole), within)
+        yield asked(repeats.repeated_values)(subject, whole)
     joined = [_steps_of(_readings_N(one), evidence) for one in evidence.joined]
-    yield asked(repeats.agreeing_sets)(told, joined)
-    yield _little_scatter(told, evidence, evidence.joined)
-    yield _few_steps(told, evidence)
+    yield asked(repeats.agreeing_sets)(subject, joined)
+    yield _little_scatter(subject, evidence, evidence.joined)
+    yield _few_steps(subject, evidence)
     calibrated = _calibrated(evidence), _highest_load_N(evidence)
-    yield from asked(rig.calibration)(told, *calibrated) or ()
+    yield from asked(rig.calibration)(subject, *calibrated) or ()
     capacity_N = session.revision.capacity_N
     if capacity_N and readings_N.size:
-        yield asked(rig.within_capacity)(told, float(readings_N.max()), capacity_N)
+        yield asked(rig.within_capacity)(subject, float(readings_N.max()), capacity_N)
     yield asked(rig.possible_times)(
-        told,
+        subject,
         evidence.pulls_that_day,
         evidence.seconds_that_day,
         (session.pulled_on - session.received_at.date()).days,
     )
-    yield _pace(told, evidence)
+    yield _pace(subject, evidence)
 
 
-def _of_straight(evidence: Evidence, straight: Straight, told: str) -> Iterator[Check | None]:
+def _of_straight(evidence: Evidence, straight: Straight, subject: str) -> Iterator[Check | None]:
     loads_N = evidence.scale.loads_N(straight.exact)
-    yield asked(order.order_trend)(told, loads_N)
-    yield asked(order.serial_correlation)(told, loads_N)
-    yield asked(pulls.outlying_pull)(told, loads_N)
+    yield asked(order.order_trend)(subject, loads_N)
+    yield asked(order.serial_correlation)(subject, loads_N)
+    yield asked(pulls.outlying_pull)(subject, loads_N)
     if straight.mean_N is None:
         return
     label_N = straight.baseline.line.label_strength_N
     if label_N is not None:
-        yield asked(straight_line.against_label)(told, straight.mean_N, label_N)
-    yield asked(straight_line.unit_mix_up)(told, straight.mean_N, straight.others_N)
-    yield asked(straight_line.against_other_baselines)(told, straight.mean_N, straight.others_N)
-    yield asked(rig.moved_since)(told, straight.mean_N, straight.earlier_N)
-    yield _chart(told, straight)
+        yield asked(straight_line.against_label)(subject, straight.mean_N, label_N)
+    yield asked(straight_line.unit_mix_up)(subject, straight.mean_N, straight.others_N)
+    yield asked(straight_line.against_other_baselines)(subject, straight.mean_N, straight.others_N)
+    yield asked(rig.moved_since)(subject, straight.mean_N, straight.earlier_N)
+    yield _chart(subject, straight)
 
 
 def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
-    told = joined.pull_set.label
+    subject = joined.pull_set.label
     shown = evidence.steps([pull for pull in joined.pulls if pull.reading_N is not None])
     loads_N = evidence.scale.loads_N(joined.exact)
-    yield asked(order.order_trend)(told, loads_N)
-    yield asked(order.serial_correlation)(told, loads_N)
-    yield asked(pulls.outlying_pull)(told, loads_N)
+    yield asked(order.order_trend)(subject, loads_N)
+    yield asked(order.serial_correlation)(subject, loads_N)
+    yield asked(pulls.outlying_pull)(subject, loads_N)
     if _on_the_grid(shown):
-        yield asked(spacing.even_spacing)(told, np.rint(shown))
-    yield from _copied(told, evidence, joined)
-    yield _little_scatter(told, evidence, [joined], straight=False)
+        yield asked(spacing.even_spacing)(subject, np.rint(shown))
+    yield from _copied(subject, evidence, joined)
+    yield _little_scatter(subject, evidence, [joined], straight=False)
     if joined.normalised is not None:
-        yield from _of_efficiency(told, joined)
+        yield from _of_efficiency(subject, joined)
 
 
-def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
+def _of_efficiency(subject: str, joined: Joined) -> Iterator[Check | None]:
     normalised, others = joined.normalised, joined.others
     assert normalised is not None
     assert others is not None
-    yield asked(efficiencies.plausible_efficiency)(told, normalised.efficiency)
+    yield asked(efficiencies.plausible_efficiency)(subject, normalised.efficiency)
     yield asked(efficiencies.above_the_line)(
-        told,
+        subject,
         normalised.log_ratio,
         (normalised.own_variance + normalised.shared_variance) ** 0.5,
         min(normalised.degrees_of_freedom, normalised.baseline_degrees_of_freedom),
@@ -175,21 +175,21 @@ def _of_efficiency(told: str, joined: Joined) -> Iterator[Check | None]:
         return
     fit = others.fit
     yield asked(scatter.more_scatter)(
-        told,
+        subject,
         normalised.cv,
         normalised.degrees_of_freedom,
         fit.ratios.cv_join,
         float(others.members.degrees_of_freedom.sum()),
         len(others.members) + 1,
     )
-    yield asked(efficiencies.mixed_units_in_set)(told, normalised.efficiency, math.exp(fit.mu))
+    yield asked(efficiencies.mixed_units_in_set)(subject, normalised.efficiency, math.exp(fit.mu))
     expected = (fit.mu, others.prediction_sd(fit, normalised), fit.testers - 1.0)
-    yield asked(efficiencies.above_the_pool)(told, normalised.log_ratio, *expected)
-    yield asked(efficiencies.below_the_pool)(told, normalised.log_ratio, *expected)
+    yield asked(efficiencies.above_the_pool)(subject, normalised.log_ratio, *expected)
+    yield asked(efficiencies.below_the_pool)(subject, normalised.log_ratio, *expected)
 
 
 def _little_scatter(
-    told: str, evidence: Evidence, sets: Iterable[Joined], *, straight: bool = True
+    subject: str, evidence: Evidence, sets: Iterable[Joined], *, straight: bool = True
 ) -> Check | None:
     """Sets against the usual scatter of their pools, and with ``straight`` their baselines."""
     rows = []
@@ -218,14 +218,14 @@ def _little_scatter(
     if not rows:
         return None
     cv, freedom, usual, step = np.array(rows).T
-    return asked(scatter.too_little_scatter)(told, cv, freedom, usual, step)
+    return asked(scatter.too_little_scatter)(subject, cv, freedom, usual, step)
 
 
-def _few_steps(told: str, evidence: Evidence) -> Check | None:
+def _few_steps(subject: str, evidence: Evidence) -> Check | None:
     """Sets alone: straight line scatters too little to show on steps that are wide for a join."""
     compared = [joined for joined in evidence.joined if joined.others is not None]
     return asked(scatter.few_steps_of_the_scale)(
-        told,
+        subject,
         [evidence.steps(joined.exact) for joined in compared],
         [
             joined.others.cv_join or USUAL_CV_JOINED
@@ -235,7 +235,7 @@ def _few_steps(told: str, evidence: Evidence) -> Check | None:
     )
 
 
-def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
+def _copied(subject: str, evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
     """The set beside the others of its session, and beside those of other sessions."""
     here = [
         (f"'{other.pull_set.label}' of the same session", _readings_N(other))
@@ -248,7 +248,7 @@ def _copied(told: str, evidence: Evidence, joined: Joined) -> Iterator[Check | N
         ("copied from another session", joined.alike, joined.compared),
     ):
         series = [(of, _steps_of(readings_N, evidence)) for of, readings_N in alike]
-        yield asked(repeats.copied_run)(name, told, steps, series, compared)
+        yield asked(repeats.copied_run)(name, subject, steps, series, compared)
 
 
 def _readings_N(joined: Joined) -> list[float]:
@@ -301,10 +301,10 @@ def _highest_load_N(evidence: Evidence) -> float:
     return float(evidence.scale.loads_N(every).max()) if every else 0.0
 
 
-def _pace(told: str, evidence: Evidence) -> Check | None:
+def _pace(subject: str, evidence: Evidence) -> Check | None:
     joined_s = _median_s(pull for part in evidence.joined for pull in part.pulls)
     straight_s = _median_s(pull for part in evidence.straight for pull in part.pulls)
-    return asked(rig.like_pace)(told, joined_s, straight_s) if joined_s and straight_s else None
+    return asked(rig.like_pace)(subject, joined_s, straight_s) if joined_s and straight_s else None
 
 
 def _median_s(timed: Iterable[Pull]) -> float | None:
@@ -312,7 +312,7 @@ def _median_s(timed: Iterable[Pull]) -> float | None:
     return float(np.median(times)) if times else None
 
 
-def _chart(told: str, straight: Straight) -> Check | None:
+def _chart(subject: str, straight: Straight) -> Check | None:
     """The moving average up to this session, in logs, as loads scatter in percent."""
     assert straight.mean_N is not None
     if straight.earlier_N.size + 1 < rig.CHART_SESSIONS:
@@ -321,4 +321,4 @@ def _chart(told: str, straight: Straight) -> Check | None:
     sd = max(moving_range_sd(earlier), rig.LEAST_SESSION_SD)
     chart = ewma_chart(np.append(earlier, np.log(straight.mean_N)), float(earlier.mean()), sd)
     last = (chart.plotted[-1], chart.lower_limit[-1], chart.upper_limit[-1])
-    return asked(rig.off_the_chart)(told, *np.exp(last).tolist())
+    return asked(rig.off_the_chart)(subject, *np.exp(last).tolist())

@@ -1,6 +1,6 @@
 """What the checks look at: a session's pulls, its rig's past, and what other testers found.
 
-Only looks things up. Pools are taken without the tester under screening, so that nobody is
+Read-only. Pools exclude the tester under screening, so that no one is
 compared with themselves.
 """
 
@@ -31,7 +31,7 @@ MOST_ALIKE = 50
 """Sets with readings in common that are compared run by run; common practice, no source."""
 
 MOST_OTHERS = 400
-"""Baselines of other testers, the newest, that a line's straight strength is told by: their mean is
+"""Baselines of other testers, the newest, that estimate a line's straight strength: their mean is
 sure to a twentieth of their spread, and however often a line is pulled, looking costs no more."""
 
 
@@ -61,7 +61,7 @@ class PoolOfOthers:
 
     ``cv_join`` and ``cv_baseline`` are the scatter of other testers' sets and of their straight
     line: in this pool, or below three testers wherever they tied the same join. None where
-    nobody did.
+    none did.
     """
 
     members: Members
@@ -164,10 +164,10 @@ def _that_day(session: Session) -> tuple[int, float]:
     )
     pulls, seconds = 0, 0.0
     for owner in ("baseline", "pull_set"):
-        told = Pull.objects.filter(**{f"{owner}__session__in": sessions}).aggregate(
+        totals = Pull.objects.filter(**{f"{owner}__session__in": sessions}).aggregate(
             pulls=Count("pk"), seconds=Sum("time_to_break_s")
         )
-        pulls, seconds = pulls + told["pulls"], seconds + (told["seconds"] or 0.0)
+        pulls, seconds = pulls + totals["pulls"], seconds + (totals["seconds"] or 0.0)
     return pulls, seconds
 
 
@@ -204,7 +204,7 @@ def _others_means(session: Session, lines: set[int]) -> dict[int, Floats]:
 
 def _means_of_testers(session: Session, line_id: int) -> Floats:
     counting = NormalisedSet.objects.filter(baseline=OuterRef("pk"), pull_set__state__in=COUNTING)
-    told = (
+    means = (
         Baseline.objects.filter(_alike(session, "session__state"), line=line_id)
         .exclude(session__contributor=session.contributor_id)
         .annotate(mean_N=Subquery(counting.order_by().values("baseline_mean_N")[:1]))
@@ -213,13 +213,13 @@ def _means_of_testers(session: Session, line_id: int) -> Floats:
         .values_list("session__contributor_id", "mean_N")[:MOST_OTHERS]
     )
     means: dict[int, list[float]] = defaultdict(list)
-    for contributor_id, mean_N in told:
+    for contributor_id, mean_N in means:
         means[contributor_id].append(mean_N)
     return np.array([geometric_mean(of_tester) for of_tester in means.values()])
 
 
 def _alike(session: Session, state: str) -> Q:
-    """Whether a state, told by its path, is wet or dry as that of the session."""
+    """Condition that the state at ``state`` names is wet or dry, like the session's."""
     dry = Q(**{state: Session.State.DRY})
     return dry if session.state == Session.State.DRY else ~dry
 
@@ -339,8 +339,8 @@ def _named(pull_set_ids: Collection[int]) -> dict[int, tuple[str, list[float]]]:
         pk: (f"set {pk} of {one.session.pulled_on:%Y-%m-%d}", [])
         for pk, one in sets.in_bulk(pull_set_ids).items()
     }
-    told = Pull.objects.filter(pull_set__in=named, reading_N__isnull=False).order_by("pk")
-    for pull_set_id, reading_N in told.values_list("pull_set_id", "reading_N"):
+    pulls = Pull.objects.filter(pull_set__in=named, reading_N__isnull=False).order_by("pk")
+    for pull_set_id, reading_N in pulls.values_list("pull_set_id", "reading_N"):
         if pull_set_id is not None and reading_N is not None:
             named[pull_set_id][1].append(reading_N)
     return named

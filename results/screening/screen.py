@@ -70,13 +70,13 @@ def _keep(session: Session, found: list[Found]) -> None:
 
 
 def _row(one: Found) -> CheckResult:
-    told = asdict(one.check)
+    values = asdict(one.check)
     columns = ("name", "applies_to", "figure", "threshold", "p", "adjusted_p", "sentence", "source")
     return CheckResult(
         pull_set=one.pull_set,
         baseline=one.baseline,
         level=one.check.level.name.lower(),
-        **{column: told[column] for column in columns},
+        **{column: values[column] for column in columns},
     )
 
 
@@ -117,7 +117,7 @@ def _hold(joined: Joined, holds: list[Found], shift: float | None) -> None:
     reason = " ".join(one.check.sentence for one in holds)
     move([pull_set], State.HELD, reason=reason)
     ReviewCase.objects.update_or_create(pull_set=pull_set, defaults={"pool_shift": shift})
-    notices.tell(
+    notices.notify_owner(
         pull_set,
         f"'{pull_set.label}' of {pull_set.session.pulled_on:%Y-%m-%d} waits for a moderator and "
         f"does not count in its pool until then. {reason} It may well be right: answer in its "

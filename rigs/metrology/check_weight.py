@@ -23,7 +23,7 @@ DENSITIES = {
 """kg/m3 of what check weights are made of; handbook values, good enough for buoyancy."""
 
 RELATIVE_U_STANDARD_GRAVITY = 0.0027 / sqrt(3)
-"""Where a place is not told: gravity anywhere is within 0.27 percent of standard (WGS 84)."""
+"""If the place is unknown: gravity anywhere is within 0.27 percent of standard (WGS 84)."""
 
 
 @dataclass(frozen=True)

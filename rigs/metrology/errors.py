@@ -37,7 +37,7 @@ class TooFewValues(MetrologyError):
 
 
 class NotOnEarth(MetrologyError):
-    """A latitude or height where nobody pulls line."""
+    """A latitude or height outside the range where people live."""
 
 
 class OutsideTheFormula(MetrologyError):

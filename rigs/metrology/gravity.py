@@ -14,7 +14,7 @@ STANDARD_GRAVITY = 9.80665
 
 COARSE_DECIMALS = 2
 """A hundredth of a m/s2 is one part in a thousand of a force, and a band of ten degrees or more of
-latitude: what is worked out with it tells nobody where a rig stands."""
+latitude: figures computed with it don't disclose where a rig stands."""
 
 U_COARSE = 10**-COARSE_DECIMALS / sqrt(12)
 """Standard uncertainty in m/s2 of a gravity rounded to it (GUM 4.3.7)."""

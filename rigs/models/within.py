@@ -12,7 +12,7 @@ from rigs.metrology.bounds import EARLIEST_DAY, Bounds
 
 
 def within(column: str, bounds: Bounds) -> Q:
-    """That a column is within its bounds; in a constraint, what is not told is."""
+    """That a column is within its bounds; in a constraint, null passes."""
     low = "gt" if bounds.above else "gte"
     return Q(**{f"{column}__{low}": bounds.lowest, f"{column}__lte": bounds.highest})
 

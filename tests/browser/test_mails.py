@@ -169,8 +169,8 @@ def test_what_our_own_mails_point_to_is_on_the_bench_of_whom_they_were_mailed_to
     session = making.session(making.revision_of(tester.contributor))
     pull_set = making.joined(session, making.line("thin"), making.line("thick"), [70, 74, 71])
     with transaction.atomic():
-        notices.tell(pull_set, "It waits for a moderator.")
-        notices.tell_account(tester.contributor, "Nothing of it was published.")
+        notices.notify_owner(pull_set, "It waits for a moderator.")
+        notices.notify_account(tester.contributor, "Nothing of it was published.")
     assert len(mailoutbox) == 2
     assert "on your bench" in mailoutbox[0].body
     assert [LINK.findall(mail.body) for mail in mailoutbox] == [[], []]

@@ -40,7 +40,7 @@ def make(db):
     """Ask for a release and let it be made, as the draining thread does."""
 
     def make() -> Release:
-        release = releases.ask()
+        release = releases.request_release()
         embedded.make_releases()
         release.refresh_from_db()
         assert release.state == Release.State.MADE, release.problem

@@ -6,7 +6,7 @@ from django.test import Client
 from results.jobs.queue import enqueue
 from results.models import Message, PullSet, Screening
 from results.models.lifecycle import State, move
-from results.notices import tell
+from results.notices import notify_owner
 from results.review import decisions
 from results.worker.embedded import drain
 from rigs.models import Contributor
@@ -51,7 +51,7 @@ def test_each_page_is_for_those_signed_in_small_labelled_and_of_few_queries(
     at_home, held, address, django_assert_max_num_queries
 ):
     assert Client().get(address).headers["Location"].startswith(f"/sign-in/?next={address}")
-    tell(held, "Have a look.")
+    notify_owner(held, "Have a look.")
     with django_assert_max_num_queries(16):
         answer = at_home.get(address)
     page = Page(answer)
@@ -128,7 +128,7 @@ def test_saying_nothing_is_told_so(at_home, held):
 
 
 def test_news_stay_until_they_were_read(at_home, held):
-    tell(held, "A moderator asks about the spool.")
+    notify_owner(held, "A moderator asks about the spool.")
     assert "about the spool" in Page(at_home.get("/bench/")).text
     at_home.post("/bench/notices/read/")
     assert "about the spool" not in Page(at_home.get("/bench/")).text

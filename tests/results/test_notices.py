@@ -18,16 +18,16 @@ def pull_set(owner):
     return making.joined(session, making.line("thin"), making.line("thick"), [70, 74, 71])
 
 
-def tell(pull_set, capture):
+def notify(pull_set, capture):
     with capture(execute=True):
-        return notices.tell(pull_set, "It waits for a moderator.")
+        return notices.notify_owner(pull_set, "It waits for a moderator.")
 
 
 def test_a_notice_is_mailed_to_the_address_its_tester_gave(
     pull_set, settings, mailoutbox, django_capture_on_commit_callbacks
 ):
     settings.SAMESPOOL_MAIL_FROM = "samespool@example.org"
-    tell(pull_set, django_capture_on_commit_callbacks)
+    notify(pull_set, django_capture_on_commit_callbacks)
     (mail,) = mailoutbox
     assert mail.to == ["owner@example.org"]
     assert mail.from_email == "samespool@example.org"
@@ -38,10 +38,10 @@ def test_a_notice_is_mailed_to_the_address_its_tester_gave(
 def test_no_mail_goes_out_without_a_sender_or_to_who_gave_no_address(
     pull_set, settings, mailoutbox, django_capture_on_commit_callbacks
 ):
-    tell(pull_set, django_capture_on_commit_callbacks)
+    notify(pull_set, django_capture_on_commit_callbacks)
     settings.SAMESPOOL_MAIL_FROM = "samespool@example.org"
     pull_set.session.contributor.user.email = ""
-    tell(pull_set, django_capture_on_commit_callbacks)
+    notify(pull_set, django_capture_on_commit_callbacks)
     assert mailoutbox == []
     assert notices_of(pull_set.session.contributor).count() == 2
 
@@ -54,5 +54,5 @@ def test_a_mail_server_that_is_gone_costs_no_notice(
     settings.EMAIL_BACKEND = "django.core.mail.backends.smtp.EmailBackend"
     settings.EMAIL_HOST, settings.EMAIL_PORT = "127.0.0.1", port
     settings.SAMESPOOL_MAIL_FROM = "samespool@example.org"
-    notice = tell(pull_set, django_capture_on_commit_callbacks)
+    notice = notify(pull_set, django_capture_on_commit_callbacks)
     assert list(notices_of(pull_set.session.contributor)) == [notice]

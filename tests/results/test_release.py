@@ -28,7 +28,7 @@ def walked(transactional_db) -> list[every_address.Told]:
         body=b"a,b",
         sha256=hashlib.sha256(b"a,b").hexdigest(),
     )
-    releases.ask()
+    releases.request_release()
     drain()
     make_releases()
     return list(every_address.readable(every_address.numbers(1)))

@@ -175,7 +175,7 @@ def test_no_marker_is_at_a_public_address_in_an_archive_a_chart_or_a_log(
 ):
     """An archive is read at one instant, in a transaction of its own; ids begin at one."""
     caplog.set_level(logging.DEBUG)
-    releases.ask()
+    releases.request_release()
     embedded.make_releases()
     assert Release.objects.filter(state="made").exists()
     unrelated = contributor("passer-by")

@@ -15,7 +15,7 @@ from deploy.benchmarks.pools.draws import KINDS, Draw
 from results.pools.estimate import Outcome, fit_from, pooled_from
 from results.pools.pool_data import Members
 from results.pools.recompute import columns_of
-from results.pools.tester_vs_pool import standing_among
+from results.pools.tester_vs_pool import compare_in_members
 from results.statistics.contrasts import within_baseline_contrasts
 from results.statistics.errors import StatisticsError
 from results.statistics.moderators import moderate
@@ -113,7 +113,7 @@ def _need_storable(value: Any, name: str) -> None:
 
 def _compared(members: Members, number: int) -> None:
     testers = np.unique(members.tester)
-    standing_among(members, Contributor(pk=int(testers[number % testers.size])))
+    compare_in_members(members, Contributor(pk=int(testers[number % testers.size])))
 
 
 def _means(members: Members, outcome: Outcome) -> None:

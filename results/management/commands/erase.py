@@ -31,20 +31,20 @@ class Command(BaseCommand):
         parser.add_argument("--withdraw", action="store_true", help="with --account: its sessions")
         parser.add_argument("--columns", nargs="*", default=[], help="with --row: only these")
 
-    def handle(self, *_args: Any, **told: Any) -> None:
+    def handle(self, *_args: Any, **options: Any) -> None:
         try:
-            by = User.objects.get(username=told["by"])
-            if told["row"]:
-                model, number = told["row"]
+            by = User.objects.get(username=options["by"])
+            if options["row"]:
+                model, number = options["row"]
                 row = apps.get_model(model)._base_manager.get(pk=number)
-                erase_row(row, by=by, reason=told["reason"], only=told["columns"])
-            elif told["closed"]:
+                erase_row(row, by=by, reason=options["reason"], only=options["columns"])
+            elif options["closed"]:
                 for contributor in Contributor.objects.exclude(closed_at=None):
-                    erase_closed(contributor, by=by, reason=told["reason"])
+                    erase_closed(contributor, by=by, reason=options["reason"])
             else:
-                contributor = Contributor.objects.get(pk=told["account"])
-                keep = not told["withdraw"]
-                close_account(contributor, keep=keep, by=by, reason=told["reason"])
+                contributor = Contributor.objects.get(pk=options["account"])
+                keep = not options["withdraw"]
+                close_account(contributor, keep=keep, by=by, reason=options["reason"])
         except Refused as refusal:
             raise CommandError(" ".join([refusal.detail, *map(str, refusal.findings)])) from refusal
         except (ObjectDoesNotExist, LookupError, ValueError) as missing:

@@ -15,13 +15,13 @@ class Command(BaseCommand):
     help = __doc__ or ""
 
     def handle(self, *_args: Any, **_options: Any) -> None:
-        release = releases.ask()
+        release = releases.request_release()
         releases.make(release.pk)
         release.refresh_from_db()
         if release.number is None:
             raise CommandError(f"Not made: {release.problem or 'a worker is at it already'}")
-        told = ", ".join(f"{rows} {table}" for table, rows in release.rows.items())
+        counts = ", ".join(f"{rows} {table}" for table, rows in release.rows.items())
         self.stdout.write(
             f"/open-data/{release.number}/archive.zip: {release.bytes} bytes, sha256 "
-            f"{release.sha256}\n{told}\nsnapshot {release.snapshot}"
+            f"{release.sha256}\n{counts}\nsnapshot {release.snapshot}"
         )

@@ -18,7 +18,7 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.pools.advice import pull_next, work_on
 from results.pools.pool_data import members_of_each
-from results.pools.tester_vs_pool import Standing, standing_among
+from results.pools.tester_vs_pool import TesterVsPool, compare_in_members
 from rigs.models import Contributor
 from rigs.refusals import Conflict
 
@@ -51,7 +51,7 @@ class Tied:
     """A join that one ties, where one stands, or why that can't be said."""
 
     pool: Pool
-    standing: Standing | None
+    standing: TesterVsPool | None
     why_not: str = ""
 
     @property
@@ -82,11 +82,11 @@ def tying(request: HttpRequest) -> HttpResponse:
 def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
     """Each pool's comparison, worked out once for each state of the pool."""
     keys = {pool.pk: f"tied.{contributor.pk}.{_state_of(pool)}" for pool in own}
-    known: dict[str, tuple[Standing | None, str]] = caches["kept"].get_many(keys.values())
+    known: dict[str, tuple[TesterVsPool | None, str]] = caches["kept"].get_many(keys.values())
     missing = [pool.pk for pool in own if keys[pool.pk] not in known]
     for pool_id, members in (members_of_each(missing) if missing else {}).items():
         try:
-            found: tuple[Standing | None, str] = standing_among(members, contributor), ""
+            found: tuple[TesterVsPool | None, str] = compare_in_members(members, contributor), ""
         except Conflict as why_not:
             found = None, why_not.detail
         known[keys[pool_id]] = found

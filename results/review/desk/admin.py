@@ -32,7 +32,7 @@ OPEN = Q(pull_set__state=State.HELD) | Q(appealed__isnull=False)
 
 
 class Waiting(admin.SimpleListFilter):
-    """Open cases unless asked for all."""
+    """Open cases, unless all are requested."""
 
     title = "waiting"
     parameter_name = "waiting"
@@ -192,7 +192,9 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
         except Refused as refusal:
             form.add_error(None, refusal.detail)
             return False
-        self.message_user(request, f"{case.pull_set}: {decision} is done, and told.")
+        self.message_user(
+            request, f"{case.pull_set}: {decision} is done; the contributor was notified."
+        )
         return True
 
     def get_actions(self, request: HttpRequest) -> dict[str, Any]:
@@ -211,10 +213,12 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin):
         try:
             decide_many(by=request.user, pull_sets=pull_sets, decision=decision, reason=reason)
         except Refused as refusal:
-            told = " ".join([refusal.detail, *map(str, refusal.findings)])
-            self.message_user(request, told, messages.ERROR)
+            reason = " ".join([refusal.detail, *map(str, refusal.findings)])
+            self.message_user(request, reason, messages.ERROR)
         else:
-            self.message_user(request, f"{decision} is done on {len(pull_sets)} sets, and told.")
+            self.message_user(
+                request, f"{decision} is done on {len(pull_sets)} sets; contributors were notified."
+            )
 
 
 def _offered(request: HttpRequest, case: ReviewCase) -> tuple[list[str], str]:

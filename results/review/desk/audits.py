@@ -40,7 +40,7 @@ class ModeratorsOwn(admin.ModelAdmin):
 
 
 class Open(admin.SimpleListFilter):
-    """Open ones unless asked for all."""
+    """Open ones, unless all are requested."""
 
     title, parameter_name = "open", "open"
     column = "closed_at"
@@ -58,7 +58,7 @@ class Open(admin.SimpleListFilter):
 
 
 class StillSuspended(Open):
-    """Suspensions that hold unless asked for all."""
+    """Suspensions in force, unless all are requested."""
 
     title, column = "holding", "lifted_at"
 
@@ -162,7 +162,7 @@ class SuspensionAdmin(ModeratorsOwn):
     list_filter = [StillSuspended, "at"]
     list_select_related = ["contributor", "by", "lifted_by"]
     search_fields = ["contributor__handle", "reason"]
-    told = ["contributor", "reason", "by", "at", "lifted_by", "lifted_at"]
+    recorded = ["contributor", "reason", "by", "at", "lifted_by", "lifted_at"]
 
     def has_add_permission(self, request: HttpRequest) -> bool:
         return is_moderator(request.user)
@@ -171,20 +171,22 @@ class SuspensionAdmin(ModeratorsOwn):
         return is_moderator(request.user) and (obj is None or obj.lifted_at is None)
 
     def get_readonly_fields(self, _request: HttpRequest, obj: Any = None) -> Any:
-        return self.told if obj else []
+        return self.recorded if obj else []
 
     def get_fields(self, request: HttpRequest, obj: Suspension | None = None) -> Any:
         if obj is None:
             return ["handle", "reason"]
         lifting = self.has_change_permission(request, obj)
-        return [*self.told, "lifted_reason", *(["release"] if lifting else [])]
+        return [*self.recorded, "lifted_reason", *(["release"] if lifting else [])]
 
     def get_form(
-        self, request: HttpRequest, obj: Any = None, change: bool = False, **told: Any
+        self, request: HttpRequest, obj: Any = None, change: bool = False, **options: Any
     ) -> Any:
         if obj is not None and not self.has_change_permission(request, obj):
-            return super().get_form(request, obj, change, **told)
-        return super().get_form(request, obj, change, form=LiftForm if obj else SuspendForm, **told)
+            return super().get_form(request, obj, change, **options)
+        return super().get_form(
+            request, obj, change, form=LiftForm if obj else SuspendForm, **options
+        )
 
     def save_model(self, request: HttpRequest, obj: Suspension, form: Any, change: bool) -> None:
         assert isinstance(request.user, User)
@@ -208,7 +210,7 @@ class SuspensionAdmin(ModeratorsOwn):
 
 
 class ErasureAdmin(ReadOnly, admin.ModelAdmin):
-    """What was erased, by whom and why; never the text."""
+    """What was erased, who did it and why; never the text."""
 
     list_display = ["id", "at", "by", "account", "reason"]
     list_filter = ["at"]

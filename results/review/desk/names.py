@@ -21,7 +21,7 @@ from rigs.refusals import Forbidden
 
 
 class AcceptedNameAdmin(ReadOnly, admin.ModelAdmin):
-    """Accepted names, by whom and when; below them those that wait. Moderators accept."""
+    """Accepted names, with who accepted them and when; below, names waiting for a moderator."""
 
     list_display = ["text", "kind", "accepted_by", "accepted_at"]
     list_filter = ["kind", "accepted_at"]
@@ -41,12 +41,12 @@ class AcceptedNameAdmin(ReadOnly, admin.ModelAdmin):
     def changelist_view(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None
     ) -> HttpResponse:
-        told = {
+        context = {
             "waiting": waiting_names(),
             "moderating": is_moderator(request.user),
             "title": "Names that everyone may read",
         }
-        return super().changelist_view(request, {**told, **(extra_context or {})})
+        return super().changelist_view(request, {**context, **(extra_context or {})})
 
     def accept(self, request: HttpRequest) -> HttpResponse:
         """Accept the names that were ticked, each sent as its kind, a space and its text."""

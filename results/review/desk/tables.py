@@ -61,7 +61,7 @@ class AliasInline(admin.TabularInline):
 
 
 class TieParameterInline(admin.TabularInline):
-    """What is to be said of how a connection is tied; what is said already is changed by itself."""
+    """How a connection is tied: add what is missing; each existing row is edited separately."""
 
     model = TieParameter
     extra = 0
