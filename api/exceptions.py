@@ -107,8 +107,8 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
     """The problem behind any exception; ``sent`` is the document that an invalid one is about.
 
     Two that store the same at one instant meet at a unique constraint: the later is a conflict. A
-    database that is unreachable, full, locked or read-only is status 503; an unexpected error becomes
-    status 500. Neither says anything of the inside.
+    database that is unreachable, full, locked or read-only is status 503; an unexpected error
+    becomes status 500. Neither says anything of the inside.
     """
     if isinstance(error, IntegrityError) and is_unique_violation(error):
         error = Conflict(TAKEN)

@@ -79,12 +79,12 @@ class Reports(generics.ListAPIView):
     )
     def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
         """Report a set or a name, with or without an account; moderators alone read the text."""
-        report = NewReportDocument(data=request.data)
-        report.is_valid(raise_exception=True)
+        asked = NewReportDocument(data=request.data)
+        asked.is_valid(raise_exception=True)
         kept = report(
-            kind=report.validated_data["subject_kind"],
-            number=report.validated_data["subject_id"],
-            text=report.validated_data["text"],
+            kind=asked.validated_data["subject_kind"],
+            number=asked.validated_data["subject_id"],
+            text=asked.validated_data["text"],
             by=contributor_behind(request.user),
             address=get_adapter().get_client_ip(request._request),
         )

@@ -245,7 +245,7 @@ class Filters(Strict):
 
     @classmethod
     def conditions(cls, request: Request) -> dict[str, Any]:
-        """The requested conditions, as keyword arguments of a queryset's filter. Raises ValidationError."""
+        """The conditions of a query, as arguments of ``filter``. Raises ValidationError."""
         asked = {k: v for k, v in request.query_params.items() if k not in ("limit", "offset")}
         filters = cls(data=asked)
         filters.is_valid(raise_exception=True)

@@ -204,7 +204,7 @@ def _others_means(session: Session, lines: set[int]) -> dict[int, Floats]:
 
 def _means_of_testers(session: Session, line_id: int) -> Floats:
     counting = NormalisedSet.objects.filter(baseline=OuterRef("pk"), pull_set__state__in=COUNTING)
-    means = (
+    by_baseline = (
         Baseline.objects.filter(_alike(session, "session__state"), line=line_id)
         .exclude(session__contributor=session.contributor_id)
         .annotate(mean_N=Subquery(counting.order_by().values("baseline_mean_N")[:1]))
@@ -213,13 +213,13 @@ def _means_of_testers(session: Session, line_id: int) -> Floats:
         .values_list("session__contributor_id", "mean_N")[:MOST_OTHERS]
     )
     means: dict[int, list[float]] = defaultdict(list)
-    for contributor_id, mean_N in means:
+    for contributor_id, mean_N in by_baseline:
         means[contributor_id].append(mean_N)
     return np.array([geometric_mean(of_tester) for of_tester in means.values()])
 
 
 def _alike(session: Session, state: str) -> Q:
-    """Condition that the state at ``state`` names is wet or dry, like the session's."""
+    """Condition that ``state``, a look-up path, is wet or dry, like the session's."""
     dry = Q(**{state: Session.State.DRY})
     return dry if session.state == Session.State.DRY else ~dry
 
