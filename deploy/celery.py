@@ -9,15 +9,16 @@ from django.db import close_old_connections
 from django_structlog.celery.steps import DjangoStructLogInitStep
 from kombu import Queue
 
-from deploy.observing import workers  # noqa: F401  (has workers tell that they are at work)
+from deploy.observing import workers  # noqa: F401  (registers the signals that record workers)
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
 app = Celery("samespool")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks(["results.worker"])
-# What no upload waits for has a queue of its own. A worker told of no queue takes from both, by
-# their names in order (``queue_order_strategy`` in the settings), so what uploads wait for first.
+# Work that no upload waits for has its own queue. A worker without a queue option takes from both,
+# by their names in order (``queue_order_strategy`` in the settings), so what uploads wait for
+# first.
 app.conf.task_queues = [Queue("celery"), Queue("later")]
 app.conf.task_routes = {
     "results.tasks.complete_pool": {"queue": "later"},

@@ -1,4 +1,4 @@
-"""What is answered where no view answers, or one broke off: a problem under /api/, else a page."""
+"""Responses where no view answers or one failed: a problem under /api/, else a page."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Reading what a client sends to its end, also where the answer needs none of it.
 
 A body that is refused unread, for its size or its sender, would be cut off while the proxy still
-passes it on, and the proxy would tell the client 502 in place of the refusal.
+passes it on, and the proxy would answer 502 in place of the refusal.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
 LONGEST = 16 * 1024 * 1024
-"""More than the proxy passes on; whoever sends more is cut off."""
+"""More than the proxy passes on; a longer body is cut off."""
 AT_ONCE = 64 * 1024
 
 
@@ -27,10 +27,10 @@ def reading_whole_bodies(application: WSGIApplication) -> WSGIApplication:
         if not 0 < length <= LONGEST:
             return application(environ, start_response)
         body: Any = LimitedStream(environ["wsgi.input"], length)
-        told = application({**environ, "wsgi.input": body}, start_response)
+        response = application({**environ, "wsgi.input": body}, start_response)
         while body.read(AT_ONCE):
             pass
-        return told
+        return response
 
     return answer
 

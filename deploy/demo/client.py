@@ -21,7 +21,7 @@ class Client:
         self.api = f"{address}/api/v1"
         self.token = ""
         self._http = requests.Session()
-        # The service is on this machine, so no proxy of the environment is to be asked.
+        # The service is on this machine, so ignore any proxy in the environment.
         self._http.trust_env = False
         if handle:
             self.token = self._ask("POST", "/tokens", auth=(handle, password))["token"]

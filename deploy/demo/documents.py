@@ -14,7 +14,7 @@ ALIASES = {
 """Other names of the joins: common practice, no source."""
 
 TOOLS = {"FG": "", "Leader hitch over needle": "needle"}
-"""What tying needs beside fingers; nobody has said of the FG. Common practice, no source."""
+"""Tools that tying needs; unknown for the FG. Common practice, no source."""
 
 LOAD_GENERATION = {
     "hand winch": "hand winch",

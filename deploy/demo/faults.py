@@ -62,7 +62,7 @@ def mix_units(rng: np.random.Generator, session: Document, step: float) -> Docum
 
 
 def weaken_baseline(rng: np.random.Generator, session: Document, step: float) -> Document:
-    """Straight line from another spool, told as the same."""
+    """Straight line from another spool, recorded as the same."""
     return _with_baseline(session, rng.uniform(*BASELINE_SHARE), step)
 
 

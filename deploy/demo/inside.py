@@ -70,10 +70,10 @@ def lay_catalogue() -> None:
 
 
 def _revision(document: Document) -> RigRevision:
-    told = dict(document)
-    resolution, capacity = told.pop("resolution"), told.pop("capacity")
-    free_length = told.pop("free_length")
-    told["made_on"] = date.fromisoformat(told["made_on"])
+    columns = dict(document)
+    resolution, capacity = columns.pop("resolution"), columns.pop("capacity")
+    free_length = columns.pop("free_length")
+    columns["made_on"] = date.fromisoformat(columns["made_on"])
     return RigRevision(
         resolution_N=parse_force(resolution).newtons,
         resolution_written=resolution,
@@ -81,7 +81,7 @@ def _revision(document: Document) -> RigRevision:
         capacity_written=capacity,
         free_length_m=parse_length(free_length).metres,
         free_length_written=free_length,
-        **told,
+        **columns,
     )
 
 

@@ -1,4 +1,4 @@
-"""Names of the scenario, which nobody has to look at before everyone may read them."""
+"""Names of the scenario, accepted without a moderator."""
 
 from __future__ import annotations
 

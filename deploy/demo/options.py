@@ -1,4 +1,4 @@
-"""What `deploy/try` was asked for. Standard library alone: `deploy/try` runs this file before
+"""Options of `deploy/try`. Standard library alone: `deploy/try` runs this file before
 anything is installed, so that a taken port is found at once.
 """
 

@@ -42,10 +42,10 @@ PROGRAMME = (
 def draw_world(
     rng: np.random.Generator, testers: int | None = None, targets: Sequence[str] | None = None
 ) -> list[Document]:
-    """Submissions of the league's ten testers, or of as many as asked for.
+    """Submissions of the league's ten testers, or of ``testers``.
 
     With a number of `testers` the ten rigs are repeated under new handles and everybody's tying
-    is drawn anew around zero, as `truth` has it. `targets` restricts every session to these line
+    is drawn again around zero, as `truth` has it. `targets` restricts every session to these line
     pairs or terminal lines. A submission is a dict of handle, club, rig, calibration, sessions.
     """
     league = SCENARIO["testers"]

@@ -42,7 +42,7 @@ def _enters_pounds(rng: np.random.Generator, tester: Document) -> Document:
 
 
 def _pulls_another_spool(rng: np.random.Generator, tester: Document) -> Document:
-    """Straight line from a spool that parts 30 percent under its label, told as the same."""
+    """Straight line from a spool that parts 30 percent under its label, recorded as the same."""
     submission = draw_tester(rng, tester)
     for session in submission["sessions"]:
         for baseline in session["baselines"]:

@@ -35,7 +35,7 @@ def fuzz(
     """Fuzz each operation with about so many examples beside those that cover its parameters.
 
     ``authorization`` holds the header for an operation by its id, and for all others under "";
-    without any a stranger asks. Raises RuntimeError where the run itself breaks off.
+    without any, anonymously. Raises RuntimeError if the run itself fails.
     """
     report, configuration = folder / "report.json", folder / "fuzzing.toml"
     own = [_own_header(name, value) for name, value in authorization.items() if name]
@@ -48,15 +48,15 @@ def fuzz(
     command += ["--phases", phases, "--max-examples", str(examples), "--seed", str(random_state)]
     if "" in authorization:
         command += ["--header", f"Authorization: {authorization['']}"]
-    # The service is on this machine, so no proxy of the environment is to be asked.
+    # The service is on this machine, so ignore any proxy in the environment.
     environment = {**os.environ, "no_proxy": "127.0.0.1,localhost"}
     ended = subprocess.run(
         command, cwd=folder, env=environment, capture_output=True, text=True, check=False
     )
-    told = json.loads(report.read_text() or "{}") if report.exists() else {}
-    if not told.get("complete") or told["test_cases"] is None:
-        raise RuntimeError(f"Schemathesis broke off:\n{ended.stdout}{ended.stderr}")
-    return _fuzzed(told, ended.stdout)
+    summary = json.loads(report.read_text() or "{}") if report.exists() else {}
+    if not summary.get("complete") or summary["test_cases"] is None:
+        raise RuntimeError(f"Schemathesis failed:\n{ended.stdout}{ended.stderr}")
+    return _fuzzed(summary, ended.stdout)
 
 
 def _own_header(operation: str, authorization: str) -> str:

@@ -23,7 +23,7 @@ ALLOWED = {
 
 
 def main() -> int:
-    """Lint our own migrations; the exit code is 0 only where none is to be mended."""
+    """Lint our own migrations; the exit code is 0 only if none needs fixing."""
     leave_when_told()
     with throwaway.postgresql() as database:
         os.environ |= {

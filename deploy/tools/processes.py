@@ -18,7 +18,7 @@ STOPS_WITHIN_S = 30.0
 
 
 def free_port() -> int:
-    """A TCP port of this machine that nobody listens on."""
+    """A free TCP port of this machine."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
@@ -33,7 +33,7 @@ def wait_until(
 ) -> None:
     """Ask again and again until it is ready; raises TimeoutError that names what was not.
 
-    Raises ChildProcessError as soon as the process that it is to be made ready ``by`` has ended.
+    Raises ChildProcessError as soon as the process ``by`` that should bring it about has ended.
     """
     last_moment = time.monotonic() + patience_s
     while not ready():
@@ -50,8 +50,8 @@ def leave_when_told() -> None:
     def leave(signal_number: int, _frame: FrameType | None) -> None:
         raise SystemExit(128 + signal_number)
 
-    for told in (signal.SIGTERM, signal.SIGHUP):
-        signal.signal(told, leave)
+    for number in (signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, leave)
 
 
 @contextlib.contextmanager

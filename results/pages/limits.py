@@ -33,7 +33,7 @@ def count_requests(
 
 
 def _account(request: HttpRequest) -> int | None:
-    """Who is signed in. Without the session's cookie nobody is, and no page varies by it."""
+    """The user. Without a session cookie always anonymous, so that the page doesn't vary by it."""
     if settings.SESSION_COOKIE_NAME not in request.COOKIES:
         return None
     return request.user.pk if request.user.is_authenticated else None

@@ -26,7 +26,7 @@ def breaks(old: Schema, new: Schema) -> list[str]:
 
 
 def _operations(document: Schema) -> dict[str, Schema]:
-    """Each operation by method and path; how a path names its parameters is nobody's matter."""
+    """Each operation by method and path; names of path parameters don't matter."""
     return {
         f"{method.upper()} {re.sub('{.*?}', '{}', path)}": operation
         for path, operations in document["paths"].items()

@@ -1,6 +1,6 @@
-"""What v1 no longer tells everyone: the one exception to 'nothing is removed', with its reason.
+"""Members that v1 no longer shows to everyone: the one exception to 'nothing is removed'.
 
-Each is still told to the person whose it is, and to moderators.
+Each is still shown to its owner and to moderators, and has its reason here.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ FOR_PRIVACY: dict[str, str] = {
     "points[].mass": "masses and readings together give the gain, and so the local gravity",
     "points[].reading": "masses and readings together give the gain, and so the local gravity",
     "points[].residual_N": "with the line it gives the force, and so the local gravity",
-    "points[].u_mass_kg": "it tells the mass by its tolerance",
+    "points[].u_mass_kg": "the tolerance discloses the mass",
     "reading_class.forces": _GRAVITY,
     "reading_class.why_not_better": "it names the forces",
     "what_changed": _NOTE,

@@ -2,7 +2,7 @@
 
 Clients send what the old schema allowed, so the schema of a request may not narrow. Clients read
 what the old schema promised, so the schema of an answer may not widen, nor lose a member. Clients
-are told to bear members and enumerated values that they don't know: neither is a break.
+must accept unknown members and enumerated values: neither is a break.
 """
 
 from __future__ import annotations
@@ -123,7 +123,7 @@ def _narrowed_one(documents: Documents, old: Schema, new: Schema, place: str) ->
 def _weakened_one(documents: Documents, old: Schema, new: Schema, place: str) -> Iterator[str]:
     if _values(old) and not _values(new):
         yield f"{place}: is no longer one of a list"
-    # How wide a whole number is stored differs between databases, and JSON doesn't tell it.
+    # How wide a whole number is stored differs between databases, and JSON doesn't show it.
     if _type(old) == "string" and "format" in old and new.get("format") != old["format"]:
         yield f"{place}: its format is no longer {old['format']}"
     kept = set(new.get("properties", {})) - set(new.get("required", []))

@@ -22,7 +22,7 @@ from results.accounts.join import agree, show
 from results.accounts.own_data import archive_of
 from results.accounts.rename import rename
 from results.accounts.second_factor import has_second_factor
-from results.pages.account.forms import ClosingForm, ShownForm, told
+from results.pages.account.forms import ClosingForm, ShownForm, refusal_text
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.licence import SHARED_DATA
@@ -49,7 +49,7 @@ class SignUp(SignupView):
                 answer: HttpResponse = super().form_valid(form)
                 return answer
         except Conflict as refusal:
-            form.add_error("handle", told(refusal))
+            form.add_error("handle", refusal_text(refusal))
         except IntegrityError as error:
             if not is_unique_violation(error):
                 raise
@@ -86,7 +86,7 @@ def account(request: HttpRequest) -> HttpResponse:
         try:
             rename(contributor, chosen.pop("handle"))
         except Refused as refusal:
-            form.add_error("handle", told(refusal))
+            form.add_error("handle", refusal_text(refusal))
         else:
             show(contributor, **chosen)
             messages.success(request, _("Your choices are kept."))

@@ -22,7 +22,7 @@ def handle_field(help_text: Any = "", **options: Any) -> forms.CharField:
     )
 
 
-def told(refusal: Refused) -> str:
+def refusal_text(refusal: Refused) -> str:
     """A refusal of one field in a sentence."""
     expected = "; ".join(finding.expected for finding in refusal.findings)
     return f"{refusal.detail} " + str(_("Expected: %(expected)s.")) % {"expected": expected}
@@ -57,7 +57,7 @@ class JoiningForm(forms.Form):
             if Contributor.objects.filter(handle__iexact=handle).exists():
                 raise handle_taken(handle)
         except Refused as refusal:
-            raise forms.ValidationError(told(refusal)) from None
+            raise forms.ValidationError(refusal_text(refusal)) from None
         return handle
 
     def signup(self, request: HttpRequest, user: User) -> None:  # noqa: ARG002

@@ -10,7 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from results.accounts.join import join as make_contributor
-from results.pages.account.forms import JoiningForm, told
+from results.pages.account.forms import JoiningForm, refusal_text
 from results.pages.showing import render
 from rigs.models import Contributor
 from rigs.permissions import is_moderator
@@ -30,7 +30,7 @@ def join(request: HttpRequest) -> HttpResponse:
         try:
             make_contributor(request.user, **form.cleaned_data)
         except Refused as refusal:
-            form.add_error("handle", told(refusal))
+            form.add_error("handle", refusal_text(refusal))
         else:
             return redirect("pages:bench")
     return render(

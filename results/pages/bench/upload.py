@@ -98,7 +98,7 @@ def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest, contributor: Contributor, *, status: int = 200, **told: Any
+    request: HttpRequest, contributor: Contributor, *, status: int = 200, **context: Any
 ) -> HttpResponse:
-    told |= {"contributor": contributor, "most_bytes": MOST_BYTES}
-    return render(request, "pages/bench/upload.html", told, status=status)
+    context |= {"contributor": contributor, "most_bytes": MOST_BYTES}
+    return render(request, "pages/bench/upload.html", context, status=status)

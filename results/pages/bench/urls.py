@@ -1,4 +1,4 @@
-"""Addresses of whoever is signed in: their bench, their account."""
+"""Addresses for people who are signed in: their bench and account."""
 
 from django.urls import path
 

@@ -99,11 +99,11 @@ class Filters(forms.Form):
 
     @property
     def asked(self) -> dict[str, Any]:
-        """What was asked for; nothing where the form is not valid."""
+        """The chosen filters; empty if the form is not valid."""
         return self.cleaned_data if self.is_valid() else {}
 
     def condition(self) -> Q:
-        """The condition on pools. What nobody has told of a join doesn't rule it out."""
+        """The condition on pools. Unknown properties of a join don't rule it out."""
         asked = self.asked
         condition = Q()
         if main := asked.get("main"):

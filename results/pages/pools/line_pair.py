@@ -58,7 +58,7 @@ def query_of(pool: Pool) -> str:
 
 
 def pools_asked_for(request: HttpRequest) -> list[Pool]:
-    """The pools of the line pair asked for; raises Http404 where there are none."""
+    """The pools of the requested line pair; raises Http404 where there are none."""
     asked = request.GET
     try:
         wet, shock = (YES[asked.get(name, "")] for name in ("wet", "shock"))
@@ -112,28 +112,28 @@ def contrasts_of(
     comparison: DirectComparison | None, pools: Mapping[int, Pool]
 ) -> Sequence[Contrast]:
     """Each pair of these pools' joins that was compared, the clearest difference first."""
-    told = [
+    contrasts = [
         _contrast(each, pools)
         for each in map(Figures, comparison.figures.get("differences", ()) if comparison else ())
         if each.has(*CONTRASTED) and each["first"] in pools and each["second"] in pools
     ]
-    return sorted(told, key=lambda contrast: -contrast.ratio)
+    return sorted(contrasts, key=lambda contrast: -contrast.ratio)
 
 
-def _contrast(told: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
-    """Told the way round that the stronger join comes first."""
-    sign = 1 if told["difference"] >= 0 else -1
-    ends = sorted((sign * told["ci_low"], sign * told["ci_high"]))
-    first, second = pools[told["first"]], pools[told["second"]]
-    pooled = told.get("of_pools")
+def _contrast(pair: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
+    """With the stronger join first."""
+    sign = 1 if pair["difference"] >= 0 else -1
+    ends = sorted((sign * pair["ci_low"], sign * pair["ci_high"]))
+    first, second = pools[pair["first"]], pools[pair["second"]]
+    pooled = pair.get("of_pools")
     return Contrast(
         stronger=first if sign == 1 else second,
         weaker=second if sign == 1 else first,
-        ratio=math.exp(sign * told["difference"]),
+        ratio=math.exp(sign * pair["difference"]),
         low=math.exp(ends[0]),
         high=math.exp(ends[1]),
-        together=told["together"],
+        together=pair["together"],
         of_pools=math.exp(sign * pooled["difference"]) if pooled else None,
-        agree=abs(told["difference"] - pooled["difference"]) < 2 * pooled["se"] if pooled else None,
+        agree=abs(pair["difference"] - pooled["difference"]) < 2 * pooled["se"] if pooled else None,
         told=ends[0] > 0,
     )

@@ -1,4 +1,4 @@
-"""The list of joins: by line pair, and ranked only as far as the pulls can tell."""
+"""The list of joins: by line pair, ranked in groups that don't differ significantly."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ KEY = LINE_PAIR
 class Entry:
     """A join of the list: its place, the letters of its groups, and the strip of its figures.
 
-    ``near`` counts its sets on lines of about the sizes asked for; None where none were.
+    ``near`` counts its sets on lines of about the requested sizes; None if none were requested.
     """
 
     place: Place
@@ -66,7 +66,7 @@ class Section:
 @require_safe
 @kept_until_changed(edition_of_pools, cookies=(MEASURES,))
 def pool_list(request: HttpRequest) -> HttpResponse:
-    """Joins that answer what was asked for."""
+    """Joins that match the filters."""
     filters = Filters(request.GET)
     asked = filters.condition()
     pairs = selectors.pools().filter(asked).order_by(*KEY).values(*KEY).distinct()
@@ -87,7 +87,7 @@ def pool_list(request: HttpRequest) -> HttpResponse:
 
 
 def _sections(pairs: Sequence[dict[str, Any]], asked: Q, filters: Filters) -> list[Section]:
-    """A section a line pair. A join is ranked among all of its pair, also those not asked for."""
+    """A section a line pair. A join is ranked among all of its pair, also those filtered out."""
     if not pairs:
         return []
     of_pairs = Q()
@@ -104,7 +104,7 @@ def _sections(pairs: Sequence[dict[str, Any]], asked: Q, filters: Filters) -> li
 
 
 def _near(shown: set[int], filters: Filters) -> dict[int, int] | None:
-    """Sets of each pool near the sizes asked for; None where no size was."""
+    """Sets of each pool near the requested sizes; None if no size was requested."""
     sizes = [filters.asked.get(name) for name in ("main_size", "leader_size")]
     return selectors.sets_near(shown, *sizes) if any(sizes) else None
 

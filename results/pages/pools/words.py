@@ -52,12 +52,12 @@ def statements(version: PoolVersion) -> list[Statement]:
         return []
     figures = figures_of(version)
     missing = figures.get("not_estimable", {})
-    told = [
+    sentences = [
         _told(version, figures, anchor, say)
         for anchor, say in SAID
         if NEEDED.get(anchor) not in missing
     ]
-    return told + [
+    return sentences + [
         Statement(
             _("%(part)s can't be computed from these sets.") % {"part": named},
             missing[part],

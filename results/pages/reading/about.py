@@ -18,8 +18,8 @@ from results.pages.showing import render
 @require_safe
 def about(request: HttpRequest) -> HttpResponse:
     """Each statistic in words, then in figures."""
-    told = {"example": worked_example(), "joined": JOINED_KGF, "straight": STRAIGHT_KGF}
-    return render(request, "pages/reading/about.html", told)
+    context = {"example": worked_example(), "joined": JOINED_KGF, "straight": STRAIGHT_KGF}
+    return render(request, "pages/reading/about.html", context)
 
 
 @require_safe

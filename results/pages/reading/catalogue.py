@@ -22,8 +22,8 @@ def connection(request: HttpRequest, pk: int) -> HttpResponse:
     """A join: its names, how it is tied, and what it holds on each line pair."""
     found = get_object_or_404(connections_visible_to(request.user), pk=pk)
     pools = Paginator(lookups.pools_of(found), ROWS).get_page(request.GET.get("page"))
-    told = {"connection": found, "page": pools, "least_testers": LEAST_TESTERS}
-    return render(request, "pages/reading/connection.html", told)
+    context = {"connection": found, "page": pools, "least_testers": LEAST_TESTERS}
+    return render(request, "pages/reading/connection.html", context)
 
 
 @require_safe
@@ -56,5 +56,5 @@ def search(request: HttpRequest) -> HttpResponse:
     """Joins, lines, testers, clubs and rigs by name; without words, the first of each."""
     words = request.GET.get("q", "")[:LONGEST_SEARCH].replace("\x00", "")
     found = lookups.found(request.user, words)
-    told = {"words": words, "found": found, "most": lookups.MOST_FOUND}
-    return render(request, "pages/reading/search.html", told)
+    context = {"words": words, "found": found, "most": lookups.MOST_FOUND}
+    return render(request, "pages/reading/search.html", context)

@@ -29,8 +29,8 @@ TYPES = {
 def open_data(request: HttpRequest) -> HttpResponse:
     """What the open data are, under which licence, and every release."""
     page = Paginator(lookups.releases(), RELEASES_PER_PAGE).get_page(request.GET.get("page"))
-    told = {"page": page, "newest": lookups.releases().first(), "tables": TABLES}
-    return render(request, "pages/reading/open_data.html", told | {"licence": SHARED_DATA})
+    context = {"page": page, "newest": lookups.releases().first(), "tables": TABLES}
+    return render(request, "pages/reading/open_data.html", context | {"licence": SHARED_DATA})
 
 
 @require_safe
@@ -58,17 +58,17 @@ def latest(_request: HttpRequest, name: str = "") -> HttpResponse:
 def file(request: HttpRequest, number: int, name: str) -> HttpResponseBase:
     """A file of a release. It never changes, and its ETag is its checksum."""
     found = get_object_or_404(lookups.releases(), number=number)
-    told = lookups.file_of(found, name)
-    if told is None:
+    file = lookups.file_of(found, name)
+    if file is None:
         raise Http404
-    tag = f'"{told["sha256"]}"'
+    tag = f'"{file["sha256"]}"'
     asked = [
         each.removeprefix("W/") for each in parse_etags(request.headers.get("If-None-Match", ""))
     ]
     if tag in asked or asked == ["*"]:
         response: HttpResponseBase = HttpResponse(status=304)
     else:
-        response = _sent(found, name, told["bytes"], request.method == "HEAD")
+        response = _sent(found, name, file["bytes"], request.method == "HEAD")
     response["ETag"], response["Cache-Control"] = tag, FOR_GOOD
     return response
 

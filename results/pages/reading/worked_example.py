@@ -93,7 +93,7 @@ def worked_example() -> WorkedExample:
     each = np.arange(len(TESTERS))
     fit = fit_pool(ratios.y, ratios.own_variance, ratios.shared_variance, tester, each, each)
     efficiencies = np.exp(ratios.y).tolist()
-    rows = (Row(*told) for told in zip(TESTERS, MEANS_N, STRAIGHT_N, efficiencies, strict=True))
+    rows = (Row(*values) for values in zip(TESTERS, MEANS_N, STRAIGHT_N, efficiencies, strict=True))
     return WorkedExample(
         join=join,
         straight=straight,

@@ -61,15 +61,15 @@ class BenchSheetForm(forms.Form):
 def bench_sheet(request: HttpRequest) -> HttpResponse:
     """A sheet for one rig, its lines and joins; open where nothing was chosen."""
     form = BenchSheetForm(request)
-    told = form.cleaned_data if form.is_valid() else {}
-    rig = told.get("rig")
+    chosen = form.cleaned_data if form.is_valid() else {}
+    rig = chosen.get("rig")
     revision = rig.latest if rig else None
     return render(
         request,
         "pages/rigs/bench_sheet.html",
         {
             "form": form,
-            **told,
+            **chosen,
             "revision": revision,
             "straight_rows": range(1, STRAIGHT_ROWS + 1),
             "join_rows": range(1, JOIN_ROWS + 1),

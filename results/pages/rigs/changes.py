@@ -1,4 +1,4 @@
-"""Telling of one's rigs on a phone: register one, tell a change, calibrate it."""
+"""Rigs on a phone: register one, record a change, calibrate it."""
 
 from __future__ import annotations
 
@@ -39,9 +39,9 @@ def current_user(request: HttpRequest) -> User:
     return request.user
 
 
-def again(request: HttpRequest, template: str, told: dict[str, Any]) -> HttpResponse:
+def again(request: HttpRequest, template: str, context: dict[str, Any]) -> HttpResponse:
     """The page with its form; 422 where what was sent has to be corrected."""
-    return render(request, template, told, status=422 if request.method == "POST" else 200)
+    return render(request, template, context, status=422 if request.method == "POST" else 200)
 
 
 @FORM
@@ -50,9 +50,9 @@ def register(request: HttpRequest) -> HttpResponse:
     """Register a rig with its first revision."""
     form = RigForm(request.POST or None, initial={"made_on": timezone.now().date()})
     if request.method == "POST" and form.is_valid():
-        told = form.told()
+        columns = form.columns()
         try:
-            rig = register_rig(current_user(request), told.pop("name"), RigRevision(**told))
+            rig = register_rig(current_user(request), columns.pop("name"), RigRevision(**columns))
             return redirect("pages:rig", rig.pk)
         except Refused as refusal:
             form.refuse(refusal)
@@ -74,10 +74,10 @@ def revise(request: HttpRequest, pk: int) -> HttpResponse:
         initial={**as_it_was, "made_on": timezone.now().date(), "what_changed": "", "why": ""},
     )
     if request.method == "POST" and form.is_valid():
-        told = form.told()
-        made_on, what, why = (told.pop(name) for name in ("made_on", "what_changed", "why"))
+        columns = form.columns()
+        made_on, what, why = (columns.pop(name) for name in ("made_on", "what_changed", "why"))
         try:
-            revise_rig(current_user(request), rig, made_on, what, why, told)
+            revise_rig(current_user(request), rig, made_on, what, why, columns)
             return redirect("pages:rig", rig.pk)
         except Refused as refusal:
             form.refuse(refusal)
@@ -112,8 +112,8 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
         except Refused as refusal:
             put_beside_rows(refusal, form, filled)
     more_rows = min(2 * len(rows.forms), MOST_ROWS)
-    told = {"form": form, "rows": rows, "revision": revision, "more_rows": more_rows}
-    return again(request, "pages/rigs/calibrate.html", told)
+    context = {"form": form, "rows": rows, "revision": revision, "more_rows": more_rows}
+    return again(request, "pages/rigs/calibrate.html", context)
 
 
 def put_beside_rows(refusal: Refused, form: CalibrationForm, filled: list[Any]) -> None:

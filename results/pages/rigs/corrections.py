@@ -96,29 +96,29 @@ def correct_calibration(request: HttpRequest, pk: int) -> HttpResponse:
     rows = check_weights(spare)(request.POST or None, initial=None if request.POST else entered)
     if request.method == "POST" and form.is_valid() and rows.is_valid():
         filled = [row for row in rows if row.has_changed()]
-        told = dict(form.cleaned_data)
+        cleaned = dict(form.cleaned_data)
         try:
             reprocess.correct_calibration(
                 current_user(request),
                 calibration,
-                told["made_on"],
+                cleaned["made_on"],
                 [row.row() for row in filled],
-                told["reason"],
-                note=told["note"],
+                cleaned["reason"],
+                note=cleaned["note"],
             )
             return redirect("pages:rig", revision.rig_id)
         except Forbidden:
             raise PermissionDenied from None
         except Refused as refusal:
             put_beside_rows(refusal, form, filled)
-    told = {
+    context = {
         "form": form,
         "rows": rows,
         "revision": revision,
         "calibration": calibration,
         "more_rows": len(entered) + 2 * spare,
     }
-    return again(request, "pages/rigs/calibrate.html", told)
+    return again(request, "pages/rigs/calibrate.html", context)
 
 
 def _as_entered(reading: Any) -> dict[str, Any]:
@@ -147,15 +147,15 @@ def correct_revision(request: HttpRequest, pk: int) -> HttpResponse:
         initial={**as_it_is, **words},
     )
     if request.method == "POST" and form.is_valid():
-        told = form.told()
-        reason = told.pop("reason")
+        columns = form.columns()
+        reason = columns.pop("reason")
         try:
-            reprocess.correct_revision(current_user(request), revision, told, reason)
+            reprocess.correct_revision(current_user(request), revision, columns, reason)
             return redirect("pages:rig", revision.rig_id)
         except Refused as refusal:
             form.refuse(refusal)
-    told = {"form": form, "rig": revision.rig, "latest": revision, "corrected": revision}
-    return again(request, "pages/rigs/revise.html", told)
+    context = {"form": form, "rig": revision.rig, "latest": revision, "corrected": revision}
+    return again(request, "pages/rigs/revise.html", context)
 
 
 @FORM
@@ -208,11 +208,11 @@ def _of_revisions(rig: Rig) -> Iterator[Entry]:
         "revision", "by__contributor"
     )
     for change in changes:
-        told = {"number": change.revision.number, "version": change.version}
+        values = {"number": change.revision.number, "version": change.version}
         what = _("Revision %(number)s, version %(version)s, was corrected")
         if change.voided:
             what = _("Revision %(number)s was voided")
-        yield Entry(change.at, str(what) % told, change.reason, change.by.contributor.handle)
+        yield Entry(change.at, str(what) % values, change.reason, change.by.contributor.handle)
 
 
 def _of_calibrations(rig: Rig) -> Iterator[Entry]:
@@ -221,9 +221,9 @@ def _of_calibrations(rig: Rig) -> Iterator[Entry]:
     )
     for change in changes:
         calibration: Calibration = change.calibration
-        told = {"number": calibration.pk, "day": f"{calibration.made_on:%Y-%m-%d}"}
+        values = {"number": calibration.pk, "day": f"{calibration.made_on:%Y-%m-%d}"}
         what = _("Calibration %(number)s of %(day)s was voided")
         if change.successor_id:
-            told["successor"] = change.successor_id
+            values["successor"] = change.successor_id
             what = _("Calibration %(number)s of %(day)s was replaced by %(successor)s")
-        yield Entry(change.at, str(what) % told, change.reason, change.by.contributor.handle)
+        yield Entry(change.at, str(what) % values, change.reason, change.by.contributor.handle)

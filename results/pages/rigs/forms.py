@@ -99,11 +99,11 @@ class Refusable(forms.BaseForm):
             self.add_error(None, refusal.detail)
         for finding in refusal.findings:
             field = self.renamed.get(finding.field, finding.field)
-            told = _("Found %(found)s, expected %(expected)s.") % {
+            message = _("Found %(found)s, expected %(expected)s.") % {
                 "found": finding.found,
                 "expected": finding.expected,
             }
-            self.add_error(field if field in self.fields else None, told)
+            self.add_error(field if field in self.fields else None, message)
 
 
 class RevisionForm(Refusable, forms.ModelForm):
@@ -174,12 +174,12 @@ class RevisionForm(Refusable, forms.ModelForm):
         for name, choices in CHOICES.items():
             cast(forms.ChoiceField, self.fields[name]).choices = in_words(choices)
 
-    def told(self) -> dict[str, Any]:
+    def columns(self) -> dict[str, Any]:
         """The columns of the revision by name."""
-        told = dict(self.cleaned_data)
+        columns = dict(self.cleaned_data)
         for name, symbol in QUANTITIES.items():
-            told[f"{name}_{symbol}"], told[f"{name}_written"] = told.pop(name)
-        return told
+            columns[f"{name}_{symbol}"], columns[f"{name}_written"] = columns.pop(name)
+        return columns
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -284,19 +284,19 @@ class CheckWeightForm(Refusable, forms.Form):
 
     def row(self) -> CalibrationReading:
         """The reading, not stored."""
-        told = self.cleaned_data
-        mass_written, kilograms, volume = told["mass"]
-        tolerance, tolerance_written = told["tolerance"]
-        newtons, reading_written = told["reading"]
+        cleaned = self.cleaned_data
+        mass_written, kilograms, volume = cleaned["mass"]
+        tolerance, tolerance_written = cleaned["tolerance"]
+        newtons, reading_written = cleaned["reading"]
         return CalibrationReading(
             mass_written=mass_written,
             mass_kg=kilograms,
             volume_m3=volume,
-            temperature_C=told["temperature_C"],
+            temperature_C=cleaned["temperature_C"],
             tolerance_written=tolerance_written,
             u_mass_kg=None if tolerance is None else tolerance_uncertainty(tolerance),
-            how_known=told["how_known"],
-            direction=told["direction"],
+            how_known=cleaned["how_known"],
+            direction=cleaned["direction"],
             reading_N=newtons,
             reading_written=reading_written,
         )
@@ -310,6 +310,6 @@ def check_weights(rows: int) -> type[forms.BaseFormSet[CheckWeightForm]]:
 
 
 def rows_asked_for(request: HttpRequest) -> int:
-    """How many rows of check weights a page is asked for, within bounds."""
+    """The requested number of rows of check weights, within bounds."""
     asked = request.GET.get("rows", "")
     return min(max(int(asked), ROWS), MOST_ROWS) if asked.isdecimal() and len(asked) < 4 else ROWS

@@ -73,33 +73,33 @@ def _calibrated(calibrations: Sequence[Appraised], today: date) -> Iterator[Stat
     elif standing == "due":
         yield Statement("look", str(_("Calibrated on %s: it is due again.")) % day)
     else:
-        told = _("Calibrated on %(day)s, due again on %(due)s.")
-        yield Statement("good", str(told) % {"day": day, "due": f"{appraisal.due_on:%Y-%m-%d}"})
+        text = _("Calibrated on %(day)s, due again on %(due)s.")
+        yield Statement("good", str(text) % {"day": day, "due": f"{appraisal.due_on:%Y-%m-%d}"})
 
 
 def _watched(series: Sequence[Series]) -> Iterator[Statement]:
     for one in series:
         if one.kind == "straight line" and one.watch:
             days = ", ".join(f"{point.session.pulled_on:%Y-%m-%d}" for point in one.signals)
-            told = {"what": one.what, "sessions": len(one.points), "days": days}
+            values = {"what": one.what, "sessions": len(one.points), "days": days}
             if days:
                 signals = _("The chart of %(what)s signals at %(days)s.")
-                yield Statement("look", str(signals) % told)
+                yield Statement("look", str(signals) % values)
             else:
                 none = _("%(what)s parts alike over %(sessions)s sessions: no chart signals.")
-                yield Statement("good", str(none) % told)
+                yield Statement("good", str(none) % values)
 
 
 def _bridged(bridges: Sequence[Bridge]) -> Iterator[Statement]:
     if not bridges:
         return
     bridge = bridges[0]
-    told = {"number": bridge.after.number, "advice": bridge.advice}
+    values = {"number": bridge.after.number, "advice": bridge.advice}
     if bridge.verdict == "same":
-        yield Statement("good", str(_("Revision %(number)s reads as the one before.")) % told)
+        yield Statement("good", str(_("Revision %(number)s reads as the one before.")) % values)
     elif bridge.verdict == "moved":
         text = _("The readings moved with revision %(number)s: compare across it with care.")
-        yield Statement("look", str(text) % told)
+        yield Statement("look", str(text) % values)
     else:
-        text = _("Whether revision %(number)s moved the readings can't be told yet. %(advice)s")
-        yield Statement("look", str(text) % told)
+        text = _("Whether revision %(number)s moved the readings can't be values yet. %(advice)s")
+        yield Statement("look", str(text) % values)

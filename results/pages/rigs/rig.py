@@ -28,7 +28,7 @@ RIGS_SHOWN = 200
 
 @dataclass(frozen=True)
 class Chapter:
-    """One revision of the story: how it came about, whether it moved, how it was calibrated."""
+    """One revision of the story: what changed, whether readings moved, how it was calibrated."""
 
     revision: RigRevision
     bridge: Bridge | None
@@ -40,8 +40,8 @@ def rig_list(request: HttpRequest) -> HttpResponse:
     """One's own rigs first, then everybody's."""
     rigs = selectors.rigs()
     own = rigs.filter(owner__user_id=request.user.pk) if request.user.is_authenticated else []
-    told = {"own": own, "rigs": rigs[:RIGS_SHOWN], "more": rigs.count() > RIGS_SHOWN}
-    return render(request, "pages/rigs/list.html", told)
+    context = {"own": own, "rigs": rigs[:RIGS_SHOWN], "more": rigs.count() > RIGS_SHOWN}
+    return render(request, "pages/rigs/list.html", context)
 
 
 @require_safe
