@@ -53,7 +53,6 @@ INSTALLED_APPS = [
     "allauth",
     "allauth.account",
     "allauth.mfa",
-    "django_htmx",
     "rules",
     "drf_spectacular",
     "drf_spectacular_sidecar",

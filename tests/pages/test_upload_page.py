@@ -128,13 +128,15 @@ def test_progress_is_told_until_the_sets_have_come_out(at_home, django_assert_ma
     job = at_home.post(address_of_store(check(at_home, sheet()))).headers["Location"]
     waiting = Page(at_home.get(job))
     assert "it waits to be worked out" in waiting.text
-    assert waiting.all("div", id="progress")[0]["hx-trigger"] == "every 2s"
+    assert "data-unfinished" in waiting.all("div", id="progress")[0]
+    assert [each["src"] for each in waiting.all("script")] == ["/static/pages/job.js"]
     assert job in waiting.links()
     drain()
     with django_assert_max_num_queries(12):
         done = Page(at_home.get(job))
     assert "Worked out" in done.text
-    assert "hx-get" not in done.all("div", id="progress")[0]
+    assert "data-unfinished" not in done.all("div", id="progress")[0]
+    assert done.all("script") == []
     assert "Double uni" in done.text
 
 
