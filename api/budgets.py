@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from api.rig_charts import EquivalenceDocument
 from api.serializers import Link, Shown
 from results.intake.selectors import sessions_visible_to
-from results.models import PullSet
+from results.models import PullSet, Session
 from results.normalising.baseline_report import straight_lines_of
 from results.normalising.uncertainty_budget import budgets_of
 from rigs.metrology.budget import Cause
@@ -77,7 +77,7 @@ class StraightLineDocument(Shown):
     why_not = serializers.CharField(source="no_round_trip")
 
 
-class SetBudgets(generics.GenericAPIView):
+class SetBudgets(generics.GenericAPIView[PullSet]):
     """What to improve first: the scale, the zero, the baseline or the tying?"""
 
     serializer_class = SetBudgetsDocument
@@ -97,7 +97,7 @@ class SetBudgets(generics.GenericAPIView):
         return Response(self.get_serializer(budgets).data)
 
 
-class StraightLines(generics.GenericAPIView):
+class StraightLines(generics.GenericAPIView[Session]):
     """The straight line of one session."""
 
     serializer_class = StraightLineDocument

@@ -253,7 +253,8 @@ class CalibrationDocument(Document):
         change = _change_of(calibration)
         if change is None or change.successor_id is None:
             return None
-        return address_of("api:calibration", self.context["request"]) % change.successor_id
+        successor: int = change.successor_id
+        return address_of("api:calibration", self.context["request"]) % successor
 
     @extend_schema_field(EndedDocument(allow_null=True))
     def get_ended(self, calibration: Calibration) -> dict[str, Any] | None:
@@ -269,7 +270,7 @@ class CalibrationDocument(Document):
 
 
 @extend_schema(tags=["rigs"])
-class Calibrations(generics.ListCreateAPIView):
+class Calibrations(generics.ListCreateAPIView[Calibration]):
     """The calibrations of a rig's revision, newest first, and the way to send one."""
 
     serializer_class = CalibrationDocument
@@ -303,7 +304,7 @@ class Calibrations(generics.ListCreateAPIView):
 
 
 @extend_schema(tags=["rigs"])
-class OneCalibration(generics.RetrieveAPIView):
+class OneCalibration(generics.RetrieveAPIView[Calibration]):
     """One calibration with its readings and their residuals."""
 
     serializer_class = CalibrationDocument

@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.serializers import Shown
+from results.models import Pool
 from results.pools import selectors
 from results.pools.tester_vs_pool import compare_with_pool
 from rigs.permissions import contributor_of
@@ -126,7 +127,7 @@ class ComparisonDocument(Shown):
     plans = PlanDocument(many=True)
 
 
-class Comparison(generics.GenericAPIView):
+class Comparison(generics.GenericAPIView[Pool]):
     """Oneself beside a pool."""
 
     serializer_class = ComparisonDocument

@@ -105,7 +105,7 @@ class ConnectionFilters(Filters):
 
 
 @extend_schema(tags=["catalogue"])
-class Connections(generics.ListCreateAPIView):
+class Connections(generics.ListCreateAPIView[Connection]):
     """The catalogue of connections."""
 
     serializer_class = ConnectionDocument
@@ -127,7 +127,7 @@ class Connections(generics.ListCreateAPIView):
 
 
 @extend_schema(tags=["catalogue"])
-class OneConnection(generics.RetrieveAPIView):
+class OneConnection(generics.RetrieveAPIView[Connection]):
     """One connection."""
 
     serializer_class = ConnectionDocument

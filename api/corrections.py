@@ -13,7 +13,7 @@ from rest_framework.response import Response
 
 from api.calibrations import EXAMPLE, CalibrationDocument
 from api.rigs import NextRevisionDocument, RevisionDocument
-from api.serializers import ShownRow, Strict
+from api.serializers import AnyField, ShownRow, Strict
 from results.normalising.reprocess import (
     correct_calibration,
     correct_revision,
@@ -22,7 +22,7 @@ from results.normalising.reprocess import (
 )
 from rigs import selectors
 from rigs.correcting import LONGEST_REASON
-from rigs.models import Calibration, CalibrationReading, RevisionChange
+from rigs.models import Calibration, CalibrationReading, RevisionChange, RigRevision
 from rigs.permissions import may
 from rigs.refusals import Forbidden
 
@@ -61,7 +61,7 @@ class CorrectedRevisionDocument(NextRevisionDocument):
     class Meta(NextRevisionDocument.Meta):
         fields = ["reason", *NextRevisionDocument.Meta.fields]
 
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, AnyField]:
         fields = super().get_fields()
         for name, field in fields.items():
             field.required = name == "reason"
@@ -79,7 +79,7 @@ class RevisionChangeDocument(ShownRow):
         fields = ["version", "voided", "was", "by", "reason", "at"]
 
 
-class OfCalibration(generics.GenericAPIView):
+class OfCalibration(generics.GenericAPIView[Calibration]):
     """What is done with one calibration."""
 
     permission_classes = [IsAuthenticated]
@@ -87,7 +87,7 @@ class OfCalibration(generics.GenericAPIView):
     queryset = selectors.calibrations()
 
 
-class OfRevision(generics.GenericAPIView):
+class OfRevision(generics.GenericAPIView[RigRevision]):
     """What is done with one revision."""
 
     permission_classes = [IsAuthenticated]

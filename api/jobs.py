@@ -68,7 +68,7 @@ class JobDocument(ShownRow):
 
 
 @extend_schema(tags=["sessions"])
-class OneJob(generics.RetrieveAPIView):
+class OneJob(generics.RetrieveAPIView[Job]):
     """One job. While it is unfinished, 'Retry-After' says when to ask again."""
 
     serializer_class = JobDocument

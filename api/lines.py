@@ -66,7 +66,7 @@ class LineFilters(Filters):
 
 
 @extend_schema(tags=["catalogue"])
-class Lines(generics.ListCreateAPIView):
+class Lines(generics.ListCreateAPIView[Line]):
     """The catalogue of lines."""
 
     serializer_class = LineDocument
@@ -88,7 +88,7 @@ class Lines(generics.ListCreateAPIView):
 
 
 @extend_schema(tags=["catalogue"])
-class OneLine(generics.RetrieveAPIView):
+class OneLine(generics.RetrieveAPIView[Line]):
     """One line."""
 
     serializer_class = LineDocument

@@ -56,7 +56,7 @@ class ReleaseDocument(ShownRow):
 
 
 @extend_schema(tags=["open data"])
-class OpenData(generics.ListAPIView):
+class OpenData(generics.ListAPIView[Release]):
     """Releases of the open data, the newest first."""
 
     serializer_class = ReleaseDocument

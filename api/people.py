@@ -76,11 +76,11 @@ class MeDocument(ContributorDocument):
         ]
 
     def get_moderator(self, contributor: Contributor) -> bool:
-        return is_moderator(raw(contributor).user)
+        return bool(is_moderator(raw(contributor).user))
 
 
 @extend_schema(tags=["people"])
-class Clubs(generics.ListAPIView):
+class Clubs(generics.ListAPIView[Club]):
     """Every club."""
 
     serializer_class = ClubDocument
@@ -88,7 +88,7 @@ class Clubs(generics.ListAPIView):
 
 
 @extend_schema(tags=["people"])
-class Contributors(generics.ListAPIView):
+class Contributors(generics.ListAPIView[Contributor]):
     """Every tester's public profile."""
 
     serializer_class = ContributorDocument
@@ -96,7 +96,7 @@ class Contributors(generics.ListAPIView):
 
 
 @extend_schema(tags=["people"])
-class OneContributor(generics.RetrieveAPIView):
+class OneContributor(generics.RetrieveAPIView[Contributor]):
     """One tester's public profile."""
 
     serializer_class = ContributorDocument
@@ -125,7 +125,7 @@ class OneContributor(generics.RetrieveAPIView):
         )
     ],
 )
-class Me(generics.RetrieveAPIView):
+class Me(generics.RetrieveAPIView[Contributor]):
     """The tester whose token this is."""
 
     serializer_class = MeDocument

@@ -114,7 +114,7 @@ class TesterEffectDocument(Shown):
 
 @method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
-class PooledSets(generics.ListAPIView):
+class PooledSets(generics.ListAPIView[NormalisedSet]):
     """The sets that count in a pool, by tester and day."""
 
     serializer_class = PooledSetDocument
@@ -128,7 +128,7 @@ class PooledSets(generics.ListAPIView):
 
 @method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
-class TesterEffects(generics.ListAPIView):
+class TesterEffects(generics.ListAPIView[Contributor]):
     """The testers of a pool, by handle; none where no figure is pooled."""
 
     serializer_class = TesterEffectDocument

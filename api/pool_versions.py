@@ -78,7 +78,7 @@ class SetChangeDocument(ShownRow):
 
 @method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
-class Versions(generics.ListAPIView):
+class Versions(generics.ListAPIView[PoolVersion]):
     """The dated versions of a pool, newest first."""
 
     serializer_class = PastVersionDocument
@@ -98,7 +98,7 @@ class Versions(generics.ListAPIView):
 
 
 @extend_schema(tags=["pools"])
-class Changes(generics.ListAPIView):
+class Changes(generics.ListAPIView[PoolMembership]):
     """The sets that came and went with one version of a pool."""
 
     serializer_class = SetChangeDocument

@@ -159,7 +159,7 @@ class OnePoolDocument(PoolDocument):
 
 @method_decorator(kept_until_changed(edition_of_pools), name="dispatch")
 @extend_schema(tags=["pools"], parameters=[PoolFilters])
-class Pools(generics.ListAPIView):
+class Pools(generics.ListAPIView[Pool]):
     """Pools by line pair, the strongest join of each first."""
 
     serializer_class = PoolDocument
@@ -171,7 +171,7 @@ class Pools(generics.ListAPIView):
 
 @method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
-class OnePool(generics.RetrieveAPIView):
+class OnePool(generics.RetrieveAPIView[Pool]):
     """One pool: its figures and heterogeneity, and where its testers and sets are."""
 
     serializer_class = OnePoolDocument

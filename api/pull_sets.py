@@ -10,7 +10,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.serializers import Link, PoolLink, Shown, ShownRow, Strict
+from api.serializers import AnyField, Link, PoolLink, Shown, ShownRow, Strict
 from results.intake.selectors import sessions_visible_to
 from results.models import NormalisedSet, PullSet, StateChange
 from results.review.decisions import decide
@@ -23,7 +23,7 @@ class Interval(Shown):
         super().__init__(source="*", read_only=True, **kwargs)
         self.base = base
 
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, AnyField]:
         return {
             end: serializers.FloatField(source=f"{self.base}_{end}", allow_null=True)
             for end in ("low", "high")
@@ -132,7 +132,7 @@ class DecisionDocument(Strict):
     )
 
 
-class Visible(generics.GenericAPIView):
+class Visible(generics.GenericAPIView[PullSet]):
     """Pull sets of the sessions that the reader may see."""
 
     def get_queryset(self) -> Any:
@@ -151,7 +151,7 @@ class Visible(generics.GenericAPIView):
 
 
 @extend_schema(tags=["sessions"])
-class OnePullSet(generics.RetrieveAPIView, Visible):
+class OnePullSet(generics.RetrieveAPIView[PullSet], Visible):
     """One pull set with its figures and its history."""
 
     serializer_class = PullSetDocument

@@ -11,7 +11,7 @@ from rest_framework.response import Response
 
 from api.pools import PoolDocument
 from api.serializers import Choice, Filters, Shown, ShownRow
-from results.models import DirectComparison
+from results.models import DirectComparison, Pool
 from results.pools import selectors
 from results.pools.ranking import can_be_ranked, chances, places, ranked
 from rigs.models import Material
@@ -72,7 +72,7 @@ class RankingDocument(Shown):
     direct = DirectDocument(allow_null=True, help_text="contrasts within one baseline")
 
 
-class Ranking(generics.GenericAPIView):
+class Ranking(generics.GenericAPIView[Pool]):
     """Which join from this main line to that leader or terminal?"""
 
     serializer_class = RankingDocument

@@ -55,7 +55,7 @@ class ReportDocument(ShownRow):
 
 
 @extend_schema(tags=["review"])
-class Reports(generics.ListAPIView):
+class Reports(generics.ListAPIView[Report]):
     """Open reports, oldest first, and the way to send one."""
 
     serializer_class = ReportDocument

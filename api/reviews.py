@@ -207,7 +207,7 @@ class Appeals(OfPullSet):
         return Response(document.data, status.HTTP_201_CREATED)
 
 
-def _text(view: generics.GenericAPIView, request: Request) -> str:
+def _text(view: generics.GenericAPIView[Any], request: Request) -> str:
     document = view.get_serializer(data=request.data)
     document.is_valid(raise_exception=True)
     text: str = document.validated_data["text"]
@@ -215,7 +215,7 @@ def _text(view: generics.GenericAPIView, request: Request) -> str:
 
 
 @extend_schema(tags=["review"])
-class Notices(generics.ListAPIView):
+class Notices(generics.ListAPIView[Notice]):
     """One's own notices, newest first."""
 
     serializer_class = NoticeDocument
@@ -226,7 +226,7 @@ class Notices(generics.ListAPIView):
         return notices_of(contributor_of(self.request.user))
 
 
-class Reading(generics.GenericAPIView):
+class Reading(generics.GenericAPIView[Notice]):
     """Having read one's notices."""
 
     permission_classes = [IsAuthenticated]
@@ -246,7 +246,7 @@ def _check_moderator(request: Request) -> None:
 
 
 @extend_schema(tags=["review"])
-class Queue(generics.ListAPIView):
+class Queue(generics.ListAPIView[ReviewCase]):
     """Open cases, those first that would move their pool the most."""
 
     serializer_class = CaseDocument
@@ -259,7 +259,7 @@ class Queue(generics.ListAPIView):
 
 
 @extend_schema(tags=["review"])
-class CheckRecords(generics.GenericAPIView):
+class CheckRecords(generics.GenericAPIView[ReviewCase]):
     """How the checks fare."""
 
     serializer_class = CheckRecordDocument

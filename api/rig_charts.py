@@ -17,6 +17,7 @@ from results.public.seeing import raw
 from results.rig_checks.control_charts import Series, charted
 from results.rig_checks.revision_comparison import bridges_of
 from rigs import selectors
+from rigs.models import Rig
 
 CHARTS = {"straight line": "pages:watch-straight", "join": "pages:watch-join"}
 
@@ -117,7 +118,7 @@ class BridgeDocument(Shown):
     comparisons = ComparedDocument(many=True)
 
 
-class OfRig(generics.GenericAPIView):
+class OfRig(generics.GenericAPIView[Rig]):
     """What hangs off one rig."""
 
     queryset = selectors.rigs()

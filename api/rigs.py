@@ -7,7 +7,7 @@ from typing import Any
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 
-from api.serializers import DAY, Document, ForceField, LengthField, Strict, limits
+from api.serializers import DAY, AnyField, Document, ForceField, LengthField, Strict, limits
 from rigs import selectors
 from rigs.metrology.bounds import OF_REVISION
 from rigs.models import Rig, RigRevision
@@ -96,7 +96,7 @@ class NextRevisionDocument(RevisionDocument):
             "why": {"required": True, "allow_blank": False},
         }
 
-    def get_fields(self) -> dict[str, serializers.Field]:
+    def get_fields(self) -> dict[str, AnyField]:
         fields = super().get_fields()
         for name, field in fields.items():
             if not field.read_only:
@@ -120,7 +120,7 @@ class RigDocument(Strict):
 
 
 @extend_schema(tags=["rigs"])
-class Rigs(generics.ListCreateAPIView):
+class Rigs(generics.ListCreateAPIView[Rig]):
     """Every rig, and the way to register one with its first revision."""
 
     serializer_class = RigDocument
@@ -140,7 +140,7 @@ class Rigs(generics.ListCreateAPIView):
 
 
 @extend_schema(tags=["rigs"])
-class OneRig(generics.RetrieveAPIView):
+class OneRig(generics.RetrieveAPIView[Rig]):
     """One rig with all its revisions."""
 
     serializer_class = RigDocument
@@ -148,7 +148,7 @@ class OneRig(generics.RetrieveAPIView):
 
 
 @extend_schema(tags=["rigs"])
-class Revisions(generics.ListCreateAPIView):
+class Revisions(generics.ListCreateAPIView[RigRevision]):
     """The revisions of a rig, oldest first, and how to record a change."""
 
     queryset = selectors.current_revisions()
@@ -192,7 +192,7 @@ class Revisions(generics.ListCreateAPIView):
 
 
 @extend_schema(tags=["rigs"])
-class OneRevision(generics.RetrieveAPIView):
+class OneRevision(generics.RetrieveAPIView[RigRevision]):
     """One revision of a rig."""
 
     serializer_class = RevisionDocument

@@ -20,7 +20,9 @@ from rigs.metrology import units
 from rigs.metrology.bounds import EARLIEST_DAY, Bounds
 
 LONGEST_WRITTEN = 40
-JSON_TYPES: tuple[tuple[type[serializers.Field], type | tuple[type, ...], str], ...] = (
+AnyField = serializers.Field[Any, Any, Any, Any]
+"""A field of whatever values: documents are JSON."""
+JSON_TYPES: tuple[tuple[type[AnyField], type | tuple[type, ...], str], ...] = (
     (serializers.BooleanField, bool, "true or false"),
     (serializers.IntegerField, (int, float), "a whole number"),
     (serializers.FloatField, (int, float), "a number"),
@@ -68,7 +70,7 @@ class Choice(serializers.ChoiceField):
         self.error_messages["invalid_choice"] = f"one of: {words}"
 
 
-class Quantity(serializers.Field):
+class Quantity(AnyField):
     """A quantity: ``"15 lbf"`` comes in, ``{"written": "15 lbf", "N": 66.72}`` goes out.
 
     It represents two columns of the model, ``<base>_<symbol>`` and ``<base>_written``, and has to
@@ -134,7 +136,7 @@ class LengthField(Quantity):
         return units.parse_length(written).metres
 
 
-class Link(serializers.HyperlinkedRelatedField):
+class Link(serializers.HyperlinkedRelatedField[Any]):
     """The address of the row that a row points to."""
 
     def __init__(self, view_name: str, **kwargs: Any) -> None:
@@ -161,7 +163,7 @@ def address_of(view_name: str, request: Request) -> str:
     return of_row_0.replace("%", "%%").removesuffix("0") + "%d"
 
 
-class Shown(serializers.Serializer):
+class Shown(serializers.Serializer[Any]):
     """A document of what its reader may see: a member that is not for them is left out."""
 
     def to_representation(self, instance: Any) -> Any:
@@ -179,7 +181,7 @@ class Shown(serializers.Serializer):
         return document
 
 
-class ShownRow(Shown, serializers.ModelSerializer):
+class ShownRow(Shown, serializers.ModelSerializer[Any]):
     """The same of one table."""
 
 
@@ -214,7 +216,7 @@ class Strict(Shown):
         return value
 
 
-def _type_expected(field: serializers.Field, sent: Any) -> str:
+def _type_expected(field: AnyField, sent: Any) -> str:
     """What a value has to be for this field, where it is of another type of JSON."""
     if isinstance(field, serializers.ChoiceField):
         is_one = any(
@@ -249,4 +251,5 @@ class Filters(Strict):
         asked = {k: v for k, v in request.query_params.items() if k not in ("limit", "offset")}
         filters = cls(data=asked)
         filters.is_valid(raise_exception=True)
-        return filters.validated_data
+        conditions: dict[str, Any] = filters.validated_data
+        return conditions

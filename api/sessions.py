@@ -78,7 +78,7 @@ def _accepted(request: Request, receipt: intake.Receipt) -> Response:
 
 
 @extend_schema(tags=["sessions"])
-class Sessions(generics.ListAPIView):
+class Sessions(generics.ListAPIView[Session]):
     """Every session, newest first, and the way to send one."""
 
     serializer_class = SessionInShort
@@ -112,7 +112,7 @@ class Sessions(generics.ListAPIView):
         return _accepted(request, intake.receive(contributor, body, form, key))
 
 
-class OneSessionView(generics.GenericAPIView):
+class OneSessionView(generics.GenericAPIView[Session]):
     """What hangs off one session."""
 
     def get_queryset(self) -> Any:
@@ -120,7 +120,7 @@ class OneSessionView(generics.GenericAPIView):
 
 
 @extend_schema(tags=["sessions"])
-class OneSession(generics.RetrieveAPIView):
+class OneSession(generics.RetrieveAPIView[Session]):
     """One session with every pull."""
 
     serializer_class = SessionInFull

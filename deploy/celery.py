@@ -7,7 +7,7 @@ from celery import Celery
 from celery.signals import task_prerun
 from django.db import close_old_connections
 from django_structlog.celery.steps import DjangoStructLogInitStep
-from kombu import Queue
+from kombu.entity import Queue
 
 from deploy.observing import workers  # noqa: F401  (registers the signals that record workers)
 

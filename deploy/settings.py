@@ -8,6 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import django_stubs_ext
 from celery.schedules import schedule
 from django.core.exceptions import ImproperlyConfigured
 from environs import Env, validate
@@ -15,6 +16,9 @@ from environs import Env, validate
 from api.schema_settings import SPECTACULAR_SETTINGS  # noqa: F401
 from deploy.observing import logs
 from deploy.steady_clock import steady_now
+
+# Django's own classes that its stubs make generic can be subscripted: ``ModelAdmin[Rig]``.
+django_stubs_ext.monkeypatch()
 
 env = Env()
 BASE_DIR = Path(__file__).resolve().parent.parent

@@ -48,7 +48,7 @@ class ReadOnly:
     has_add_permission = has_change_permission = has_delete_permission = _never
 
 
-class _ReadOnlyAdmin(ReadOnly, admin.ModelAdmin):
+class _ReadOnlyAdmin(ReadOnly, admin.ModelAdmin[Any]):
     """A table that is shown and not changed."""
 
 
@@ -75,7 +75,7 @@ def read_only(
 
 def rows_of(
     model: type[Model], fields: str = "", *, links: bool = True
-) -> type[admin.TabularInline]:
+) -> type[admin.TabularInline[Any, Any]]:
     """The rows of a table on the page of what they belong to."""
     shown = {
         "model": model,
@@ -107,7 +107,7 @@ class FixedOnceUsed:
 
 
 @admin.register(Club)
-class ClubAdmin(admin.ModelAdmin):
+class ClubAdmin(admin.ModelAdmin[Club]):
     """Clubs."""
 
     list_display = ["name"]
@@ -115,7 +115,7 @@ class ClubAdmin(admin.ModelAdmin):
 
 
 @admin.register(Contributor)
-class ContributorAdmin(admin.ModelAdmin):
+class ContributorAdmin(admin.ModelAdmin[Contributor]):
     """Testers and their accounts. A handle is changed by its holder, who is then rewritten where it
     stands in stored sentences; agreeing and closing are the holder's own."""
 
@@ -131,7 +131,7 @@ class ContributorAdmin(admin.ModelAdmin):
 
 
 @admin.register(Line)
-class LineAdmin(FixedOnceUsed, admin.ModelAdmin):
+class LineAdmin(FixedOnceUsed, admin.ModelAdmin[Line]):
     """The catalogue of lines. Material is part of a pool's key; label and diameter are computed
     with: which line of two is the reference, and how thick a join is beside it."""
 

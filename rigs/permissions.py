@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import rules
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
+from rules.permissions import add_perm, has_perm
+from rules.predicates import is_group_member, predicate
 
 from rigs.models import Contributor, Rig
 from rigs.refusals import Forbidden
@@ -11,19 +12,19 @@ from rigs.refusals import Forbidden
 Account = AbstractBaseUser | AnonymousUser
 MODERATORS = "moderators"
 """The group whose members may decide."""
-is_moderator = rules.is_group_member(MODERATORS)
+is_moderator = is_group_member(MODERATORS)
 
 
-@rules.predicate
+@predicate
 def owns_rig(user: Account, rig: Rig) -> bool:
     """Whether the rig is this user's own."""
     return rig.owner.user_id == user.pk
 
 
-rules.add_perm("rigs.revise_rig", owns_rig)
-rules.add_perm("rigs.calibrate_rig", owns_rig)
-rules.add_perm("rigs.locate_rig", owns_rig | is_moderator)
-rules.add_perm("rigs.accept_line", is_moderator)
+add_perm("rigs.revise_rig", owns_rig)
+add_perm("rigs.calibrate_rig", owns_rig)
+add_perm("rigs.locate_rig", owns_rig | is_moderator)
+add_perm("rigs.accept_line", is_moderator)
 
 
 def may(user: Account, permission: str, of: object = None) -> bool:
@@ -32,7 +33,7 @@ def may(user: Account, permission: str, of: object = None) -> bool:
     Ask this and never ``user.has_perm``, which says yes to a superuser before any rule is read:
     running the service gives no right to write other people's measurements.
     """
-    return bool(rules.has_perm(permission, user, of))
+    return bool(has_perm(permission, user, of))
 
 
 def contributor_behind(user: Account) -> Contributor | None:

@@ -33,14 +33,14 @@ def flat(document: Any) -> Iterator[dict[str, Any]]:
         yield from part["pulls"]
 
 
-class InBulk(serializers.ListSerializer):
+class InBulk(serializers.ListSerializer[Any]):
     """Stores what was validated with one INSERT."""
 
     def create(self, validated_data: Any) -> Any:
         return Pull.objects.bulk_create(Pull(**each) for each in validated_data)
 
 
-class OnePull(serializers.Serializer):
+class OnePull(serializers.Serializer[Any]):
     """A pull as the peers check it."""
 
     reading = serializers.FloatField(min_value=0)

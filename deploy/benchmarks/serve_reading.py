@@ -100,4 +100,5 @@ def _asked(
 def _largest_pool() -> int:
     from results.models import Pool  # noqa: PLC0415, models are ready now
 
-    return Pool.objects.filter(current__isnull=False).order_by("-current__sets")[0].pk
+    largest: Pool = Pool.objects.filter(current__isnull=False).order_by("-current__sets")[0]
+    return largest.pk

@@ -21,18 +21,11 @@ from deploy.tools import throwaway
 from deploy.tools.processes import leave_when_told, running
 
 PROGRAMS = Path(sys.executable).parent
-PURE_PACKAGES = ["rigs/metrology", "results/statistics"]
 IN_PARALLEL = ["--numprocesses=auto", "--dist=loadfile", "--durations=10"]
 LINTERS = {
     "style": ["ruff", "check", "."],
     "layout": ["ruff", "format", "--check", "."],
     "types": ["mypy", "api", "deploy", "results", "rigs"],
-    "types of the pure packages": [
-        "mypy",
-        "--strict",
-        "--cache-dir=.mypy_cache/strict",
-        *PURE_PACKAGES,
-    ],
     "imports": ["lint-imports"],
     "migrations": ["python", "manage.py", "makemigrations", "--check", "--dry-run"],
     "what migrations lock": ["python", "-m", "deploy.tools.lint_migrations"],

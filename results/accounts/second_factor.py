@@ -14,13 +14,14 @@ from rigs.permissions import is_moderator
 
 def has_second_factor(user: User) -> bool:
     """Whether the account signs in by a code of an authenticator as well."""
-    return Authenticator.objects.filter(user=user, type=Authenticator.Type.TOTP).exists()
+    codes = Authenticator.objects.filter(user=user, type=Authenticator.Type.TOTP)
+    return bool(codes.exists())
 
 
 def needs_second_factor(user: User | AnonymousUser) -> bool:
     """Whether the account decides on other people's data."""
     return (
-        settings.SAMESPOOL_TWO_FACTOR
+        bool(settings.SAMESPOOL_TWO_FACTOR)
         and isinstance(user, User)
         and (user.is_staff or is_moderator(user))
     )

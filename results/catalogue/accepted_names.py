@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-import rules
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import Model
+from rules.permissions import add_perm
 
 from results.http_cache.cache_marks import next_edition
 from results.models import AcceptedName, Baseline, Edition, PullSet
@@ -17,7 +17,7 @@ from rigs.models import Rig
 from rigs.permissions import is_moderator, may
 from rigs.refusals import Forbidden
 
-rules.add_perm("results.accept_name", is_moderator)
+add_perm("results.accept_name", is_moderator)
 
 Kind = AcceptedName.Kind
 WAITING_SHOWN = 200

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import rules
 from django.contrib.auth.models import AnonymousUser, User
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
+from rules.permissions import add_perm
 
 from results.http_cache.cache_marks import next_edition
 from results.intake.ties import spoken
@@ -19,7 +19,7 @@ from rigs.locks import lock_contributor
 from rigs.permissions import contributor_of, is_moderator, may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
-rules.add_perm("results.accept_connection", is_moderator)
+add_perm("results.accept_connection", is_moderator)
 
 
 def connections_visible_to(user: User | AnonymousUser) -> QuerySet[Connection]:

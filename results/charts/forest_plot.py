@@ -238,9 +238,8 @@ def _ground() -> alt.Chart:
     """Nothing to be seen: its two ends give all layers one axis."""
     axis = alt.Axis(tickCount=6, format="d")
     scale = alt.Scale(nice=False, zero=False)
-    return (
-        _of("ground").mark_point(color=MUTED, opacity=0).encode(x=_x("x", axis=axis, scale=scale))
-    )
+    ends: alt.Chart = _of("ground").mark_point(color=MUTED, opacity=0)
+    return ends.encode(x=_x("x", axis=axis, scale=scale))
 
 
 def _words(dataset: str, colour: str) -> list[alt.Chart]:

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from typing import Any
 
-import rules
 from django.contrib.auth.models import AnonymousUser, User
 from django.db.models import Count, OuterRef, Prefetch, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
+from rules.permissions import add_perm
+from rules.predicates import predicate
 
 from results.models import Baseline, Pull, PullSet, Session
 from results.public.rows import sessions_for
 from rigs.permissions import is_moderator
 
 
-@rules.predicate
+@predicate
 def sent_session(user: User | AnonymousUser, session: Session) -> bool:
     """Whether the session is this user's own."""
     return bool(session.contributor.user_id == user.pk)
 
 
-rules.add_perm("results.read_original", sent_session | is_moderator)
+add_perm("results.read_original", sent_session | is_moderator)
 
 
 def sessions_visible_to(user: User | AnonymousUser) -> QuerySet[Session]:

@@ -12,7 +12,7 @@ import uuid
 
 from django.conf import settings
 from django.db.models import DateTimeField, ExpressionWrapper, F, Max, Min, Q, QuerySet
-from django.db.models.expressions import Combinable
+from django.db.models.expressions import Combinable, CombinedExpression
 from django.db.models.functions import Now
 
 from results.jobs.database_clock import from_now
@@ -66,6 +66,6 @@ def incomplete_pools_to_resend(incomplete: list[int]) -> list[int]:
     return sorted(ids.values())
 
 
-def _again(began: Combinable, woken: Combinable) -> ExpressionWrapper:
+def _again(began: Combinable, woken: Combinable) -> ExpressionWrapper[CombinedExpression]:
     """When to send again: as long after the last message as that one came after the start."""
     return ExpressionWrapper(woken + (woken - began), output_field=DateTimeField())

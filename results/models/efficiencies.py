@@ -32,7 +32,7 @@ class PairReference(models.Model):
         return f"{self.main_line} to {self.leader_line}: {self.reference_line}"
 
 
-class WrittenWith(models.DateTimeField):
+class WrittenWith(models.DateTimeField[Any, Any]):
     """``computed_at`` once more, by code that knows the columns beside it.
 
     All code that writes a row renews ``computed_at``, and none leaves this one behind but code

@@ -100,7 +100,7 @@ def _outdated() -> Iterator[tuple[int, str]]:
             yield pk, why
 
 
-def _whole() -> ExpressionWrapper:
+def _whole() -> ExpressionWrapper[Q]:
     """Whether a pool's version has all figures, if it has a pooled one, and all findings."""
     pooled_whole = Q(current__figures={}) | Q(current__figures__has_keys=list(FIGURES))
     return ExpressionWrapper(

@@ -170,7 +170,8 @@ def everything_said(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> 
         "pulls": int(members.pulls.sum()),
     }
     empty = dict.fromkeys(COLUMNS) | {"figures": {}}
-    return empty | counts | columns_of(outcome) | plain(describe(members, outcome, ties))
+    described: dict[str, Any] = plain(describe(members, outcome, ties))
+    return empty | counts | columns_of(outcome) | described
 
 
 def said_by(version: PoolVersion, said: Mapping[str, Any]) -> dict[str, Any]:

@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 
 from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
 from results.models.lifecycle import COUNTING, State
-from results.normalising.scales import scale_of
-from results.normalising.set_figures import Scale
+from results.normalising.scales import Scale, scale_of
 from results.pools.estimate import Fit, fit_from
 from results.pools.pool_data import Members, members_of_each
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line

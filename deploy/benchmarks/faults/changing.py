@@ -83,7 +83,7 @@ def _jump(bench: Bench, file: Path, by_s: int) -> float:
             time.sleep(WATCHED_S)
             bench.queue.client().flushall()
             go_on()
-    waited = bench.service.wait_until_done()
+    waited: float = bench.service.wait_until_done()
     bench.note = f"all done {waited:.1f} s after the last jump"
     return waited
 

@@ -85,7 +85,8 @@ def shares(targets_: list[Target]) -> Floats:
     of_pairs = sum(target.leader is not None for target in targets_)
     place = np.array([n if n < of_pairs else n - of_pairs + 4 for n in range(len(targets_))])
     weights: Floats = 1.0 / (place + 2.0)
-    return weights / weights.sum()
+    weights /= weights.sum()
+    return weights
 
 
 def _weaker(first: str, second: str) -> str:

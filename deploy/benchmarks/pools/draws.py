@@ -65,7 +65,7 @@ def _of_many(rng: Rng, _league: Sequence[Members]) -> Members:
 
 def _some(rng: Rng, most: int) -> int:
     """From two testers to the most, even in logarithms."""
-    return round(np.exp(rng.uniform(np.log(2), np.log(most))))
+    return round(float(np.exp(rng.uniform(np.log(2), np.log(most)))))
 
 
 def _equal(rng: Rng, _league: Sequence[Members]) -> Members:

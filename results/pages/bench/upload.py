@@ -53,7 +53,7 @@ def upload(request: HttpRequest) -> HttpResponse:
 
 
 def _checked(
-    request: HttpRequest, contributor: Contributor, sent: UploadedFile | None
+    request: HttpRequest, contributor: Contributor, sent: UploadedFile[bytes] | None
 ) -> HttpResponse:
     name = str(sent.name) if sent is not None else ""
     body, form = b"", intake.CSV
@@ -69,7 +69,7 @@ def _checked(
     return _page(request, contributor, report=report, key=waiting.key)
 
 
-def _read(sent: UploadedFile | None) -> tuple[bytes, str]:
+def _read(sent: UploadedFile[bytes] | None) -> tuple[bytes, str]:
     """Bytes and form of what was sent. Raises Invalid and TooLarge."""
     if sent is None:
         raise Invalid(_("No file was chosen."), [Finding("", "file", _("nothing"), _("a file"))])

@@ -106,7 +106,7 @@ class Refusable(forms.BaseForm):
             self.add_error(field if field in self.fields else None, message)
 
 
-class RevisionForm(Refusable, forms.ModelForm):
+class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
     """One state of a rig."""
 
     resolution = QuantityField(newtons, help_text=_("the smallest step of the scale, as 0.1 lbf"))

@@ -37,7 +37,9 @@ class Waiting(admin.SimpleListFilter):
     title = "waiting"
     parameter_name = "waiting"
 
-    def lookups(self, _request: HttpRequest, _admin: admin.ModelAdmin) -> list[tuple[str, str]]:
+    def lookups(
+        self, _request: HttpRequest, _admin: admin.ModelAdmin[Any]
+    ) -> list[tuple[str, str]]:
         return [("no", "decided"), ("all", "all")]
 
     def queryset(self, _request: HttpRequest, cases: QuerySet[ReviewCase]) -> QuerySet[ReviewCase]:
@@ -51,7 +53,7 @@ class Waiting(admin.SimpleListFilter):
         yield from rest
 
 
-class CaseAdmin(ReadOnly, admin.ModelAdmin):
+class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     """Cases, those first that would move their pool the most. Moderators need no other right."""
 
     list_display = [

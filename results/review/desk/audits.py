@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.contrib import admin
 from django.contrib.auth.models import User
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html
 
-from results.models import Report
+from results.models import Erasure, Report
 from results.review.reports import LONGEST_TEXT, close_report
 from results.review.suspend import LONGEST_REASON, lift, suspend
 from rigs.admin import ReadOnly
 from rigs.models import Contributor, Suspension
 from rigs.permissions import is_moderator
 
+Reviewed = TypeVar("Reviewed", bound=Model)
 
-class ModeratorsOwn(admin.ModelAdmin):
+
+class ModeratorsOwn(admin.ModelAdmin[Reviewed]):
     """An admin that moderators work in; administrators who are none only look."""
 
     def has_module_permission(self, request: HttpRequest) -> bool:
@@ -45,7 +47,9 @@ class Open(admin.SimpleListFilter):
     title, parameter_name = "open", "open"
     column = "closed_at"
 
-    def lookups(self, _request: HttpRequest, _admin: admin.ModelAdmin) -> list[tuple[str, str]]:
+    def lookups(
+        self, _request: HttpRequest, _admin: admin.ModelAdmin[Any]
+    ) -> list[tuple[str, str]]:
         return [("all", "all")]
 
     def queryset(self, _request: HttpRequest, rows: QuerySet[Any]) -> QuerySet[Any]:
@@ -63,7 +67,7 @@ class StillSuspended(Open):
     title, column = "holding", "lifted_at"
 
 
-class OutcomeForm(forms.ModelForm):
+class OutcomeForm(forms.ModelForm[Report]):
     """What a moderator made of a report."""
 
     outcome = forms.CharField(max_length=LONGEST_TEXT, widget=forms.Textarea(attrs={"rows": 4}))
@@ -73,7 +77,7 @@ class OutcomeForm(forms.ModelForm):
         fields = ["outcome"]
 
 
-class ReportAdmin(ModeratorsOwn):
+class ReportAdmin(ModeratorsOwn[Report]):
     """What readers and testers have reported; saving one with an outcome closes it."""
 
     form = OutcomeForm
@@ -115,7 +119,7 @@ class ReportAdmin(ModeratorsOwn):
         close_report(obj, by=request.user, outcome=form.cleaned_data["outcome"])
 
 
-class SuspendForm(forms.ModelForm):
+class SuspendForm(forms.ModelForm[Suspension]):
     """Whose account, and why."""
 
     handle = forms.CharField(max_length=60, help_text="of the account to suspend")
@@ -138,7 +142,7 @@ class SuspendForm(forms.ModelForm):
         return handle
 
 
-class LiftForm(forms.ModelForm):
+class LiftForm(forms.ModelForm[Suspension]):
     """Why it is lifted, and whether the sets it held count again."""
 
     lifted_reason = forms.CharField(
@@ -155,7 +159,7 @@ class LiftForm(forms.ModelForm):
         fields = ["lifted_reason"]
 
 
-class SuspensionAdmin(ModeratorsOwn):
+class SuspensionAdmin(ModeratorsOwn[Suspension]):
     """Suspended accounts: adding one suspends, saving one lifts."""
 
     list_display = ["id", "contributor", "reason", "by", "at", "lifted_at", "lifted_by"]
@@ -165,7 +169,7 @@ class SuspensionAdmin(ModeratorsOwn):
     recorded = ["contributor", "reason", "by", "at", "lifted_by", "lifted_at"]
 
     def has_add_permission(self, request: HttpRequest) -> bool:
-        return is_moderator(request.user)
+        return bool(is_moderator(request.user))
 
     def has_change_permission(self, request: HttpRequest, obj: Suspension | None = None) -> bool:
         return is_moderator(request.user) and (obj is None or obj.lifted_at is None)
@@ -209,7 +213,7 @@ class SuspensionAdmin(ModeratorsOwn):
         """The verbs have stored everything."""
 
 
-class ErasureAdmin(ReadOnly, admin.ModelAdmin):
+class ErasureAdmin(ReadOnly, admin.ModelAdmin[Erasure]):
     """What was erased, who did it and why; never the text."""
 
     list_display = ["id", "at", "by", "account", "reason"]

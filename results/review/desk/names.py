@@ -20,7 +20,7 @@ from rigs.permissions import is_moderator
 from rigs.refusals import Forbidden
 
 
-class AcceptedNameAdmin(ReadOnly, admin.ModelAdmin):
+class AcceptedNameAdmin(ReadOnly, admin.ModelAdmin[AcceptedName]):
     """Accepted names, with who accepted them and when; below, names waiting for a moderator."""
 
     list_display = ["text", "kind", "accepted_by", "accepted_at"]

@@ -53,14 +53,14 @@ from rigs.models import Suspension
 from rigs.permissions import is_moderator
 
 
-class AliasInline(admin.TabularInline):
+class AliasInline(admin.TabularInline[ConnectionAlias, Connection]):
     """Other names of a connection."""
 
     model = ConnectionAlias
     extra = 0
 
 
-class TieParameterInline(admin.TabularInline):
+class TieParameterInline(admin.TabularInline[TieParameter, Connection]):
     """How a connection is tied: add what is missing; each existing row is edited separately."""
 
     model = TieParameter
@@ -77,7 +77,7 @@ class TieParameterInline(admin.TabularInline):
 
 
 @admin.register(Connection)
-class ConnectionAdmin(FixedOnceUsed, admin.ModelAdmin):
+class ConnectionAdmin(FixedOnceUsed, admin.ModelAdmin[Connection]):
     """The catalogue of connections. A pool is keyed by its connection, of one kind."""
 
     fixed = ("kind", "proposed_by")
@@ -96,7 +96,7 @@ class ConnectionAdmin(FixedOnceUsed, admin.ModelAdmin):
 
 
 @admin.register(ConnectionAlias)
-class ConnectionAliasAdmin(admin.ModelAdmin):
+class ConnectionAliasAdmin(admin.ModelAdmin[ConnectionAlias]):
     """Other names of connections."""
 
     list_display = ["name", "connection"]
@@ -106,7 +106,7 @@ class ConnectionAliasAdmin(admin.ModelAdmin):
 
 
 @admin.register(TieParameter)
-class TieParameterAdmin(FixedOnceUsed, admin.ModelAdmin):
+class TieParameterAdmin(FixedOnceUsed, admin.ModelAdmin[TieParameter]):
     """Tie parameters with their types and ranges. Stored sets know them by name: that stays, and
     what their values mean stays once there are any."""
 
@@ -206,7 +206,7 @@ read_only(
 
 
 @admin.register(Pool)
-class PoolAdmin(ReadOnly, admin.ModelAdmin):
+class PoolAdmin(ReadOnly, admin.ModelAdmin[Pool]):
     """Pools."""
 
     list_display = ["tie", "line_pair", "conditions", "failures", "failed_at"]
