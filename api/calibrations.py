@@ -22,7 +22,7 @@ from api.serializers import (
     address_of,
     limits,
 )
-from results.normalising.reprocess import calibrate
+from results.normalising.reprocess import calibrate_and_reprocess
 from results.public.readers import reader_of
 from results.public.seeing import raw
 from rigs import selectors
@@ -266,7 +266,9 @@ class CalibrationDocument(Document):
     def create(self, validated_data: dict[str, Any]) -> Calibration:
         readings = [CalibrationReading(**reading) for reading in validated_data.pop("readings")]
         by, revision = self.context["request"].user, self.context["revision"]
-        return calibrate(by, revision, validated_data.pop("made_on"), readings, **validated_data)
+        return calibrate_and_reprocess(
+            by, revision, validated_data.pop("made_on"), readings, **validated_data
+        )
 
 
 @extend_schema(tags=["rigs"])

@@ -15,10 +15,10 @@ from api.calibrations import EXAMPLE, CalibrationDocument
 from api.rigs import NextRevisionDocument, RevisionDocument
 from api.serializers import AnyField, ShownRow, Strict
 from results.normalising.reprocess import (
-    correct_calibration,
-    correct_revision,
-    void_calibration,
-    void_revision,
+    correct_calibration_and_reprocess,
+    correct_revision_and_reprocess,
+    void_calibration_and_reprocess,
+    void_unused_revision,
 )
 from rigs import selectors
 from rigs.correcting import LONGEST_REASON
@@ -43,7 +43,7 @@ class CorrectedCalibrationDocument(CalibrationDocument):
 
     def create(self, validated_data: dict[str, Any]) -> Calibration:
         readings = [CalibrationReading(**reading) for reading in validated_data.pop("readings")]
-        return correct_calibration(
+        return correct_calibration_and_reprocess(
             self.context["request"].user,
             self.context["calibration"],
             validated_data.pop("made_on"),
@@ -150,7 +150,7 @@ class CalibrationVoiding(OfCalibration):
         """
         assert request.user.is_authenticated
         calibration = self.get_object()
-        void_calibration(request.user, calibration, _reason(request))
+        void_calibration_and_reprocess(request.user, calibration, _reason(request))
         now = selectors.calibrations().get(pk=calibration.pk)
         return Response(CalibrationDocument(now, context={"request": request}).data)
 
@@ -199,7 +199,7 @@ class RevisionVersions(OfRevision):
         sent.is_valid(raise_exception=True)
         changes = dict(sent.validated_data)
         reason = changes.pop("reason")
-        now = correct_revision(request.user, revision, changes, reason)
+        now = correct_revision_and_reprocess(request.user, revision, changes, reason)
         return Response(RevisionDocument(now, context={"request": request}).data)
 
 
@@ -224,7 +224,7 @@ class RevisionVoiding(OfRevision):
         """
         assert request.user.is_authenticated
         revision = self.get_object()
-        void_revision(request.user, revision, _reason(request))
+        void_unused_revision(request.user, revision, _reason(request))
         now = selectors.revisions().get(pk=revision.pk)
         return Response(RevisionDocument(now, context={"request": request}).data)
 

@@ -12,7 +12,7 @@ from rest_framework import generics, serializers
 from api.pull_sets import FiguresDocument
 from api.serializers import Link, Shown, address_of
 from results.http_cache.cache_marks import edition_of_pool
-from results.http_cache.cached_view import kept_until_changed
+from results.http_cache.cached_view import cache_by_edition
 from results.models import NormalisedSet
 from results.pools import selectors
 from results.pools.figures import Figures, figures_of
@@ -112,7 +112,7 @@ class TesterEffectDocument(Shown):
     without = WithoutTesterDocument(allow_null=True)
 
 
-@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
+@method_decorator(cache_by_edition(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
 class PooledSets(generics.ListAPIView[NormalisedSet]):
     """The sets that count in a pool, by tester and day."""
@@ -126,7 +126,7 @@ class PooledSets(generics.ListAPIView[NormalisedSet]):
         )
 
 
-@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
+@method_decorator(cache_by_edition(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
 class TesterEffects(generics.ListAPIView[Contributor]):
     """The testers of a pool, by handle; none where no figure is pooled."""

@@ -13,7 +13,7 @@ from rest_framework.reverse import reverse
 from api.pools import VersionDocument
 from api.serializers import Link, ShownRow, address_of
 from results.http_cache.cache_marks import edition_of_pool
-from results.http_cache.cached_view import kept_until_changed
+from results.http_cache.cached_view import cache_by_edition
 from results.models import PoolMembership, PoolVersion
 from results.pools import selectors
 
@@ -76,7 +76,7 @@ class SetChangeDocument(ShownRow):
         return "added" if membership.added else "removed"  # type: ignore[attr-defined]
 
 
-@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
+@method_decorator(cache_by_edition(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
 class Versions(generics.ListAPIView[PoolVersion]):
     """The dated versions of a pool, newest first."""

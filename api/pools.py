@@ -13,7 +13,7 @@ from api.pool_parts import OF_TESTERS
 from api.pull_sets import Interval
 from api.serializers import Choice, Filters, Shown, ShownRow
 from results.http_cache.cache_marks import edition_of_pool, edition_of_pools
-from results.http_cache.cached_view import kept_until_changed
+from results.http_cache.cached_view import cache_by_edition
 from results.models import Connection, Pool, PoolVersion
 from results.pools import selectors
 from rigs.models import Material
@@ -130,7 +130,7 @@ class OnePoolDocument(PoolDocument):
     why = serializers.SerializerMethodField()
     figures = serializers.SerializerMethodField()
     findings = serializers.DictField(
-        source="current.findings", help_text="how pulls ended, single pulls, moderators"
+        source="current.findings", help_text="how pulls ended, single pulls, meta-regression"
     )
     tester_effects = serializers.HyperlinkedIdentityField(view_name="api:pool-tester-effects")
     sets = serializers.HyperlinkedIdentityField(view_name="api:pool-sets")
@@ -157,7 +157,7 @@ class OnePoolDocument(PoolDocument):
         return {name: of for name, of in figures.items() if name not in OF_TESTERS}
 
 
-@method_decorator(kept_until_changed(edition_of_pools), name="dispatch")
+@method_decorator(cache_by_edition(edition_of_pools), name="dispatch")
 @extend_schema(tags=["pools"], parameters=[PoolFilters])
 class Pools(generics.ListAPIView[Pool]):
     """Pools by line pair, the strongest join of each first."""
@@ -169,7 +169,7 @@ class Pools(generics.ListAPIView[Pool]):
         return super().get_queryset().filter(**PoolFilters.conditions(self.request))
 
 
-@method_decorator(kept_until_changed(edition_of_pool), name="dispatch")
+@method_decorator(cache_by_edition(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
 class OnePool(generics.RetrieveAPIView[Pool]):
     """One pool: its figures and heterogeneity, and where its testers and sets are."""

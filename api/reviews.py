@@ -28,7 +28,7 @@ from results.review.decisions import (
     version_of,
 )
 from results.review.notices import mark_read, notices_of
-from results.review.selectors import check_records, checks_of, queue, thread_of
+from results.review.selectors import check_records, check_results_of, queue, thread_of
 from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Forbidden
 
@@ -153,7 +153,7 @@ class Checks(OfPullSet):
     @extend_schema(operation_id="pull_sets_checks", responses={200: CheckDocument(many=True)})
     def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
         """All checks of the set, of its straight line and of its session, as last screened."""
-        return Response(self.get_serializer(checks_of(self.get_object()), many=True).data)
+        return Response(self.get_serializer(check_results_of(self.get_object()), many=True).data)
 
 
 @extend_schema(tags=["review"])

@@ -34,7 +34,7 @@ def _or(absent: Any) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
 
 
 class Counts(RedisCache):
-    """Redis, without which nobody is counted and nobody is refused: people still sign in."""
+    """Redis for throttling; it fails open: without it no request is counted or refused."""
 
     add = _or(True)(RedisCache.add)
     _found = _or(None)(RedisCache.get)

@@ -9,8 +9,8 @@ class ResultsConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from results.http_cache.cache_marks import follow_names  # noqa: PLC0415, models are ready now
+        from results.http_cache.cache_marks import mark_name_changes  # noqa: PLC0415, models are ready now
         from results.screening.thresholds import check_thresholds  # noqa: PLC0415, models are ready now
 
         register(check_thresholds)
-        follow_names()
+        mark_name_changes()

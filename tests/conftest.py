@@ -48,7 +48,7 @@ def django_db_modify_db_settings(django_db_modify_db_settings_parallel_suffix, t
 
 
 @pytest.fixture(autouse=True)
-def _nobody_is_counted_yet():
+def _reset_rate_limits():
     """Begin each story with no request and no attempt to sign in counted."""
     if settings.EMBEDDED:
         cache.clear()
@@ -60,7 +60,7 @@ def _nobody_is_counted_yet():
 
 
 @pytest.fixture(autouse=True)
-def _nothing_is_kept_yet():
+def _clear_caches():
     """Begin each story with no answer kept of another one's store."""
     caches["kept"].clear()
 

@@ -24,14 +24,14 @@ from django.core.management import call_command
 from deploy.demo.client import Client
 from deploy.tools import throwaway
 from deploy.tools.fuzzing import fuzz
-from deploy.tools.processes import free_port, leave_when_told, running, wait_until
+from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
 
 TESTERS, SESSIONS = 3, 2
 
 
 def main() -> int:
     """Fuzz as each person and print what was found; the exit code is 0 where that is nothing."""
-    leave_when_told()
+    exit_on_sigterm()
     parser = argparse.ArgumentParser(prog="deploy/bench fuzz", description=__doc__)
     parser.add_argument("--examples", type=int, default=5, help="random ones for each operation")
     parser.add_argument("--random-state", type=int, default=1, help="of what is sent")

@@ -59,7 +59,7 @@ class World:
 
 
 @dataclass(frozen=True)
-class Row:
+class TimingRow:
     """One program's time and what it found; theta = (tester, session, set)."""
 
     name: str
@@ -111,9 +111,9 @@ def main() -> int:
     return 0
 
 
-def _ours(world: World) -> Row:
+def _ours(world: World) -> TimingRow:
     fit, seconds = _timed(lambda: fit_pool(*world.columns), REPEATS)
-    return Row(
+    return TimingRow(
         OURS,
         seconds,
         fit.centre + float(fit.best.likelihood.beta[0]),
@@ -132,7 +132,7 @@ def _timed(task: Callable[[], Found], repeats: int) -> tuple[Found, float]:
     return found, float(np.median(times))
 
 
-def _multilevel(world: World, *, versions: bool, metafor: bool) -> Iterator[Row]:
+def _multilevel(world: World, *, versions: bool, metafor: bool) -> Iterator[TimingRow]:
     if versions:
         print(*_from_r(world, ["versions"]), flush=True)
     yield _ours(world)
@@ -155,23 +155,23 @@ def _from_r(world: World, wanted: list[str]) -> Iterator[str]:
         print("metafor stopped with an error.", file=sys.stderr)
 
 
-def _row(line: str) -> Row:
+def _row(line: str) -> TimingRow:
     name, *texts = line.split(",")
     seconds, mu, *theta, loglik = (float(text) for text in texts)
-    return Row(name, seconds, mu, tuple(theta), loglik)
+    return TimingRow(name, seconds, mu, tuple(theta), loglik)
 
 
-def _two_level(world: World) -> Iterator[Row]:
+def _two_level(world: World) -> Iterator[TimingRow]:
     y, v = world.y, world.own + world.shared
     ours, seconds = _timed(lambda: pool_two_level(y, v, "REML"), REPEATS)
-    yield Row(OURS, seconds, ours.mu, (ours.tau2, 0.0, 0.0), np.nan)
+    yield TimingRow(OURS, seconds, ours.mu, (ours.tau2, 0.0, 0.0), np.nan)
     if shutil.which("Rscript"):
         yield from (_row(line) for line in _from_r(world, ["uni"]))
     yield from _pymare(y, v)
     yield from _statsmodels(y, v)
 
 
-def _pymare(y: Floats, v: Floats) -> Iterator[Row]:
+def _pymare(y: Floats, v: Floats) -> Iterator[TimingRow]:
     data = Dataset(y=y[:, None], v=v[:, None], X=np.ones((y.size, 1)), add_intercept=False)
 
     def fit() -> tuple[float, float]:
@@ -179,12 +179,12 @@ def _pymare(y: Floats, v: Floats) -> Iterator[Row]:
         return float(np.ravel(found.fe_params)[0]), float(np.ravel(found.tau2)[0])
 
     (mu, tau2), seconds = _timed(fit, REPEATS)
-    yield Row("PyMARE REML", seconds, mu, (tau2, 0.0, 0.0), np.nan)
+    yield TimingRow("PyMARE REML", seconds, mu, (tau2, 0.0, 0.0), np.nan)
 
 
-def _statsmodels(y: Floats, v: Floats) -> Iterator[Row]:
+def _statsmodels(y: Floats, v: Floats) -> Iterator[TimingRow]:
     found, seconds = _timed(lambda: combine_effects(y, v, method_re="iterated"), REPEATS)
-    yield Row(
+    yield TimingRow(
         "statsmodels Paule-Mandel",
         seconds,
         float(found.mean_effect_re),
@@ -193,7 +193,7 @@ def _statsmodels(y: Floats, v: Floats) -> Iterator[Row]:
     )
 
 
-def _print_rows(rows: Iterable[Row]) -> None:
+def _print_rows(rows: Iterable[TimingRow]) -> None:
     print(
         f"{'':36}{'seconds':>10}{'times ours':>12}{'mu':>14}"
         f"{'tau2 tester, session, set':>40}{'log-likelihood':>18}"

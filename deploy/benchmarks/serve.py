@@ -33,7 +33,7 @@ from django.db import connection
 
 from deploy.benchmarks.serve_reading import tell_reading
 from deploy.tools import throwaway
-from deploy.tools.processes import free_port, leave_when_told, running, wait_until
+from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
 
 PROCESSES = 2
 PASSWORD = "only-for-this-benchmark"
@@ -42,7 +42,7 @@ ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 def main() -> None:
     """Make the store, measure, and print a table of each."""
-    leave_when_told()
+    exit_on_sigterm()
     options = _options()
     with throwaway.postgresql() as database, throwaway.redis() as queue:
         os.environ |= ONE_THREAD | {

@@ -23,7 +23,7 @@ from statistics import median
 
 AT_ONCE = 1 << 18
 """Bytes read from a connection at once; more than most answers have."""
-PATIENCE_S = 60.0
+TIMEOUT_S = 60.0
 
 
 @dataclass
@@ -93,10 +93,10 @@ def ask(
             due, number = heappop(idle)
             _send(clients[number], request, due)
             asking += 1
-        rest = max(idle[0][0] - time.perf_counter(), 0.0) if idle else PATIENCE_S
+        rest = max(idle[0][0] - time.perf_counter(), 0.0) if idle else TIMEOUT_S
         ready = waiting.poll(rest)
         if not ready and not idle:
-            raise TimeoutError(f"no answer to {request!r} within {PATIENCE_S:.0f} s")
+            raise TimeoutError(f"no answer to {request!r} within {TIMEOUT_S:.0f} s")
         for number, _ in ready:
             client = clients[number]
             if _answered(client, wanted):

@@ -14,7 +14,7 @@ CLIENTS = (1, 10, 50)
 ROUNDS = 5
 LOOKING_S, PAUSE_S = 20.0, 0.2
 LOOKED_AT = ("empty view", "pool list", "one pool", "page of the pool")
-PATIENCE_S = 120.0
+TIMEOUT_S = 120.0
 
 
 def tell_reading(port: int, seconds: float) -> None:
@@ -73,7 +73,7 @@ def _questions(port: int) -> tuple[dict[str, tuple[str, str]], dict[str, int]]:
     questions: dict[str, tuple[str, str]] = {}
     bytes_of: dict[str, int] = {}
     for name, path in addresses.items():
-        warm = requests.get(f"http://127.0.0.1:{port}{path}", timeout=PATIENCE_S)
+        warm = requests.get(f"http://127.0.0.1:{port}{path}", timeout=TIMEOUT_S)
         warm.raise_for_status()
         questions[name], bytes_of[name] = (path, ""), len(warm.content)
         if "ETag" in warm.headers:

@@ -7,7 +7,7 @@ from typing import Any
 
 import requests
 
-PATIENCE_S = 30
+TIMEOUT_S = 30
 
 
 class Refusal(Exception):
@@ -46,7 +46,7 @@ class Client:
 
     def _ask(self, method: str, path: str, **options: Any) -> Any:
         address = path if path.startswith("http") else self.api + path
-        answer = self._http.request(method, address, timeout=PATIENCE_S, **options)
+        answer = self._http.request(method, address, timeout=TIMEOUT_S, **options)
         if not answer.ok:
             raise Refusal(f"{method} {address}: {answer.status_code} {answer.text[:2000]}")
         return answer.json()

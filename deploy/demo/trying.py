@@ -20,12 +20,12 @@ from deploy.demo.options import parse
 from deploy.demo.send import send_league
 from deploy.demo.simulate import draw_world
 from deploy.demo.table import pool_table
-from deploy.tools.processes import free_port, leave_when_told, running, wait_until
+from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
 
 SERVER = ["granian", "--interface", "wsgi", "--workers", "1", "--blocking-threads", "8"]
 SERVER += ["--workers-kill-timeout", "5"]
 APPLICATION = "deploy.wsgi:application"
-PATIENCE_S = 120.0
+TIMEOUT_S = 120.0
 WINTER = 2025
 """Random state of the league's draw: the same winter for everybody."""
 DESK = "/admin/results/reviewcase/"
@@ -35,7 +35,7 @@ EXAMPLE_SENDER, EXAMPLE = "sandgrain", "deploy/example-session.csv"
 def main() -> int:
     """Do it all; returns the exit code."""
     options = parse()
-    leave_when_told()
+    exit_on_sigterm()
     call_command("migrate", verbosity=0)
     world = draw_world(np.random.default_rng(WINTER))
     make_accounts({submission["handle"]: submission["club"] for submission in world})
@@ -71,9 +71,7 @@ def _serving(port: int) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
     program = Path(sys.executable).with_name(SERVER[0])
     command = [str(program), *SERVER[1:], "--host", "127.0.0.1", "--port", str(port), APPLICATION]
     with _log().open("wb") as out, running(command, stdout=out, stderr=out) as server:
-        wait_until(
-            lambda: server.poll() is not None or _answers(address), "The service", PATIENCE_S
-        )
+        wait_until(lambda: server.poll() is not None or _answers(address), "The service", TIMEOUT_S)
         if server.poll() is not None:
             raise TimeoutError("The service stopped as soon as it was started")
         yield server, address

@@ -18,7 +18,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 from deploy.tools import throwaway
-from deploy.tools.processes import leave_when_told, running
+from deploy.tools.processes import exit_on_sigterm, running
 
 PROGRAMS = Path(sys.executable).parent
 IN_PARALLEL = ["--numprocesses=auto", "--dist=loadfile", "--durations=10"]
@@ -45,7 +45,7 @@ class Tally:
 
 def main() -> int:
     """Run the checks; the exit code is 0 only where none failed."""
-    leave_when_told()
+    exit_on_sigterm()
     arguments = sys.argv[1:]
     with tempfile.TemporaryDirectory(prefix="samespool-") as folder:
         environment = {

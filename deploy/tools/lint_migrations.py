@@ -14,7 +14,7 @@ from pathlib import Path
 import django
 
 from deploy.tools import throwaway
-from deploy.tools.processes import leave_when_told
+from deploy.tools.processes import exit_on_sigterm
 
 # Migrations that lock a table, each with the reason why it may.
 ALLOWED = {
@@ -24,7 +24,7 @@ ALLOWED = {
 
 def main() -> int:
     """Lint our own migrations; the exit code is 0 only if none needs fixing."""
-    leave_when_told()
+    exit_on_sigterm()
     with throwaway.postgresql() as database:
         os.environ |= {
             "DATABASE_URL": database,

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from types import FrameType
 from typing import Any
 
-PATIENCE_S = 300.0
+TIMEOUT_S = 300.0
 """For what has to come on a machine however busy; what will never come is known by its process."""
 STOPS_WITHIN_S = 30.0
 
@@ -27,24 +27,24 @@ def free_port() -> int:
 def wait_until(
     ready: Callable[[], bool],
     what: str,
-    patience_s: float = PATIENCE_S,
+    timeout_s: float = TIMEOUT_S,
     *,
     by: subprocess.Popen[bytes] | None = None,
 ) -> None:
     """Ask again and again until it is ready; raises TimeoutError that names what was not.
 
-    Raises ChildProcessError as soon as the process ``by`` that should bring it about has ended.
+    Raises ChildProcessError as soon as the process ``by`` has ended.
     """
-    last_moment = time.monotonic() + patience_s
+    last_moment = time.monotonic() + timeout_s
     while not ready():
         if by is not None and by.poll() is not None:
             raise ChildProcessError(f"{what}: its process ended with {by.returncode}")
         if time.monotonic() > last_moment:
-            raise TimeoutError(f"{what} was not ready within {patience_s:.0f} s")
+            raise TimeoutError(f"{what} was not ready within {timeout_s:.0f} s")
         time.sleep(0.05)
 
 
-def leave_when_told() -> None:
+def exit_on_sigterm() -> None:
     """Make SIGTERM and a closed terminal end this process in order, and what it runs with it."""
 
     def leave(signal_number: int, _frame: FrameType | None) -> None:

@@ -20,7 +20,7 @@ MOST_FOUND = 20
 
 
 @dataclass(frozen=True)
-class Found:
+class SearchResults:
     """What a search finds, at most MOST_FOUND of each."""
 
     connections: list[Connection]
@@ -33,8 +33,8 @@ class Found:
         return any(vars(self).values())
 
 
-def found(user: User | AnonymousUser, words: str) -> Found:
-    """Whatever has all of these words in its name."""
+def search(user: User | AnonymousUser, words: str) -> SearchResults:
+    """Everything with all of these words in its name."""
     named, joins = Q(), Q()
     handled, owned = Q(), Q()
     for word in words.split():
@@ -45,7 +45,7 @@ def found(user: User | AnonymousUser, words: str) -> Found:
     listed = Rig.objects.filter(
         owned, rigs_named_for(user), owner__shows_rigs=True, owner__closed_at=None
     )
-    return Found(
+    return SearchResults(
         connections=list(connections_visible_to(user).filter(joins).distinct()[:MOST_FOUND]),
         lines=list(lines_visible_to(user).filter(named)[:MOST_FOUND]),
         testers=list(contributors().filter(handled)[:MOST_FOUND]),

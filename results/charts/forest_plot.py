@@ -57,7 +57,7 @@ INK, MUTED, TESTER, POOL = (LIGHT[name] for name in ("ink", "muted", "tester", "
 
 
 @dataclass(frozen=True)
-class Row:
+class ForestRow:
     """One row in percent; an end that is None is open."""
 
     label: str
@@ -84,7 +84,7 @@ class Forest:
 
     title: str
     subtitle: Sequence[str]
-    rows: Sequence[Row]
+    rows: Sequence[ForestRow]
     pooled: PooledRow | None
 
 
@@ -180,7 +180,7 @@ def _beyond(end: float | None, limit: float, sign: int = 1) -> bool:
     return end is None or sign * (end - limit) > 0
 
 
-def _placed(row: Row, top: float, low: float, high: float) -> dict[str, Any]:
+def _placed(row: ForestRow, top: float, low: float, high: float) -> dict[str, Any]:
     """A row's words and marks, its ends cut to the axis."""
     from_ = "open" if row.low is None else f"{row.low:.1f}"
     to = "open" if row.high is None else f"{row.high:.1f}"

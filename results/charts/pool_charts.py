@@ -17,7 +17,7 @@ from results.charts.forest_plot import (
     LONGEST_SUBTITLE,
     LONGEST_TITLE,
     Forest,
-    Row,
+    ForestRow,
     look,
     shortened,
 )
@@ -121,7 +121,7 @@ def left_out_forest(version: PoolVersion, handles: Mapping[int, str]) -> Forest 
         return None
     columns = zip(left_out["tester"], left_out["mu"], left_out["se_model"], strict=True)
     rows = [
-        Row(
+        ForestRow(
             f"without {handles.get(tester, 'a former tester')}",
             value=100 * math.exp(mu),
             low=100 * math.exp(mu - 1.96 * se),
@@ -151,7 +151,7 @@ def joins_forest(pools: Sequence[Pool]) -> Forest | None:
     if not estimated:
         return None
     rows = [
-        Row(
+        ForestRow(
             f"{pool.tie}, {version.testers} testers",
             value=100 * float(version.efficiency or 0.0),
             low=None if version.interval_low is None else 100 * version.interval_low,

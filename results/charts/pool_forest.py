@@ -8,7 +8,7 @@ import numpy as np
 import structlog
 from django.db import transaction
 
-from results.charts.forest_plot import Forest, PooledRow, Row, darkened, svg
+from results.charts.forest_plot import Forest, ForestRow, PooledRow, darkened, svg
 from results.http_cache.cache_marks import next_edition
 from results.models import Edition, Pool, PoolVersion
 from results.pools.estimate import efficiency_of
@@ -61,7 +61,7 @@ def forest_of(version: PoolVersion) -> Forest | None:
     )
 
 
-def _testers(version: PoolVersion) -> list[tuple[int, Row]]:
+def _testers(version: PoolVersion) -> list[tuple[int, ForestRow]]:
     """The pulls and the row of each tester."""
     members, effects = members_of(version.pool_id), figures_of(version)["tester_effects"]
     shrunken = dict(zip(effects["tester"], effects["value"], strict=True))
@@ -72,7 +72,7 @@ def _testers(version: PoolVersion) -> list[tuple[int, Row]]:
     pulls = np.bincount(of_tester, members.pulls).astype(int).tolist()
     rows = []
     for place, tester in enumerate(means.tester.tolist()):
-        row = Row(
+        row = ForestRow(
             label=f"{handles[tester].handle}, {_counted(sets[place], 'set')}",
             value=_percent(means.mean[place]),
             low=_percent_of_end(means.low[place]),
@@ -97,12 +97,12 @@ def _means(members: Members, version: PoolVersion) -> MeansByTester:
     )
 
 
-def _sets(pool: Pool) -> list[tuple[int, Row]]:
+def _sets(pool: Pool) -> list[tuple[int, ForestRow]]:
     """The pulls and the row of each set."""
     rows = []
     for found in sets_of(pool):
         session = found.pull_set.session
-        row = Row(
+        row = ForestRow(
             label=f"{session.contributor.handle}, {session.pulled_on:%Y-%m-%d}",
             value=100 * found.efficiency,
             low=None if found.interval_low is None else 100 * found.interval_low,

@@ -1,1 +1,1 @@
-"""What readers and processes may keep of an answer, and until when."""
+"""HTTP caching: ETags by edition, and a per-process cache of anonymous responses."""

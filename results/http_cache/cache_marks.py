@@ -1,8 +1,8 @@
-"""Editions: what readers may keep of the pools until it changes.
+"""Editions: the validators that cached responses about pools are kept by.
 
 A version's own number would not do as a mark of the whole list: the transaction of a lower number
-may commit after that of a higher one. Here whoever comes second waits for the first, so that what
-a reader finds with an edition is never older than it.
+may commit after that of a higher one. Here the second transaction waits for the first, so that
+what a reader finds with an edition is never older than it.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ from django.db import connection
 from django.db.models import BigIntegerField, Model
 from django.db.models.signals import post_delete, post_save
 
-from results.http_cache.single_flight import Shared
+from results.http_cache.single_flight import SingleFlight
 from results.models import Connection, ConnectionAlias, Edition
 from rigs.models import Line, Rig
 
 NEVER = "none"
-"""Stands for the mark of what has not changed since there are marks; another store has it too."""
+"""The mark of what has never changed; another database may have it too."""
 STALE = "stale"
-"""Names, among the subjects, the marks on pools: they are rows already, and need no edition."""
+"""The key of the stale marks among the subjects: they are rows already and need no edition."""
 _NEXT = """
     INSERT INTO results_edition (subject, mark) VALUES (%s, %s)
     ON CONFLICT (subject) DO UPDATE SET mark = excluded.mark
@@ -66,7 +66,7 @@ _OF_POOL_PAGE = f"""
 
 
 def next_edition(subject: Edition.Subject) -> None:
-    """Mark a change of the subject in the caller's transaction, which should end soon.
+    """Give the subject a new mark in the caller's transaction, which should end soon.
 
     Locks: the subject's row, against others that change the same.
     """
@@ -75,7 +75,7 @@ def next_edition(subject: Edition.Subject) -> None:
 
 
 def edition_of_pools() -> str:
-    """Names the state that the list of pools is in."""
+    """The edition of the list of pools."""
     return _state(Edition.Subject.POOLS, Edition.Subject.NAMES)
 
 
@@ -84,11 +84,11 @@ def _state(*subjects: Edition.Subject) -> str:
     return "-".join(marks.get(subject, NEVER) for subject in (*subjects, STALE))
 
 
-@Shared
+@SingleFlight
 def _marks() -> dict[str, str]:
     """The mark of each subject, and one of all pools that are stale, taken down or failed.
 
-    Asked with every request for what is kept, so by all together.
+    Read for every cached response, so concurrent requests share one query.
     """
     with connection.cursor() as cursor:
         cursor.execute(_MARKS)
@@ -99,20 +99,20 @@ def _marks() -> dict[str, str]:
 
 
 def edition_of_pool(pk: int) -> str | None:
-    """Names the state of one pool, its sets and its testers; None where there is none yet."""
+    """The edition of one pool, its sets and its testers; None if it has no version."""
     return _kept(f"pool:{pk}", pk, _OF_POOL, edition_of_pools())
 
 
 def edition_of_pool_page(pk: int) -> str | None:
-    """Names the state of a pool's page: of the pool, its drawing, and the joins beside it."""
+    """The edition of a pool's page: of the pool, its drawing, and its sibling joins."""
     subjects = (Edition.Subject.POOLS, Edition.Subject.NAMES, Edition.Subject.DRAWINGS)
     return _kept(f"page:{pk}", pk, _OF_POOL_PAGE, _state(*subjects))
 
 
 def _kept(what: str, pk: int, query: str, state: str) -> str | None:
-    """What the query finds; while nothing of any pool has changed, that is what it was.
+    """The query's edition, cached in the process while no mark has changed.
 
-    So it is asked by the marks, which costs PostgreSQL a fifth, and looked up only after a change.
+    Reading the marks costs PostgreSQL a fifth of the query, which runs only after a change.
     """
     kept = caches["kept"].get(f"edition:{what}")
     if kept is not None and kept[0] == state:
@@ -132,14 +132,16 @@ def _edition_of(pk: int, query: str) -> str | None:
     return "-".join(map(str, (pk, *row))).replace(" ", "-") if row else None
 
 
-def follow_names() -> None:
-    """Have every change of a name that pools are shown with mark a new edition."""
+def mark_name_changes() -> None:
+    """Connect signals so that each change of a name shown with pools gives a new edition."""
     for model in (Connection, ConnectionAlias, Rig, Line):
         for signal in (post_save, post_delete):
-            signal.connect(_named_anew, sender=model, dispatch_uid="results.http_cache.cache_marks")
+            signal.connect(
+                _mark_name_change, sender=model, dispatch_uid="results.http_cache.cache_marks"
+            )
 
 
-def _named_anew(sender: type[Model], *, created: bool = False, **_told: Any) -> None:
+def _mark_name_change(sender: type[Model], *, created: bool = False, **_told: Any) -> None:
     """A new rig or line is in no pool yet; a new connection changes what the list can be asked."""
     if not (created and sender in (Rig, Line)):
         next_edition(Edition.Subject.NAMES)

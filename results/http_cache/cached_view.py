@@ -1,4 +1,4 @@
-"""Answers that everyone gets alike, kept as bytes in the process until what they say changes."""
+"""A per-process cache of anonymous responses, by the edition of their content."""
 
 from __future__ import annotations
 
@@ -18,20 +18,20 @@ from results.http_cache.code_version import tagged
 
 A_DAY_S = 24 * 60 * 60
 OF_ONE_READER = (settings.SESSION_COOKIE_NAME, CookieStorage.cookie_name)
-"""Cookies with which an answer may be this reader's alone."""
+"""Cookies that may make a response personal."""
 View = Callable[..., Any]
 
 
-def kept_until_changed(
+def cache_by_edition(
     edition: Callable[..., str | None], cookies: tuple[str, ...] = ()
 ) -> Callable[[View], View]:
-    """Keep a view's answers while ``edition``, called with the address's parts, stays the same.
+    """Cache a view's responses while ``edition``, called with the URL's arguments, stays the same.
 
-    The edition is asked of the database with every request and, with the values of the
+    The edition is read from the database with every request and, with the values of the
     ``cookies`` that the answer depends on, the language and the release, is its ETag: a change
-    is seen at once, and no tag outlives the code that made it. It is asked before the view
-    reads: an answer is never older than its tag. Whoever sends a token, is signed in or is to
-    be told something goes to the view, where requests are counted.
+    is seen at once, and no tag outlives the code that made it. It is read before the view
+    runs: a response is never older than its tag. Requests with a token, a session or a pending
+    message go to the view, where they are throttled.
     """
 
     def keep(view: View) -> View:
@@ -73,7 +73,7 @@ def _chosen(request: HttpRequest, cookies: tuple[str, ...]) -> list[str]:
 
 
 def _tag(edition: str, chosen: list[str]) -> str:
-    """What a reader chose comes from outside and is told by its hash alone."""
+    """What a reader chose comes from outside and is material by its hash alone."""
     if any(chosen):
         edition += "-" + hashlib.sha256(repr(chosen).encode()).hexdigest()[:16]
     return tagged(edition)
@@ -90,5 +90,5 @@ def _tagged(response: Any, tag: str) -> Any:
 def _key(request: HttpRequest, tag: str) -> str:
     """By all that the answer depends on: the tag, the whole address, and what is accepted."""
     place = f"{request.scheme}://{request.get_host()}{request.get_full_path()}"
-    told = f"{tag} {place} {request.headers.get('Accept', '')}"
-    return "answer:" + hashlib.sha256(told.encode()).hexdigest()
+    material = f"{tag} {place} {request.headers.get('Accept', '')}"
+    return "answer:" + hashlib.sha256(material.encode()).hexdigest()

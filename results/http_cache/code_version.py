@@ -1,4 +1,4 @@
-"""Which code answers: part of every ETag, so that an upgrade makes none of the old ones match."""
+"""The version of the code: part of every ETag, so that none matches after an upgrade."""
 
 from __future__ import annotations
 
@@ -24,13 +24,13 @@ def release() -> str:
 
 def digest_of(root: Path) -> str:
     """Digest of the names and the bytes of every file that an answer may come from."""
-    told = hashlib.sha256()
+    digest = hashlib.sha256()
     files = [found for folder in CODE for found in (root / folder).rglob("*")]
     for found in sorted([*files, *(root / name for name in MADE_BY)]):
         if found.is_file() and found.suffix not in PASSED_OVER:
-            told.update(f"{found.relative_to(root)}\0{found.stat().st_size}\0".encode())
-            told.update(found.read_bytes())
-    return told.hexdigest()[:12]
+            digest.update(f"{found.relative_to(root)}\0{found.stat().st_size}\0".encode())
+            digest.update(found.read_bytes())
+    return digest.hexdigest()[:12]
 
 
 def tagged(state: object) -> str:

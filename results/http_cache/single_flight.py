@@ -1,4 +1,4 @@
-"""One answer for all threads that wait with the same question."""
+"""Single flight: threads that wait for the same query share its next result."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import Generic, TypeVar
 Answer = TypeVar("Answer")
 
 
-class Shared(Generic[Answer]):
-    """Asks for whoever comes, and once for all who came while somebody else was asking.
+class SingleFlight(Generic[Answer]):
+    """Calls ``ask`` once for all callers that arrive while another call is running.
 
-    Nobody gets an answer that was begun before they came, so it is as fresh as one of their own.
-    An error is shared as well: with the database gone, nobody waits for more than two tries.
+    A caller never gets a result whose call began before it arrived, so it is as fresh as its own.
+    An error is shared as well: with the database gone, a caller waits for at most two calls.
     """
 
     def __init__(self, ask: Callable[[], Answer]) -> None:

@@ -9,7 +9,7 @@ from django.db import transaction
 from results.jobs import stale_marks
 from results.models import NormalisedSet, PullSet, Session
 from results.models.lifecycle import COUNTING, State, move
-from results.normalising.reprocess import borrowers_of, work_out_again
+from results.normalising.reprocess import borrowers_of, enqueue_reprocessing
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -59,7 +59,7 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     if standing == Session.Standing.WITHDRAWN:
         down |= _lose_straight_line(session)
     move(pull_sets, State.WITHDRAWN, by=by.user, reason=reason.strip())
-    work_out_again(Session.objects.filter(pk__in=borrowers))
+    enqueue_reprocessing(Session.objects.filter(pk__in=borrowers))
     stale_marks.mark(touched - down, why)
     stale_marks.mark(down, why, takes_down=True)
 

@@ -14,7 +14,7 @@ from results.intake.cells import folded
 from results.intake.document import PullDocument, PullSetDocument, SessionDocument
 from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_FINDINGS
-from results.intake.parts import Joined, Straight
+from results.intake.parts import JoinedPart, StraightPart
 from results.intake.places import in_order, on_sheet
 from results.intake.reading import Read
 from results.intake.readings import Readings, capacity_findings, readings_of, unit_of
@@ -34,13 +34,13 @@ class Checked:
     document: SessionDocument
     revision: RigRevision
     unit: str
-    straight: tuple[Straight, ...]
-    joined: tuple[Joined, ...]
+    straight: tuple[StraightPart, ...]
+    joined: tuple[JoinedPart, ...]
     warnings: tuple[Finding, ...]
 
 
 @dataclass
-class Check:
+class CheckRun:
     """A check under way: what it is of, and what it found so far."""
 
     contributor: Contributor
@@ -50,9 +50,9 @@ class Check:
 
 
 def check(contributor: Contributor, read: Read) -> Checked:
-    """Check a document whole. Reads only; raises Invalid or Forbidden with every finding."""
+    """CheckRun a document whole. Reads only; raises Invalid or Forbidden with every finding."""
     said = read.document
-    under_way = Check(contributor, read, read.findings, [])
+    under_way = CheckRun(contributor, read, read.findings, [])
     findings = under_way.findings
     revision, forbidden = _revision(under_way)
     _date(said.pulled_on, revision, under_way)
@@ -72,7 +72,7 @@ def check(contributor: Contributor, read: Read) -> Checked:
     return Checked(said, revision, unit, tuple(straight), tuple(joined), shown_warnings)
 
 
-def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:
+def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:
     """The revision, and whether the rig is someone else's."""
     said, findings = under_way.read.document, under_way.findings
     if not said.rig:
@@ -97,7 +97,7 @@ def _revision(under_way: Check) -> tuple[RigRevision | None, bool]:
     return numbers[said.revision], False
 
 
-def _date(pulled_on: date, revision: RigRevision | None, under_way: Check) -> None:
+def _date(pulled_on: date, revision: RigRevision | None, under_way: CheckRun) -> None:
     latest = latest_day(timezone.now())
     if pulled_on > latest:
         expected = f"a day that has come: {latest} at the latest"
@@ -116,8 +116,8 @@ def _line_names(said: SessionDocument) -> set[str]:
 
 
 def _straight(
-    under_way: Check, unit: str, revision: RigRevision | None, lines: Catalogue[Line]
-) -> list[Straight]:
+    under_way: CheckRun, unit: str, revision: RigRevision | None, lines: Catalogue[Line]
+) -> list[StraightPart]:
     parts, seen = [], set()
     for index, said in enumerate(under_way.read.document.baselines):
         place = f"baselines[{index}]"
@@ -138,17 +138,17 @@ def _straight(
                     "line, grip, slip, terminal, none or void: straight line has no join",
                 )
         readings = _readings(under_way, said.pulls, unit, revision, place)
-        parts.append(Straight(place, said.pulls, readings, line, spool, said.position))
+        parts.append(StraightPart(place, said.pulls, readings, line, spool, said.position))
     return parts
 
 
 def _joined(
-    under_way: Check,
+    under_way: CheckRun,
     unit: str,
     revision: RigRevision | None,
     lines: Catalogue[Line],
     connections: Catalogue[Connection],
-) -> list[Joined]:
+) -> list[JoinedPart]:
     parts, seen = [], set()
     for index, said in enumerate(under_way.read.document.pull_sets):
         place = f"pull_sets[{index}]"
@@ -158,12 +158,12 @@ def _joined(
         seen.add(label)
         row = _pull_set(under_way, said, place, lines, connections)
         readings = _readings(under_way, said.pulls, unit, revision, place)
-        parts.append(Joined(place, said.pulls, readings, row))
+        parts.append(JoinedPart(place, said.pulls, readings, row))
     return parts
 
 
 def _pull_set(
-    under_way: Check,
+    under_way: CheckRun,
     said: PullSetDocument,
     place: str,
     lines: Catalogue[Line],
@@ -199,7 +199,7 @@ def _pull_set(
 
 
 def _readings(
-    under_way: Check,
+    under_way: CheckRun,
     pulls: Sequence[PullDocument],
     unit: str,
     revision: RigRevision | None,
@@ -214,10 +214,10 @@ def _readings(
 
 
 def _enough(
-    under_way: Check,
+    under_way: CheckRun,
     revision: RigRevision | None,
-    straight: list[Straight],
-    joined: list[Joined],
+    straight: list[StraightPart],
+    joined: list[JoinedPart],
 ) -> None:
     """Counts and references, of the parts that hold no stand-ins."""
     broken, said, findings = under_way.read.broken, under_way.read.document, under_way.findings

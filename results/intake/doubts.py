@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from results.intake.parts import Joined, Straight
+from results.intake.parts import JoinedPart, StraightPart
 from results.intake.sufficiency import by_specimen
 from rigs.metrology.units import FORCE_UNITS
 from rigs.models import Line
@@ -22,12 +22,12 @@ NEAR = 0.15
 lines differ by less than a factor of two; common practice, no source."""
 
 
-def warnings_of(straight: Sequence[Straight], joined: Sequence[Joined]) -> list[Finding]:
+def warnings_of(straight: Sequence[StraightPart], joined: Sequence[JoinedPart]) -> list[Finding]:
     """Every warning of one session."""
     return [*_below_label(straight), *_factor_between_sets(joined)]
 
 
-def _below_label(straight: Sequence[Straight]) -> Iterator[Finding]:
+def _below_label(straight: Sequence[StraightPart]) -> Iterator[Finding]:
     for specimen, parts in by_specimen(straight).items():
         label_N = specimen.line.label_strength_N
         parted = np.concatenate([part.readings.newtons[part.parted_in_line] for part in parts])
@@ -40,9 +40,9 @@ def _below_label(straight: Sequence[Straight]) -> Iterator[Finding]:
             )
 
 
-def _factor_between_sets(joined: Sequence[Joined]) -> Iterator[Finding]:
+def _factor_between_sets(joined: Sequence[JoinedPart]) -> Iterator[Finding]:
     """Sets on the same lines whose means differ as two units do."""
-    same_lines: dict[tuple[Line, Line | None], list[Joined]] = defaultdict(list)
+    same_lines: dict[tuple[Line, Line | None], list[JoinedPart]] = defaultdict(list)
     for part in joined:
         if part.row is not None:
             same_lines[part.row.main_line, part.row.leader_line].append(part)
@@ -63,5 +63,5 @@ def _factor_between_sets(joined: Sequence[Joined]) -> Iterator[Finding]:
                 )
 
 
-def _label(part: Joined) -> str:
+def _label(part: JoinedPart) -> str:
     return part.row.label if part.row is not None else part.place

@@ -67,7 +67,7 @@ class Pulled:
 
 
 @dataclass(frozen=True)
-class Straight(Pulled):
+class StraightPart(Pulled):
     """A baseline; ``line`` is None where its name is not in the catalogue."""
 
     line: Line | None
@@ -80,7 +80,7 @@ class Straight(Pulled):
 
 
 @dataclass(frozen=True)
-class Joined(Pulled):
+class JoinedPart(Pulled):
     """A pull set; None where its row could not be made."""
 
     row: PullSet | None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from results.intake.checking import Checked, check
-from results.intake.parts import Joined
+from results.intake.parts import JoinedPart
 from results.intake.reading import read
 from results.intake.sufficiency import by_specimen, unsaved
 from results.normalising.borrowed_baselines import borrow
@@ -18,10 +18,10 @@ from results.normalising.set_figures import (
     NoFigures,
     Pulls,
     SetFigures,
+    compute_figures,
     contested_pairs,
-    lacking,
+    specimens_without_reference,
     straight_strengths,
-    work_out,
 )
 from rigs.locks import refuse_uploads_of
 from rigs.models import Contributor
@@ -84,14 +84,14 @@ def _figures(checked: Checked) -> list[SetFigures | NoFigures]:
     }
     sets = [(part.row, part.rows()) for part in checked.joined if part.row is not None]
     rows = [row for row, _ in sets]
-    lent = borrow(session, lacking(rows, straight_strengths(scale, straight)))
+    lent = borrow(session, specimens_without_reference(rows, straight_strengths(scale, straight)))
     straight |= {specimen: borrowed.pulls for specimen, borrowed in lent.items()}
     pairs = contested_pairs(rows, straight_strengths(scale, straight))
     notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
-    return work_out(scale, straight, sets, fixed_references(pairs), notes)
+    return compute_figures(scale, straight, sets, fixed_references(pairs), notes)
 
 
-def _set(part: Joined, found: SetFigures | NoFigures) -> SetPreview:
+def _set(part: JoinedPart, found: SetFigures | NoFigures) -> SetPreview:
     assert part.row is not None
     said: dict[str, Any] = {
         "label": part.row.label,

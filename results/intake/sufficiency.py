@@ -9,7 +9,7 @@ import numpy as np
 
 from results.intake.document import SessionDocument
 from results.intake.limits import MOST_SUGGESTIONS
-from results.intake.parts import Joined, Straight
+from results.intake.parts import JoinedPart, StraightPart
 from results.models import PullSet, Session
 from results.normalising.borrowed_baselines import borrow, why_not
 from results.normalising.reference_line import NoReference, Specimen, reference_of
@@ -29,7 +29,7 @@ def unsaved(said: SessionDocument, revision: RigRevision) -> Session:
     )
 
 
-def set_findings(joined: Sequence[Joined]) -> Iterator[Finding]:
+def set_findings(joined: Sequence[JoinedPart]) -> Iterator[Finding]:
     """Sets with too few pulls to have a scatter."""
     for part in joined:
         read = int(part.counted.sum())
@@ -41,7 +41,7 @@ def set_findings(joined: Sequence[Joined]) -> Iterator[Finding]:
             yield Finding(part.place, "pulls", found, f"at least {LEAST_PULLS} that were read")
 
 
-def baseline_findings(straight: Sequence[Straight]) -> Iterator[Finding]:
+def baseline_findings(straight: Sequence[StraightPart]) -> Iterator[Finding]:
     """Straight line with too few pulls to be a strength; those before and after count together."""
     for specimen, parts in by_specimen(straight).items():
         parted = sum(int(part.parted_in_line.sum()) for part in parts)
@@ -55,7 +55,10 @@ def baseline_findings(straight: Sequence[Straight]) -> Iterator[Finding]:
 
 
 def reference_findings(
-    straight: Sequence[Straight], joined: Sequence[Joined], rig: str, session: Session | None
+    straight: Sequence[StraightPart],
+    joined: Sequence[JoinedPart],
+    rig: str,
+    session: Session | None,
 ) -> Iterator[Finding]:
     """Sets whose reference line was not pulled straight, that day or near enough to borrow.
 
@@ -104,9 +107,9 @@ def _not_lent(session: Session, row: PullSet, reasons: dict[Specimen, str]) -> I
             yield reasons[specimen]
 
 
-def by_specimen(straight: Sequence[Straight]) -> dict[Specimen, list[Straight]]:
+def by_specimen(straight: Sequence[StraightPart]) -> dict[Specimen, list[StraightPart]]:
     """Baselines of one line from one spool together."""
-    found: dict[Specimen, list[Straight]] = defaultdict(list)
+    found: dict[Specimen, list[StraightPart]] = defaultdict(list)
     for part in straight:
         if part.specimen is not None:
             found[part.specimen].append(part)

@@ -35,7 +35,7 @@ class Offer:
     validity: BaselineValidity
 
 
-Found: TypeAlias = dict[tuple[Session, Specimen], list[Baseline]]
+Candidates: TypeAlias = dict[tuple[Session, Specimen], list[Baseline]]
 
 
 def borrow(session: Session, wanted: Iterable[Specimen]) -> dict[Specimen, Lent]:
@@ -46,7 +46,7 @@ def borrow(session: Session, wanted: Iterable[Specimen]) -> dict[Specimen, Lent]
     that its gain still cancels.
     """
     wanted = list(wanted)
-    found = _found(session, wanted) if wanted else {}
+    found = _candidates(session, wanted) if wanted else {}
     chosen: dict[Specimen, Offer] = {}
     for one in wanted:
         valid = [offer for offer in _offers(session, one, found) if offer.validity.valid]
@@ -66,7 +66,7 @@ def borrow(session: Session, wanted: Iterable[Specimen]) -> dict[Specimen, Lent]
 
 def why_not(session: Session, wanted: Specimen) -> str:
     """Why the baseline that comes nearest can't be borrowed; empty where there is none at all."""
-    offers = _offers(session, wanted, _found(session, [wanted]))
+    offers = _offers(session, wanted, _candidates(session, [wanted]))
     if not offers:
         return ""
     nearest = min(offers, key=lambda o: (len(o.validity.reasons_against), _distance(o, session)))
@@ -74,7 +74,7 @@ def why_not(session: Session, wanted: Specimen) -> str:
     return f"the one of {nearest.session.pulled_on:%Y-%m-%d} can't be borrowed: {reasons}"
 
 
-def _offers(session: Session, wanted: Specimen, found: Found) -> list[Offer]:
+def _offers(session: Session, wanted: Specimen, found: Candidates) -> list[Offer]:
     return [
         Offer(
             lender,
@@ -87,10 +87,10 @@ def _offers(session: Session, wanted: Specimen, found: Found) -> list[Offer]:
     ]
 
 
-def _found(session: Session, wanted: list[Specimen]) -> Found:
+def _candidates(session: Session, wanted: list[Specimen]) -> Candidates:
     """Baselines of the lines wanted on all revisions of the rig, by session and specimen."""
     lines: set[Line] = {specimen.line for specimen in wanted}
-    found: Found = defaultdict(list)
+    found: Candidates = defaultdict(list)
     for baseline in (
         usable(Baseline.objects.all())
         .filter(

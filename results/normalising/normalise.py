@@ -1,4 +1,4 @@
-"""Normalising: from the pulls of a session to the efficiency of each of its sets."""
+"""Normalise a session: from its pulls to the efficiency of each of its sets."""
 
 from __future__ import annotations
 
@@ -19,35 +19,37 @@ from results.normalising.set_figures import (
     NoFigures,
     Pulls,
     SetFigures,
+    compute_figures,
     contested_pairs,
-    lacking,
     specimens,
+    specimens_without_reference,
     straight_strengths,
-    work_out,
 )
 from results.statistics.censored import Strength
 from results.statistics.efficiency import Efficiency
 
 
 def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> None:
-    """Work out every set of a session; its sets count once they have been screened.
+    """Compute the figures of a session's sets; they count once they have been screened.
 
-    Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
-    yes within it, and none of it where the rig was corrected meanwhile. Run twice it
-    leaves the same rows. Locks: the rows of this session's sets.
+    Computes outside any transaction, then writes in one, and only if ``still_ours`` is true within
+    it; nothing if the rig was corrected meanwhile. Idempotent. Locks: the rows of this session's
+    sets.
     """
     session = Session.objects.select_related("revision", "contributor").get(pk=session_id)
     sets = list(
         session.pull_sets.select_related("main_line", "leader_line").exclude(state=State.WITHDRAWN)
     )
     scale = scale_of(session)
-    behind = _behind(session, sets, scale)
-    strengths = straight_strengths(scale, behind.straight)
+    straight_line = _straight_line(session, sets, scale)
+    strengths = straight_strengths(scale, straight_line.straight)
     fixed = fixed_references(contested_pairs(sets, strengths))
-    figures = work_out(scale, behind.straight, _with_pulls(session, sets), fixed, behind.notes)
+    figures = compute_figures(
+        scale, straight_line.straight, _with_pulls(session, sets), fixed, straight_line.notes
+    )
     with transaction.atomic():
         if still_ours():
-            _store(session, scale, behind.baselines, dict(zip(sets, figures, strict=True)))
+            _store(session, scale, straight_line.baselines, dict(zip(sets, figures, strict=True)))
 
 
 def fixed_references(pairs: Mapping[tuple[int, int], int]) -> dict[tuple[int, int], int]:
@@ -61,7 +63,7 @@ def fixed_references(pairs: Mapping[tuple[int, int], int]) -> dict[tuple[int, in
 def fix_references(session: Session) -> bool:
     """Fix the reference of each contested pair that this session is the first to count with.
 
-    In the caller's transaction. Answers whether another session was first, with the other line,
+    In the caller's transaction. Returns whether another session was first, with the other line,
     after this one was normalised: then it has to be normalised again.
     """
     counting = [
@@ -78,7 +80,7 @@ def fix_references(session: Session) -> bool:
     scale = scale_of(session)
     sets = [found.pull_set for found in counting]
     contested = contested_pairs(
-        sets, straight_strengths(scale, _behind(session, sets, scale).straight)
+        sets, straight_strengths(scale, _straight_line(session, sets, scale).straight)
     )
     again = False
     for found in counting:
@@ -102,26 +104,26 @@ def _fixed_for(pull_set: PullSet) -> int | None:
 
 
 @dataclass(frozen=True)
-class _Behind:
-    """The straight line behind the sets of a session: its own, and what it borrows."""
+class _StraightLine:
+    """Straight line for the sets of a session: its own, and what it borrows."""
 
     baselines: dict[Specimen, list[Baseline]]
     straight: dict[Specimen, Pulls]
     notes: dict[Specimen, str]
 
 
-def _behind(session: Session, sets: list[PullSet], scale: Scale) -> _Behind:
+def _straight_line(session: Session, sets: list[PullSet], scale: Scale) -> _StraightLine:
     baselines = _baselines(session)
     straight: dict[Specimen, Pulls] = {
         specimen: [pull for baseline in found for pull in baseline.pulls.all()]
         for specimen, found in baselines.items()
     }
-    lent = borrow(session, lacking(sets, straight_strengths(scale, straight)))
+    lent = borrow(session, specimens_without_reference(sets, straight_strengths(scale, straight)))
     for specimen, borrowed in lent.items():
         baselines[specimen] = list(borrowed.baselines)
         straight[specimen] = borrowed.pulls
     notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
-    return _Behind(baselines, straight, notes)
+    return _StraightLine(baselines, straight, notes)
 
 
 def _baselines(session: Session) -> dict[Specimen, list[Baseline]]:

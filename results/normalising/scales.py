@@ -34,7 +34,7 @@ class Scale:
     note: str = ""
 
     def loads_N(self, pulls: Sequence[Pull]) -> Floats:
-        """Loads in newtons behind the readings; the readings themselves if not calibrated."""
+        """Loads in newtons from the readings; the readings themselves if not calibrated."""
         readings_N = np.array([pull.reading_N for pull in pulls], dtype=float)
         if self.calibration is None:
             return readings_N
@@ -50,7 +50,7 @@ class Scale:
 
 
 def loads_N(readings_N: Floats, offset_N: Floats | float, gain: Floats | float) -> Floats:
-    """Loads in newtons behind readings in newtons."""
+    """Loads in newtons straight_line readings in newtons."""
     return (readings_N - offset_N) / gain
 
 

@@ -73,10 +73,10 @@ class Shares:
 class SetFigures:
     """What a set and its reference line come to.
 
-    ``join`` is the strength of the whole assembly. ``join_itself`` is that of the join apart,
-    where breaks elsewhere say only 'at least', and ``join_efficiency`` that over the straight
-    line: both are None where the failures of the join are too few or too alike. The shares are of
-    the set's pulls and of the straight ones behind it; ``modes`` counts all pulls, voids too.
+    ``join`` is the strength of the whole assembly. ``join_itself`` is that of the join apart, where
+    breaks elsewhere say only 'at least', and ``join_efficiency`` that over the straight line: both
+    are None where the failures of the join are too few or too alike. The shares are of the set's
+    pulls and of the straight pulls of its baseline; ``modes`` counts all pulls, voids too.
     """
 
     reference: Reference
@@ -99,7 +99,7 @@ class NoFigures:
     why: str
 
 
-def work_out(
+def compute_figures(
     scale: Scale,
     straight: Mapping[Specimen, Pulls],
     sets: Sequence[tuple[PullSet, Pulls]],
@@ -144,7 +144,7 @@ def contested_pairs(
     return pairs
 
 
-def lacking(
+def specimens_without_reference(
     sets: Sequence[PullSet], strengths: Mapping[Specimen, Strength | NoFigures]
 ) -> set[Specimen]:
     """The lines of those sets that no straight line of the session can be the reference of."""

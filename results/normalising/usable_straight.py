@@ -69,7 +69,7 @@ def _decisions() -> QuerySet[StateChange]:
     )
 
 
-def misled_by(session: Session) -> QuerySet[Session]:
+def borrowers_of_unusable(session: Session) -> QuerySet[Session]:
     """Other sessions with a set that is measured against unusable straight line of this one."""
     unusable = session.baselines.exclude(pk__in=usable(Baseline.objects.all()).values("pk"))
     return (
@@ -80,7 +80,7 @@ def misled_by(session: Session) -> QuerySet[Session]:
     )
 
 
-def lacking_since(session: Session) -> QuerySet[Session]:
+def possible_borrowers(session: Session) -> QuerySet[Session]:
     """Other sessions that could have borrowed of this one, with a set that has no efficiency."""
     near = timedelta(BORROWED_WITHIN_DAYS)
     return (

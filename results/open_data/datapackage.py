@@ -17,7 +17,7 @@ WORDS = Path(__file__).with_name("OPEN_DATA.md")
 
 
 @dataclass(frozen=True)
-class Edition:
+class ReleaseInfo:
     """Which release this is: its number, when it was made, and the snapshot of its pools."""
 
     number: int
@@ -25,15 +25,15 @@ class Edition:
     snapshot: str
 
 
-def descriptor(edition: Edition, files: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
+def descriptor(info: ReleaseInfo, files: Mapping[str, Mapping[str, Any]]) -> dict[str, Any]:
     """The ``datapackage.json`` (Data Package 2.0) over files with ``bytes`` and ``sha256``."""
     return {
         "$schema": f"{PROFILES}/datapackage.json",
         "name": "samespool-open-data",
         "title": "Samespool: pull tests of fishing-line joins",
-        "version": str(edition.number),
-        "created": f"{edition.made_at:%Y-%m-%dT%H:%M:%SZ}",
-        "id": edition.snapshot,
+        "version": str(info.number),
+        "created": f"{info.made_at:%Y-%m-%dT%H:%M:%SZ}",
+        "id": info.snapshot,
         "description": (
             "Every public pull of joined and of straight fishing line, voids included, with the "
             "rigs they were made on and the pooled efficiencies of the joins. Not for lifting, "
@@ -83,15 +83,15 @@ def _parquet(table: Table, file: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def readme(edition: Edition, rows: Mapping[str, int]) -> str:
+def readme(info: ReleaseInfo, rows: Mapping[str, int]) -> str:
     """The words on the package, then every table and column with what stands in it."""
     return "\n".join(
         [
             WORDS.read_text(encoding="utf-8"),
             "# This release",
             "",
-            f"Version {edition.number} of {edition.made_at:%Y-%m-%d %H:%M} UTC, "
-            f"snapshot `{edition.snapshot}`, shared under {SHARED_DATA.name} "
+            f"Version {info.number} of {info.made_at:%Y-%m-%d %H:%M} UTC, "
+            f"snapshot `{info.snapshot}`, shared under {SHARED_DATA.name} "
             f"({SHARED_DATA.identifier}, {SHARED_DATA.address}).",
             "",
             "# Code book",

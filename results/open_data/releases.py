@@ -29,7 +29,7 @@ from results.jobs.after_commit import after_commit
 from results.jobs.attempts import excuse, write_or_defer
 from results.jobs.database_clock import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
-from results.open_data.datapackage import Edition, descriptor, readme
+from results.open_data.datapackage import ReleaseInfo, descriptor, readme
 from results.open_data.pooled import versions
 from results.open_data.tables import TABLES
 from results.open_data.writing import write
@@ -139,11 +139,11 @@ def _make(release: Release, folder: Path) -> None:
         rows = {table.name: write(table, folder) for table in TABLES}
     number = Release.objects.aggregate(n=Coalesce(Max("number"), 0))["n"] + 1
     snapshot = snapshot_of_all([pool[1:] for pool in pools])
-    edition = Edition(number, timezone.now(), snapshot)
-    files = _describe(edition, rows, folder)
+    info = ReleaseInfo(number, timezone.now(), snapshot)
+    files = _describe(info, rows, folder)
     archive = folder / ARCHIVE
-    _pack(archive, [folder / file["name"] for file in files], edition)
-    release.number, release.made_at, release.snapshot = number, edition.made_at, snapshot
+    _pack(archive, [folder / file["name"] for file in files], info)
+    release.number, release.made_at, release.snapshot = number, info.made_at, snapshot
     release.pool_versions, release.rows, release.files = [pool[0] for pool in pools], rows, files
     release.bytes, release.sha256 = archive.stat().st_size, _sha256(archive)
     _store(release, archive)
@@ -164,12 +164,12 @@ def _one_instant() -> Iterator[None]:
         yield
 
 
-def _describe(edition: Edition, rows: dict[str, int], folder: Path) -> list[dict[str, Any]]:
+def _describe(info: ReleaseInfo, rows: dict[str, int], folder: Path) -> list[dict[str, Any]]:
     """Write the words beside the tables; returns name, bytes and SHA-256 of every file."""
     files = {each.name: _file(each) for each in sorted(folder.iterdir())}
     package, words = folder / "datapackage.json", folder / "README.md"
-    package.write_text(json.dumps(descriptor(edition, files), indent=1), encoding="utf-8")
-    words.write_text(readme(edition, rows), encoding="utf-8")
+    package.write_text(json.dumps(descriptor(info, files), indent=1), encoding="utf-8")
+    words.write_text(readme(info, rows), encoding="utf-8")
     return [_file(package), _file(words), *files.values()]
 
 
@@ -182,8 +182,8 @@ def _sha256(path: Path) -> str:
         return hashlib.file_digest(opened, "sha256").hexdigest()
 
 
-def _pack(archive: Path, files: list[Path], edition: Edition) -> None:
-    made = edition.made_at.timetuple()[:6]
+def _pack(archive: Path, files: list[Path], info: ReleaseInfo) -> None:
+    made = info.made_at.timetuple()[:6]
     with zipfile.ZipFile(archive, "w") as packed:
         for path in files:
             member = zipfile.ZipInfo(path.name, made)

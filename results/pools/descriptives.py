@@ -23,7 +23,11 @@ from results.pools.estimate import Outcome
 from results.pools.pool_data import Members
 from results.statistics.errors import Collinear, StatisticsError
 from results.statistics.failure_modes import EXACT
-from results.statistics.moderators import SETS_A_MODERATOR, Moderated, moderate
+from results.statistics.meta_regression import (
+    SETS_PER_COVARIATE,
+    MetaRegression,
+    fit_meta_regression,
+)
 from results.statistics.pull_classes import Places, distribution
 
 LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main diameter, mm")
@@ -107,7 +111,7 @@ def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[st
             "endings": _endings(ties),
             "told": {"time_to_tie": len(times), "bulk": len(bulks)},
             **_pulls(ties),
-            "moderators": _moderators(members, outcome, ties),
+            "moderators": _meta_regression(members, outcome, ties),
         },
     }
 
@@ -193,15 +197,15 @@ def _place(unplaced: QuerySet[NormalisedSet]) -> None:
     NormalisedSet.objects.bulk_update(sets, KEPT)
 
 
-def _moderators(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
-    """All properties that can be tried, fitted at once, and why the others were left out."""
+def _meta_regression(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
+    """Fit all eligible covariates at once, and say why the others were left out."""
     if outcome.pooled is None or outcome.ratios is None:
         return {"tried": [], "left_out": {}}
     tried, left_out = _candidates([tie.covariates for tie in ties])
     ratios = outcome.ratios
     while tried:
         try:
-            found = moderate(
+            found = fit_meta_regression(
                 ratios.y,
                 ratios.own_variance,
                 ratios.shared_variance,
@@ -233,12 +237,12 @@ def _candidates(
             left_out[name] = f"told of {recorded[name]} of {len(of_sets)} sets"
         elif len(set(values)) == 1:
             left_out[name] = "the same in all sets"
-        elif (len(tried) + 1) * SETS_A_MODERATOR > len(of_sets):
-            left_out[name] = f"{len(of_sets)} sets carry {len(of_sets) // SETS_A_MODERATOR}"
+        elif (len(tried) + 1) * SETS_PER_COVARIATE > len(of_sets):
+            left_out[name] = f"{len(of_sets)} sets carry {len(of_sets) // SETS_PER_COVARIATE}"
         else:
             tried[name] = values
     return tried, left_out
 
 
-def _as_columns(found: Moderated) -> list[dict[str, Any]]:
-    return [asdict(each) | {"mean": found.centre[each.name]} for each in found.moderators]
+def _as_columns(found: MetaRegression) -> list[dict[str, Any]]:
+    return [asdict(each) | {"mean": found.centre[each.name]} for each in found.covariates]

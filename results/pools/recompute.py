@@ -30,7 +30,7 @@ from results.models import (
     StalePool,
 )
 from results.models.lifecycle import State, move
-from results.normalising.reprocess import work_out_again
+from results.normalising.reprocess import enqueue_reprocessing
 from results.pools.descriptives import Tie, describe, renew_kept, ties_of
 from results.pools.differences import same
 from results.pools.estimate import Outcome, efficiency_of, pooled_from
@@ -154,7 +154,7 @@ def _screen_again(members: Members) -> None:
 
     From one tester more than a pooled figure takes, each can be compared with the others' figure.
     """
-    work_out_again(
+    enqueue_reprocessing(
         Session.objects.filter(pull_sets__in=members.pull_set.tolist(), screenings__isnull=False)
         .exclude(jobs__state=Job.State.QUEUED)
         .distinct()

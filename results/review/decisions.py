@@ -15,8 +15,8 @@ from results.jobs import stale_marks
 from results.models import Message, NormalisedSet, PullSet, ReviewCase, Session, StateChange
 from results.models.lifecycle import ALLOWED, COUNTING, State, move
 from results.normalising.normalise import fix_references
-from results.normalising.reprocess import work_out_again
-from results.normalising.usable_straight import lacking_since, misled_by, usable
+from results.normalising.reprocess import enqueue_reprocessing
+from results.normalising.usable_straight import borrowers_of_unusable, possible_borrowers, usable
 from results.pools.influence import pool_shift
 from rigs.locks import lock_contributor
 from rigs.permissions import is_moderator
@@ -81,11 +81,11 @@ def _follow(session: Session) -> None:
 
     What a released session is the first to count with is fixed as the reference of its pairs.
     """
-    work_out_again(misled_by(session))
+    enqueue_reprocessing(borrowers_of_unusable(session))
     if usable(session.baselines.all()).exists():
-        work_out_again(lacking_since(session))
+        enqueue_reprocessing(possible_borrowers(session))
     if fix_references(session):
-        work_out_again(Session.objects.filter(pk=session.pk))
+        enqueue_reprocessing(Session.objects.filter(pk=session.pk))
 
 
 def ask(*, by: User, pull_set: PullSet, text: str) -> Message:

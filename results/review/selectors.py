@@ -42,7 +42,7 @@ def queue() -> QuerySet[ReviewCase]:
     )
 
 
-def checks_of(pull_set: PullSet) -> QuerySet[CheckResult]:
+def check_results_of(pull_set: PullSet) -> QuerySet[CheckResult]:
     """What the latest screening found of a set, of its straight line and of its session."""
     latest = pull_set.session.screenings.order_by("-pk").values("pk")[:1]
     baseline = NormalisedSet.objects.filter(pull_set=pull_set).values("baseline")
@@ -60,7 +60,7 @@ def checks_of(pull_set: PullSet) -> QuerySet[CheckResult]:
 
 def holds_of(pull_set: PullSet) -> QuerySet[CheckResult]:
     """The checks that hold a set."""
-    return checks_of(pull_set).filter(level=CheckResult.Level.HOLD)
+    return check_results_of(pull_set).filter(level=CheckResult.Level.HOLD)
 
 
 def thread_of(pull_set: PullSet) -> QuerySet[Message]:

@@ -44,7 +44,7 @@ class Point:
 
 
 @dataclass(frozen=True)
-class Row:
+class ChartRow:
     """One session of a series beside the first."""
 
     point: Point
@@ -78,13 +78,13 @@ class Series:
         return ", ".join([self.first.specimen, *unusual])
 
     @property
-    def rows(self) -> tuple[Row, ...]:
+    def rows(self) -> tuple[ChartRow, ...]:
         """Each session with its change since the first, and whether a chart signals at it."""
         changes: Sequence[Change | None] = [None] * len(self.points)
         if self.watch:
             changes = [None, *self.watch.since_first]
         return tuple(
-            Row(point, change, point in self.signals)
+            ChartRow(point, change, point in self.signals)
             for point, change in zip(self.points, changes, strict=True)
         )
 

@@ -12,7 +12,7 @@ import numpy as np
 import structlog
 
 from results.models import Baseline, Pull, PullSet
-from results.screening.evidence import Evidence, Joined, Straight
+from results.screening.evidence import Evidence, JoinedEvidence, StraightEvidence
 from results.screening.thresholds import tuned
 from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
@@ -46,14 +46,14 @@ OFF_THE_GRID = 0.05
 
 
 @dataclass(frozen=True)
-class Found:
+class CheckOutcome:
     """A check with what it applies to: a set, a baseline and its sets, or else the session."""
 
     check: Check
     pull_set: PullSet | None = None
     baseline: Baseline | None = None
 
-    def concerns(self, joined: Joined) -> bool:
+    def concerns(self, joined: JoinedEvidence) -> bool:
         """Whether a hold of this check holds that set."""
         if self.pull_set is not None:
             return self.pull_set.pk == joined.pull_set.pk
@@ -62,23 +62,26 @@ class Found:
         return joined.normalised is not None and joined.normalised.baseline_id == self.baseline.pk
 
 
-def checks_of(evidence: Evidence) -> list[Found]:
+def run_checks(evidence: Evidence) -> list[CheckOutcome]:
     """Every check that applies to a session, judged together."""
-    found = [Found(check) for check in _of_session(evidence) if check]
+    found = [CheckOutcome(check) for check in _of_session(evidence) if check]
     for straight in evidence.straight:
         subject = f"{straight.baseline.line} straight"
         found += [
-            Found(check, baseline=straight.baseline)
+            CheckOutcome(check, baseline=straight.baseline)
             for check in _of_straight(evidence, straight, subject)
             if check
         ]
     for joined in evidence.joined:
         found += [
-            Found(check, pull_set=joined.pull_set) for check in _of_set(evidence, joined) if check
+            CheckOutcome(check, pull_set=joined.pull_set)
+            for check in _of_set(evidence, joined)
+            if check
         ]
     judged = tuned(judge)([one.check for one in found])
     return [
-        Found(check, one.pull_set, one.baseline) for one, check in zip(found, judged, strict=True)
+        CheckOutcome(check, one.pull_set, one.baseline)
+        for one, check in zip(found, judged, strict=True)
     ]
 
 
@@ -129,7 +132,9 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
     yield _pace(subject, evidence)
 
 
-def _of_straight(evidence: Evidence, straight: Straight, subject: str) -> Iterator[Check | None]:
+def _of_straight(
+    evidence: Evidence, straight: StraightEvidence, subject: str
+) -> Iterator[Check | None]:
     loads_N = evidence.scale.loads_N(straight.exact)
     yield asked(order.order_trend)(subject, loads_N)
     yield asked(order.serial_correlation)(subject, loads_N)
@@ -145,7 +150,7 @@ def _of_straight(evidence: Evidence, straight: Straight, subject: str) -> Iterat
     yield _chart(subject, straight)
 
 
-def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
+def _of_set(evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None]:
     subject = joined.pull_set.label
     shown = evidence.steps([pull for pull in joined.pulls if pull.reading_N is not None])
     loads_N = evidence.scale.loads_N(joined.exact)
@@ -160,7 +165,7 @@ def _of_set(evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
         yield from _of_efficiency(subject, joined)
 
 
-def _of_efficiency(subject: str, joined: Joined) -> Iterator[Check | None]:
+def _of_efficiency(subject: str, joined: JoinedEvidence) -> Iterator[Check | None]:
     normalised, others = joined.normalised, joined.others
     assert normalised is not None
     assert others is not None
@@ -189,7 +194,7 @@ def _of_efficiency(subject: str, joined: Joined) -> Iterator[Check | None]:
 
 
 def _little_scatter(
-    subject: str, evidence: Evidence, sets: Iterable[Joined], *, straight: bool = True
+    subject: str, evidence: Evidence, sets: Iterable[JoinedEvidence], *, straight: bool = True
 ) -> Check | None:
     """Sets against the usual scatter of their pools, and with ``straight`` their baselines."""
     rows = []
@@ -235,7 +240,7 @@ def _few_steps(subject: str, evidence: Evidence) -> Check | None:
     )
 
 
-def _copied(subject: str, evidence: Evidence, joined: Joined) -> Iterator[Check | None]:
+def _copied(subject: str, evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None]:
     """The set beside the others of its session, and beside those of other sessions."""
     here = [
         (f"'{other.pull_set.label}' of the same session", _readings_N(other))
@@ -251,7 +256,7 @@ def _copied(subject: str, evidence: Evidence, joined: Joined) -> Iterator[Check 
         yield asked(repeats.copied_run)(name, subject, steps, series, compared)
 
 
-def _readings_N(joined: Joined) -> list[float]:
+def _readings_N(joined: JoinedEvidence) -> list[float]:
     return [pull.reading_N for pull in joined.pulls if pull.reading_N is not None]
 
 
@@ -312,7 +317,7 @@ def _median_s(timed: Iterable[Pull]) -> float | None:
     return float(np.median(times)) if times else None
 
 
-def _chart(subject: str, straight: Straight) -> Check | None:
+def _chart(subject: str, straight: StraightEvidence) -> Check | None:
     """The moving average up to this session, in logs, as loads scatter in percent."""
     assert straight.mean_N is not None
     if straight.earlier_N.size + 1 < rig.CHART_SESSIONS:

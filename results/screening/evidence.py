@@ -35,7 +35,7 @@ sure to a twentieth of their spread, and however often a line is pulled, looking
 
 
 @dataclass(frozen=True)
-class Straight:
+class StraightEvidence:
     """Straight pulls of one specimen; ``mean_N`` is None where no set is measured against it.
 
     ``others_N`` has one mean for each other tester, ``earlier_N`` one for each earlier session on
@@ -78,7 +78,7 @@ class PoolOfOthers:
 
 
 @dataclass(frozen=True)
-class Joined:
+class JoinedEvidence:
     """Pulls of one set; ``normalised`` and ``others`` are None where it has no efficiency.
 
     ``alike`` are the readings of other sessions' sets that share some with it, by name, out of
@@ -107,15 +107,15 @@ class Evidence:
 
     session: Session
     scale: Scale
-    straight: list[Straight]
-    joined: list[Joined]
+    straight: list[StraightEvidence]
+    joined: list[JoinedEvidence]
     pulls_that_day: int
     seconds_that_day: float
 
     @cached_property
     def series(self) -> list[list[Pull]]:
         """Every baseline and every set, without what has no reading."""
-        parts: list[Straight | Joined] = [*self.straight, *self.joined]
+        parts: list[StraightEvidence | JoinedEvidence] = [*self.straight, *self.joined]
         return [[pull for pull in part.pulls if pull.reading_N is not None] for part in parts]
 
     def steps(self, pulls: list[Pull]) -> Floats:
@@ -174,7 +174,7 @@ def _straight(
     session: Session,
     pulls: dict[tuple[int | None, int | None], list[Pull]],
     normalised: dict[int, NormalisedSet],
-) -> list[Straight]:
+) -> list[StraightEvidence]:
     """One entry a specimen: its baselines before, between and after count together."""
     by_specimen: dict[tuple[int, str], list[Baseline]] = defaultdict(list)
     for baseline in session.baselines.select_related("line").order_by("pk"):
@@ -183,7 +183,7 @@ def _straight(
     lines = {line_id for line_id, _ in by_specimen}
     others, earlier = _others_means(session, lines), _earlier_means(session, lines)
     return [
-        Straight(
+        StraightEvidence(
             baseline=baselines[0],
             pulls=[pull for one in baselines for pull in pulls[one.pk, None]],
             mean_N=means.get(baselines[0].pk),
@@ -276,7 +276,7 @@ def _joined(
     pulls: dict[tuple[int | None, int | None], list[Pull]],
     normalised: dict[int, NormalisedSet],
     pools: dict[int, PoolOfOthers],
-) -> list[Joined]:
+) -> list[JoinedEvidence]:
     """Each set beside every current set of its pool, those of its own session left out."""
     sets = list(session.pull_sets.exclude(state=State.WITHDRAWN).order_by("pk"))
     compared = _compared(session, pools)
@@ -290,7 +290,7 @@ def _joined(
     for pull_set in sets:
         found = normalised.get(pull_set.pk)
         joined.append(
-            Joined(
+            JoinedEvidence(
                 pull_set=pull_set,
                 pulls=pulls[None, pull_set.pk],
                 normalised=found,

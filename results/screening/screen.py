@@ -15,8 +15,8 @@ from results.jobs import stale_marks
 from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
 from results.models.lifecycle import COUNTING, State, move
 from results.pools.influence import pool_shift
-from results.screening.checks import Found, checks_of
-from results.screening.evidence import Evidence, Joined, evidence_of
+from results.screening.checks import CheckOutcome, run_checks
+from results.screening.evidence import Evidence, JoinedEvidence, evidence_of
 from results.statistics.screening.check import Level
 
 UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
@@ -35,7 +35,7 @@ def screen_session(
     """
     session = Session.objects.select_related("revision", "contributor__user").get(pk=session_id)
     evidence = evidence_of(session)
-    found = checks_of(evidence)
+    found = run_checks(evidence)
     holding = {
         joined.pull_set.pk: [one for one in _holds(found) if one.concerns(joined)]
         for joined in evidence.joined
@@ -53,11 +53,11 @@ def screen_session(
             follow()
 
 
-def _holds(found: list[Found]) -> list[Found]:
+def _holds(found: list[CheckOutcome]) -> list[CheckOutcome]:
     return [one for one in found if one.check.level == Level.HOLD]
 
 
-def _keep(session: Session, found: list[Found]) -> None:
+def _keep(session: Session, found: list[CheckOutcome]) -> None:
     """Keep the results, unless the latest look at this session found the very same."""
     rows = [_row(one) for one in found]
     latest = session.screenings.order_by("-pk").first()
@@ -69,7 +69,7 @@ def _keep(session: Session, found: list[Found]) -> None:
     CheckResult.objects.bulk_create(rows)
 
 
-def _row(one: Found) -> CheckResult:
+def _row(one: CheckOutcome) -> CheckResult:
     values = asdict(one.check)
     columns = ("name", "applies_to", "figure", "threshold", "p", "adjusted_p", "sentence", "source")
     return CheckResult(
@@ -85,7 +85,7 @@ def _told(row: CheckResult) -> tuple[object, ...]:
 
 
 def _move(
-    evidence: Evidence, holding: dict[int, list[Found]], shifts: dict[int, float | None]
+    evidence: Evidence, holding: dict[int, list[CheckOutcome]], shifts: dict[int, float | None]
 ) -> set[int]:
     """Hold what a check holds; let count what had been waiting for the checks alone.
 
@@ -112,7 +112,7 @@ def _move(
     return taken_out
 
 
-def _hold(joined: Joined, holds: list[Found], shift: float | None) -> None:
+def _hold(joined: JoinedEvidence, holds: list[CheckOutcome], shift: float | None) -> None:
     pull_set = joined.pull_set
     reason = " ".join(one.check.sentence for one in holds)
     move([pull_set], State.HELD, reason=reason)

@@ -31,14 +31,14 @@ from results.statistics.screening import (
 )
 
 Given = ParamSpec("Given")
-Found = TypeVar("Found")
+CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
     digits, efficiencies, judging, order, pulls, repeats, rig, scatter, spacing, straight_line
 )  # fmt: skip
 
 
-def tuned(check: Callable[Given, Found]) -> Callable[Given, Found]:
+def tuned(check: Callable[Given, CheckOutcome]) -> Callable[Given, CheckOutcome]:
     """The check at the thresholds that the settings name, its own where they name none."""
     named: dict[str, Any] = settings.SAMESPOOL_SCREENING.get(check.__name__, {})
     return partial(check, **named)

@@ -42,11 +42,11 @@ class NotNested(StatisticsError):
 
 
 class Collinear(StatisticsError):
-    """A moderator is constant or can be written by the others, so it has no coefficient."""
+    """A covariate is constant or can be written by the others, so it has no coefficient."""
 
 
-class TooManyModerators(StatisticsError):
-    """More moderators were asked for than the pool's sets can carry."""
+class TooManyCovariates(StatisticsError):
+    """More covariates were given than the pool's sets can support."""
 
 
 class Disconnected(StatisticsError):

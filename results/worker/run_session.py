@@ -12,7 +12,7 @@ from results.jobs.attempts import flush_deferred_writes
 from results.jobs.database_errors import database_fault
 from results.models import Job, Session
 from results.normalising.normalise import fix_references, normalise_session
-from results.normalising.usable_straight import misled_by
+from results.normalising.usable_straight import borrowers_of_unusable
 from results.rig_checks.control_charts import report_signals
 from results.screening.screen import screen_session
 
@@ -59,5 +59,5 @@ def _follow_screening(session_id: int) -> None:
     report_signals(session_id)
     if fix_references(session):
         queue.enqueue(session)
-    for borrower in misled_by(session):
+    for borrower in borrowers_of_unusable(session):
         queue.enqueue(borrower)

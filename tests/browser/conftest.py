@@ -15,12 +15,12 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from playwright.sync_api import Page, expect
 
-from deploy.tools.processes import PATIENCE_S
+from deploy.tools.processes import TIMEOUT_S
 
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"
 
-expect.set_options(timeout=1000 * PATIENCE_S)
+expect.set_options(timeout=1000 * TIMEOUT_S)
 Look = Callable[[str], Page]
 
 
@@ -37,7 +37,7 @@ def page(browser, live_server, size) -> Iterator[Page]:
         base_url=live_server.url, viewport=SIZES[size], has_touch=size == "phone"
     )
     found = context.new_page()
-    found.set_default_timeout(1000 * PATIENCE_S)
+    found.set_default_timeout(1000 * TIMEOUT_S)
     found.complaints = []
     found.on(
         "console", lambda message: message.type == "error" and found.complaints.append(message.text)

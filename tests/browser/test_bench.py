@@ -6,7 +6,7 @@ import pytest
 from django.conf import settings
 from playwright.sync_api import expect
 
-from deploy.tools.processes import PATIENCE_S
+from deploy.tools.processes import TIMEOUT_S
 from results.models import Session
 from results.worker.embedded import drain
 from rigs.models import Contributor
@@ -100,7 +100,7 @@ def test_a_file_is_checked_stored_and_followed_until_it_is_worked_out(
     expect(page.get_by_text("it waits to be worked out")).to_be_visible()
     look(name="job waiting")
     drain()
-    expect(page.get_by_text("Worked out", exact=True)).to_be_visible(timeout=1000 * PATIENCE_S)
+    expect(page.get_by_text("Worked out", exact=True)).to_be_visible(timeout=1000 * TIMEOUT_S)
     look(name="job done")
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.tools.processes import PATIENCE_S
+from deploy.tools.processes import TIMEOUT_S
 
 ROOT = Path(__file__).parents[2]
 NEEDED = ("deploy/try", "deploy/environment.sh", "deploy/demo/options.py", "requirements-demo.lock")
@@ -31,7 +31,7 @@ def begin(bare: Path, *options: str, **environment: str) -> subprocess.Completed
         env={**os.environ, **environment},
         capture_output=True,
         text=True,
-        timeout=PATIENCE_S,
+        timeout=TIMEOUT_S,
         check=False,
     )
 

@@ -11,7 +11,7 @@ import pytest
 
 from deploy.demo.options import USUAL_PORT
 from deploy.demo.table import HEADINGS
-from deploy.tools.processes import PATIENCE_S
+from deploy.tools.processes import TIMEOUT_S
 from tests.demo.tried import ROOT, Tried, trying
 
 README = (ROOT / "README.md").read_text()
@@ -34,7 +34,7 @@ def run_again(tried: Tried, *options: str) -> subprocess.CompletedProcess[str]:
         env=tried.environment,
         capture_output=True,
         text=True,
-        timeout=PATIENCE_S,
+        timeout=TIMEOUT_S,
         check=False,
     )
 
@@ -47,7 +47,7 @@ def run_in_shell(script: str, folder: Path) -> subprocess.CompletedProcess[str]:
         cwd=folder,
         capture_output=True,
         text=True,
-        timeout=PATIENCE_S,
+        timeout=TIMEOUT_S,
         check=False,
     )
 

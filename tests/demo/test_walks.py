@@ -17,7 +17,7 @@ from playwright.sync_api import Page
 
 from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD
 from deploy.demo.trying import EXAMPLE_SENDER
-from deploy.tools.processes import PATIENCE_S
+from deploy.tools.processes import TIMEOUT_S
 from tests.browser.conftest import SIZES
 from tests.demo.tried import Tried, trying
 from tests.walking import Seen, choose, ways_in_document
@@ -59,9 +59,9 @@ def enter(tried) -> Callable[[str], tuple[requests.Session, str]]:
             joined, address = True, f"{at}/sign-up/"
             told = {"handle": name, "username": name, "agreed": "on"}
             told |= {"password1": PASSWORD, "password2": PASSWORD}
-        session.get(address, timeout=PATIENCE_S)
+        session.get(address, timeout=TIMEOUT_S)
         told["csrfmiddlewaretoken"] = session.cookies["csrftoken"]
-        answer = session.post(address, data=told, timeout=PATIENCE_S)
+        answer = session.post(address, data=told, timeout=TIMEOUT_S)
         assert answer.ok, (who, answer.url, answer.status_code)
         assert urlsplit(answer.url).path != urlsplit(address).path, answer.text
         return session, answer.url
@@ -104,7 +104,7 @@ def test_a_hundred_walks_meet_no_missing_page_no_failure_and_no_dead_end(who, en
         for _ in range(STEPS):
             trail.append(choose(rng, ways))
             try:
-                answer = session.get(trail[-1], timeout=PATIENCE_S)
+                answer = session.get(trail[-1], timeout=TIMEOUT_S)
                 ways = ways_from(answer, rng)
             except AssertionError as wrong:
                 broken[seed] = (str(wrong), trail)

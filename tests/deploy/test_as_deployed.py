@@ -16,7 +16,7 @@ import requests
 from prometheus_client.parser import text_string_to_metric_families
 
 from deploy.tools import throwaway
-from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools.processes import TIMEOUT_S, free_port, running, wait_until
 from tests.deploy.files import ROOT, commands, here
 
 """Several of the processes start at once, each a few seconds of work for the machine."""
@@ -116,23 +116,23 @@ def start_web(world, name: str = "samespool-web.service") -> str:
     port = free_port()
     start(world, name, port=port)
     address = f"http://127.0.0.1:{port}"
-    wait_until(lambda: answers(f"{address}/healthz"), f"The web process ({name})", PATIENCE_S)
+    wait_until(lambda: answers(f"{address}/healthz"), f"The web process ({name})", TIMEOUT_S)
     return address
 
 
 def answers(address: str) -> bool:
     try:
-        return requests.get(address, timeout=PATIENCE_S).ok
+        return requests.get(address, timeout=TIMEOUT_S).ok
     except requests.RequestException:
         return False
 
 
 def ready(address: str) -> requests.Response:
-    return requests.get(f"{address}/readyz", timeout=PATIENCE_S)
+    return requests.get(f"{address}/readyz", timeout=TIMEOUT_S)
 
 
 def fit_to_read(address: str) -> requests.Response:
-    return requests.get(f"{address}/readyz?for=reading", timeout=PATIENCE_S)
+    return requests.get(f"{address}/readyz?for=reading", timeout=TIMEOUT_S)
 
 
 def token(world) -> str:
@@ -151,7 +151,7 @@ def send(address: str, world, pulled_on: str) -> requests.Response:
     headers = {"Authorization": f"Token {world.token}"}
     document = {**SESSION, "pulled_on": pulled_on}
     sent = f"{address}/api/v1/sessions"
-    accepted = requests.post(sent, json=document, headers=headers, timeout=PATIENCE_S)
+    accepted = requests.post(sent, json=document, headers=headers, timeout=TIMEOUT_S)
     assert accepted.status_code == 202, accepted.text
     return accepted
 
@@ -178,15 +178,13 @@ def test_an_upload_is_worked_out_by_the_processes_that_the_files_name(deployed, 
 
     job = accepted.json()["job"]["url"]
     wait_until(
-        lambda: requests.get(job, timeout=PATIENCE_S).json()["state"] == "done",
+        lambda: requests.get(job, timeout=TIMEOUT_S).json()["state"] == "done",
         "The job",
-        PATIENCE_S,
+        TIMEOUT_S,
     )
     assert [line["job"] for line in worked_out(worker)] == [job.rsplit("/", 1)[1]]
-    style = re.search(
-        r'href="(/static/[^"]+\.css)"', requests.get(address, timeout=PATIENCE_S).text
-    )
-    assert requests.get(address + style[1], timeout=PATIENCE_S).ok
+    style = re.search(r'href="(/static/[^"]+\.css)"', requests.get(address, timeout=TIMEOUT_S).text)
+    assert requests.get(address + style[1], timeout=TIMEOUT_S).ok
 
 
 def test_the_request_that_sent_a_session_is_named_where_its_job_was_worked_out(deployed):
@@ -195,14 +193,14 @@ def test_the_request_that_sent_a_session_is_named_where_its_job_was_worked_out(d
 
     accepted = send(address, deployed, "2026-01-13")
 
-    wait_until(lambda: bool(worked_out(worker)), "The job", PATIENCE_S)
+    wait_until(lambda: bool(worked_out(worker)), "The job", TIMEOUT_S)
     assert worked_out(worker)[0]["request_id"] == accepted.headers["X-Request-ID"]
 
 
 def test_requests_of_all_web_processes_are_in_every_scrape(deployed):
     address = start_web(deployed)
     for _ in range(40):  # each on a connection of its own, so that both processes are asked
-        requests.get(f"{address}/healthz", timeout=PATIENCE_S, headers={"Connection": "close"})
+        requests.get(f"{address}/healthz", timeout=TIMEOUT_S, headers={"Connection": "close"})
 
     counts = {counted(address) for _ in range(6)}
 
@@ -217,7 +215,7 @@ def test_a_body_that_is_refused_unread_is_answered_and_not_cut_off(deployed, kno
     port = int(start_web(deployed).rsplit(":", 1)[1])
     token = deployed.token if known else "nobodys"
     head = f"Host: 127.0.0.1\r\nAuthorization: Token {token}\r\nContent-Type: text/csv\r\n"
-    with socket.create_connection(("127.0.0.1", port), timeout=PATIENCE_S) as client:
+    with socket.create_connection(("127.0.0.1", port), timeout=TIMEOUT_S) as client:
         client.sendall(f"POST /api/v1/sessions HTTP/1.1\r\n{head}".encode())
         client.sendall(b"Content-Length: 11000000\r\n\r\n")
         for _ in range(110):  # the whole of it before the answer is read, as a proxy does
@@ -241,13 +239,13 @@ def test_a_web_process_tells_which_of_its_servers_is_gone_and_lives_on(bare):
     assert (parts["database"], parts["files"]) == ("ok", "ok")
     assert parts["queue"].startswith("does not answer")
     assert without_both.json()["parts"]["database"].startswith("does not answer")
-    assert requests.get(f"{address}/healthz", timeout=PATIENCE_S).status_code == 200
+    assert requests.get(f"{address}/healthz", timeout=TIMEOUT_S).status_code == 200
 
 
 def counted(address: str) -> float:
     """How often /healthz was answered, by any of the processes."""
     headers = {"Authorization": "Bearer of the scraper"}
-    text = requests.get(f"{address}/metrics", headers=headers, timeout=PATIENCE_S).text
+    text = requests.get(f"{address}/metrics", headers=headers, timeout=TIMEOUT_S).text
     name = "django_http_responses_total_by_status_view_method_total"
     return next(
         sample.value

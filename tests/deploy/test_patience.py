@@ -1,4 +1,4 @@
-"""No story fails for slowness alone: all wait as long as ``deploy.tools.processes.PATIENCE_S``
+"""No story fails for slowness alone: all wait as long as ``deploy.tools.processes.TIMEOUT_S``
 says."""
 
 import ast
@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from deploy.tools.processes import PATIENCE_S, running, wait_until
+from deploy.tools.processes import TIMEOUT_S, running, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
 STORIES = sorted((ROOT / "tests").rglob("*.py"))
@@ -42,7 +42,7 @@ def short_waits(file: Path) -> Iterator[str]:
                     yield f"{name}:{node.lineno} {found}"
         elif isinstance(node, ast.Assign) and numbers(node.value):
             for target in node.targets:
-                if "PATIENCE" in getattr(target, "id", "") and node.value.value < PATIENCE_S:
+                if "PATIENCE" in getattr(target, "id", "") and node.value.value < TIMEOUT_S:
                     yield f"{name}:{node.lineno} {target.id}"
 
 
@@ -51,22 +51,22 @@ def test_no_story_says_by_a_number_of_its_own_how_long_it_waits():
 
 
 def test_the_wait_of_all_is_minutes():
-    assert PATIENCE_S >= 300
+    assert TIMEOUT_S >= 300
 
 
 def test_such_numbers_are_found(tmp_path, monkeypatch):
     monkeypatch.setattr(f"{__name__}.ROOT", tmp_path)
     file = tmp_path / "test_hasty.py"
     file.write_text(
-        "PATIENCE_S = 30\n"
+        "TIMEOUT_S = 30\n"
         "get(address, timeout=60)\n"
         "wait_until(there, 'It', 90)\n"
         "page.set_default_timeout(30_000)\n"
-        "wait_until(there, 'It', PATIENCE_S)\n"
+        "wait_until(there, 'It', TIMEOUT_S)\n"
     )
     found = [place.rpartition(":")[2] for place in short_waits(file)]
     assert sorted(found) == [
-        "1 PATIENCE_S",
+        "1 TIMEOUT_S",
         "2 timeout",
         "3 wait_until",
         "4 set_default_timeout",

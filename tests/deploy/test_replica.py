@@ -12,7 +12,7 @@ from deploy.tools import throwaway
 from deploy.tools.processes import wait_until
 from tests.deploy.files import ROOT, commands, here
 from tests.deploy.test_as_deployed import (
-    PATIENCE_S,
+    TIMEOUT_S,
     bare,  # noqa: F401, a fixture
     fit_to_read,
     send,
@@ -39,7 +39,7 @@ ADDRESSES = [
 
 
 def read(address: str, path: str) -> requests.Response:
-    return requests.get(address + path, headers={"Host": "127.0.0.1"}, timeout=PATIENCE_S)
+    return requests.get(address + path, headers={"Host": "127.0.0.1"}, timeout=TIMEOUT_S)
 
 
 def told(response: requests.Response) -> tuple:
@@ -61,10 +61,10 @@ def test_a_reader_says_what_the_primary_says_and_when_it_is_unfit(bare):  # noqa
         start(bare, "samespool-later.service")
 
         job = send(web, bare, "2026-01-11").json()["job"]["url"]
-        done = lambda: requests.get(job, timeout=PATIENCE_S).json()["state"] == "done"  # noqa: E731
-        wait_until(done, "The job", PATIENCE_S)
+        done = lambda: requests.get(job, timeout=TIMEOUT_S).json()["state"] == "done"  # noqa: E731
+        wait_until(done, "The job", TIMEOUT_S)
         drawn = lambda: read(web, "/pools/1/forest.svg").ok  # noqa: E731
-        wait_until(drawn, "The drawing", PATIENCE_S)
+        wait_until(drawn, "The drawing", TIMEOUT_S)
 
         # What comes later still changes the primary, so both are asked anew until they agree.
         for path in ADDRESSES:

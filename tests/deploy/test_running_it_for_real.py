@@ -13,7 +13,7 @@ import pytest
 import requests
 
 from deploy.tools import throwaway
-from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools.processes import TIMEOUT_S, free_port, running, wait_until
 from tests.deploy.test_as_deployed import ROOT, send, token
 
 OURS = ("DATABASE_URL", "REDIS_URL", "SAMESPOOL_", "DJANGO_", "VIRTUAL_ENV", "PYTHONPATH")
@@ -111,20 +111,20 @@ def test_its_lines_bring_up_a_service_that_works_a_session_out(machine):
             options |= {"stdout": out, "stderr": out}
             stack.enter_context(running(["bash", "-c", command], **options))
         ask = block_with("readyz").replace(":8000", f":{port}").split()
-        wait_until(lambda: '"ready": true' in answer(ask), "The service", PATIENCE_S)
+        wait_until(lambda: '"ready": true' in answer(ask), "The service", TIMEOUT_S)
 
         address = f"http://127.0.0.1:{port}"
         machine.token = token(machine)
         job = send(address, machine, "2026-01-11").json()["job"]["url"]
         wait_until(
-            lambda: requests.get(job, timeout=PATIENCE_S).json()["state"] == "done",
+            lambda: requests.get(job, timeout=TIMEOUT_S).json()["state"] == "done",
             "The job",
-            PATIENCE_S,
+            TIMEOUT_S,
         )
-        assert requests.get(f"{address}/sign-in/", timeout=PATIENCE_S).ok
-        page = requests.get(address, timeout=PATIENCE_S).text
+        assert requests.get(f"{address}/sign-in/", timeout=TIMEOUT_S).ok
+        page = requests.get(address, timeout=TIMEOUT_S).text
         for static in re.findall(r'(?:href|src)="(/static/[^"]+)"', page):
-            assert requests.get(address + static, timeout=PATIENCE_S).ok, static
+            assert requests.get(address + static, timeout=TIMEOUT_S).ok, static
 
 
 def answer(command: list[str]) -> str:

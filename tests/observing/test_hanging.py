@@ -15,7 +15,7 @@ import redis
 import requests
 
 from deploy.tools import throwaway
-from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools.processes import TIMEOUT_S, free_port, running, wait_until
 
 WEB = ["--interface", "wsgi", "--workers", "1", "--blocking-threads", "2"]
 
@@ -48,13 +48,13 @@ def web(servers, tmp_path) -> Iterator[str]:
 
 def lives(address: str) -> bool:
     with contextlib.suppress(requests.ConnectionError, requests.Timeout):
-        return requests.get(f"{address}/healthz", timeout=PATIENCE_S).ok
+        return requests.get(f"{address}/healthz", timeout=TIMEOUT_S).ok
     return False
 
 
 def parts(address: str) -> dict[str, str]:
     """What readiness tells before a health check would give it up."""
-    return requests.get(f"{address}/readyz", timeout=PATIENCE_S).json()["parts"]
+    return requests.get(f"{address}/readyz", timeout=TIMEOUT_S).json()["parts"]
 
 
 @contextlib.contextmanager
@@ -93,13 +93,13 @@ def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_live
 def test_while_the_database_is_gone_everyone_is_told_to_come_back(servers, web):
     os.kill(postmaster(servers["DATABASE_URL"]), signal.SIGINT)
     wait_until(
-        lambda: requests.get(f"{web}/readyz", timeout=PATIENCE_S).status_code == 503, "The end"
+        lambda: requests.get(f"{web}/readyz", timeout=TIMEOUT_S).status_code == 503, "The end"
     )
-    asked = requests.get(f"{web}/api/v1/pools", timeout=PATIENCE_S)
+    asked = requests.get(f"{web}/api/v1/pools", timeout=TIMEOUT_S)
     sent = requests.post(
-        f"{web}/api/v1/sessions", headers={"Authorization": f"Token {'a' * 64}"}, timeout=PATIENCE_S
+        f"{web}/api/v1/sessions", headers={"Authorization": f"Token {'a' * 64}"}, timeout=TIMEOUT_S
     )
-    page = requests.get(f"{web}/", timeout=PATIENCE_S)
+    page = requests.get(f"{web}/", timeout=TIMEOUT_S)
 
     for answer in (asked, sent):
         assert answer.status_code == 503

@@ -7,7 +7,7 @@ import psycopg
 import pytest
 import requests
 
-from deploy.tools.processes import PATIENCE_S
+from deploy.tools.processes import TIMEOUT_S
 from tests.deploy.files import ROOT
 from tests.observing.test_hanging import servers, web  # noqa: F401, fixtures
 
@@ -42,19 +42,19 @@ def close_to_writing(database: str) -> None:
 
 
 def test_what_would_write_is_told_to_come_back_and_readers_are_served(servers, token, web):  # noqa: F811
-    assert requests.get(f"{web}/readyz", timeout=PATIENCE_S).status_code == 200
+    assert requests.get(f"{web}/readyz", timeout=TIMEOUT_S).status_code == 200
     close_to_writing(servers["DATABASE_URL"])
 
     known = {"Authorization": f"Token {token}"}
     line = {"name": "new line", "material": "copolymer"}
-    sent = requests.post(f"{web}/api/v1/lines", json=line, headers=known, timeout=PATIENCE_S)
+    sent = requests.post(f"{web}/api/v1/lines", json=line, headers=known, timeout=TIMEOUT_S)
     assert sent.status_code == 503, sent.text
     assert sent.headers["Content-Type"] == "application/problem+json"
     assert int(sent.headers["Retry-After"]) > 0
     assert "can be read and not written to" in sent.json()["detail"]
 
     with requests.Session() as browser:
-        form = browser.get(f"{web}/sign-in/", timeout=PATIENCE_S)
+        form = browser.get(f"{web}/sign-in/", timeout=TIMEOUT_S)
         assert form.status_code == 200, form.text
         csrf = form.text.split('name="csrfmiddlewaretoken" value="')[1].split('"')[0]
         fields = {
@@ -62,15 +62,15 @@ def test_what_would_write_is_told_to_come_back_and_readers_are_served(servers, t
             "login": "sandgrain",
             "password": "winter-bench-league",
         }
-        page = browser.post(f"{web}/sign-in/", fields, timeout=PATIENCE_S)
+        page = browser.post(f"{web}/sign-in/", fields, timeout=TIMEOUT_S)
     assert page.status_code == 503
     assert "Nothing can be stored just now" in page.text
     assert int(page.headers["Retry-After"]) > 0
 
-    assert requests.get(f"{web}/api/v1/pools", timeout=PATIENCE_S).status_code == 200
-    assert requests.get(f"{web}/healthz", timeout=PATIENCE_S).status_code == 200
-    ready = requests.get(f"{web}/readyz", timeout=PATIENCE_S)
+    assert requests.get(f"{web}/api/v1/pools", timeout=TIMEOUT_S).status_code == 200
+    assert requests.get(f"{web}/healthz", timeout=TIMEOUT_S).status_code == 200
+    ready = requests.get(f"{web}/readyz", timeout=TIMEOUT_S)
     assert (ready.status_code, ready.json()["parts"]["database"]) == (503, "ok")
     assert ready.json()["parts"]["writing"] == "the database is read-only"
-    reading = requests.get(f"{web}/readyz?for=reading", timeout=PATIENCE_S)
+    reading = requests.get(f"{web}/readyz?for=reading", timeout=TIMEOUT_S)
     assert "writing" not in reading.json()["parts"]

@@ -55,7 +55,7 @@ def test_breaks_at_the_grip_voids_and_a_borrowed_baseline_come_out_again(league)
     loads_N = [86.0, 84.0, 88.0, 83.0, 87.0, 90.0]
     modes = ["join", "join", "slip", "line", "grip", "void"]
     borrowing = making.joined(borrower, thin, thick, loads_N, modes)
-    reprocess.work_out_again(type(borrower).objects.filter(pk=borrower.pk))
+    reprocess.enqueue_reprocessing(type(borrower).objects.filter(pk=borrower.pk))
     embedded.drain()
 
     now = pool().current
@@ -70,7 +70,7 @@ def test_a_version_of_long_ago_comes_out_as_it_was_after_a_withdrawal_and_a_cali
     left, recalibrated = league[0].session, league[1].session
     amend.withdraw(left, left.contributor, "the scale stuck")
     making.calibrate(recalibrated.revision, gain=1.05, offset_N=1.0, made_on=recalibrated.pulled_on)
-    reprocess.work_out_again(type(left).objects.filter(pk=recalibrated.pk))
+    reprocess.enqueue_reprocessing(type(left).objects.filter(pk=recalibrated.pk))
     embedded.drain()
 
     after = pool().current
@@ -84,7 +84,7 @@ def test_a_recalibration_gives_another_snapshot_though_the_sets_are_the_same(lea
     before = pool().current
     session = league[0].session
     making.calibrate(session.revision, gain=1.0, offset_N=2.0, made_on=session.pulled_on)
-    reprocess.work_out_again(type(session).objects.filter(pk=session.pk))
+    reprocess.enqueue_reprocessing(type(session).objects.filter(pk=session.pk))
     embedded.drain()
 
     after = pool().current
@@ -247,7 +247,7 @@ def test_a_snapshot_that_names_nothing_is_said_to(league):
 
 def test_a_figure_that_is_computed_again_from_the_same_inputs_keeps_its_snapshot(league):
     first = pool().current
-    reprocess.work_out_again(type(league[0].session).objects.all())
+    reprocess.enqueue_reprocessing(type(league[0].session).objects.all())
     embedded.drain()
     assert pool().current == first
     assert PullSet.objects.filter(state="pooled").count() == 4

@@ -11,8 +11,8 @@ from results.charts.forest_plot import (
     DARK,
     LIGHT,
     Forest,
+    ForestRow,
     PooledRow,
-    Row,
     darkened,
     domain,
     svg,
@@ -33,7 +33,7 @@ def words(drawing: str) -> list[str]:
     return [found.text for found in ElementTree.fromstring(drawing).iter() if found.text]
 
 
-def drawn(*rows: Row, pooled: PooledRow | None = POOLED) -> str:
+def drawn(*rows: ForestRow, pooled: PooledRow | None = POOLED) -> str:
     return svg(Forest("Blood", ("nylon to nylon, dry", "4 testers"), rows, pooled))
 
 
@@ -77,9 +77,9 @@ def test_an_emptied_pool_is_not_drawn(db, owner):
 
 
 def test_an_open_interval_says_so_and_runs_to_the_edge_with_an_arrow():
-    drawing = drawn(Row("lowtide", 80.0, None, 90.0), Row("oxbow", 82.0, 71.0, None))
+    drawing = drawn(ForestRow("lowtide", 80.0, None, 90.0), ForestRow("oxbow", 82.0, 71.0, None))
     assert {"80.0 (open to 90.0)", "82.0 (71.0 to open)"} <= set(words(drawing))
-    closed = drawn(Row("lowtide", 80.0, 75.0, 90.0), Row("oxbow", 82.0, 71.0, 88.0))
+    closed = drawn(ForestRow("lowtide", 80.0, 75.0, 90.0), ForestRow("oxbow", 82.0, 71.0, 88.0))
     arrows = [found.count("rotate(90)") + found.count("rotate(-90)") for found in (drawing, closed)]
     assert arrows[0] == arrows[1] + 2
 
@@ -87,11 +87,11 @@ def test_an_open_interval_says_so_and_runs_to_the_edge_with_an_arrow():
 @pytest.mark.parametrize(
     "row",
     [
-        Row("far above", 1e6, 90.0, 1e9),
-        Row("next to nothing", 1e-6, 0.0, 1e-3),
-        Row("wide", 80.0, 1e-9, 1e9, 80.0),
-        Row("a point", 80.0, 80.0, 80.0, 80.0),
-        Row("handle " * 10, 80.0, 75.0, 85.0),
+        ForestRow("far above", 1e6, 90.0, 1e9),
+        ForestRow("next to nothing", 1e-6, 0.0, 1e-3),
+        ForestRow("wide", 80.0, 1e-9, 1e9, 80.0),
+        ForestRow("a point", 80.0, 80.0, 80.0, 80.0),
+        ForestRow("handle " * 10, 80.0, 75.0, 85.0),
     ],
 )
 @pytest.mark.parametrize("pooled", [POOLED, None, PooledRow(80.0, 1e-3, 1e6, 0.0, 1e12)])
@@ -118,7 +118,7 @@ def test_a_handle_that_looks_like_markup_is_text(db):
 
 
 def test_light_and_dark_are_one_drawing_in_other_colours():
-    light = drawn(Row("lowtide", 80.0, 75.0, 90.0, 79.0))
+    light = drawn(ForestRow("lowtide", 80.0, 75.0, 90.0, 79.0))
     dark = darkened(light)
     colour = '"#[0-9a-f]{6}"'
     swapped = {f'"{LIGHT[name]}"': f'"{DARK[name]}"' for name in LIGHT}

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import requests
 
-from deploy.tools.processes import PATIENCE_S, free_port, running, wait_until
+from deploy.tools.processes import TIMEOUT_S, free_port, running, wait_until
 from tests.workers import database_url
 
 GRANIAN = [str(Path(sys.executable).with_name("granian")), "--interface", "wsgi", "--workers", "1"]
@@ -38,7 +38,7 @@ def serving(folder: Path, **environment: str) -> Iterator[str]:
 
 def _lives(address: str) -> bool:
     with contextlib.suppress(requests.ConnectionError):
-        return requests.get(f"{address}/healthz", timeout=PATIENCE_S).ok
+        return requests.get(f"{address}/healthz", timeout=TIMEOUT_S).ok
     return False
 
 
@@ -49,11 +49,11 @@ class Browser:
         self.address, self.session = address, requests.Session()
 
     def get(self, path: str) -> requests.Response:
-        return self.session.get(self.address + path, timeout=PATIENCE_S, allow_redirects=False)
+        return self.session.get(self.address + path, timeout=TIMEOUT_S, allow_redirects=False)
 
     def post(self, path: str, **form: str) -> requests.Response:
         self.get(path)
         token = {"csrfmiddlewaretoken": self.session.cookies["csrftoken"]}
         return self.session.post(
-            self.address + path, {**form, **token}, timeout=PATIENCE_S, allow_redirects=False
+            self.address + path, {**form, **token}, timeout=TIMEOUT_S, allow_redirects=False
         )

@@ -8,7 +8,7 @@ import requests
 from allauth.mfa.totp.internal.auth import TOTP, format_hotp_value, generate_totp_secret, hotp_value
 from knox.models import AuthToken
 
-from deploy.tools.processes import PATIENCE_S
+from deploy.tools.processes import TIMEOUT_S
 from tests.conftest import contributor
 from tests.security.processes import Browser, serving
 
@@ -45,7 +45,7 @@ def test_requests_of_one_account_are_counted_over_both(two, tester):
     header = {"Authorization": f"Token {token}"}
     wait_for(60, least_s=20)
     answers = [
-        requests.get(f"{address}/api/v1/lines", headers=header, timeout=PATIENCE_S)
+        requests.get(f"{address}/api/v1/lines", headers=header, timeout=TIMEOUT_S)
         for address, _ in zip(cycle(two), range(32), strict=False)
     ]
     assert [answer.status_code for answer in answers] == [200] * 30 + [429] * 2
@@ -56,7 +56,7 @@ def test_requests_of_one_account_are_counted_over_both(two, tester):
 def test_wrong_passwords_are_counted_over_both_and_both_doors(two):
     def ask_for_token(address: str, password: str) -> int:
         both = ("sandgrain", password)
-        return requests.post(f"{address}/api/v1/tokens", auth=both, timeout=PATIENCE_S).status_code
+        return requests.post(f"{address}/api/v1/tokens", auth=both, timeout=TIMEOUT_S).status_code
 
     one, other = two
     assert [ask_for_token(address, "guess") for address in (one, other, one)] == [401] * 3

@@ -17,7 +17,7 @@ from results.statistics import (
     contrasts,
     efficiency,
     heterogeneity,
-    moderators,
+    meta_regression,
     nested_traces,
     network,
     planning,
@@ -178,7 +178,7 @@ def _groups(columns: tuple, joins: int) -> object:
     return ranking.groups(found.estimate, found.robust_covariance, found.degrees_of_freedom)
 
 
-def _moderated(columns: tuple, kind: str) -> object:
+def _meta_regression(columns: tuple, kind: str) -> object:
     k = columns[0].size
     values = {
         "turns": np.arange(k) % 4,
@@ -187,10 +187,10 @@ def _moderated(columns: tuple, kind: str) -> object:
         "of testers": columns[3],
         "huge": 1e12 * (np.arange(k) % 3) + np.arange(k),
     }[kind]
-    return moderators.moderate(*columns, {"it": values})
+    return meta_regression.fit_meta_regression(*columns, {"it": values})
 
 
-KINDS_OF_MODERATORS = (
+KINDS_OF_COVARIATES = (
     "turns", "one set apart", "constant but for rounding", "of testers", "huge"
 )  # fmt: skip
 

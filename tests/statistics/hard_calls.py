@@ -43,7 +43,7 @@ from tests.statistics.hard_arguments import (
     BETWEEN,
     FITS,
     FITTED,
-    KINDS_OF_MODERATORS,
+    KINDS_OF_COVARIATES,
     MATRICES,
     MODES,
     PAIRS,
@@ -64,7 +64,7 @@ from tests.statistics.hard_arguments import (
     _likelihoods,
     _location_at_scale,
     _maxima,
-    _moderated,
+    _meta_regression,
     _network_figures,
     _own_mean,
     _profile_loglik,
@@ -200,7 +200,7 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "linear.root_and_solved": over(
         lambda m: linear.root_and_solved(m[None], m[None, :, :1])[0], MATRICES
     ),
-    "moderators.moderate": over(_moderated, POOLS, KINDS_OF_MODERATORS),
+    "meta_regression.fit_meta_regression": over(_meta_regression, POOLS, KINDS_OF_COVARIATES),
     "multiplicity.holm": over(multiplicity.holm, [[], [0.0], [1.0] * 9, [1e-300, 0.5]]),
     "nested_traces.traces": over(_traces, FITS),
     "nesting.nest": of(lambda *codes: nesting.nest(*codes).testers, [c[3:] for c in POOLS]),

@@ -268,15 +268,15 @@ def test_a_job_that_read_the_wrong_calibration_does_not_write_after_the_correcti
     from results.normalising import normalise  # noqa: PLC0415
 
     pull_set = PullSet.objects.get()
-    work_out = normalise.work_out
+    compute_figures = normalise.compute_figures
 
     def correct_meanwhile(*told):
-        found = work_out(*told)
-        monkeypatch.setattr(normalise, "work_out", work_out)
+        found = compute_figures(*told)
+        monkeypatch.setattr(normalise, "compute_figures", compute_figures)
         post(as_owner, f"calibrations/{wrong['id']}/versions", CORRECTION, 201)
         drain()
         return found
 
-    monkeypatch.setattr(normalise, "work_out", correct_meanwhile)
+    monkeypatch.setattr(normalise, "compute_figures", correct_meanwhile)
     normalise_session(pull_set.session_id, still_ours=lambda: True)
     assert figures()["blood, day 0"] == pytest.approx(0.80, abs=0.005)

@@ -14,7 +14,7 @@ from deploy.demo.suspects import draw_suspects
 from results.intake.receiving import receive
 from results.models import CheckResult, Session
 from results.review.decisions import answer, ask, decide
-from results.review.selectors import checks_of
+from results.review.selectors import check_results_of
 from results.worker.embedded import drain
 from tests import making
 from tests.conftest import contributor
@@ -24,7 +24,7 @@ LINE_N = (198.0, 203.0, 200.0, 205.0, 196.0, 199.0)
 
 
 def marks_of(pull_set) -> set[str]:
-    return set(checks_of(pull_set).exclude(level="none").values_list("name", flat=True))
+    return set(check_results_of(pull_set).exclude(level="none").values_list("name", flat=True))
 
 
 def states_of(session: Session) -> set[str]:
@@ -81,7 +81,7 @@ def test_a_mistyped_reading_is_flagged_asked_about_and_amended_and_both_versions
     flagged = first.pull_sets.get()
     assert flagged.state == "pooled"
     assert "more scatter than the pool" in marks_of(flagged)
-    told = checks_of(flagged).get(name="more scatter than the pool").sentence
+    told = check_results_of(flagged).get(name="more scatter than the pool").sentence
     assert "one mistyped reading" in told
 
     ask(by=moderator.user, pull_set=flagged, text="Is 148.30 right? It stands apart.")
@@ -140,7 +140,7 @@ def test_nobody_of_an_honest_league_is_held_and_the_weak_tyer_is_marked_at_most(
     assert "below the pool" in marks_of(session.pull_sets.first())
     assert (
         "no fault of the record"
-        in checks_of(session.pull_sets.first()).get(name="below the pool").sentence
+        in check_results_of(session.pull_sets.first()).get(name="below the pool").sentence
     )
 
 

@@ -64,14 +64,14 @@ def three_level_covariance(data: Named, expected: Named) -> Named:
 
 
 def cluster_robust_forms(data: Named, expected: Named) -> Named:
-    """CR0 to CR3 with two levels, three levels and one moderator."""
+    """CR0 to CR3 with two levels, three levels and one covariate."""
     y, v, cluster = np.asarray(data["yi"]), np.asarray(data["vi"]), _cluster(data)
-    moderators = [
+    covariates = [
         values for name, values in data.items() if name not in (*CLUSTERS, "yi", "vi", "effect")
     ]
     found = {}
     for name in expected:
-        extra = moderators if "moderator" in name else []
+        extra = covariates if "moderator" in name else []
         levels = np.array([not name.startswith("two_level"), False, True])
         model = _nested(y, v, np.zeros_like(v), cluster, extra)
         best = _best(model, levels)
@@ -134,14 +134,14 @@ def _nested(
     own: Floats,
     shared: Floats,
     cluster: Any,
-    moderators: Any = (),
+    covariates: Any = (),
     session: Any = None,
 ) -> NestedErrors:
     sessions = cluster if session is None else session
     nesting = nest(cluster, sessions, sessions)
     of_baseline = np.empty(nesting.session_of_baseline.size)
     of_baseline[nesting.baseline_of_set] = shared
-    columns = np.column_stack((np.ones(y.size), *moderators, y))
+    columns = np.column_stack((np.ones(y.size), *covariates, y))
     return NestedErrors(nesting, own, of_baseline, columns)
 
 

@@ -20,15 +20,15 @@ from typing import Any
 from deploy.benchmarks.faults.bench import Ground, bench
 from deploy.benchmarks.faults.embedded import embedded
 from deploy.benchmarks.faults.strikes import EMBEDDED, FAULTS
-from deploy.benchmarks.faults.table import COLUMNS, Row, cells, markdown
-from deploy.tools.processes import leave_when_told
+from deploy.benchmarks.faults.table import COLUMNS, ResultRow, cells, markdown
+from deploy.tools.processes import exit_on_sigterm
 
 
 def main() -> int:
     """Let the faults strike, and print the table."""
     options = _options()
-    leave_when_told()
-    rows: list[Row] = []
+    exit_on_sigterm()
+    rows: list[ResultRow] = []
     folder = Path(tempfile.mkdtemp(prefix="samespool-faults-"))
     folder.chmod(0o755)
     print(f"Logs are kept in {folder}\n\n{' | '.join(COLUMNS)}", flush=True)
@@ -46,7 +46,10 @@ def main() -> int:
 
 
 def _strike(
-    ground: Ground, faults: Mapping[str, Callable[[Any], None]], rows: list[Row], save: Path | None
+    ground: Ground,
+    faults: Mapping[str, Callable[[Any], None]],
+    rows: list[ResultRow],
+    save: Path | None,
 ) -> None:
     for name, fault in faults.items():
         row = ground.run(name, fault)
@@ -73,7 +76,7 @@ def _is_wanted(name: str, only: list[str]) -> bool:
     return not only or any(part in name for part in only)
 
 
-def _save(file: Path, rows: list[Row]) -> None:
+def _save(file: Path, rows: list[ResultRow]) -> None:
     when = f"{datetime.now(UTC):%Y-%m-%d %H:%M} UTC"
     file.write_text("\n".join([f"Run on {when}.", "", *markdown(rows), ""]))
 

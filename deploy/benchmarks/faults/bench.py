@@ -25,7 +25,7 @@ from deploy.benchmarks.faults.servers import (
     redis_server,
 )
 from deploy.benchmarks.faults.service import LEASE_S, SWEEP_S, Service, copy_program
-from deploy.benchmarks.faults.table import Audit, Row
+from deploy.benchmarks.faults.table import Audit, ResultRow
 from deploy.demo.client import Client
 from deploy.tools.throwaway import unprivileged_account
 
@@ -58,7 +58,7 @@ class Ground:
     mended_at: float = field(default=0.0, init=False)
     newest_version: int = field(default=0, init=False)
 
-    def run(self, name: str, fault: Callable[[Any], None]) -> Row:
+    def run(self, name: str, fault: Callable[[Any], None]) -> ResultRow:
         """Let one fault strike, wait until nothing is left to do, and audit."""
         self.senders = Senders(self.service.address, self.tokens, self.rng)
         self.struck, self.note, self.mended_at = 0, "", 0.0
@@ -69,7 +69,7 @@ class Ground:
         self.service.wait_until_done()
         recovery = time.monotonic() - self.mended_at if self.mended_at else math.nan
         told = ", ".join(f"{number} x {what}" for what, number in self.senders.told.items())
-        return Row(name, self.struck, told, self._audit_once_drawn(), recovery, self.note)
+        return ResultRow(name, self.struck, told, self._audit_once_drawn(), recovery, self.note)
 
     def strike(self) -> None:
         """Count one more time that the fault struck."""

@@ -109,10 +109,10 @@ class Embedded:
         with contextlib.closing(sqlite3.connect(file, uri=True, timeout=60)) as reader:
             return tuple(reader.execute(statement).fetchone())
 
-    def wait_until_done(self, patience_s: float = 1800.0) -> float:
+    def wait_until_done(self, timeout_s: float = 1800.0) -> float:
         """Seconds until there is nothing left to do; gives up after that long."""
         begun = time.monotonic()
-        while self.tell(UNFINISHED)[0] and time.monotonic() - begun < patience_s:
+        while self.tell(UNFINISHED)[0] and time.monotonic() - begun < timeout_s:
             time.sleep(0.1)
         return time.monotonic() - begun
 

@@ -64,7 +64,7 @@ class Kept:
         self._keeper = threading.Thread(target=self._keep, daemon=True)
         self._keeper.start()
 
-    def stop(self, by: signal.Signals = signal.SIGTERM, patience_s: float = STOPS_WITHIN_S) -> None:
+    def stop(self, by: signal.Signals = signal.SIGTERM, timeout_s: float = STOPS_WITHIN_S) -> None:
         """End it for good: in order where it can, together with its children in any case."""
         self._left.set()
         if self._keeper is not None:
@@ -72,7 +72,7 @@ class Kept:
         if self.process is not None:
             self.process.send_signal(by)
             with contextlib.suppress(subprocess.TimeoutExpired):
-                self.process.wait(patience_s)
+                self.process.wait(timeout_s)
             self.kill()
 
     def tell(self, what: signal.Signals) -> None:
@@ -165,9 +165,9 @@ class Service:
         """Whether every job is finished and no pool waits to be computed."""
         return not self.database.tell(UNFINISHED)[0][0]
 
-    def wait_until_done(self, patience_s: float = 1800.0) -> float:
+    def wait_until_done(self, timeout_s: float = 1800.0) -> float:
         """Seconds until there is nothing left to do; gives up after that long."""
         begun = time.monotonic()
-        while not self.is_done() and time.monotonic() - begun < patience_s:
+        while not self.is_done() and time.monotonic() - begun < timeout_s:
             time.sleep(0.1)
         return time.monotonic() - begun

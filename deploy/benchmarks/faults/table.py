@@ -30,7 +30,7 @@ class Audit:
 
 
 @dataclass(frozen=True)
-class Row:
+class ResultRow:
     """A fault, how often it struck, and what was found after it."""
 
     fault: str
@@ -52,7 +52,7 @@ COLUMNS = (
 )  # fmt: skip
 
 
-def cells(row: Row) -> list[str]:
+def cells(row: ResultRow) -> list[str]:
     """A row in words."""
     found = row.audit
     counts = (
@@ -63,7 +63,7 @@ def cells(row: Row) -> list[str]:
     return [row.fault, *map(str, counts), f"{row.recovery_s:.1f}", remarks]
 
 
-def markdown(rows: Sequence[Row]) -> Iterator[str]:
+def markdown(rows: Sequence[ResultRow]) -> Iterator[str]:
     """The table, line by line."""
     yield f"| {' | '.join(COLUMNS)} |"
     yield "|---" + "|---:" * (len(COLUMNS) - 2) + "|---|"

@@ -23,7 +23,7 @@ from rigs.models import Contributor
 
 HANDLE, PASSWORD = "newcomer", "newcomer-of-the-benchmark"
 PULLS, STRAIGHT = 8, 12
-ASK_AGAIN_S, PATIENCE_S = 0.05, 120.0
+ASK_AGAIN_S, TIMEOUT_S = 0.05, 120.0
 RIG = {
     "name": "bench",
     "revision": {
@@ -58,10 +58,10 @@ def upload_all(address: str, uploads: int) -> dict[str, list[float]]:
 
 
 def _wait(tester: Client, job: str) -> None:
-    last_moment = time.monotonic() + PATIENCE_S
+    last_moment = time.monotonic() + TIMEOUT_S
     while (told := tester.get(job))["state"] not in ("done", "failed"):
         if time.monotonic() > last_moment:
-            raise TimeoutError(f"{job} is {told['state']} after {PATIENCE_S:g} s")
+            raise TimeoutError(f"{job} is {told['state']} after {TIMEOUT_S:g} s")
         time.sleep(ASK_AGAIN_S)
     if told["state"] == "failed":
         raise RuntimeError(f"{job}: {told}")

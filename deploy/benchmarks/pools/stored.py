@@ -24,7 +24,7 @@ from results.pools.pool_data import Members, members_of_each
 from results.pools.recompute import refresh_pool
 from results.pools.tester_vs_pool import compare_with_pool
 from results.review.desk.case import case_context
-from results.screening.checks import checks_of
+from results.screening.checks import run_checks
 from results.screening.evidence import evidence_of
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
@@ -66,7 +66,7 @@ def try_stored(seed: int, number: int, pools: dict[int, Members], tally: Tally) 
         tester = Contributor.objects.get(pk=int(rng.choice(drawn.members.tester)))
         step(tally, drawn, number, "comparison", lambda: compare_with_pool(tester, pool))
         pull_set = PullSet.objects.get(pk=int(rng.choice(drawn.members.pull_set)))
-        step(tally, drawn, number, "screening", lambda: checks_of(evidence_of(pull_set.session)))
+        step(tally, drawn, number, "screening", lambda: run_checks(evidence_of(pull_set.session)))
         step(tally, drawn, number, "case page", lambda: _case_page(pull_set))
         transaction.set_rollback(True)
 

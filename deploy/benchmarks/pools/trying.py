@@ -18,7 +18,7 @@ from results.pools.recompute import columns_of
 from results.pools.tester_vs_pool import compare_in_members
 from results.statistics.contrasts import within_baseline_contrasts
 from results.statistics.errors import StatisticsError
-from results.statistics.moderators import moderate
+from results.statistics.meta_regression import fit_meta_regression
 from results.statistics.network import network
 from results.statistics.ranking import groups, rank
 from results.statistics.tester_means import means_by_tester
@@ -52,7 +52,7 @@ class Tally:
 def try_pool(drawn: Draw, number: int, tally: Tally) -> None:
     """Compute the figures of one pool; an exception that is no refusal is counted as a crash.
 
-    One pool in fifty is compared, moderated and ranked as well.
+    One pool in fifty is compared, regressed and ranked as well.
     """
     members = drawn.members
     tally.pools += 1
@@ -73,7 +73,7 @@ def try_pool(drawn: Draw, number: int, tally: Tally) -> None:
         "screening's fit": lambda: fit_from(members),
         "comparison": lambda: _compared(members, number),
         "means of testers": lambda: _means(members, outcome),
-        "moderator": lambda: _moderated(members, outcome, number),
+        "meta-regression": lambda: _meta_regression(members, outcome, number),
         "network and ranks": lambda: _network(members, outcome, number),
     }
     for name, compute in steps.items():
@@ -127,13 +127,13 @@ def _means(members: Members, outcome: Outcome) -> None:
     _need_storable([*found.mean.tolist(), *found.low.tolist(), *found.high.tolist()], "mean")
 
 
-def _moderated(members: Members, outcome: Outcome, number: int) -> None:
+def _meta_regression(members: Members, outcome: Outcome, number: int) -> None:
     turns = np.random.default_rng(number).integers(4, 8, len(members))
     y, own, shared, tester, session, baseline = _columns(members, outcome)
-    found = moderate(y, own, shared, tester, session, baseline, {"turns": turns})
+    found = fit_meta_regression(y, own, shared, tester, session, baseline, {"turns": turns})
     for name in ("mu", "restricted_loglik", "QE", "tau2_tester"):
         _need_storable(getattr(found, name), name)
-    for one in found.moderators:
+    for one in found.covariates:
         _need_storable(vars(one), one.name)
 
 

@@ -12,7 +12,7 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from results.http_cache.cache_marks import edition_of_pool_page
-from results.http_cache.cached_view import kept_until_changed
+from results.http_cache.cached_view import cache_by_edition
 from results.models import Pool, PoolVersion
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pools.line_pair import contrasts_of, query_of
@@ -35,7 +35,7 @@ MODERATED = ("name", "coefficient", "ci_low", "ci_high", "p_adjusted", "df")
 
 
 @dataclass(frozen=True)
-class Moderator:
+class Covariate:
     """Change of the efficiency for one unit more of a property, as a ratio less one."""
 
     name: str
@@ -56,7 +56,7 @@ class WithoutTester:
 
 
 @require_safe
-@kept_until_changed(edition_of_pool_page, cookies=(MEASURES,))
+@cache_by_edition(edition_of_pool_page, cookies=(MEASURES,))
 def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     """A pool that has been computed at least once."""
     pool = get_object_or_404(selectors.drawn_pools(), pk=pk)
@@ -76,7 +76,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "cited": request.build_absolute_uri(),
             "statements": statements(version),
             "findings": version.findings,
-            "moderators": _moderators(version),
+            "moderators": _covariates(version),
             "without": without[:TESTERS_SHOWN],
             "more_without": len(without) > TESTERS_SHOWN,
             "contrasts": _contrasts_with(pool),
@@ -110,10 +110,10 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     )
 
 
-def _moderators(version: PoolVersion) -> list[Moderator]:
+def _covariates(version: PoolVersion) -> list[Covariate]:
     tried = map(Figures, version.findings.get("moderators", {}).get("tried", []))
     return [
-        Moderator(
+        Covariate(
             name=each["name"],
             change=math.expm1(each["coefficient"]),
             low=math.expm1(each["ci_low"]),

@@ -13,7 +13,7 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
 from results.http_cache.cache_marks import edition_of_pools
-from results.http_cache.cached_view import kept_until_changed
+from results.http_cache.cached_view import cache_by_edition
 from results.models import LINE_PAIR, Pool
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pools.filters import Filters
@@ -64,7 +64,7 @@ class Section:
 
 
 @require_safe
-@kept_until_changed(edition_of_pools, cookies=(MEASURES,))
+@cache_by_edition(edition_of_pools, cookies=(MEASURES,))
 def pool_list(request: HttpRequest) -> HttpResponse:
     """Joins that match the filters."""
     filters = Filters(request.GET)

@@ -55,6 +55,6 @@ def club(request: HttpRequest, pk: int) -> HttpResponse:
 def search(request: HttpRequest) -> HttpResponse:
     """Joins, lines, testers, clubs and rigs by name; without words, the first of each."""
     words = request.GET.get("q", "")[:LONGEST_SEARCH].replace("\x00", "")
-    found = lookups.found(request.user, words)
+    found = lookups.search(request.user, words)
     context = {"words": words, "found": found, "most": lookups.MOST_FOUND}
     return render(request, "pages/reading/search.html", context)

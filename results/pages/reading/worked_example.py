@@ -39,7 +39,7 @@ STRAIGHT_PULLS = (6.0, 13.004, 14.0, 6.0)
 
 
 @dataclass(frozen=True)
-class Row:
+class ExampleRow:
     """One set of the example."""
 
     tester: str
@@ -55,7 +55,7 @@ class WorkedExample:
     join: Strength
     straight: Strength
     efficiency: Efficiency
-    rows: tuple[Row, ...]
+    rows: tuple[ExampleRow, ...]
     cv_join: float
     cv_straight: float
     pool: Pooled
@@ -93,7 +93,10 @@ def worked_example() -> WorkedExample:
     each = np.arange(len(TESTERS))
     fit = fit_pool(ratios.y, ratios.own_variance, ratios.shared_variance, tester, each, each)
     efficiencies = np.exp(ratios.y).tolist()
-    rows = (Row(*values) for values in zip(TESTERS, MEANS_N, STRAIGHT_N, efficiencies, strict=True))
+    rows = (
+        ExampleRow(*values)
+        for values in zip(TESTERS, MEANS_N, STRAIGHT_N, efficiencies, strict=True)
+    )
     return WorkedExample(
         join=join,
         straight=straight,

@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods
 
-from results.normalising.reprocess import calibrate as calibrate_revision
+from results.normalising.reprocess import calibrate_and_reprocess
 from results.pages.rigs.forms import (
     MOST_ROWS,
     CalibrationForm,
@@ -99,7 +99,7 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid() and rows.is_valid():
         filled = [row for row in rows if row.has_changed()]
         try:
-            calibrate_revision(
+            calibrate_and_reprocess(
                 current_user(request),
                 revision,
                 form.cleaned_data["made_on"],

@@ -98,7 +98,7 @@ def correct_calibration(request: HttpRequest, pk: int) -> HttpResponse:
         filled = [row for row in rows if row.has_changed()]
         cleaned = dict(form.cleaned_data)
         try:
-            reprocess.correct_calibration(
+            reprocess.correct_calibration_and_reprocess(
                 current_user(request),
                 calibration,
                 cleaned["made_on"],
@@ -150,7 +150,9 @@ def correct_revision(request: HttpRequest, pk: int) -> HttpResponse:
         columns = form.columns()
         reason = columns.pop("reason")
         try:
-            reprocess.correct_revision(current_user(request), revision, columns, reason)
+            reprocess.correct_revision_and_reprocess(
+                current_user(request), revision, columns, reason
+            )
             return redirect("pages:rig", revision.rig_id)
         except Refused as refusal:
             form.refuse(refusal)
@@ -167,7 +169,9 @@ def void_calibration(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         calibration.revision.rig,
         {"calibration": calibration},
-        lambda reason: reprocess.void_calibration(current_user(request), calibration, reason),
+        lambda reason: reprocess.void_calibration_and_reprocess(
+            current_user(request), calibration, reason
+        ),
     )
 
 
@@ -180,7 +184,7 @@ def void_revision(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         revision.rig,
         {"revision": revision},
-        lambda reason: reprocess.void_revision(current_user(request), revision, reason),
+        lambda reason: reprocess.void_unused_revision(current_user(request), revision, reason),
     )
 
 

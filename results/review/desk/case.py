@@ -15,7 +15,7 @@ from results.pools.estimate import Outcome, efficiency_of
 from results.pools.influence import with_and_without
 from results.review.decisions import version_of
 from results.review.desk import case_charts
-from results.review.selectors import checks_of, thread_of
+from results.review.selectors import check_results_of, thread_of
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class PooledFigure:
 def case_context(case: ReviewCase) -> dict[str, Any]:
     """What the screen of a case shows: evidence, pictures, figures with and without, thread."""
     pull_set = case.pull_set
-    checks = list(checks_of(pull_set))
+    checks = list(check_results_of(pull_set))
     normalised = (
         NormalisedSet.objects.filter(pull_set=pull_set)
         .select_related("pool__connection", "baseline__line", "calibration")

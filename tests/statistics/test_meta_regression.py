@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from statsmodels.stats.multitest import multipletests
 
-from results.statistics.errors import Collinear, NotFinite, TooFewSets, TooManyModerators
-from results.statistics.moderators import moderate
+from results.statistics.errors import Collinear, NotFinite, TooFewSets, TooManyCovariates
+from results.statistics.meta_regression import fit_meta_regression
 from results.statistics.multiplicity import holm
 from tests.statistics.worlds import world
 
@@ -14,10 +14,10 @@ def test_a_moderator_agrees_with_metafor_and_clubsandwich(pooling_reference):
     given = pooling_reference("cluster-robust-variants")
     data, expected = given["data"], given["expected"]["three_level_moderator"]
     v, cluster = np.array(data["vi"]), data["cluster"]
-    found = moderate(
+    found = fit_meta_regression(
         data["yi"], v, 0 * v, cluster, cluster, cluster, {"year": data["year_minus_1990"]}
     )
-    year = found.moderators[0]
+    year = found.covariates[0]
     assert year.coefficient == pytest.approx(expected["coefficients"][1], rel=1e-6)
     assert year.se == pytest.approx(expected["CR2"]["se"][1], rel=1e-7)
     assert year.df == pytest.approx(expected["CR2"]["satterthwaite_df"][1], rel=1e-7)
@@ -31,8 +31,8 @@ def test_a_known_slope_is_found_and_a_moderator_that_does_nothing_is_not():
     y, *rest = world(30, seed=3)
     rng = np.random.default_rng(1)
     turns, glue = rng.integers(4, 9, y.size), rng.integers(0, 2, y.size)
-    found = moderate(y + 0.03 * turns, *rest, {"turns": turns, "glue": glue})
-    by_name = {one.name: one for one in found.moderators}
+    found = fit_meta_regression(y + 0.03 * turns, *rest, {"turns": turns, "glue": glue})
+    by_name = {one.name: one for one in found.covariates}
     assert by_name["turns"].ci_low < 0.03 < by_name["turns"].ci_high
     assert by_name["turns"].p_adjusted < 0.001
     assert by_name["glue"].p_adjusted > 0.05
@@ -42,7 +42,8 @@ def test_the_unit_of_a_moderator_changes_its_coefficient_and_nothing_else():
     y, *rest = world(20, seed=5)
     ratio = np.random.default_rng(2).uniform(1, 3, y.size)
     plain, scaled = (
-        moderate(y, *rest, {"ratio": values}).moderators[0] for values in (ratio, 1000 * ratio)
+        fit_meta_regression(y, *rest, {"ratio": values}).covariates[0]
+        for values in (ratio, 1000 * ratio)
     )
     assert scaled.coefficient == pytest.approx(plain.coefficient / 1000, rel=1e-7)
     assert scaled.p == pytest.approx(plain.p, rel=1e-7)
@@ -56,11 +57,11 @@ def test_holm_agrees_with_statsmodels():
 def test_one_moderator_for_ten_sets_and_no_more():
     columns = world(4, seed=1)
     many = {f"m{n}": np.arange(columns[0].size) ** n for n in range(1, 6)}
-    with pytest.raises(TooManyModerators, match="5 moderators"):
-        moderate(*columns, many)
+    with pytest.raises(TooManyCovariates, match="5 covariates"):
+        fit_meta_regression(*columns, many)
     few = (np.linspace(-0.4, -0.2, 9), np.full(9, 0.001), np.full(9, 0.0001), *[range(9)] * 3)
     with pytest.raises(TooFewSets, match="10 sets"):
-        moderate(*few, {"turns": range(9)})
+        fit_meta_regression(*few, {"turns": range(9)})
 
 
 @pytest.mark.parametrize(
@@ -74,4 +75,4 @@ def test_one_moderator_for_ten_sets_and_no_more():
 def test_a_moderator_that_can_have_no_coefficient_is_refused(values, error):
     columns = world(12, seed=1)
     with pytest.raises(error):
-        moderate(*columns, values(columns[0].size))
+        fit_meta_regression(*columns, values(columns[0].size))

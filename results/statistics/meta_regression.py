@@ -1,8 +1,8 @@
-"""Moderators: what of the scatter between sets goes with turns, line size ratio, rate and the like.
+"""Meta-regression: how turns, line size ratio, rate and the like affect a pool's efficiency.
 
-Meta-regression within one pool: y = X beta + tester + session + set + e by restricted likelihood,
+Within one pool: y = X beta + tester + session + set + e by restricted likelihood,
 the coefficients' intervals by CR2 with Satterthwaite degrees of freedom, testers as clusters
-(Tipton 2015, Psychological Methods 20:375-393; Pustejovsky & Tipton 2018). All moderators tried
+(Tipton 2015, Psychological Methods 20:375-393; Pustejovsky & Tipton 2018). All covariates tried
 stand in one model and are reported together, their p values adjusted by Holm's method; at most
 one for every ten sets (Borenstein et al. 2009, Introduction to Meta-Analysis, chapter 20).
 """
@@ -21,7 +21,7 @@ from results.statistics.errors import (
     NotFinite,
     ShapeMismatch,
     TooFewSets,
-    TooManyModerators,
+    TooManyCovariates,
 )
 from results.statistics.heterogeneity import homogeneity
 from results.statistics.multiplicity import holm
@@ -31,12 +31,12 @@ from results.statistics.quantiles import t_quantile
 
 Floats = NDArray[np.float64]
 
-SETS_A_MODERATOR = 10
+SETS_PER_COVARIATE = 10
 RESTS_ON_ONE = "it rests on the sets of one tester alone, so nothing says how sure it is"
 
 
 @dataclass(frozen=True)
-class Moderator:
+class Covariate:
     """Change of y (log efficiency) for one unit more; 95 percent interval; p plain and by Holm."""
 
     name: str
@@ -50,18 +50,18 @@ class Moderator:
 
 
 @dataclass(frozen=True)
-class Moderated:
-    """A pool with moderators: `mu` is y where every moderator is at its mean (`centre`).
+class MetaRegression:
+    """A pool with covariates: `mu` is y where every covariate is at its mean (`centre`).
 
-    tau2 of each level is what the moderators leave; QE on `QE_df` tests what is left.
-    `not_estimable` says of a moderator whose coefficient has no robust error why; 'mu' is that of
+    tau2 of each level is what the covariates leave; QE on `QE_df` tests what is left.
+    `not_estimable` says of a covariate whose coefficient has no robust error why; 'mu' is that of
     the mean, whose error is then not a number.
     """
 
     mu: float
     se: float
     df: float
-    moderators: tuple[Moderator, ...]
+    covariates: tuple[Covariate, ...]
     centre: dict[str, float]
     tau2_tester: float
     tau2_session: float
@@ -73,22 +73,22 @@ class Moderated:
     not_estimable: dict[str, str]
 
 
-def moderate(
+def fit_meta_regression(
     y: ArrayLike,
     own_variance: ArrayLike,
     shared_variance: ArrayLike,
     tester: ArrayLike,
     session: ArrayLike,
     baseline: ArrayLike,
-    moderators: Mapping[str, ArrayLike],
-) -> Moderated:
-    """Fit all `moderators` (name to values (k,)) at once; the other arguments as for `pool`.
+    covariates: Mapping[str, ArrayLike],
+) -> MetaRegression:
+    """Fit all `covariates` (name to values (k,)) at once; the other arguments as for `pool`.
 
-    Raises what `pool` raises, and TooFewSets (none can be carried), TooManyModerators,
+    Raises what `pool` raises, and TooFewSets (none can be carried), TooManyCovariates,
     Collinear, NotFinite, ShapeMismatch.
     """
     model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
-    named = _checked(moderators, model.sets)
+    named = _checked(covariates, model.sets)
     means = {name: float(values.mean()) for name, values in named.items()}
     spread = {name: float(values.std()) for name, values in named.items()}
     scaled = [(values - means[name]) / spread[name] for name, values in named.items()]
@@ -112,11 +112,11 @@ def moderate(
     told = np.asarray((se > 0) & np.isfinite(t_quantile(0.975, df) * se))
     names = zip(("mu", *named), told, strict=True)
     unsure = {name: RESTS_ON_ONE for name, is_told in names if not is_told}
-    return Moderated(
+    return MetaRegression(
         mu=centre + float(beta[0]),
         se=float(np.where(told, se, np.nan)[0]),
         df=float(np.where(told, df, np.nan)[0]),
-        moderators=_report(
+        covariates=_report(
             {name: spread[name] for name in spread if name not in unsure},
             *(column[1:][told[1:]] for column in (beta, se, df)),
         ),
@@ -132,31 +132,31 @@ def moderate(
     )
 
 
-def _checked(moderators: Mapping[str, ArrayLike], sets: int) -> dict[str, Floats]:
-    allowed = sets // SETS_A_MODERATOR
+def _checked(covariates: Mapping[str, ArrayLike], sets: int) -> dict[str, Floats]:
+    allowed = sets // SETS_PER_COVARIATE
     if not allowed:
-        raise TooFewSets(f"a moderator needs {SETS_A_MODERATOR} sets; there are {sets}")
-    if len(moderators) > allowed:
-        raise TooManyModerators(f"{len(moderators)} moderators; {sets} sets carry {allowed}")
-    named = {name: np.asarray(values, dtype=np.float64) for name, values in moderators.items()}
+        raise TooFewSets(f"a covariate needs {SETS_PER_COVARIATE} sets; there are {sets}")
+    if len(covariates) > allowed:
+        raise TooManyCovariates(f"{len(covariates)} covariates; {sets} sets carry {allowed}")
+    named = {name: np.asarray(values, dtype=np.float64) for name, values in covariates.items()}
     for name, values in named.items():
         if values.shape != (sets,):
-            raise ShapeMismatch(f"moderator {name} has {values.size} values for {sets} sets")
+            raise ShapeMismatch(f"covariate {name} has {values.size} values for {sets} sets")
         if not np.isfinite(values).all():
-            raise NotFinite(f"moderator {name} is missing for a set")
+            raise NotFinite(f"covariate {name} is missing for a set")
         if np.ptp(values) == 0:
-            raise Collinear(f"moderator {name} is the same for all sets")
+            raise Collinear(f"covariate {name} is the same for all sets")
     return named
 
 
 def _report(
     spread: Mapping[str, float], beta: Floats, se: Floats, df: Floats
-) -> tuple[Moderator, ...]:
+) -> tuple[Covariate, ...]:
     p = np.asarray(2 * student_t.sf(np.abs(beta / se), df))
     reach = np.asarray(t_quantile(0.975, df) * se)
     columns = zip(spread.items(), beta, se, df, reach, p, holm(p), strict=True)
     return tuple(
-        Moderator(
+        Covariate(
             name=name,
             coefficient=float(b / unit),
             se=float(error / unit),

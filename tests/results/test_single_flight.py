@@ -5,8 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from deploy.tools.processes import PATIENCE_S
-from results.http_cache.single_flight import Shared
+from deploy.tools.processes import TIMEOUT_S
+from results.http_cache.single_flight import SingleFlight
 
 
 class Desk:
@@ -16,13 +16,13 @@ class Desk:
         self.asked = 0
         self.begun, self.go_on = threading.Event(), threading.Event()
         self.error: Exception | None = None
-        self.shared = Shared(self)
+        self.shared = SingleFlight(self)
 
     def __call__(self) -> int:
         self.asked += 1
         number = self.asked
         self.begun.set()
-        assert self.go_on.wait(PATIENCE_S)
+        assert self.go_on.wait(TIMEOUT_S)
         if self.error:
             raise self.error
         return number
@@ -53,17 +53,17 @@ def crowd(desk):
     desk.shared._one_at_a_time = queue = Queue()
     with ThreadPoolExecutor(4) as threads:
         asking = [threads.submit(desk.shared)]
-        assert desk.begun.wait(PATIENCE_S)
+        assert desk.begun.wait(TIMEOUT_S)
         asking += [threads.submit(desk.shared) for _ in range(3)]
         for _ in range(4):
-            assert queue.waiting.acquire(timeout=PATIENCE_S)
+            assert queue.waiting.acquire(timeout=TIMEOUT_S)
         yield asking
         desk.go_on.set()
 
 
 def test_those_who_came_while_one_was_asking_share_one_later_answer(desk, crowd):
     desk.go_on.set()
-    assert [each.result(PATIENCE_S) for each in crowd] == [1, 2, 2, 2]
+    assert [each.result(TIMEOUT_S) for each in crowd] == [1, 2, 2, 2]
 
 
 def test_whoever_comes_afterwards_asks_anew(desk):
@@ -76,7 +76,7 @@ def test_an_error_reaches_all_who_waited_and_nobody_after_them(desk, crowd):
     desk.go_on.set()
     for each in crowd:
         with pytest.raises(ConnectionError):
-            each.result(PATIENCE_S)
+            each.result(TIMEOUT_S)
     assert desk.asked == 2
     desk.error = None
     assert desk.shared() == 3
