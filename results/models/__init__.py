@@ -12,12 +12,12 @@ from results.models.pools import (
     Pool,
     PoolMembership,
     PoolVersion,
-    StalePool,
 )
 from results.models.reports import Report
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.snapshots import Release, ReleasePart
+from results.models.stale_pools import StalePool
 from results.models.states import StateChange
 from results.models.waiting import WaitingUpload
 

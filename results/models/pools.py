@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models.functions import Now
 
 from results.models.connections import Connection
-from results.models.published import Freshness, PublishedPools
+from results.models.published import FIGURES, Freshness, PublishedPools
 from results.models.sessions import PullSet
 from rigs.models import Material
 
@@ -157,6 +157,18 @@ class PoolVersion(models.Model):
     def __str__(self) -> str:
         return f"{self.pool}, version {self.number}"
 
+    def withhold(self, since: datetime) -> None:
+        """Empty this version, which is not to be saved then, of all that its sets came to."""
+        for name, none in FIGURES.items():
+            setattr(self, name, none)
+        self.figures, self.findings = {}, {}
+        self.forest_light = self.forest_dark = ""
+        self.superseded, self.taken_down_at = True, since
+        self.no_figure = (
+            f"being recomputed since {since:%Y-%m-%d %H:%M} UTC, when a set was withdrawn, "
+            f"rejected or held; version {self.number} is superseded"
+        )
+
 
 class PoolMembership(models.Model):
     """That a set counts in a pool, from one version of the pool until another."""
@@ -180,26 +192,6 @@ class PoolMembership(models.Model):
 
     def __str__(self) -> str:
         return f"{self.pull_set} in {self.pool}"
-
-
-class StalePool(models.Model):
-    """A mark that a pool no longer says what its sets say: inserted, and deleted.
-
-    ``takes_down``: a set that counts was withdrawn, rejected or held, so that there is no public
-    figure while the mark stands. ``woken_at`` is when the last message was sent.
-    """
-
-    pool = models.ForeignKey(Pool, on_delete=models.CASCADE, related_name="stale_marks")
-    why = models.CharField(max_length=300)
-    takes_down = models.BooleanField(default=False, db_default=False)
-    marked_at = models.DateTimeField(db_default=Now(), editable=False)
-    woken_at = models.DateTimeField(db_default=Now(), editable=False)
-
-    class Meta:
-        ordering = ["id"]
-
-    def __str__(self) -> str:
-        return f"{self.pool}: {self.why}"
 
 
 class DirectComparison(models.Model):

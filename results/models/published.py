@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Self
+from typing import Any, Self
 
-from django.apps import apps
 from django.db import models
 from django.db.models import Min, OuterRef, QuerySet, Subquery
 
-if TYPE_CHECKING:
-    from results.models.pools import PoolVersion
+from results.models.stale_pools import StalePool
 
 FIGURES: dict[str, Any] = {
     "efficiency": None,
@@ -61,23 +59,10 @@ class PublishedPools(models.QuerySet[Any]):
             return
         for pool in self._result_cache or ():
             if getattr(pool, "taken_down_at", None) and pool.current is not None:
-                _withhold(pool.current, pool.taken_down_at)
+                pool.current.withhold(pool.taken_down_at)
 
 
 def _first_mark(**kind: bool) -> Subquery:
-    marks = apps.get_model("results", "StalePool").objects.filter(pool=OuterRef("pk"), **kind)
+    marks = StalePool.objects.filter(pool=OuterRef("pk"), **kind)
     first: QuerySet[Any, Any] = marks.order_by().values("pool").annotate(first=Min("marked_at"))
     return Subquery(first.values("first"))
-
-
-def _withhold(version: PoolVersion, since: Any) -> None:
-    """Empty a version, which is never saved, of all that its sets came to."""
-    for name, none in FIGURES.items():
-        setattr(version, name, none)
-    version.figures, version.findings = {}, {}
-    version.forest_light = version.forest_dark = ""
-    version.superseded, version.taken_down_at = True, since
-    version.no_figure = (
-        f"being recomputed since {since:%Y-%m-%d %H:%M} UTC, when a set was withdrawn, rejected or "
-        f"held; version {version.number} is superseded"
-    )
