@@ -1,4 +1,4 @@
-"""The store of a release, for the tests of later ones: `python -m deploy.tools.kept_store FILE`.
+"""The store of a release, for the tests of later ones: `python -m deploy.demo.kept_store FILE`.
 
 The demo league's winter sent through the API of this code, with what a service lives through
 afterwards: a withdrawal, a set that is held, open data. Embedded, in a folder of its own; what
@@ -32,7 +32,7 @@ def main() -> int:
         demo = [sys.executable, "-m", "deploy.demo", "--no-serve", "--port", PORT]
         subprocess.run(demo, env=environment, check=True)
         subprocess.run(
-            [sys.executable, "-c", "from deploy.tools.kept_store import live; live()"],
+            [sys.executable, "-c", "from deploy.demo.kept_store import live; live()"],
             env=environment,
             check=True,
         )
