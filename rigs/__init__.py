@@ -1,0 +1,1 @@
+"""Who measures with what: contributors, rigs, revisions, calibrations, lines."""

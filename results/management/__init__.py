@@ -1,0 +1,1 @@
+"""What an operator runs by hand, as commands of manage.py."""

@@ -1,0 +1,1 @@
+"""What pulls mean: strengths, efficiencies, pools, comparison, screening; arrays to figures."""
