@@ -42,7 +42,7 @@ NAMES = {
 }
 """What stands for a word in an address."""
 Numbers = dict[str, list[str]]
-Told = tuple[str, str]
+Address = tuple[str, str]
 """A route as its pattern is written, and an address of it."""
 
 
@@ -58,7 +58,7 @@ def _spread(rows: QuerySet[Model], at_most: int) -> list[str]:
     return [found[at * (len(found) - 1) // max(at_most - 1, 1)] for at in range(at_most)]
 
 
-def readable(of: Numbers) -> Iterator[Told]:
+def readable(of: Numbers) -> Iterator[Address]:
     """Every address of the API and of the pages, for each of these numbers."""
     for route in test_routes.addresses():
         for address in _filled(route, of):
@@ -96,7 +96,7 @@ def _spread_handles(of: Numbers) -> list[str]:
     return list(people.values_list("handle", flat=True))
 
 
-def administrations() -> Iterator[Told]:
+def administrations() -> Iterator[Address]:
     """The list of every table of the administration, and one row of each."""
     for model in admin.site._registry:
         place = f"admin:{model._meta.app_label}_{model._meta.model_name}"
@@ -122,11 +122,11 @@ def body_of(answer: HttpResponseBase) -> bytes:
     return bytes(answer.content)  # type: ignore[attr-defined]
 
 
-def broken(clients: Iterable[Client], told: Sequence[Told]) -> list[str]:
+def broken(clients: Iterable[Client], addresses: Sequence[Address]) -> list[str]:
     """The addresses that answer with a failure of the service, and its status."""
     found = []
     for client in clients:
-        for _route, address in told:
+        for _route, address in addresses:
             status = client.get(address).status_code
             if status >= 500 and address not in MAY_BE_UNREADY:
                 found.append(f"{address}: {status}")

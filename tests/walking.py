@@ -41,17 +41,17 @@ class Form:
 
     def at_random(self, rng: random.Random) -> str:
         """A query such as somebody who tries things out sends."""
-        told = []
+        answer = []
         for each in self.fields:
             if each.type in ("checkbox", "radio"):
-                told += [(each.name, each.values[0])] if rng.random() < 0.3 else []
+                answer += [(each.name, each.values[0])] if rng.random() < 0.3 else []
             elif each.type == "hidden":
-                told.append((each.name, each.values[0]))
+                answer.append((each.name, each.values[0]))
             else:
-                told.append(
+                answer.append(
                     (each.name, rng.choice(each.values if each.type == "select" else QUERIES))
                 )
-        return urlencode(told)
+        return urlencode(answer)
 
 
 class Seen(HTMLParser):
@@ -68,33 +68,33 @@ class Seen(HTMLParser):
         self.feed(text)
 
     def handle_starttag(self, tag: str, attrs: Sequence[tuple[str, str | None]]) -> None:
-        told = {name: value or "" for name, value in attrs}
-        self.ids.add(told.get("id", ""))
-        if tag == "a" and told.get("href"):
-            self.links.append(urljoin(self.address, told["href"]))
+        answer = {name: value or "" for name, value in attrs}
+        self.ids.add(answer.get("id", ""))
+        if tag == "a" and answer.get("href"):
+            self.links.append(urljoin(self.address, answer["href"]))
         elif tag == "form":
-            action = urljoin(self.address, told.get("action", ""))
-            self._form = Form(action, told.get("method", "get").lower())
+            action = urljoin(self.address, answer.get("action", ""))
+            self._form = Form(action, answer.get("method", "get").lower())
             self.forms.append(self._form)
         elif self._form is not None:
-            self._handle_field(self._form, tag, told)
+            self._handle_field(self._form, tag, answer)
 
-    def _handle_field(self, form: Form, tag: str, told: dict[str, str]) -> None:
-        kind = told.get("type", "submit" if tag == "button" else "text")
-        one = Field(told.get("name", ""), kind, [told.get("value", "")])
+    def _handle_field(self, form: Form, tag: str, answer: dict[str, str]) -> None:
+        kind = answer.get("type", "submit" if tag == "button" else "text")
+        one = Field(answer.get("name", ""), kind, [answer.get("value", "")])
         if tag == "option" and self._select is not None:
-            at = 0 if "selected" in told else len(self._select.values)
-            self._select.values.insert(at, told.get("value", ""))
+            at = 0 if "selected" in answer else len(self._select.values)
+            self._select.values.insert(at, answer.get("value", ""))
         elif tag in ("input", "button") and kind in ("submit", "image"):
             form.buttons.append(one)
         elif tag == "input" and one.name and kind not in ("button", "reset", "file"):
             if kind in ("checkbox", "radio"):
-                one.sent, one.values = "checked" in told, [told.get("value", "on")]
+                one.sent, one.values = "checked" in answer, [answer.get("value", "on")]
             form.fields.append(one)
         elif tag == "textarea":
-            form.fields.append(Field(told.get("name", ""), "textarea", [""]))
+            form.fields.append(Field(answer.get("name", ""), "textarea", [""]))
         elif tag == "select":
-            self._select = Field(told.get("name", ""), "select", [])
+            self._select = Field(answer.get("name", ""), "select", [])
             form.fields.append(self._select)
 
     def handle_endtag(self, tag: str) -> None:

@@ -93,8 +93,8 @@ def floor(request: HttpRequest, pull_set: int) -> HttpResponse:
     with transaction.atomic(), connection.cursor() as cursor, cursor.copy(statement) as copy:
         for pull in flat(json.loads(request.body)):
             reading = pull["reading"]
-            told = (pull["failure_mode"], pull["place"], False, "")
-            copy.write_row((pull_set, 1, str(reading), "lbf", reading * LBF, *told))
+            answer = (pull["failure_mode"], pull["place"], False, "")
+            copy.write_row((pull_set, 1, str(reading), "lbf", reading * LBF, *answer))
     return HttpResponse(status=201)
 
 

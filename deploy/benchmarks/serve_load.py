@@ -164,6 +164,8 @@ def _question(path: str, etag: str) -> tuple[bytes, bytes]:
 
 if __name__ == "__main__":
     port_, clients_, seconds_, rounds_, pause = sys.argv[1:]
-    told = [json.loads(line) for line in sys.stdin]
-    results = measure(int(port_), told, int(clients_), float(seconds_), int(rounds_), float(pause))
+    requests = [json.loads(line) for line in sys.stdin]
+    results = measure(
+        int(port_), requests, int(clients_), float(seconds_), int(rounds_), float(pause)
+    )
     print(json.dumps([vars(result) for result in results]))

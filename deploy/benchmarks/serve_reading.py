@@ -92,8 +92,8 @@ def _asked(
 ) -> list[Beside]:
     command = [sys.executable, "-m", "deploy.benchmarks.serve_load", str(port), str(clients)]
     command += [str(seconds), str(rounds), str(pause_s)]
-    told = "\n".join(json.dumps(question) for question in questions.values())
-    done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True, input=told)
+    answer = "\n".join(json.dumps(question) for question in questions.values())
+    done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True, input=answer)
     return [Beside(**found) for found in json.loads(done.stdout)]
 
 

@@ -66,7 +66,7 @@ def everything(environment: dict[str, str]) -> Tally:
     tally = Tally()
     for name, command in LINTERS.items():
         tally += lint(name, command, environment)
-    # Workers share the one queue, so their stories are told one after the other.
+    # Workers share the one queue, so their tests run one after the other.
     tally += on_servers([*IN_PARALLEL, "-m", "not worker"], environment)
     tally += on_servers(["-m", "worker"], environment)
     headline("the stories once more, embedded: SQLite, jobs inside the web process")

@@ -21,9 +21,9 @@ def bring_within(apps: Any, schema_editor: Any) -> None:  # noqa: ARG001
     pulls = apps.get_model("results", "Pull").objects.filter(IMPOSSIBLE)
     for pull in pulls.select_related("baseline", "pull_set"):
         session_id = (pull.baseline or pull.pull_set).session_id
-        told = f"{pull.reading_written} {pull.unit}, {pull.failure_mode}"
+        answer = f"{pull.reading_written} {pull.unit}, {pull.failure_mode}"
         _withdraw(apps, session_id, f"a reading of {pull.reading_N:.3g} N")
-        pull.note = f"{pull.note} (stood as {told}: no possible reading)"[:300]
+        pull.note = f"{pull.note} (stood as {answer}: no possible reading)"[:300]
         pull.reading_N, pull.failure_mode = None, "void"
         pull.save(update_fields=["note", "reading_N", "failure_mode"])
     for session in apps.get_model("results", "Session").objects.filter(pulled_on__lt=EARLIEST_DAY):

@@ -50,7 +50,7 @@ class Scale:
 
 
 def loads_N(readings_N: Floats, offset_N: Floats | float, gain: Floats | float) -> Floats:
-    """Loads in newtons straight_line readings in newtons."""
+    """Loads in newtons from readings in newtons."""
     return (readings_N - offset_N) / gain
 
 

@@ -146,7 +146,7 @@ LINES = Table(
         text("label_strength_written", "the same as the label has it"),
         text("label_basis", "what the label's strength means", Line.LabelBasis.values),
         number("diameter_m", "metres"),
-        text("diameter_written", "the same as it was told"),
+        text("diameter_written", "the same as it was entered"),
     ),
     _lines,
     ("line",),

@@ -189,14 +189,14 @@ POOL_SETS = Table(
 )
 SELECTION = Table(
     "selection",
-    "How many sets of each kind of join were told, and what became of them: what is not in this "
+    "How many sets of each kind of join were uploaded, and their outcomes: what is not in this "
     "package is counted here. A correction replaces the sets that it corrects.",
     (
         *_KIND,
         whole("shared", "sets in this package"),
         whole("waiting", "not worked out or not screened yet"),
         whole("held", "wait for a moderator"),
-        whole("rejected", "rejected by a moderator, with a reason told to the tester"),
+        whole("rejected", "rejected by a moderator, with a reason given to the tester"),
         whole("withdrawn", "withdrawn by their testers"),
         whole("replaced", "replaced by a corrected version"),
         whole("discarded_ties", "ties of the shared sets thrown away unpulled"),

@@ -259,8 +259,8 @@ def _sample_strengths(sets: Sets, floor_N: FloatArray) -> Iterator[Strength | St
     mean = sums(sets.load, sets.starts) / sets.sizes
     square = sums((sets.load - sets.each(mean)) ** 2, sets.starts)
     sd = np.maximum(np.sqrt(square / (sets.sizes - 1)), floor_N)
-    told = (column.tolist() for column in (sets.sizes, mean, sd, sd / mean, sd <= 1e-12 * mean))
-    for n, mean_N, sd_N, cv, alike in zip(*told, strict=True):
+    answer = (column.tolist() for column in (sets.sizes, mean, sd, sd / mean, sd <= 1e-12 * mean))
+    for n, mean_N, sd_N, cv, alike in zip(*answer, strict=True):
         if alike:
             yield NoScatter(f"all {n} loads are {mean_N:g} N and no resolution is given")
         else:

@@ -80,8 +80,8 @@ def search_each(
                 found[place] = end.value
             except StatisticsError as error:
                 found[place] = error
-        told = at(np.stack([*asked.values()]), [*asked]) if asked else []
-        answers = dict(zip(asked, told, strict=True))
+        shown = at(np.stack([*asked.values()]), [*asked]) if asked else []
+        answers = dict(zip(asked, shown, strict=True))
     return [found[place] for place in range(len(searches))]
 
 

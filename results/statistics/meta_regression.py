@@ -109,16 +109,16 @@ def fit_meta_regression(
     )
     left = homogeneity(model)
     se, df = robust.standard_error, robust.degrees_of_freedom
-    told = np.asarray((se > 0) & np.isfinite(t_quantile(0.975, df) * se))
-    names = zip(("mu", *named), told, strict=True)
+    answer = np.asarray((se > 0) & np.isfinite(t_quantile(0.975, df) * se))
+    names = zip(("mu", *named), answer, strict=True)
     unsure = {name: RESTS_ON_ONE for name, is_told in names if not is_told}
     return MetaRegression(
         mu=centre + float(beta[0]),
-        se=float(np.where(told, se, np.nan)[0]),
-        df=float(np.where(told, df, np.nan)[0]),
+        se=float(np.where(answer, se, np.nan)[0]),
+        df=float(np.where(answer, df, np.nan)[0]),
         covariates=_report(
             {name: spread[name] for name in spread if name not in unsure},
-            *(column[1:][told[1:]] for column in (beta, se, df)),
+            *(column[1:][answer[1:]] for column in (beta, se, df)),
         ),
         centre=means,
         tau2_tester=float(best.theta[0]),

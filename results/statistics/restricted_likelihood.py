@@ -66,7 +66,7 @@ def restricted_likelihoods(
     )
     score, observed, average = derivatives(sums, covariance, residual)
     slope = -np.einsum("ncij,ni,nj->nc", sums.slope, residual, residual)
-    told = zip(
+    answer = zip(
         value.tolist(),
         beta,
         covariance,
@@ -77,7 +77,7 @@ def restricted_likelihoods(
         slope,
         strict=True,
     )
-    return [RestrictedLikelihood(*one) for one in told]
+    return [RestrictedLikelihood(*one) for one in answer]
 
 
 def derivatives(

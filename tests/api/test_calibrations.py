@@ -31,12 +31,12 @@ def test_gain_and_zero_error_come_out_with_the_local_gravity_of_the_place(as_own
     revision = register(as_owner)["revisions"][0]
     answer = calibrate(as_owner, revision, points(gain=1.05, offset_N=3.0))
     assert answer.status_code == 201
-    told = answer.json()
-    assert told["local_gravity"] == GRAVITY_AT_55_DEGREES_AND_200_M
-    assert told["gain"] == pytest.approx(1.05, rel=1e-6)
-    assert told["offset_N"] == pytest.approx(3.0, abs=1e-4)
-    assert told["degrees_of_freedom"] == 2
-    assert [point["residual_N"] for point in told["points"]] == pytest.approx([0] * 4, abs=1e-4)
+    shown = answer.json()
+    assert shown["local_gravity"] == GRAVITY_AT_55_DEGREES_AND_200_M
+    assert shown["gain"] == pytest.approx(1.05, rel=1e-6)
+    assert shown["offset_N"] == pytest.approx(3.0, abs=1e-4)
+    assert shown["degrees_of_freedom"] == 2
+    assert [point["residual_N"] for point in shown["points"]] == pytest.approx([0] * 4, abs=1e-4)
 
 
 def test_what_was_written_is_given_back(as_owner):
@@ -51,19 +51,19 @@ def test_what_was_written_is_given_back(as_owner):
             "direction": "falling",
         },
     ]
-    told = calibrate(as_owner, revision, written).json()["points"]
-    assert [point["mass"]["written"] for point in told] == ["5 kg", "22 lb", "20 kg"]
-    assert told[0]["reading"] == {"written": "11,2 lbf", "N": pytest.approx(49.8201, abs=1e-4)}
-    assert told[1]["mass"]["kg"] == pytest.approx(9.97903214)  # 22 x 0.45359237, exact
+    answer = calibrate(as_owner, revision, written).json()["points"]
+    assert [point["mass"]["written"] for point in answer] == ["5 kg", "22 lb", "20 kg"]
+    assert answer[0]["reading"] == {"written": "11,2 lbf", "N": pytest.approx(49.8201, abs=1e-4)}
+    assert answer[1]["mass"]["kg"] == pytest.approx(9.97903214)  # 22 x 0.45359237, exact
     # GUM 4.3.7: a value known to lie within +-a has the standard uncertainty a/sqrt(3)
-    assert told[0]["u_mass_kg"] == pytest.approx(0.0173205, rel=1e-5)
-    assert [point["direction"] for point in told] == ["rising", "rising", "falling"]
+    assert answer[0]["u_mass_kg"] == pytest.approx(0.0173205, rel=1e-5)
+    assert [point["direction"] for point in answer] == ["rising", "rising", "falling"]
 
 
 def test_a_latitude_told_with_the_calibration_goes_before_the_rigs(as_owner):
     revision = register(as_owner)["revisions"][0]
-    told = calibrate(as_owner, revision, points(1, 0), latitude_deg=0, height_m=0).json()
-    assert told["local_gravity"] == 9.78  # WGS 84 has 9.780325 at the equator
+    answer = calibrate(as_owner, revision, points(1, 0), latitude_deg=0, height_m=0).json()
+    assert answer["local_gravity"] == 9.78  # WGS 84 has 9.780325 at the equator
 
 
 def test_without_a_place_the_standard_gravity_stands_in_and_the_gain_is_less_sure(as_owner):
@@ -98,13 +98,13 @@ def test_errors_under_each_weight_are_those_of_the_constructed_calibration(as_ow
         for row in made["rows"]
         for reading in row["readings_N"]
     ]
-    told = calibrate(as_owner, revision, rounds, **at_981).json()["reading_class"]
-    assert told["force_class"] == made["class_of_range"]
-    for found, expected in zip(told["forces"], made["rows"], strict=True):
+    answer = calibrate(as_owner, revision, rounds, **at_981).json()["reading_class"]
+    assert answer["force_class"] == made["class_of_range"]
+    for found, expected in zip(answer["forces"], made["rows"], strict=True):
         assert found["indication"] == pytest.approx(expected["q_percent"], abs=0.01)
         assert found["repeatability"] == pytest.approx(expected["b_percent"], rel=1e-3)
         assert found["force_class"] == expected["class"]
-    assert any("repeatability at 19.6" in why for why in told["why_not_better"])
+    assert any("repeatability at 19.6" in why for why in answer["why_not_better"])
 
 
 def test_unloading_shows_the_hysteresis_and_the_zero_that_comes_back(as_owner):
@@ -152,18 +152,18 @@ def test_a_bent_rig_is_told_that_it_bends(as_owner):
     for point in bent:
         reading_N = float(point["reading"].split()[0])
         point["reading"] = f"{reading_N - 4e-5 * reading_N**2:.6f} N"
-    told = calibrate(as_owner, revision, bent).json()
-    assert told["curvature"]["p_value"] < 0.001
+    answer = calibrate(as_owner, revision, bent).json()
+    assert answer["curvature"]["p_value"] < 0.001
     # c2 (range/2)^2 over the range of readings: 4e-5 x 122.66^2 / 242.9, in percent
-    assert told["curvature"]["bend_percent"] == pytest.approx(0.248, abs=0.003)
-    assert any("bend" in note for note in told["notes"])
+    assert answer["curvature"]["bend_percent"] == pytest.approx(0.248, abs=0.003)
+    assert any("bend" in note for note in answer["notes"])
 
 
 def test_a_calibration_says_when_it_is_due_and_when_it_ends(as_owner):
     revision = register(as_owner)["revisions"][0]
-    told = calibrate(as_owner, revision, points(1, 0), made_on="2025-10-05").json()
+    answer = calibrate(as_owner, revision, points(1, 0), made_on="2025-10-05").json()
     # A year is usual, 26 months the most (ISO 7500-1)
-    assert (told["due_on"], told["expires_on"]) == ("2026-10-05", "2027-12-05")
+    assert (answer["due_on"], answer["expires_on"]) == ("2026-10-05", "2027-12-05")
 
 
 def test_the_residual_plot_has_an_address_of_its_own(as_owner, client):
@@ -190,25 +190,25 @@ def test_a_zero_error_a_missing_tolerance_and_a_missing_place_are_told(as_owner)
     revision = register(as_owner, latitude_deg=None)["revisions"][0]
     off = points(1, 3)
     off[1]["how_known"] = "bought as"
-    told = " ".join(calibrate(as_owner, revision, off).json()["notes"])
-    assert "3 N too much at zero" in told
-    assert "does not cancel in an efficiency" in told
-    assert "No latitude was told" in told
-    assert "tolerance" in told
+    answer = " ".join(calibrate(as_owner, revision, off).json()["notes"])
+    assert "3 N too much at zero" in answer
+    assert "does not cancel in an efficiency" in answer
+    assert "No latitude was told" in answer
+    assert "tolerance" in answer
 
 
 @pytest.mark.parametrize(
-    ("masses", "field", "told"),
+    ("masses", "field", "expected"),
     [
         ((5, 10), "mass", "at least three"),
         ((5, 5, 5, 5), "mass", "same check weight"),
     ],
 )
-def test_too_few_check_weights_make_no_line(as_owner, masses, field, told):
+def test_too_few_check_weights_make_no_line(as_owner, masses, field, expected):
     revision = register(as_owner)["revisions"][0]
     answer = calibrate(as_owner, revision, points(1, 0, masses))
     assert answer.status_code == 422
-    assert told in answer.json()["detail"]
+    assert expected in answer.json()["detail"]
     assert answer.json()["findings"][0]["field"] == field
     assert not Calibration.objects.exists()
 

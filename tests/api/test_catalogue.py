@@ -23,16 +23,16 @@ def post(client, resource, document):
 
 
 def test_a_line_gives_back_what_was_written_and_what_it_means(as_owner):
-    told = post(as_owner, "lines", LINE).json()
+    answer = post(as_owner, "lines", LINE).json()
     # 15 x 0.45359237 x 9.80665, exact
-    assert told["label_strength"] == {"written": "15 lbf", "N": pytest.approx(66.723323)}
-    assert told["diameter"] == {"written": "0.35 mm", "m": pytest.approx(0.00035)}
+    assert answer["label_strength"] == {"written": "15 lbf", "N": pytest.approx(66.723323)}
+    assert answer["diameter"] == {"written": "0.35 mm", "m": pytest.approx(0.00035)}
 
 
 def test_a_connection_comes_with_other_names_and_tie_parameters(as_owner):
-    told = post(as_owner, "connections", CONNECTION).json()
-    assert told["aliases"] == ["Uni to uni"]
-    assert told["parameters"] == [
+    answer = post(as_owner, "connections", CONNECTION).json()
+    assert answer["aliases"] == ["Uni to uni"]
+    assert answer["parameters"] == [
         {
             "name": "turns_main",
             "type": "integer",
@@ -151,8 +151,8 @@ def test_a_wrong_tie_parameter_is_told_by_its_place(as_owner, parameter, field):
 
 @pytest.mark.parametrize("name", ["Turns main", "turnsmain", "Main diameter,mm"])
 def test_two_parameters_are_not_one_by_their_words(as_owner, name):
-    told = {"name": name, "type": "integer"}
-    document = CONNECTION | {"parameters": [*CONNECTION["parameters"], told]}
+    shown = {"name": name, "type": "integer"}
+    document = CONNECTION | {"parameters": [*CONNECTION["parameters"], shown]}
     answer = post(as_owner, "connections", document)
     assert answer.status_code == 422
     [finding] = answer.json()["findings"]

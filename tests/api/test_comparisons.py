@@ -13,26 +13,26 @@ def comparison(client):
 
 def test_a_tester_who_ties_weakly_sees_how_far_below_the_others(db, owner, as_owner):
     league_of({"Blood": 80.0}, testers=4, before=lambda rng: send(owner, rng, "Blood", 56.0))
-    told = comparison(as_owner).json()
-    assert (told["own"]["sets"], told["own"]["pulls"]) == (1, 6)
-    assert told["own"]["efficiency"] == pytest.approx(0.56, abs=0.05)
-    assert told["others"]["testers"] == 4
-    assert told["others"]["efficiency"] == pytest.approx(0.80, abs=0.05)
-    difference = told["comparison"]
+    answer = comparison(as_owner).json()
+    assert (answer["own"]["sets"], answer["own"]["pulls"]) == (1, 6)
+    assert answer["own"]["efficiency"] == pytest.approx(0.56, abs=0.05)
+    assert answer["others"]["testers"] == 4
+    assert answer["others"]["efficiency"] == pytest.approx(0.80, abs=0.05)
+    difference = answer["comparison"]
     assert difference["ratio"] == pytest.approx(0.70, abs=0.07)
     assert difference["ratio_low"] < difference["ratio"] < difference["ratio_high"] < 1
     assert (difference["differs"], difference["place"]) == (True, "below")
-    assert told["own"]["efficiency"] < difference["shrunken"] < told["others"]["efficiency"]
+    assert answer["own"]["efficiency"] < difference["shrunken"] < answer["others"]["efficiency"]
 
 
 def test_a_comparison_splits_the_scatter_and_plans_what_to_pull_next(db, owner, as_owner):
     league_of({"Blood": 80.0}, testers=4, before=lambda rng: send(owner, rng, "Blood", 80.0))
-    told = comparison(as_owner).json()
-    assert set(told["split"]) == {"rig_and_line", "tie", "join", "tying", "further"}
-    assert told["split"]["rig_and_line"]["variance"] > 0
-    assert told["scatter"]["k_critical_5_percent"] < told["scatter"]["k_critical_1_percent"]
-    assert [plan["difference"] for plan in told["plans"]] == [0.05, 0.1]
-    assert all(plan["sessions"] or plan["why_not"] for plan in told["plans"])
+    answer = comparison(as_owner).json()
+    assert set(answer["split"]) == {"rig_and_line", "tie", "join", "tying", "further"}
+    assert answer["split"]["rig_and_line"]["variance"] > 0
+    assert answer["scatter"]["k_critical_5_percent"] < answer["scatter"]["k_critical_1_percent"]
+    assert [plan["difference"] for plan in answer["plans"]] == [0.05, 0.1]
+    assert all(plan["sessions"] or plan["why_not"] for plan in answer["plans"])
 
 
 def test_who_has_no_set_in_the_pool_is_told_what_to_pull(db, as_other):

@@ -16,23 +16,23 @@ def sent(person) -> Job:
 def test_an_unfinished_job_says_when_to_ask_again(owner, as_stranger):
     job = sent(owner)
     answer = as_stranger.get(f"/api/v1/jobs/{job.pk}")
-    told = answer.json()
-    assert (told["state"], told["step"], told["attempts"]) == ("queued", "waiting", 0)
-    assert told["ahead"] == 0
-    assert told["counts"]["sets"] == 1
-    assert told["counts"]["normalised"] == 0
+    shown = answer.json()
+    assert (shown["state"], shown["step"], shown["attempts"]) == ("queued", "waiting", 0)
+    assert shown["ahead"] == 0
+    assert shown["counts"]["sets"] == 1
+    assert shown["counts"]["normalised"] == 0
     assert int(answer["Retry-After"]) >= 1
-    assert told["pools"] == []
+    assert shown["pools"] == []
 
 
 def test_a_finished_job_points_to_its_session_and_pools(owner, as_stranger):
     job = sent(owner)
     embedded.drain()
     answer = as_stranger.get(f"/api/v1/jobs/{job.pk}")
-    told = answer.json()
-    assert (told["state"], told["step"], told["attempts"]) == ("done", "finished", 1)
-    assert told["ahead"] is None
-    assert told["counts"] == {
+    shown = answer.json()
+    assert (shown["state"], shown["step"], shown["attempts"]) == ("done", "finished", 1)
+    assert shown["ahead"] is None
+    assert shown["counts"] == {
         "sets": 1,
         "normalised": 1,
         "counting": 1,
@@ -40,8 +40,8 @@ def test_a_finished_job_points_to_its_session_and_pools(owner, as_stranger):
         "without_figure": 0,
     }
     assert "Retry-After" not in answer
-    assert told["session"].endswith(f"/api/v1/sessions/{job.session_id}")
-    assert told["pools"] == [f"http://testserver/api/v1/pools/{Pool.objects.get().pk}"]
+    assert shown["session"].endswith(f"/api/v1/sessions/{job.session_id}")
+    assert shown["pools"] == [f"http://testserver/api/v1/pools/{Pool.objects.get().pk}"]
 
 
 def test_a_failed_job_shows_its_problem(owner, as_stranger):

@@ -120,9 +120,9 @@ def test_a_refusal_is_not_kept_and_a_wrong_token_is_refused_still(addresses, as_
 
 
 def test_sets_and_testers_of_a_pool_come_in_pages(addresses, as_stranger):
-    told = as_stranger.get(addresses[1]).json()
+    answer = as_stranger.get(addresses[1]).json()
     for part in ("sets", "tester_effects"):
-        page = as_stranger.get(told[part], {"limit": 3}).json()
+        page = as_stranger.get(answer[part], {"limit": 3}).json()
         assert (page["count"], len(page["results"])) == (4, 3)
         assert len(as_stranger.get(page["next"]).json()["results"]) == 1
 

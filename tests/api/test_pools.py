@@ -89,18 +89,18 @@ def test_pages_follow_one_another(league, as_stranger):
 
 def test_one_pool_shows_its_sets_its_testers_and_its_heterogeneity(league, as_stranger):
     [pool] = pools(as_stranger, least_testers=3)
-    told = as_stranger.get(pool["url"]).json()
-    sets = as_stranger.get(told["sets"]).json()["results"]
+    answer = as_stranger.get(pool["url"]).json()
+    sets = as_stranger.get(answer["sets"]).json()["results"]
     assert [s["tester"] for s in sets] == [f"tester {n}" for n in range(4)]
     assert sets[0]["baseline_mean_N"] == pytest.approx(100, abs=4)
     assert sets[0]["failure_modes"] == {"join": 6}
-    effects = as_stranger.get(told["tester_effects"]).json()["results"]
+    effects = as_stranger.get(answer["tester_effects"]).json()["results"]
     assert [t["tester"] for t in effects] == [f"tester {n}" for n in range(4)]
-    assert effects[3]["without"]["mu"] != told["figures"]["mu"]
-    assert told["figures"]["Q_df"] == 3
-    assert np.exp(told["figures"]["mu"]) == pytest.approx(told["current"]["efficiency"])
+    assert effects[3]["without"]["mu"] != answer["figures"]["mu"]
+    assert answer["figures"]["Q_df"] == 3
+    assert np.exp(answer["figures"]["mu"]) == pytest.approx(answer["current"]["efficiency"])
     for figure in ("tau2_tester", "I2_tester", "H2", "Q_p", "df_satterthwaite"):
-        assert told["figures"][figure] >= 0
+        assert answer["figures"][figure] >= 0
 
 
 def test_the_history_says_which_sets_came_and_went_and_by_which_decision(

@@ -30,17 +30,17 @@ urlpatterns = [path("broken", Broken.as_view()), *real_urls]
 def is_problem(answer, status: int, kind: str) -> dict:
     assert answer.status_code == status
     assert answer["Content-Type"] == "application/problem+json"
-    told = answer.json()
-    assert set(told) == MEMBERS
-    assert (told["status"], told["type"]) == (status, f"/problems/{kind}")
-    return told
+    shown = answer.json()
+    assert set(shown) == MEMBERS
+    assert (shown["status"], shown["type"]) == (status, f"/problems/{kind}")
+    return shown
 
 
 def test_an_address_that_is_none_is_a_problem_for_every_method(as_stranger):
     for method in ("get", "post", "put", "patch", "delete"):
         answer = getattr(as_stranger, method)("/api/v1/harbours")
-        told = is_problem(answer, 404, "not-found")
-        assert told["instance"] == "/api/v1/harbours"
+        shown = is_problem(answer, 404, "not-found")
+        assert shown["instance"] == "/api/v1/harbours"
 
 
 @pytest.mark.parametrize("address", ["/api/", "/api/v1/pools", "/api/v2/pools", "/api/v1/no"])
@@ -110,8 +110,8 @@ def test_a_body_beyond_a_mebibyte_is_too_large(as_owner):
 
 
 def test_a_body_whose_length_is_not_told_is_not_taken_for_an_empty_one(db):
-    told = {"CONTENT_LENGTH": "", "HTTP_TRANSFER_ENCODING": "chunked"}
-    answer = Client().generic("POST", "/api/v1/sessions", b"{}", "application/json", **told)
+    shown = {"CONTENT_LENGTH": "", "HTTP_TRANSFER_ENCODING": "chunked"}
+    answer = Client().generic("POST", "/api/v1/sessions", b"{}", "application/json", **shown)
     assert "send it with Content-Length" in is_problem(answer, 400, "unreadable")["detail"]
 
 
@@ -139,9 +139,9 @@ def test_a_broken_token_is_refused(db, header, status, kind):
 @pytest.mark.urls(__name__)
 def test_a_fault_of_ours_says_nothing_of_the_inside(db):
     client = APIClient(raise_request_exception=False)
-    told = is_problem(client.get("/broken"), 500, "unexpected")
-    assert "hunter2" not in json.dumps(told)
-    assert "RuntimeError" not in json.dumps(told)
+    answer = is_problem(client.get("/broken"), 500, "unexpected")
+    assert "hunter2" not in json.dumps(answer)
+    assert "RuntimeError" not in json.dumps(answer)
 
 
 @pytest.mark.urls(__name__)

@@ -32,13 +32,13 @@ def decide(client, pull_set, decision="hold", reason="The baseline reads as kilo
 
 def test_a_set_shows_what_it_came_to_and_how_it_stands(owner, as_stranger):
     pull_set = send(owner)
-    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
-    assert (told["tester"], told["connection"], told["state"]) == ("owner", "Blood", "pooled")
+    answer = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert (answer["tester"], answer["connection"], answer["state"]) == ("owner", "Blood", "pooled")
     # means of 81 N and of 100 N; the small-sample correction is below one in a thousand
-    assert told["figures"]["efficiency"] == pytest.approx(0.81, abs=0.001)
-    assert told["figures"]["interval"]["low"] < 0.81 < told["figures"]["interval"]["high"]
-    assert told["pool"].startswith("http://testserver/api/v1/pools/")
-    assert [(c["to_state"], c["by"]) for c in told["state_changes"]] == [
+    assert answer["figures"]["efficiency"] == pytest.approx(0.81, abs=0.001)
+    assert answer["figures"]["interval"]["low"] < 0.81 < answer["figures"]["interval"]["high"]
+    assert answer["pool"].startswith("http://testserver/api/v1/pools/")
+    assert [(c["to_state"], c["by"]) for c in answer["state_changes"]] == [
         ("normalised", "service"),
         ("pooled", "service"),
     ]
@@ -49,9 +49,9 @@ def test_a_set_that_can_not_be_worked_out_says_why(owner, as_stranger):
     pull_set = making.joined(session, making.line("thin"), making.line("thick"), [80.0, 84.0])
     enqueue(session)
     embedded.drain()
-    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
-    assert (told["figures"], told["pool"]) == (None, None)
-    assert told["not_normalised"]
+    answer = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert (answer["figures"], answer["pool"]) == (None, None)
+    assert answer["not_normalised"]
 
 
 def test_a_moderator_holds_a_set_with_a_reason_that_its_tester_reads(
@@ -61,12 +61,12 @@ def test_a_moderator_holds_a_set_with_a_reason_that_its_tester_reads(
     answer = decide(as_moderator, pull_set)
     assert answer.status_code == 201
     assert answer.json()["to_state"] == "held"
-    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
-    assert told["state"] == "held"
-    assert told["state_changes"][-1]["by"] == "moderator"
-    assert "reason" not in told["state_changes"][-1]
-    told = as_owner.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
-    assert told["state_changes"][-1]["reason"] == "The baseline reads as kilograms: pounds?"
+    shown = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert shown["state"] == "held"
+    assert shown["state_changes"][-1]["by"] == "moderator"
+    assert "reason" not in shown["state_changes"][-1]
+    shown = as_owner.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert shown["state_changes"][-1]["reason"] == "The baseline reads as kilograms: pounds?"
 
 
 def test_a_moderator_does_not_decide_on_their_own_submission(moderator, as_moderator):
@@ -85,10 +85,10 @@ def test_nobody_but_a_moderator_decides(owner, as_owner, as_other, as_stranger):
 
 
 @pytest.mark.parametrize(
-    ("told", "field"), [({"decision": "burn"}, "decision"), ({"reason": " "}, "reason")]
+    ("expected", "field"), [({"decision": "burn"}, "decision"), ({"reason": " "}, "reason")]
 )
-def test_a_decision_needs_a_known_word_and_a_reason(owner, as_moderator, told, field):
-    answer = decide(as_moderator, send(owner), **told)
+def test_a_decision_needs_a_known_word_and_a_reason(owner, as_moderator, expected, field):
+    answer = decide(as_moderator, send(owner), **expected)
     assert answer.status_code == 422
     assert [finding["field"] for finding in answer.json()["findings"]] == [field]
 

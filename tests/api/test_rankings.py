@@ -11,8 +11,8 @@ def ranking(client, **asked):
 
 def test_joins_far_apart_are_put_in_order(db, as_stranger):
     league_of({"Blood": 85.0, "Surgeon's": 55.0}, testers=4)
-    told = ranking(as_stranger, leader=NYLON).json()
-    assert [(p["pool"]["tie"], p["first"], p["last"]) for p in told["places"]] == [
+    answer = ranking(as_stranger, leader=NYLON).json()
+    assert [(p["pool"]["tie"], p["first"], p["last"]) for p in answer["places"]] == [
         ("Blood", 1, 1),
         ("Surgeon's", 2, 2),
     ]
@@ -20,16 +20,16 @@ def test_joins_far_apart_are_put_in_order(db, as_stranger):
 
 def test_joins_that_can_not_be_told_apart_share_a_group_and_their_places(db, as_stranger):
     league_of({"Blood": 80.0, "Surgeon's": 80.5}, testers=3)
-    told = ranking(as_stranger, leader=NYLON).json()
-    assert {(p["first"], p["last"]) for p in told["places"]} == {(1, 2)}
-    assert [p["groups"] for p in told["places"]] == [[0], [0]]
+    answer = ranking(as_stranger, leader=NYLON).json()
+    assert {(p["first"], p["last"]) for p in answer["places"]} == {(1, 2)}
+    assert [p["groups"] for p in answer["places"]] == [[0], [0]]
 
 
 def test_below_three_testers_a_join_is_shown_without_a_rank(db, as_stranger):
     league_of({"Blood": 80.0}, testers=2)
-    told = ranking(as_stranger, leader=NYLON).json()
-    assert told["places"] == []
-    assert [pool["tie"] for pool in told["unranked"]] == ["Blood"]
+    answer = ranking(as_stranger, leader=NYLON).json()
+    assert answer["places"] == []
+    assert [pool["tie"] for pool in answer["unranked"]] == ["Blood"]
 
 
 @pytest.mark.parametrize(
@@ -43,8 +43,8 @@ def test_a_ranking_is_of_one_line_pair(db, as_stranger, asked):
 
 def test_a_ranking_carries_its_chances_and_what_one_rig_and_day_say(db, as_stranger):
     league_of({"Blood": 85.0, "Surgeon's": 55.0}, testers=4)
-    told = ranking(as_stranger, leader=NYLON).json()
-    best = [place["chance"]["best"] for place in told["places"]]
+    answer = ranking(as_stranger, leader=NYLON).json()
+    best = [place["chance"]["best"] for place in answer["places"]]
     assert best[0] > 0.99
     assert sum(best) == pytest.approx(1.0)
-    assert "no baseline has two joins" in told["direct"]["why_not"]
+    assert "no baseline has two joins" in answer["direct"]["why_not"]

@@ -27,10 +27,10 @@ def test_a_case_says_yes_or_no_to_whether_it_is_appealed(held, as_moderator, as_
 
 
 def test_the_checks_of_a_set_are_one_list_and_the_document_says_so(held, as_owner, client):
-    told = as_owner.get(f"{held}/checks").json()
+    answer = as_owner.get(f"{held}/checks").json()
     described = client.get("/api/v1/schema", headers={"Accept": "application/json"}).json()
     answers = described["paths"]["/api/v1/pull-sets/{id}/checks"]["get"]["responses"]["200"]
-    assert told == []
+    assert answer == []
     assert answers["content"]["application/json"]["schema"]["type"] == "array"
 
 
@@ -38,5 +38,5 @@ def test_the_tester_and_the_moderators_read_what_was_said_of_a_set(held, as_owne
     said = as_owner.post(f"{held}/thread", {"text": "the red spool"}, format="json")
     assert said.json()["text"] == "the red spool"
     for reader in (as_owner, as_moderator):
-        told = reader.get(f"{held}/thread").json()["messages"]
-        assert [each["text"] for each in told] == ["which spool?", "the red spool"]
+        answer = reader.get(f"{held}/thread").json()["messages"]
+        assert [each["text"] for each in answer] == ["which spool?", "the red spool"]

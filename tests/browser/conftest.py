@@ -59,8 +59,8 @@ def look(page, size) -> Look:
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
             _keep(page, f"{name or page.url.split('/', 3)[3]}-{size}-{scheme}")
-            told = Axe().run(page)
-            assert told.violations_count == 0, f"{page.url}, {scheme}: {told.generate_report()}"
+            shown = Axe().run(page)
+            assert shown.violations_count == 0, f"{page.url}, {scheme}: {shown.generate_report()}"
         assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, page.url
         assert page.complaints == [], page.url
         return page

@@ -185,8 +185,10 @@ def test_it_goes_on_without_a_network_and_sends_one_session_at_the_end(at_the_ri
     session = Session.objects.get()
     [pull_set] = session.pull_sets.all()
     assert pull_set.discarded_ties == 1
-    told = [(each.reading_written, each.failure_mode, each.place) for each in pull_set.pulls.all()]
-    assert told == [("15.2", "join", ""), ("16.0", "slip", ""), ("15.5", "line", "main")]
+    answer = [
+        (each.reading_written, each.failure_mode, each.place) for each in pull_set.pulls.all()
+    ]
+    assert answer == [("15.2", "join", ""), ("16.0", "slip", ""), ("15.5", "line", "main")]
     assert json.loads(page.evaluate("localStorage.getItem('samespool.at-the-rig')"))["series"] == []
 
 

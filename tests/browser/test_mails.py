@@ -175,8 +175,8 @@ def test_what_our_own_mails_point_to_is_on_the_bench_of_whom_they_were_mailed_to
     assert "on your bench" in mailoutbox[0].body
     assert [LINK.findall(mail.body) for mail in mailoutbox] == [[], []]
     as_person(tester.contributor).goto("/bench/")
-    for told in ("It waits for a moderator.", "Nothing of it was published."):
-        expect(page.get_by_text(told)).to_be_visible()
+    for answer in ("It waits for a moderator.", "Nothing of it was published."):
+        expect(page.get_by_text(answer)).to_be_visible()
 
 
 def test_every_mail_that_allauth_can_send_here_has_a_story():

@@ -35,7 +35,7 @@ def keeper(page, live_server, owner, transactional_db):
 
 
 def refused(page) -> list[str]:
-    return [told for told in page.complaints if "Content Security Policy" in told]
+    return [answer for answer in page.complaints if "Content Security Policy" in answer]
 
 
 @pytest.mark.parametrize("size", ["desktop"], indirect=True)

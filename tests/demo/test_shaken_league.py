@@ -46,9 +46,9 @@ def pages_of(client: Client) -> list[str]:
 
 
 def test_the_example_tester_reads_where_they_stand_in_the_untouched_demo(sender):
-    told = " ".join(pages_of(sender))
-    assert "Where you stand" in told
-    assert "not estimable" not in told
+    answer = " ".join(pages_of(sender))
+    assert "Where you stand" in answer
+    assert "not estimable" not in answer
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -53,15 +53,15 @@ def enter(tried) -> Callable[[str], tuple[requests.Session, str]]:
         if who == "reader":
             return session, f"{at}/"
         name = NAMES.get(who, "newcomer")
-        told = {"login": name, "password": PASSWORD}
+        shown = {"login": name, "password": PASSWORD}
         address = f"{at}/sign-in/"
         if who == "new account" and not joined:
             joined, address = True, f"{at}/sign-up/"
-            told = {"handle": name, "username": name, "agreed": "on"}
-            told |= {"password1": PASSWORD, "password2": PASSWORD}
+            shown = {"handle": name, "username": name, "agreed": "on"}
+            shown |= {"password1": PASSWORD, "password2": PASSWORD}
         session.get(address, timeout=TIMEOUT_S)
-        told["csrfmiddlewaretoken"] = session.cookies["csrftoken"]
-        answer = session.post(address, data=told, timeout=TIMEOUT_S)
+        shown["csrfmiddlewaretoken"] = session.cookies["csrftoken"]
+        answer = session.post(address, data=shown, timeout=TIMEOUT_S)
         assert answer.ok, (who, answer.url, answer.status_code)
         assert urlsplit(answer.url).path != urlsplit(address).path, answer.text
         return session, answer.url

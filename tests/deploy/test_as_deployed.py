@@ -158,8 +158,8 @@ def send(address: str, world, pulled_on: str) -> requests.Response:
 
 def worked_out(log: Path) -> list[dict]:
     """The lines on jobs that came to their end, of a worker's log."""
-    told = [json.loads(line) for line in log.read_text().splitlines() if line.startswith("{")]
-    return [line for line in told if line["event"] == "session normalised and screened"]
+    answer = [json.loads(line) for line in log.read_text().splitlines() if line.startswith("{")]
+    return [line for line in answer if line["event"] == "session normalised and screened"]
 
 
 @pytest.mark.parametrize(

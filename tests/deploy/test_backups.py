@@ -114,8 +114,8 @@ def test_a_dump_has_its_date_its_sum_and_no_other_reader(league, tmp_path):
     dump = Path(run("backup", database_url(), tmp_path).stdout.strip())
 
     assert dump.name.startswith("samespool-2")
-    told = (tmp_path / f"{dump.name}.sha256").read_text().split()
-    assert told == [hashlib.sha256(dump.read_bytes()).hexdigest(), dump.name]
+    answer = (tmp_path / f"{dump.name}.sha256").read_text().split()
+    assert answer == [hashlib.sha256(dump.read_bytes()).hexdigest(), dump.name]
     assert dump.stat().st_mode & 0o077 == 0
 
 

@@ -28,5 +28,5 @@ def test_its_sets_are_what_normalising_makes_of_their_pulls(db):
         # The store goes without the join's own strength, which no pool is made from.
         store["join_itself"] = row["join_itself"] | store["join_itself"]
         for name in row.keys() - LEFT_OUT:
-            told = pytest.approx(row[name]) if isinstance(row[name], float) else row[name]
-            assert store[name] == told, name
+            answer = pytest.approx(row[name]) if isinstance(row[name], float) else row[name]
+            assert store[name] == answer, name

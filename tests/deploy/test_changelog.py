@@ -11,11 +11,11 @@ from results.pools.snapshots import FORMULAE, MOVED
 def test_the_release_of_the_formulae_stands_under_figures():
     """``formulae 2`` in a paragraph that begins with **figures**; the first needs no word."""
     text = (Path(settings.BASE_DIR) / "CHANGELOG.md").read_text()
-    told = [line for line in text.splitlines() if "**figures**" in line]
+    answer = [line for line in text.splitlines() if "**figures**" in line]
     missing = [
         number
         for number in range(2, FORMULAE + 1)
-        if not any(re.search(rf"\bformulae {number}\b", line, re.IGNORECASE) for line in told)
+        if not any(re.search(rf"\bformulae {number}\b", line, re.IGNORECASE) for line in answer)
     ]
     assert missing == []
 

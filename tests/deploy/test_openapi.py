@@ -33,7 +33,7 @@ SMALL = {
                 "responses": {
                     "200": {
                         "content": {
-                            "application/json": {"schema": {"$ref": "#/components/schemas/Told"}},
+                            "application/json": {"schema": {"$ref": "#/components/schemas/Answer"}},
                             "text/csv": {"schema": {"type": "string"}},
                         }
                     },
@@ -55,7 +55,7 @@ SMALL = {
                     "turns": {"type": "array", "items": {"type": ["integer", "null"]}},
                 },
             },
-            "Told": {
+            "Answer": {
                 "type": "object",
                 "required": ["id", "state"],
                 "properties": {
@@ -83,8 +83,8 @@ def sent(schemas) -> dict:
     return schemas["Sent"]["properties"]
 
 
-def told(schemas) -> dict:
-    return schemas["Told"]["properties"]
+def properties_of(schemas) -> dict:
+    return schemas["Answer"]["properties"]
 
 
 BREAKS = {
@@ -121,20 +121,22 @@ BREAKS = {
     "a form of the answer removed": lambda post, _: post["responses"]["200"]["content"].pop(
         "text/csv"
     ),
-    "a member of the answer removed": lambda _, schemas: told(schemas).pop("made_on"),
+    "a member of the answer removed": lambda _, schemas: properties_of(schemas).pop("made_on"),
     "a member behind a reference removed": lambda _, schemas: schemas["Load"].update(properties={}),
-    "a member no longer always there": lambda _, schemas: schemas["Told"].update(required=["id"]),
-    "a member that may now be null": lambda _, schemas: told(schemas)["id"].update(
+    "a member no longer always there": lambda _, schemas: schemas["Answer"].update(required=["id"]),
+    "a member that may now be null": lambda _, schemas: properties_of(schemas)["id"].update(
         type=["integer", "null"]
     ),
-    "a member of another type": lambda _, schemas: told(schemas)["id"].update(type="string"),
-    "a whole number that may now have a fraction": lambda _, schemas: told(schemas)["id"].update(
-        type="number"
+    "a member of another type": lambda _, schemas: properties_of(schemas)["id"].update(
+        type="string"
     ),
-    "a day that became a time": lambda _, schemas: told(schemas)["made_on"].update(
+    "a whole number that may now have a fraction": lambda _, schemas: properties_of(schemas)[
+        "id"
+    ].update(type="number"),
+    "a day that became a time": lambda _, schemas: properties_of(schemas)["made_on"].update(
         format="date-time"
     ),
-    "a value that may now be anything": lambda _, schemas: told(schemas).update(
+    "a value that may now be anything": lambda _, schemas: properties_of(schemas).update(
         state={"type": "string"}
     ),
     "an account newly required": lambda post, _: post.update(security=[{"token": []}]),
@@ -144,8 +146,12 @@ HARMLESS = {
     "an optional parameter added": lambda post, _: post["parameters"].append(
         {"in": "query", "name": "page", "schema": {"type": "integer"}}
     ),
-    "a member of the answer added": lambda _, schemas: told(schemas).update(spool={"type": "null"}),
-    "a value of the answer added": lambda _, schemas: told(schemas)["state"]["enum"].append("wet"),
+    "a member of the answer added": lambda _, schemas: properties_of(schemas).update(
+        spool={"type": "null"}
+    ),
+    "a value of the answer added": lambda _, schemas: properties_of(schemas)["state"][
+        "enum"
+    ].append("wet"),
     "an optional member of the body added": lambda _, schemas: sent(schemas).update(
         note={"type": "string"}
     ),
@@ -155,9 +161,13 @@ HARMLESS = {
         items={"type": ["number", "null"]}
     ),
     "another answer added": lambda post, _: post["responses"].update({"202": {}}),
-    "null answered no more": lambda _, schemas: told(schemas)["grip"].update(type="string"),
+    "null answered no more": lambda _, schemas: properties_of(schemas)["grip"].update(
+        type="string"
+    ),
     "an account no longer required": lambda post, _: post.pop("security"),
-    "a reference written out": lambda _, schemas: told(schemas).update(load=schemas["Load"]),
+    "a reference written out": lambda _, schemas: properties_of(schemas).update(
+        load=schemas["Load"]
+    ),
 }
 
 
@@ -169,7 +179,7 @@ def test_nothing_that_the_last_release_told_is_removed_narrowed_or_newly_require
 
 
 def test_nothing_but_what_is_listed_is_taken_away_for_privacy():
-    after = changed(lambda _, schemas: schemas["Told"].update(required=["id"]))
+    after = changed(lambda _, schemas: schemas["Answer"].update(required=["id"]))
     found = breaks(SMALL, after)
     assert kept_private(found) == ([], found)
 

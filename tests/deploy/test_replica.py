@@ -42,7 +42,7 @@ def read(address: str, path: str) -> requests.Response:
     return requests.get(address + path, headers={"Host": "127.0.0.1"}, timeout=TIMEOUT_S)
 
 
-def told(response: requests.Response) -> tuple:
+def comparable(response: requests.Response) -> tuple:
     return response.status_code, response.headers.get("ETag"), response.content
 
 
@@ -68,7 +68,7 @@ def test_a_reader_says_what_the_primary_says_and_when_it_is_unfit(bare):  # noqa
 
         # What comes later still changes the primary, so both are asked anew until they agree.
         for path in ADDRESSES:
-            agree = lambda path=path: told(read(reader, path)) == told(read(web, path))  # noqa: E731
+            agree = lambda path=path: comparable(read(reader, path)) == comparable(read(web, path))  # noqa: E731
             wait_until(agree, f"The replica's {path}")
             assert read(reader, path).status_code == 200, path
         assert fit_to_read(reader).json()["parts"]["database"] == "ok"

@@ -69,8 +69,8 @@ def test_database_api_and_form_hold_a_revision_to_the_same_bounds():
         name = column if column in document else column.rpartition("_")[0]
         assert name in form
         field = document[name]
-        told = getattr(field, "bounds", None) or Bounds(field.min_value, field.max_value)
-        assert told == bound, column
+        answer = getattr(field, "bounds", None) or Bounds(field.min_value, field.max_value)
+        assert answer == bound, column
 
 
 def ends_of(condition: models.Q, column: str):

@@ -202,7 +202,7 @@ def test_no_query_ends_in_a_failure(query, db):
 
 
 @pytest.mark.parametrize(
-    "told",
+    "expected",
     [
         {"made_on": "0001-01-01"}, {"resolution": "1e-320 N"}, {"resolution": "1e300 N"},
         {"capacity": "1e308 kN"}, {"lever_ratio": 1e-320}, {"lever_ratio": "1"},
@@ -210,18 +210,20 @@ def test_no_query_ends_in_a_failure(query, db):
         {"free_length": " " * 1000}, {"sample_rate_Hz": -0.0}, {"height_m": True},
     ],
 )  # fmt: skip
-def test_no_rig_and_no_calibration_ends_in_a_failure(told, owner, bench):
+def test_no_rig_and_no_calibration_ends_in_a_failure(expected, owner, bench):
     first = {
         "made_on": "2026-01-03", "load_generation": "hand winch", "indicator": "digital scale",
         "peak_capture": "peak hold", "resolution": "0.1 lbf", "first_grip": "bollard",
-        "second_grip": "bollard", **told,
+        "second_grip": "bollard", **expected,
     }  # fmt: skip
     as_owner = client_of(owner)
     body = json.dumps({"name": "winch", "revision": first})
     answer = as_owner.generic("POST", "/api/v1/rigs", body, content_type=JSON)
     assert answer.status_code in (400, 422), answer.content[:300]
-    points = [{"mass": told.get("resolution", "1e300 kg"), "reading": told.get("capacity", "5 N")}]
-    body = json.dumps({"made_on": told.get("made_on", "2026-01-03"), "points": points * 3})
+    points = [
+        {"mass": expected.get("resolution", "1e300 kg"), "reading": expected.get("capacity", "5 N")}
+    ]
+    body = json.dumps({"made_on": expected.get("made_on", "2026-01-03"), "points": points * 3})
     address = f"/api/v1/revisions/{bench.pk}/calibrations"
     answer = as_owner.generic("POST", address, body, content_type=JSON)
     assert answer.status_code in (400, 422), answer.content[:300]

@@ -45,7 +45,7 @@ STRAIGHT_MODES = ["line", "line", "line", "grip", "slip", "none", "void"]
 def pulls(modes: list[str], least: int):
     one = st.fixed_dictionaries({"reading": READINGS, "failure_mode": st.sampled_from(modes)})
     alike = st.tuples(READINGS, st.lists(st.sampled_from(modes), min_size=least, max_size=7)).map(
-        lambda told: [{"reading": told[0], "failure_mode": mode} for mode in told[1]]
+        lambda answer: [{"reading": answer[0], "failure_mode": mode} for mode in answer[1]]
     )
     return st.lists(one, min_size=least, max_size=9) | alike
 
@@ -62,7 +62,7 @@ CALIBRATED = st.none() | st.tuples(
 def session(straight: list, sets: list) -> bytes:
     """The session that is right, with these pulls."""
     one = RIGHT["pull_sets"][0]
-    told = [
+    answer = [
         {
             **one,
             "label": f"set {number}",
@@ -75,7 +75,7 @@ def session(straight: list, sets: list) -> bytes:
         for number, (pulled, leader) in enumerate(sets)
     ]
     baselines = [{**RIGHT["baselines"][0], "pulls": straight}]
-    return json.dumps({**RIGHT, "unit": "N", "baselines": baselines, "pull_sets": told}).encode()
+    return json.dumps({**RIGHT, "unit": "N", "baselines": baselines, "pull_sets": answer}).encode()
 
 
 def numbers(value: object):
@@ -137,8 +137,8 @@ def test_what_a_dry_run_accepts_the_worker_computes_to_the_same_figures(
         stored = found.get(preview.label)
         if preview.efficiency is None:
             assert stored is None
-            told = PullSet.objects.get(session=job.session, label=preview.label)
-            assert told.not_normalised == kept(preview.why_not)[:300]
+            answer = PullSet.objects.get(session=job.session, label=preview.label)
+            assert answer.not_normalised == kept(preview.why_not)[:300]
             continue
         assert stored is not None, preview
         assert preview.efficiency == pytest.approx(stored.efficiency, rel=1e-12)

@@ -52,9 +52,9 @@ def test_no_row_is_lost_by_the_migrations(kept):
 
 def test_no_address_breaks_off_for_anybody(kept):
     """Of each kind of thing the first and the last that is stored."""
-    told = [*every_address.readable(every_address.numbers(2)), *every_address.administrations()]
-    assert len(told) > 200
-    assert every_address.broken(map(every_address.client_of, people()), told) == []
+    answer = [*every_address.readable(every_address.numbers(2)), *every_address.administrations()]
+    assert len(answer) > 200
+    assert every_address.broken(map(every_address.client_of, people()), answer) == []
 
 
 def test_every_pool_is_shown_and_whatever_is_public_answers(kept):
@@ -64,12 +64,14 @@ def test_every_pool_is_shown_and_whatever_is_public_answers(kept):
     numbers |= {"pull-sets": [str(newest.pk)], "sessions": [str(newest.session_id)]}
     stranger = every_address.client_of(None)
     public = {
-        f"api/v1/{route}" for route, told in ROUTES.items() if told.get("GET", ())[1:] == OPEN
+        f"api/v1/{route}" for route, answer in ROUTES.items() if answer.get("GET", ())[1:] == OPEN
     }
     public |= {route for route, (shown, _) in listed().items() if shown in (SHOWN, MISSING)}
     public = {route for route in public if NAMED_BY_SECRET not in route}
-    told = list(every_address.readable(numbers | {"pools": [str(pooled[0].pk)]}))
-    found = {route: stranger.get(address).status_code for route, address in told if route in public}
+    answer = list(every_address.readable(numbers | {"pools": [str(pooled[0].pk)]}))
+    found = {
+        route: stranger.get(address).status_code for route, address in answer if route in public
+    }
     assert len(found) > 60
     wrong = {
         route: status
@@ -127,7 +129,7 @@ def test_pools_are_computed_again_only_where_they_would_say_something_else(again
 def test_the_open_data_of_that_time_are_what_they_were(kept):
     release = Release.objects.get()
     versions = PoolVersion.objects.filter(pk__in=release.pool_versions)
-    told = list(versions.values_list("pool_id", "number", "snapshot"))
-    assert snapshot_of_all(told) == release.snapshot
+    shown = list(versions.values_list("pool_id", "number", "snapshot"))
+    assert snapshot_of_all(shown) == release.snapshot
     answer = every_address.client_of(None).get(f"/open-data/{release.number}/archive.zip")
     assert hashlib.sha256(every_address.body_of(answer)).hexdigest() == release.sha256

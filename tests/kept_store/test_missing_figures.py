@@ -29,20 +29,20 @@ OF_A_TESTER = ("bench/", "api/v1/pools/<int:pk>/comparison")
 
 
 @pytest.fixture
-def about_pools(kept) -> list[every_address.Told]:
+def about_pools(kept) -> list[every_address.Address]:
     """Every address that says something of pools, of one with all there may be to say."""
     pool = Pool.objects.filter(current__testers__gt=LEAST_TESTERS, current__number__gt=1)[0]
     numbers = {kind: found[-1:] for kind, found in every_address.numbers(2).items()}
-    told = list(every_address.readable(numbers | {"pools": [str(pool.pk)]}))
-    return [(route, address) for route, address in told if route.startswith(ABOUT_POOLS)]
+    addresses = list(every_address.readable(numbers | {"pools": [str(pool.pk)]}))
+    return [(route, address) for route, address in addresses if route.startswith(ABOUT_POOLS)]
 
 
-def broken(told: list[every_address.Told]) -> list[str]:
+def broken(addresses: list[every_address.Address]) -> list[str]:
     """What breaks off for a stranger, or on a tester's own pages, once nothing is kept."""
     caches["kept"].clear()
     counts = PoolMembership.objects.filter(until=None, pool__current__testers__gt=LEAST_TESTERS)[0]
-    own = [each for each in told if each[0].startswith(OF_A_TESTER)]
-    rest = [each for each in told if not each[0].startswith(OF_A_TESTER)]
+    own = [each for each in addresses if each[0].startswith(OF_A_TESTER)]
+    rest = [each for each in addresses if not each[0].startswith(OF_A_TESTER)]
     reader = every_address.client_of(counts.pull_set.session.contributor.user)
     return every_address.broken([every_address.client_of(None)], rest) + every_address.broken(
         [reader], own
@@ -51,14 +51,14 @@ def broken(told: list[every_address.Told]) -> list[str]:
 
 def test_no_address_breaks_off_where_versions_hold_nothing_but_a_figure(about_pools):
     one_form = [each for each in about_pools if not each[0].endswith(FORMS)]
-    told = [*one_form, *every_address.administrations()]
+    tried = [*one_form, *every_address.administrations()]
     moderator = User.objects.get(username="benchwarden")
     for figures in ({"mu": -0.2}, {}):
         PoolVersion.objects.exclude(figures={}).update(figures=figures, findings={})
         DirectComparison.objects.update(figures=figures)
         caches["kept"].clear()
         people = [None, moderator, User.objects.get(username="keeper")]
-        assert every_address.broken(map(every_address.client_of, people), told) == []
+        assert every_address.broken(map(every_address.client_of, people), tried) == []
 
 
 def test_a_version_that_lacks_what_is_drawn_is_not_drawn(kept):
@@ -121,17 +121,17 @@ def test_a_figure_that_a_newcomer_adds_breaks_nothing_and_comes_to_every_pool_in
     assert {one.figure for each in again for one in each.differences} == set()
     assert {name for each in again for name in each.not_known} == {"figures.median"}
 
-    told = StringIO()
+    output = StringIO()
     pooled = Pool.objects.exclude(current__figures={}).count()
     assert outdated.outdated() == pooled
-    call_command("refresh_pools", at_once=7, stdout=told)
-    assert f"{pooled} pools were computed again; none is outdated" in told.getvalue()
+    call_command("refresh_pools", at_once=7, stdout=output)
+    assert f"{pooled} pools were computed again; none is outdated" in output.getvalue()
     assert all("median" in one.current.figures for one in Pool.objects.exclude(current__figures={}))
     assert "The median tester: " in stranger.get(page).content.decode()
 
 
-def about_pools_of(told: list[every_address.Told]) -> Pool:
-    page = next(address for route, address in told if route == "pools/<int:pk>/")
+def about_pools_of(addresses: list[every_address.Address]) -> Pool:
+    page = next(address for route, address in addresses if route == "pools/<int:pk>/")
     return Pool.objects.get(pk=page.strip("/").rpartition("/")[2])
 
 
@@ -161,9 +161,9 @@ def test_a_finding_or_a_column_that_says_something_else_gives_a_new_version(kept
 def test_every_pool_is_computed_again_when_asked_and_says_the_same(kept, works_by_itself):
     bring_up_to_date()
     versions = PoolVersion.objects.count()
-    told = StringIO()
-    call_command("refresh_pools", every=True, at_once=9, stdout=told)
-    assert f"{Pool.objects.count()} pools were computed again" in told.getvalue()
+    output = StringIO()
+    call_command("refresh_pools", every=True, at_once=9, stdout=output)
+    assert f"{Pool.objects.count()} pools were computed again" in output.getvalue()
     assert (PoolVersion.objects.count(), StalePool.objects.count()) == (versions, 0)
 
 

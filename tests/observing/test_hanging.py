@@ -79,13 +79,13 @@ def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_live
         queue = asked.info("server")["process_id"]
 
     with hanging(database), hanging(queue):
-        told = parts(web)
+        answer = parts(web)
         alive = lives(web)
 
     assert alive
-    assert told["database"].startswith("does not answer")
-    assert told["queue"] == "does not answer (TimeoutError)"
-    assert told["migrations"] == "not checked: no database"
+    assert answer["database"].startswith("does not answer")
+    assert answer["queue"] == "does not answer (TimeoutError)"
+    assert answer["migrations"] == "not checked: no database"
     again = parts(web)
     assert (again["database"], again["queue"]) == ("ok", "ok")
 

@@ -25,9 +25,9 @@ def lines(capsys) -> list[dict]:
 def test_the_answer_and_its_log_line_carry_the_same_request_id(client, db, capsys):
     answers = [client.get("/healthz") for _ in range(2)]
 
-    told = [line["request_id"] for line in lines(capsys)]
-    assert told == [answer["X-Request-ID"] for answer in answers]
-    assert len(set(told)) == 2
+    shown = [line["request_id"] for line in lines(capsys)]
+    assert shown == [answer["X-Request-ID"] for answer in answers]
+    assert len(set(shown)) == 2
 
 
 def test_a_request_id_sent_by_a_stranger_is_not_taken_over(client, db):
@@ -50,9 +50,9 @@ def test_a_request_that_is_refused_is_told_once_and_its_secret_address_nowhere(d
     assert client.post("/account/password/forgotten/3f-sandgrain/").status_code == 403
     assert client.get("/nowhere/").status_code == 404
 
-    told = "".join(capfd.readouterr())
-    assert told.count("password/forgotten") == told.count("/nowhere/") == 1
-    assert "sandgrain" not in told
+    answer = "".join(capfd.readouterr())
+    assert answer.count("password/forgotten") == answer.count("/nowhere/") == 1
+    assert "sandgrain" not in answer
 
 
 def test_the_request_of_an_upload_its_session_and_its_job_are_named_in_one_line(
@@ -67,9 +67,9 @@ def test_the_request_of_an_upload_its_session_and_its_job_are_named_in_one_line(
 
     assert answer.status_code == 202, answer.json()
     job = Job.objects.get()
-    [told] = [line for line in lines(capsys) if line["event"] == "job made"]
-    assert told["request_id"] == answer["X-Request-ID"]
-    assert (told["job"], told["session"]) == (str(job.pk), job.session_id)
+    [shown] = [line for line in lines(capsys) if line["event"] == "job made"]
+    assert shown["request_id"] == answer["X-Request-ID"]
+    assert (shown["job"], shown["session"]) == (str(job.pk), job.session_id)
 
 
 def test_a_job_that_is_done_is_logged_with_its_session(owner, capsys):
@@ -79,8 +79,8 @@ def test_a_job_that_is_done_is_logged_with_its_session(owner, capsys):
 
     embedded.drain()
 
-    told = [line for line in lines(capsys) if line["event"] == "session normalised and screened"]
-    assert [(line["job"], line["session"]) for line in told] == [(str(job.pk), session.pk)]
+    answer = [line for line in lines(capsys) if line["event"] == "session normalised and screened"]
+    assert [(line["job"], line["session"]) for line in answer] == [(str(job.pk), session.pk)]
 
 
 def test_a_job_that_broke_off_is_logged_with_its_ids_and_where_it_broke(owner, capsys, monkeypatch):
@@ -95,9 +95,9 @@ def test_a_job_that_broke_off_is_logged_with_its_ids_and_where_it_broke(owner, c
 
     run_session.run(job.pk)
 
-    told = [line for line in lines(capsys) if line["event"] == "job failed"]
-    assert [(line["job"], line["session"]) for line in told] == [(str(job.pk), session.pk)]
-    assert "Traceback" in told[0]["exception"]
+    answer = [line for line in lines(capsys) if line["event"] == "job failed"]
+    assert [(line["job"], line["session"]) for line in answer] == [(str(job.pk), session.pk)]
+    assert "Traceback" in answer[0]["exception"]
     assert Job.objects.get().state == "queued"
 
 
@@ -109,8 +109,8 @@ def test_a_pool_that_was_computed_is_logged_with_its_version(owner, capsys):
 
     embedded.drain()
 
-    told = [line for line in lines(capsys) if line["event"] == "pool computed"]
-    assert [(line["pool"], line["version"]) for line in told] == [(Pool.objects.get().pk, 1)]
+    answer = [line for line in lines(capsys) if line["event"] == "pool computed"]
+    assert [(line["pool"], line["version"]) for line in answer] == [(Pool.objects.get().pk, 1)]
 
 
 def test_a_line_of_a_library_has_the_form_and_the_ids_of_our_own(capsys):
@@ -119,8 +119,8 @@ def test_a_line_of_a_library_has_the_form_and_the_ids_of_our_own(capsys):
     with bound_contextvars(request_id="3f"):
         logging.getLogger("celery").error("connection lost")
 
-    told = json.loads(capsys.readouterr().err)
-    assert (told["event"], told["level"], told["logger"], told["request_id"]) == (
+    answer = json.loads(capsys.readouterr().err)
+    assert (answer["event"], answer["level"], answer["logger"], answer["request_id"]) == (
         "connection lost",
         "error",
         "celery",
@@ -140,7 +140,7 @@ def test_a_request_that_broke_off_is_answered_and_logged_with_its_id_and_where_i
     answer = Client(raise_request_exception=False).get("/fails/", {"handle": "sandgrain"})
 
     assert answer.status_code == 500
-    [told] = [line for line in lines(capsys) if line["event"] == "request_failed"]
-    assert (told["request_id"], told["request"]) == (answer["X-Request-ID"], "GET /fails/")
-    assert "in fails" in told["exception"]
-    assert "sandgrain" not in told["exception"]
+    [shown] = [line for line in lines(capsys) if line["event"] == "request_failed"]
+    assert (shown["request_id"], shown["request"]) == (answer["X-Request-ID"], "GET /fails/")
+    assert "in fails" in shown["exception"]
+    assert "sandgrain" not in shown["exception"]

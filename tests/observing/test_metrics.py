@@ -43,22 +43,22 @@ def test_jobs_are_counted_by_state_with_the_age_of_the_oldest(owner, client):
     first, _second = worked_out(owner, 2)
     queue.Job.objects.filter(pk=first.pk).update(created_at="2020-01-01T00:00:00Z")
 
-    told = scraped(client)
+    answer = scraped(client)
 
-    assert told["samespool_jobs", ("state", "queued")] == 2
-    assert told["samespool_jobs", ("state", "failed")] == 0
-    assert told["samespool_oldest_unfinished_job_seconds",] > 5 * 365 * 86400
+    assert answer["samespool_jobs", ("state", "queued")] == 2
+    assert answer["samespool_jobs", ("state", "failed")] == 0
+    assert answer["samespool_oldest_unfinished_job_seconds",] > 5 * 365 * 86400
 
 
 def test_work_that_is_done_waits_no_longer(owner, client):
     worked_out(owner, 2)
     embedded.drain()
 
-    told = scraped(client)
+    answer = scraped(client)
 
-    assert told["samespool_jobs", ("state", "done")] == 2
-    assert told["samespool_oldest_unfinished_job_seconds",] == 0
-    assert told["samespool_stale_pools",] == told["samespool_oldest_stale_mark_seconds",] == 0
+    assert answer["samespool_jobs", ("state", "done")] == 2
+    assert answer["samespool_oldest_unfinished_job_seconds",] == 0
+    assert answer["samespool_stale_pools",] == answer["samespool_oldest_stale_mark_seconds",] == 0
 
 
 def test_a_pool_marked_twice_is_one_stale_pool(owner, client):
@@ -87,10 +87,10 @@ def test_releases_of_the_open_data_are_counted_by_state(db, client):
     for state in (Release.State.FAILED, Release.State.FAILED, Release.State.QUEUED):
         Release.objects.create(state=state)
 
-    told = scraped(client)
+    answer = scraped(client)
 
-    assert told["samespool_releases", ("state", "failed")] == 2
-    assert told["samespool_releases", ("state", "queued")] == 1
+    assert answer["samespool_releases", ("state", "failed")] == 2
+    assert answer["samespool_releases", ("state", "queued")] == 1
 
 
 def test_marks_and_holds_are_counted_by_check_and_what_passed_is_not(owner, client):
@@ -100,11 +100,11 @@ def test_marks_and_holds_are_counted_by_check_and_what_passed_is_not(owner, clie
             screening=screening, name="order", figure=1, threshold=1, level=level
         )
 
-    told = scraped(client)
+    answer = scraped(client)
 
-    assert told["samespool_checks", ("check", "order"), ("level", "mark")] == 2
-    assert told["samespool_checks", ("check", "order"), ("level", "hold")] == 1
-    assert ("samespool_checks", ("check", "order"), ("level", "none")) not in told
+    assert answer["samespool_checks", ("check", "order"), ("level", "mark")] == 2
+    assert answer["samespool_checks", ("check", "order"), ("level", "hold")] == 1
+    assert ("samespool_checks", ("check", "order"), ("level", "none")) not in answer
 
 
 def test_requests_are_counted_by_view_and_status(client, db):

@@ -138,7 +138,7 @@ def test_a_job_that_has_not_failed_is_left_alone(owner, as_admin):
 
 
 @pytest.mark.parametrize(
-    ("chosen", "told"),
+    ("chosen", "expected"),
     [
         ([], "Choose the jobs to run again."),
         (["no job"], "is not a valid UUID"),
@@ -146,11 +146,11 @@ def test_a_job_that_has_not_failed_is_left_alone(owner, as_admin):
     ],
     ids=["none", "no id", "an unknown one"],
 )
-def test_a_choice_that_makes_no_sense_is_answered_in_words(chosen, told, as_admin):
+def test_a_choice_that_makes_no_sense_is_answered_in_words(chosen, expected, as_admin):
     answer = as_admin.post(PAGE, {"jobs": chosen}, follow=True)
 
     assert answer.status_code == 200
-    assert told in answer.content.decode()
+    assert expected in answer.content.decode()
 
 
 def test_neither_moderator_nor_tester_nor_stranger_sees_it_or_has_jobs_run(owner, moderator):

@@ -43,10 +43,10 @@ def test_a_scrape_and_the_administrators_page_tell_for_how_long_a_worker_was_sil
     with redis.from_url(settings.REDIS_URL) as server:
         server.hset(workers.SEEN, "celery@silent", str(an_hour_ago.timestamp()))
 
-    told = scraped(client)["samespool_worker_silent_seconds", ("worker", "celery@silent")]
+    answer = scraped(client)["samespool_worker_silent_seconds", ("worker", "celery@silent")]
     client.force_login(User.objects.create_superuser("admin"))
     page = client.get("/admin/standing/").content.decode()
 
-    assert told == pytest.approx(3600, abs=60)
+    assert answer == pytest.approx(3600, abs=60)
     assert "celery@silent</th><td>1\xa0hour ago</td><td><strong>no</strong>" in page
     assert "Nothing was swept for a day" in page

@@ -51,10 +51,10 @@ def test_every_cell_is_of_its_type_and_among_its_words(package):
         assert rows[0] == [field["name"] for field in fields]
         for row in rows[1:]:
             for field, cell in zip(fields, row, strict=True):
-                told = field.get("constraints", {})
-                assert cell or not told.get("required"), field
+                answer = field.get("constraints", {})
+                assert cell or not answer.get("required"), field
                 assert not cell or re.fullmatch(FORMS[field["type"]], cell), (field, cell)
-                assert not cell or cell in told.get("enum", [cell]), (field, cell)
+                assert not cell or cell in answer.get("enum", [cell]), (field, cell)
 
 
 def test_primary_keys_are_unique_and_foreign_keys_point_to_rows(package):

@@ -29,17 +29,17 @@ def pool() -> Pool:
 
 
 def recomputed(snapshot: str) -> str:
-    told = StringIO()
-    call_command("recompute", snapshot=snapshot, stdout=told)
-    return told.getvalue()
+    output = StringIO()
+    call_command("recompute", snapshot=snapshot, stdout=output)
+    return output.getvalue()
 
 
 def refused(snapshot: str) -> tuple[int, str]:
     """The exit code, and all that is printed."""
-    told = StringIO()
+    output = StringIO()
     with pytest.raises(CommandError) as error:
-        call_command("recompute", snapshot=snapshot, stdout=told)
-    return error.value.returncode, f"{told.getvalue()}{error.value}"
+        call_command("recompute", snapshot=snapshot, stdout=output)
+    return error.value.returncode, f"{output.getvalue()}{error.value}"
 
 
 def test_a_pooled_figure_comes_out_of_the_pulls_again_to_the_digit(league):
@@ -110,10 +110,10 @@ TAMPERED = {
 def test_a_column_that_was_tampered_with_is_named_with_both_values(league, column):
     now = pool().current
     PoolVersion.objects.filter(pk=now.pk).update(**{column: TAMPERED[column]})
-    code, told = refused(now.snapshot)
+    code, output = refused(now.snapshot)
     right = getattr(now, column)
-    assert f"{column} is stored as {TAMPERED[column]!r} and recomputed as {right!r}" in told
-    assert (code, "1 of 1 versions differ" in told) == (UNEXPLAINED, True)
+    assert f"{column} is stored as {TAMPERED[column]!r} and recomputed as {right!r}" in output
+    assert (code, "1 of 1 versions differ" in output) == (UNEXPLAINED, True)
 
 
 @pytest.mark.parametrize(
@@ -156,8 +156,8 @@ def test_what_ties_differ_in_and_how_they_were_tied_is_computed_again(league):
 def test_rounding_is_no_difference_and_how_much_there_is_is_told(league):
     now = pool().current
     PoolVersion.objects.filter(pk=now.pk).update(efficiency=now.efficiency * (1 + 4e-13))
-    told = recomputed(now.snapshot)
-    assert "all equal to 1e-12; the largest relative difference is 4e-13" in told
+    output = recomputed(now.snapshot)
+    assert "all equal to 1e-12; the largest relative difference is 4e-13" in output
 
 
 @pytest.mark.parametrize("libraries", [{"numpy": "2.2.0"}, None])
@@ -169,8 +169,8 @@ def test_more_than_that_is_put_down_to_other_libraries_where_they_are_others(lea
     versions.update(efficiency=now.efficiency * (1 + 1e-9))
     assert refused(now.snapshot)[0] == UNEXPLAINED
     versions.update(inputs=inputs)
-    code, told = refused(now.snapshot)
-    assert (code, "by rounding of other libraries" in told) == (EXPLAINED, True)
+    code, output = refused(now.snapshot)
+    assert (code, "by rounding of other libraries" in output) == (EXPLAINED, True)
     versions.update(efficiency=now.efficiency * 1.001)
     assert refused(now.snapshot)[0] == UNEXPLAINED
 
@@ -183,13 +183,13 @@ def test_a_figure_that_later_formulae_say_they_moved_is_put_down_to_them(league,
     for by, code, why in ((1.0, EXPLAINED, "other formulae"), (1e-8, UNEXPLAINED, "other data")):
         moved = Moved("tried otherwise", by, ("figures.tau2_*",))
         monkeypatch.setattr(reproduce, "MOVED", {FORMULAE + 1: moved})
-        found, told = refused(now.snapshot)
-        assert "figures.tau2_set is stored as 0.5" in told
-        assert (found, f"by {why}" in told) == (code, True)
+        found, output = refused(now.snapshot)
+        assert "figures.tau2_set is stored as 0.5" in output
+        assert (found, f"by {why}" in output) == (code, True)
 
     versions.update(bulk=2.0)
-    code, told = refused(now.snapshot)
-    assert (code, "1 by other data" in told) == (UNEXPLAINED, True)
+    code, output = refused(now.snapshot)
+    assert (code, "1 by other data" in output) == (UNEXPLAINED, True)
 
 
 def test_a_figure_that_was_not_known_then_is_no_difference(league):
@@ -200,10 +200,10 @@ def test_a_figure_that_was_not_known_then_is_no_difference(league):
     inputs = {**now.inputs, "columns": columns}
     versions = PoolVersion.objects.filter(pk=now.pk)
     versions.update(figures=figures, findings=findings, inputs=inputs, cv_join=None)
-    told = recomputed(now.snapshot)
+    output = recomputed(now.snapshot)
     for name in ("figures.H2", "findings.worst", "cv_join"):
-        assert f"{name} was not known then" in told
-    assert "1 of 1 were computed before there were all figures" in told
+        assert f"{name} was not known then" in output
+    assert "1 of 1 were computed before there were all figures" in output
 
 
 def test_a_figure_that_is_no_longer_computed_is_a_difference(league):
@@ -215,9 +215,9 @@ def test_a_figure_that_is_no_longer_computed_is_a_difference(league):
 def test_all_versions_are_computed_again_at_once(league):
     amend.withdraw(league[0].session, league[0].session.contributor, "the scale stuck")
     embedded.drain()
-    told = StringIO()
-    call_command("recompute", all=True, stdout=told)
-    assert "2 recomputed, all equal to the digit" in told.getvalue()
+    output = StringIO()
+    call_command("recompute", all=True, stdout=output)
+    assert "2 recomputed, all equal to the digit" in output.getvalue()
 
 
 def test_what_a_version_says_is_what_every_version_is_to_say(league):
@@ -235,14 +235,14 @@ def test_it_says_what_is_not_computed_again(league):
 def test_a_pull_that_was_tampered_with_shows_in_the_figures(league):
     now = pool().current
     Pull.objects.filter(pull_set=league[0], number=1).update(reading_N=60.0)
-    code, told = refused(now.snapshot)
-    assert "figures.mu is stored as" in told
-    assert (code, "by other data" in told) == (UNEXPLAINED, True)
+    code, output = refused(now.snapshot)
+    assert "figures.mu is stored as" in output
+    assert (code, "by other data" in output) == (UNEXPLAINED, True)
 
 
 def test_a_snapshot_that_names_nothing_is_said_to(league):
-    code, told = refused("abc")
-    assert (code, "expected the 64 digits" in told) == (UNKNOWN, True)
+    code, output = refused("abc")
+    assert (code, "expected the 64 digits" in output) == (UNKNOWN, True)
 
 
 def test_a_figure_that_is_computed_again_from_the_same_inputs_keeps_its_snapshot(league):

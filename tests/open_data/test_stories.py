@@ -61,8 +61,8 @@ def test_story_21_files_stand_at_addresses_that_stay_and_may_be_kept_for_good(le
 
     answer = stranger.get(moved["Location"])
     body = b"".join(answer.streaming_content)
-    [told] = [file for file in release.files if file["name"] == "pulls.csv"]
-    assert (len(body), answer["ETag"]) == (told["bytes"], f'"{told["sha256"]}"')
+    [shown] = [file for file in release.files if file["name"] == "pulls.csv"]
+    assert (len(body), answer["ETag"]) == (shown["bytes"], f'"{shown["sha256"]}"')
     assert "immutable" in answer["Cache-Control"]
     again = stranger.get(moved["Location"], headers={"If-None-Match": answer["ETag"]})
     assert again.status_code == 304
@@ -209,6 +209,6 @@ def test_a_making_that_breaks_off_leaves_the_last_good_version(league, make, tmp
 
 def test_the_descriptor_tells_version_and_snapshot(league, make, unpack):
     release = make()
-    told = json.loads(unpack(release).files["datapackage.json"])
-    assert (told["version"], told["id"]) == ("1", release.snapshot)
+    answer = json.loads(unpack(release).files["datapackage.json"])
+    assert (answer["version"], answer["id"]) == ("1", release.snapshot)
     assert Pool.objects.count() == release.rows["pools"] == 1

@@ -71,7 +71,7 @@ def test_the_licence_is_linked_where_it_is_agreed_to(db):
 
 
 @pytest.mark.parametrize(
-    ("changed", "told"),
+    ("changed", "expected"),
     [
         ({"agreed": ""}, "it takes your agreement"),
         ({"handle": "OWNER"}, "Another contributor has this handle"),
@@ -82,9 +82,9 @@ def test_the_licence_is_linked_where_it_is_agreed_to(db):
         ({"username": "owner"}, "already exists"),
     ],
 )
-def test_what_keeps_one_from_joining_is_told_and_nothing_is_stored(owner, changed, told):
+def test_what_keeps_one_from_joining_is_told_and_nothing_is_stored(owner, changed, expected):
     answer = Client().post("/sign-up/", {**JOINING, **changed})
-    assert told in Page(answer).text
+    assert expected in Page(answer).text
     assert (User.objects.count(), Contributor.objects.count()) == (1, 1)
 
 
@@ -214,8 +214,8 @@ def test_another_handle_stands_wherever_the_first_did(league, django_capture_on_
     drain()
     version = pool_of("Blood").current
     assert "marsh heron" in version.forest_light
-    told = str(list(PoolVersion.objects.values_list("why", "forest_light", "forest_dark")))
-    assert "tester 0" not in told
+    answer = str(list(PoolVersion.objects.values_list("why", "forest_light", "forest_dark")))
+    assert "tester 0" not in answer
     reasons = str(list(PoolVersion.objects.values_list("why", flat=True)))
     assert "was added" in reasons
     assert "marsh heron" not in reasons

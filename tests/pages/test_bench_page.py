@@ -136,10 +136,10 @@ def test_news_stay_until_they_were_read(at_home, held):
 
 def test_my_tying_stands_beside_the_pool_without_me_as_the_api_says_it(at_home, tester):
     text = Page(at_home.get("/bench/tying/")).text
-    told = at_home.get(f"/api/v1/pools/{pool_of('Blood').pk}/comparison").json()
-    own, others = told["own"]["efficiency"], told["others"]["efficiency"]
+    answer = at_home.get(f"/api/v1/pools/{pool_of('Blood').pk}/comparison").json()
+    own, others = answer["own"]["efficiency"], answer["others"]["efficiency"]
     assert f"{100 * own:.1f}% from 1 set of yours; the others {100 * others:.1f}%" in text
-    assert f"{100 * told['comparison']['ratio']:.1f}% of the others'" in text
+    assert f"{100 * answer['comparison']['ratio']:.1f}% of the others'" in text
     assert "the range expected of a tester" in text
     assert "Work on" in text
 

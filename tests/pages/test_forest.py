@@ -39,21 +39,21 @@ def drawn(*rows: ForestRow, pooled: PooledRow | None = POOLED) -> str:
 
 def test_a_pool_has_a_row_for_each_tester_and_one_for_all(league):
     version = pool_of("Blood").current
-    told = words(version.forest_light)
+    answer = words(version.forest_light)
     for number in range(4):
-        assert f"tester {number}, 1 set" in told
-    assert "All testers" in told
+        assert f"tester {number}, 1 set" in answer
+    assert "All testers" in answer
     low, high = 100 * version.interval_low, 100 * version.interval_high
-    assert f"{100 * version.efficiency:.1f} ({low:.1f} to {high:.1f})" in told
-    assert {"straight line", "percent of the straight line's strength"} <= set(told)
-    assert "4 testers, 4 sets, 24 pulls" in told
+    assert f"{100 * version.efficiency:.1f} ({low:.1f} to {high:.1f})" in answer
+    assert {"straight line", "percent of the straight line's strength"} <= set(answer)
+    assert "4 testers, 4 sets, 24 pulls" in answer
 
 
 def test_a_tester_of_one_set_stands_where_that_set_stands(league):
     """The one set says all that its tester has told; only its small-sample term differs."""
-    told = words(pool_of("Blood").current.forest_light)
-    row = told.index("tester 0, 1 set")
-    values = [float(word.split()[0]) for word in told if re.fullmatch(r"[\d.]+ \(.*\)", word)]
+    answer = words(pool_of("Blood").current.forest_light)
+    row = answer.index("tester 0, 1 set")
+    values = [float(word.split()[0]) for word in answer if re.fullmatch(r"[\d.]+ \(.*\)", word)]
     own = NormalisedSet.objects.filter(
         pull_set__session__contributor__handle="tester 0", pool=pool_of("Blood")
     ).get()
@@ -62,9 +62,9 @@ def test_a_tester_of_one_set_stands_where_that_set_stands(league):
 
 
 def test_below_three_testers_the_sets_stand_alone(league):
-    told = words(pool_of("Albright").current.forest_light)
-    assert "All testers" not in told
-    assert sum(word.startswith("newcomer") for word in told) == 2
+    answer = words(pool_of("Albright").current.forest_light)
+    assert "All testers" not in answer
+    assert sum(word.startswith("newcomer") for word in answer) == 2
 
 
 def test_an_emptied_pool_is_not_drawn(db, owner):
@@ -110,10 +110,10 @@ def test_a_handle_that_looks_like_markup_is_text(db):
     drain()
     version = pool_of("Nail").current
     for drawing in (version.forest_light, version.forest_dark):
-        told = words(drawing)
-        assert "<script>alert(1)</script>…" in told
-        assert '"&quot;, 1 set' in told
-        assert "#17252d, 1 set" in told
+        answer = words(drawing)
+        assert "<script>alert(1)</script>…" in answer
+        assert '"&quot;, 1 set' in answer
+        assert "#17252d, 1 set" in answer
         assert "script" not in {found.tag for found in ElementTree.fromstring(drawing).iter()}
 
 

@@ -22,8 +22,8 @@ def address(tie: str) -> str:
 
 def test_the_figures_are_those_of_the_api_in_words_with_each_statistic_named(league, read):
     pool = pool_of("Blood")
-    told = Client().get(f"/api/v1/pools/{pool.pk}").json()
-    current, figures = told["current"], told["figures"]
+    answer = Client().get(f"/api/v1/pools/{pool.pk}").json()
+    current, figures = answer["current"], answer["figures"]
     text = read(address("Blood")).text
     low, high = current["interval"]["low"], current["interval"]["high"]
     interval = f"{100 * low:.1f} to {100 * high:.1f}%"

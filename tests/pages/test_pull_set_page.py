@@ -99,9 +99,9 @@ def test_figures_from_before_a_change_of_the_rig_say_so_until_they_are_worked_ou
     points = [
         {"mass": f"{m} kg", "how_known": "certified", "reading": f"{m} kgf"} for m in (5, 10, 20)
     ]
-    told = {"made_on": "2026-01-01", "points": points}
+    answer = {"made_on": "2026-01-01", "points": points}
     address = f"/api/v1/revisions/{session.revision_id}/calibrations"
-    assert post(address, told, format="json").status_code == 201
+    assert post(address, answer, format="json").status_code == 201
     assert "Being worked out again" in read(f"/pull-sets/{pull_set.pk}/").text
     drain()
     assert "Being worked out again" not in read(f"/pull-sets/{pull_set.pk}/").text

@@ -52,11 +52,11 @@ def test_a_tester_reports_by_the_api_and_one_of_theirs_is_open_at_a_time(rig, ow
 
 def test_nobody_floods_the_desk_with_reports(rig, as_stranger):
     sent = {"subject_kind": "rig", "subject_id": rig.pk, "text": TEXT}
-    told = [
+    shown = [
         as_stranger.post("/api/v1/reports", sent, format="json").status_code
         for _ in range(MOST_AN_HOUR + 1)
     ]
-    assert told == [201, *[409] * (MOST_AN_HOUR - 1), 429]
+    assert shown == [201, *[409] * (MOST_AN_HOUR - 1), 429]
     answer = as_stranger.post("/api/v1/reports", sent, format="json")
     assert int(answer["Retry-After"]) > 0
     assert Client().post(f"/report/rig/{rig.pk}/", {"text": TEXT}).status_code == 429

@@ -45,17 +45,17 @@ def at_home(owner) -> Client:
 
 def check_weights(rows, made_on="2025-10-05") -> dict[str, str]:
     """The calibration form as a browser sends it: eight rows, those not filled in empty."""
-    told = {"made_on": made_on, "form-TOTAL_FORMS": "8", "form-INITIAL_FORMS": "0"}
+    answer = {"made_on": made_on, "form-TOTAL_FORMS": "8", "form-INITIAL_FORMS": "0"}
     for number in range(8):
         mass, reading = rows[number] if number < len(rows) else ("", "")
-        told |= {
+        answer |= {
             f"form-{number}-mass": mass,
             f"form-{number}-tolerance": "20 g" if mass else "",
             f"form-{number}-how_known": "bought as",
             f"form-{number}-direction": "rising",
             f"form-{number}-reading": reading,
         }
-    return told
+    return answer
 
 
 def test_a_rig_is_registered_by_a_form_and_shown_as_it_was_written(at_home, read):
@@ -141,7 +141,7 @@ def test_check_weights_are_told_row_by_row_and_come_back_as_a_calibration(at_hom
 
 
 @pytest.mark.parametrize(
-    ("rows", "made_on", "told"),
+    ("rows", "made_on", "expected"),
     [
         (READ[:3], "2025-10-05", "at least three"),
         ([("5 kg", "11 lbf")] * 4, "2025-10-05", "same check weight"),
@@ -161,12 +161,14 @@ def test_check_weights_are_told_row_by_row_and_come_back_as_a_calibration(at_hom
         "to come",
     ],
 )
-def test_a_calibration_that_can_not_be_right_is_told_and_not_stored(at_home, rows, made_on, told):
+def test_a_calibration_that_can_not_be_right_is_told_and_not_stored(
+    at_home, rows, made_on, expected
+):
     at_home.post("/rigs/register/", RIG)
     address = f"/revisions/{Rig.objects.get().latest.pk}/calibrate/"
     answer = at_home.post(address, check_weights(rows, made_on))
     assert answer.status_code == 422
-    assert told in Page(answer).text
+    assert expected in Page(answer).text
     assert not Calibration.objects.exists()
 
 

@@ -6,13 +6,13 @@ from results.models import Connection, PoolVersion
 from rigs.models import Line
 from tests.pages.conftest import pool_of
 
-TOLD = {"Blood": (2.0, 30.0, "none"), "Double uni": (3.0, 90.0, "needle")}
-"""Bulk, seconds and tools; of Surgeon's nobody has told anything."""
+KNOWN = {"Blood": (2.0, 30.0, "none"), "Double uni": (3.0, 90.0, "needle")}
+"""Bulk, seconds and tools; of Surgeon's nothing is known."""
 
 
 @pytest.fixture
-def told(league):
-    for tie, (bulk, seconds, tools) in TOLD.items():
+def described(league):
+    for tie, (bulk, seconds, tools) in KNOWN.items():
         version = PoolVersion.objects.filter(pk=pool_of(tie).current.pk)
         version.update(bulk=bulk, time_to_tie_s=seconds)
         Connection.objects.filter(name=tie).update(tools=tools)
@@ -27,13 +27,15 @@ def told(league):
         ({"tools": "none"}, {"Blood", "Surgeon's"}),
     ],
 )
-def test_joins_known_to_be_otherwise_are_left_out_and_unknown_ones_stay(told, read, asked, found):
+def test_joins_known_to_be_otherwise_are_left_out_and_unknown_ones_stay(
+    described, read, asked, found
+):
     links = read("/", **asked).links()
     ties = ("Blood", "Double uni", "Surgeon's")
     assert {tie for tie in ties if f"/pools/{pool_of(tie).pk}/" in links} == found
 
 
-def test_what_is_told_is_shown_and_what_is_not_is_shown_as_missing(told, read):
+def test_what_is_known_is_shown_and_what_is_not_is_shown_as_missing(described, read):
     text = read("/").text
     assert "Bulk 2.0 ×, time 30 s, tools none." in text
     surgeons = text[text.index("Surgeon's place") : text.index("Not ranked")]

@@ -103,7 +103,7 @@ def test_a_document_is_taken_too_and_its_mistakes_are_told_by_place(at_home):
 
 
 @pytest.mark.parametrize(
-    ("sent", "told"),
+    ("sent", "expected"),
     [
         ({}, "No file was chosen"),
         ({"file": SimpleUploadedFile("winter.pdf", b"%PDF")}, "not a kind of file"),
@@ -113,10 +113,10 @@ def test_a_document_is_taken_too_and_its_mistakes_are_told_by_place(at_home):
     ],
     ids=["nothing", "pdf", "bytes", "other columns", "no workbook"],
 )
-def test_what_is_no_session_is_refused_in_words(at_home, sent, told):
+def test_what_is_no_session_is_refused_in_words(at_home, sent, expected):
     answer = at_home.post("/upload/", sent)
     assert answer.status_code == 422
-    assert told in Page(answer).text
+    assert expected in Page(answer).text
 
 
 def test_what_stands_in_a_cell_is_text_on_the_page(at_home):

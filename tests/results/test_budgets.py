@@ -42,7 +42,7 @@ def test_contributions_are_standard_uncertainty_times_sensitivity(figures):
 
 
 @pytest.mark.parametrize(
-    ("told", "advice"),
+    ("expected", "advice"),
     [
         ({"joined_N": [60, 100, 80, 70, 90]}, "Pull more ties"),
         ({"joined_N": [79.8, 80.2, 80, 80.1, 79.9], "straight_N": [90, 110, 100]}, "straight line"),
@@ -50,8 +50,8 @@ def test_contributions_are_standard_uncertainty_times_sensitivity(figures):
     ],
     ids=["uneven ties", "a poor baseline", "an unknown zero"],
 )
-def test_it_says_what_to_improve_first(figures, told, advice):
-    assert advice in budgets_of(figures(**told)).advice
+def test_it_says_what_to_improve_first(figures, expected, advice):
+    assert advice in budgets_of(figures(**expected)).advice
 
 
 def test_a_load_has_a_budget_of_its_own_where_the_rig_was_calibrated(figures):
@@ -73,13 +73,13 @@ def test_a_load_of_a_rig_never_calibrated_has_none_and_says_why(figures):
 
 def test_the_api_tells_the_same_table(figures, as_stranger):
     pull_set = figures([78, 82, 80, 81, 79])
-    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}/budget").json()
+    answer = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}/budget").json()
     budget = budgets_of(pull_set).efficiency
-    assert told["efficiency"]["combined"] == pytest.approx(budget.combined)
-    assert [row["source"] for row in told["efficiency"]["rows"]] == [
+    assert answer["efficiency"]["combined"] == pytest.approx(budget.combined)
+    assert [row["source"] for row in answer["efficiency"]["rows"]] == [
         row.source for row in budget.rows
     ]
-    assert told["efficiency"]["improve_first"] == budget.improve_first.source
+    assert answer["efficiency"]["improve_first"] == budget.improve_first.source
 
 
 def test_a_set_without_an_efficiency_has_no_budget(owner, as_stranger):

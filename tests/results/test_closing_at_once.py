@@ -32,12 +32,12 @@ JSON = "application/json"
 
 
 def document(rig: str, day: int, sets: int = 3) -> bytes:
-    told = copy.deepcopy(RIGHT)
-    told |= {"rig": rig, "pulled_on": f"2026-01-{day:02d}"}
-    (one,) = told["pull_sets"]
+    answer = copy.deepcopy(RIGHT)
+    answer |= {"rig": rig, "pulled_on": f"2026-01-{day:02d}"}
+    (one,) = answer["pull_sets"]
     one |= {"connection": "Blood", "parameters": {}}
-    told["pull_sets"] = [{**one, "label": f"set {number}"} for number in range(sets)]
-    return json.dumps(told).encode()
+    answer["pull_sets"] = [{**one, "label": f"set {number}"} for number in range(sets)]
+    return json.dumps(answer).encode()
 
 
 def arrives(owner: Contributor, number: int, *, keep: bool) -> list:

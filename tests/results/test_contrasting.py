@@ -30,22 +30,22 @@ def pull_both(testers: int, ratio: float) -> None:
 def test_the_difference_is_the_mean_of_those_within_each_session(db):
     pull_both(testers=5, ratio=1.1)
     comparison = DirectComparison.objects.get()
-    (told,) = comparison.figures["differences"]
+    (answer,) = comparison.figures["differences"]
     names = {pool.pk: pool.connection.name for pool in Pool.objects.all()}
-    assert {names[told["first"]], names[told["second"]]} == {"Blood", "Nail"}
+    assert {names[answer["first"]], names[answer["second"]]} == {"Blood", "Nail"}
     within = []
     for session in Session.objects.all():
         mean = {each.connection.name: each.normalised.mean_N for each in session.pull_sets.all()}
-        within.append(np.log(mean[names[told["first"]]] / mean[names[told["second"]]]))
-    assert told["difference"] == pytest.approx(np.mean(within), abs=1e-3)
-    assert told["together"] == 5
+        within.append(np.log(mean[names[answer["first"]]] / mean[names[answer["second"]]]))
+    assert answer["difference"] == pytest.approx(np.mean(within), abs=1e-3)
+    assert answer["together"] == 5
 
 
 def test_it_tells_joins_apart_that_their_pools_alone_can_not(db):
     pull_both(testers=5, ratio=1.1)
-    (told,) = DirectComparison.objects.get().figures["differences"]
-    assert told["ci_low"] * told["ci_high"] > 0
-    of_pools = told["of_pools"]
+    (answer,) = DirectComparison.objects.get().figures["differences"]
+    assert answer["ci_low"] * answer["ci_high"] > 0
+    of_pools = answer["of_pools"]
     assert abs(of_pools["difference"]) < 2 * of_pools["se"]
 
 

@@ -141,11 +141,11 @@ def test_an_embedded_process_goes_on_with_the_others_while_one_job_meets_a_fault
     other = queue.enqueue(making.session(making.revision_of(owner, name="second")))
     normalise, ran = normalise_session, []
 
-    def meet_it(session_id, **told):
+    def meet_it(session_id, **options):
         ran.append(session_id)
         if session_id == job.session_id:
             faulty("full")()
-        normalise(session_id, **told)
+        normalise(session_id, **options)
 
     with monkeypatch.context() as meanwhile:
         meanwhile.setattr("results.worker.run_session.normalise_session", meet_it)

@@ -28,7 +28,7 @@ def job(session) -> Job:
 
 
 def lose_its_worker(job: Job) -> None:
-    """What a killed worker leaves straight_line once its lease has run out."""
+    """What a killed worker leaves behind once its lease has run out."""
     Job.objects.filter(pk=job.pk).update(lease_expires_at=timezone.now() - timedelta(minutes=1))
 
 

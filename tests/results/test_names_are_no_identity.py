@@ -1,7 +1,7 @@
 """What something is called changes no figure and no verdict: things are known by their ids alone.
 
 Every name and label is changed, names of like things are exchanged, and whatever says itself to
-people says one and the same word. All that is told in numbers has to stay as it was.
+people says one and the same word. All numbers have to stay as it was.
 """
 
 from __future__ import annotations
@@ -114,8 +114,8 @@ def _addresses() -> Iterator[str]:
     yield from (f"pools/ranking?main={material}&leader={material}", "pools", "notices")
 
 
-def told(client) -> dict[str, Any]:
-    """Everything that is told in numbers, by its address."""
+def numbers_read_by(client) -> dict[str, Any]:
+    """Every number that is answered, by its address."""
     answers = {}
     for address in _addresses():
         answer = client.get(f"/api/v1/{address}")
@@ -164,10 +164,10 @@ def test_two_ties_of_one_join_are_not_one_tie_where_the_change_of_a_rig_is_judge
 
 
 def test_renaming_everything_moves_no_figure_and_no_verdict(world, as_moderator, monkeypatch):
-    before, notices = told(as_moderator), Notice.objects.count()
+    before, notices = numbers_read_by(as_moderator), Notice.objects.count()
     assert {tuple(each["verdict"] for each in bridges) for bridges in _bridges(before)} != {()}
     rename_everything(monkeypatch)
-    assert told(as_moderator) == before
+    assert numbers_read_by(as_moderator) == before
     assert Notice.objects.count() == notices
 
 

@@ -53,8 +53,8 @@ def test_all_that_was_written_is_in_it_and_every_upload_byte_for_byte(wordy):
     (account,) = json.loads(found.read("auth.User.json"))
     assert account["email"] == f"{MARK}@example.org"
     assert "password" not in account
-    told = {each["by_id"] for each in json.loads(found.read("results.StateChange.json"))}
-    assert told == {None, "yourself", "a moderator"}
+    shown = {each["by_id"] for each in json.loads(found.read("results.StateChange.json"))}
+    assert shown == {None, "yourself", "a moderator"}
 
 
 def test_it_is_for_oneself_alone(wordy, other, as_other, as_stranger):
@@ -66,8 +66,8 @@ def test_it_is_for_oneself_alone(wordy, other, as_other, as_stranger):
 
 
 def test_it_is_given_a_few_times_a_day(owner, as_owner):
-    told = [as_owner.get("/api/v1/me/data").status_code for _ in range(MOST_A_DAY + 1)]
-    assert told == [200] * MOST_A_DAY + [429]
+    answer = [as_owner.get("/api/v1/me/data").status_code for _ in range(MOST_A_DAY + 1)]
+    assert answer == [200] * MOST_A_DAY + [429]
     refused = browser(owner).post("/account/data/")
     assert refused.status_code == 429
     assert "try again" in Page(refused).text

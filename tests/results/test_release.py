@@ -17,7 +17,7 @@ CHECKSUMS = {"open-data/<int:number>/<str:name>", "api/v1/sessions/<int:pk>/orig
 
 
 @pytest.fixture
-def walked(transactional_db) -> list[every_address.Told]:
+def walked(transactional_db) -> list[every_address.Address]:
     """Every address of a league of two pools, drawn, with its open data."""
     league_of({"Blood": 85.0, "Double uni": 80.0}, testers=4)
     session = Session.objects.order_by("pk")[0]
@@ -39,9 +39,9 @@ def test_every_address_that_gives_a_tag_gives_another_one_under_another_release(
 ):
     tester = Session.objects.order_by("pk")[0].contributor.user
     readers = [every_address.client_of(None), every_address.client_of(tester)]
-    asked = [(reader, *told) for reader in readers for told in walked]
+    asked = [(reader, *shown) for reader in readers for shown in walked]
     before = [(reader, route, address, reader.get(address)) for reader, route, address in asked]
-    tagged = [(*told, answer) for *told, answer in before if answer.has_header("ETag")]
+    tagged = [(*shown, answer) for *shown, answer in before if answer.has_header("ETag")]
     assert {route for _, route, *_ in tagged} >= {
         "", "pools/<int:pk>/", "pools/<int:pk>/forest.svg", "pools/<int:pk>/forest.png",
         "api/v1/pools", "api/v1/pools/<int:pk>", "api/v1/pools/<int:pk>/versions", *CHECKSUMS,

@@ -112,15 +112,15 @@ def figures_of(version: PoolVersion) -> list[str]:
 
 
 def test_every_address_shows_the_figures_while_they_hold(pool):
-    told = " ".join(said(address) for address in addresses(pool))
+    answer = " ".join(said(address) for address in addresses(pool))
     exact = figures_of(pool.current)
-    assert [figure for figure in exact if figure not in told] == []
+    assert [figure for figure in exact if figure not in answer] == []
 
 
 def test_no_address_shows_a_figure_that_a_set_has_left(taken_down):
     for address in addresses(taken_down):
-        told = said(address).split('id="history"')[0]
-        assert [figure for figure in figures_of(taken_down.current) if figure in told] == [], (
+        answer = said(address).split('id="history"')[0]
+        assert [figure for figure in figures_of(taken_down.current) if figure in answer] == [], (
             address
         )
 
@@ -130,16 +130,16 @@ def test_page_list_comparison_and_api_say_since_when_it_is_being_recomputed(take
     words = f"being recomputed since {since.day} {since:%b %Y %H:%M} UTC"
     for address in [*addresses(taken_down)[:2], f"/pools/{taken_down.pk}/"]:
         assert words in said(address), address
-    told = Client().get(f"/api/v1/pools/{taken_down.pk}").json()
-    assert told["freshness"] == {
+    answer = Client().get(f"/api/v1/pools/{taken_down.pk}").json()
+    assert answer["freshness"] == {
         "state": "recomputing",
         "since": since.isoformat().replace("+00:00", "Z"),
         "failed_at": None,
     }
-    assert told["current"]["efficiency"] is None
-    assert told["current"]["superseded"] is True
-    assert (told["figures"], told["findings"]) == ({}, {})
-    assert "being recomputed since" in told["current"]["no_figure"]
+    assert answer["current"]["efficiency"] is None
+    assert answer["current"]["superseded"] is True
+    assert (answer["figures"], answer["findings"]) == ({}, {})
+    assert "being recomputed since" in answer["current"]["no_figure"]
 
 
 def test_what_is_not_known_meanwhile_is_not_said_to_be_unmeasured(taken_down):
@@ -152,9 +152,9 @@ def test_what_is_not_known_meanwhile_is_not_said_to_be_unmeasured(taken_down):
 
 
 def test_the_list_ranks_it_with_those_without_a_figure(taken_down):
-    told = Client().get(addresses(taken_down)[3]).json()
-    assert [each["tie"] for each in told["unranked"]] == ["Blood"]
-    assert [each["pool"]["tie"] for each in told["places"]] == ["Surgeon's"]
+    answer = Client().get(addresses(taken_down)[3]).json()
+    assert [each["tie"] for each in answer["unranked"]] == ["Blood"]
+    assert [each["pool"]["tie"] for each in answer["places"]] == ["Surgeon's"]
     assert [pool.tie for pool in pools()] == ["Surgeon's", "Blood"]
 
 
@@ -205,10 +205,10 @@ def test_the_joins_beside_it_are_compared_without_what_left(league, pool, modera
 
 def test_once_it_is_recomputed_the_new_figure_is_there_without_the_set(taken_down):
     embedded.drain()
-    told = Client().get(f"/api/v1/pools/{taken_down.pk}").json()
-    assert told["freshness"]["state"] == "current"
-    assert (told["current"]["testers"], told["current"]["superseded"]) == (7, False)
-    assert told["current"]["efficiency"] is not None
+    answer = Client().get(f"/api/v1/pools/{taken_down.pk}").json()
+    assert answer["freshness"]["state"] == "current"
+    assert (answer["current"]["testers"], answer["current"]["superseded"]) == (7, False)
+    assert answer["current"]["efficiency"] is not None
 
 
 def test_a_recomputation_that_began_before_leaves_it_taken_down(league, pool, moderator):
@@ -224,9 +224,9 @@ def test_an_addition_leaves_the_figure_up_and_says_that_it_is_being_updated(pool
     send(contributor("newcomer"), np.random.default_rng(7), "Blood", 84.0)
     [job] = Job.objects.filter(state="queued")
     run_session.run(job.pk)
-    told = Client().get(f"/api/v1/pools/{pool.pk}").json()
-    assert told["freshness"]["state"] == "updating"
-    assert told["current"]["efficiency"] == pool.current.efficiency
+    answer = Client().get(f"/api/v1/pools/{pool.pk}").json()
+    assert answer["freshness"]["state"] == "updating"
+    assert answer["current"]["efficiency"] == pool.current.efficiency
     assert re.search(r"Being updated since \d+ \w+ \d+ \d\d:\d\d UTC", said(f"/pools/{pool.pk}/"))
     assert "Being updated since" in said("/")
 
@@ -246,8 +246,8 @@ def test_straight_line_that_was_lent_takes_the_figures_that_rest_on_it_down(owne
 
     amend.withdraw(lender, owner, "the scale was off")
 
-    told = Client().get(f"/api/v1/pools/{pool.pk}").json()
-    assert told["freshness"]["state"] == "recomputing"
+    answer = Client().get(f"/api/v1/pools/{pool.pk}").json()
+    assert answer["freshness"]["state"] == "recomputing"
     recompute.refresh_pool(pool.pk)
     assert Client().get(f"/api/v1/pools/{pool.pk}").json()["current"]["sets"] == 8
 
@@ -270,9 +270,9 @@ def failing(pool, league, moderator, monkeypatch, settings) -> Pool:
 
 def test_a_pool_that_could_not_be_computed_says_so_with_the_date_and_shows_no_old_figure(failing):
     failed_at = Pool.objects.get(pk=failing.pk).failed_at
-    told = Client().get(f"/api/v1/pools/{failing.pk}").json()
-    assert told["freshness"]["failed_at"] == failed_at.isoformat().replace("+00:00", "Z")
-    assert told["current"]["efficiency"] is None
+    answer = Client().get(f"/api/v1/pools/{failing.pk}").json()
+    assert answer["freshness"]["failed_at"] == failed_at.isoformat().replace("+00:00", "Z")
+    assert answer["current"]["efficiency"] is None
     words = f"Computing it failed on {failed_at.day} {failed_at:%b %Y %H:%M} UTC"
     assert words in said(f"/pools/{failing.pk}/")
     assert words in said("/")

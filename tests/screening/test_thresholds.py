@@ -39,10 +39,10 @@ def test_what_is_misnamed_or_does_not_fit_is_told_at_the_start(settings):
         "against_label": {"ask_outside": [0.5]},
     }
 
-    told = [error.msg for error in check_thresholds(None)]
+    answer = [error.msg for error in check_thresholds(None)]
 
-    assert len(told) == 4
-    assert "'against_labels' is no check; expected one of above_the_line" in told[0]
-    assert "'order_trend' has no threshold 'beta'; expected alpha" in told[1]
-    assert "'hold_rate' of 'judge' is 'often'; expected the like of 0.01" in told[2]
-    assert "'ask_outside' of 'against_label' is [0.5]" in told[3]
+    assert len(answer) == 4
+    assert "'against_labels' is no check; expected one of above_the_line" in answer[0]
+    assert "'order_trend' has no threshold 'beta'; expected alpha" in answer[1]
+    assert "'hold_rate' of 'judge' is 'often'; expected the like of 0.01" in answer[2]
+    assert "'ask_outside' of 'against_label' is [0.5]" in answer[3]

@@ -100,17 +100,17 @@ def test_a_coarse_scale_explains_readings_that_are_all_the_same():
 
 
 @pytest.mark.parametrize(
-    ("factor", "told"),
+    ("factor", "expected"),
     [
         (4.4482216152605, "newtons entered as pounds-force"),
         (1 / 9.80665, "kilograms-force entered as newtons"),
         (2.20462262, "pounds-force entered as kilograms-force"),
     ],
 )
-def test_a_factor_of_two_units_names_the_mistake_that_would_explain_it(factor, told):
+def test_a_factor_of_two_units_names_the_mistake_that_would_explain_it(factor, expected):
     """The pound of 1959 is 0.45359237 kg, standard gravity 9.80665 m/s2 (CGPM 1901)."""
     near = nearest_mix_up(factor * 1.03)
-    assert near.explanation == told
+    assert near.explanation == expected
     assert near.distance == pytest.approx(np.log(1.03), rel=1e-6)
 
 

@@ -50,8 +50,8 @@ def test_api6_nobody_floods_a_thread_that_nobody_answers(pull_set, as_owner, as_
 def test_api6_one_appeal_waits_at_a_time(pull_set, moderator, as_owner):
     decide(by=moderator.user, pull_set=pull_set, decision="hold", reason="a question")
     appeals = f"/api/v1/pull-sets/{pull_set.pk}/appeals"
-    told = [as_owner.post(appeals, {"text": "no"}, format="json").status_code for _ in range(3)]
-    assert told == [201, 409, 409]
+    answer = [as_owner.post(appeals, {"text": "no"}, format="json").status_code for _ in range(3)]
+    assert answer == [201, 409, 409]
 
 
 def test_api6_many_uploads_of_one_tester_weigh_as_one_tester(moderator):

@@ -40,8 +40,8 @@ def test_a_template_runs_nobodys_formula_and_can_be_sent_back(as_owner, send, be
     Line.objects.create(name="@thin", material="nylon monofilament", accepted=True)
     session = {**RIGHT, "baselines": [{**RIGHT["baselines"][0], "line": "@thin"}]}
     side = {"line": "@thin", "spool": "A"}
-    told = {"connection": formula, "main": side, "leader": side, "parameters": {}}
-    session["pull_sets"] = [{**RIGHT["pull_sets"][0], **told}]
+    shown = {"connection": formula, "main": side, "leader": side, "parameters": {}}
+    session["pull_sets"] = [{**RIGHT["pull_sets"][0], **shown}]
     send(session)
 
     sheet = as_owner.get("/api/v1/sessions/template.csv").content.decode()

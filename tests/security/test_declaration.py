@@ -24,7 +24,7 @@ def fields_by_table() -> dict[str, set[str]]:
 
 
 def test_every_field_of_every_table_is_declared_and_nothing_else():
-    declared = {table: set(told.fields) for table, told in DECLARED.items()}
+    declared = {table: set(answer.fields) for table, answer in DECLARED.items()}
     assert declared == fields_by_table()
 
 

@@ -72,8 +72,8 @@ def signed_in(request, case, owner, moderator):
             user = owner.user if who == "owner of everything" else _person(who, moderator.user)
             user.set_password(PASSWORD)
             user.save()
-            told = {"login": user.username, "password": PASSWORD}
-            assert client.post("/sign-in/", told).status_code == 302
+            answer = {"login": user.username, "password": PASSWORD}
+            assert client.post("/sign-in/", answer).status_code == 302
         return client
 
     return signing_in
@@ -127,7 +127,7 @@ class Sent:
 
     page: str
     action: str
-    told: str
+    values: str
     outcome: str
 
 
@@ -166,38 +166,38 @@ class Trying:
         return not known
 
     def _send(self, page: str, form: Form) -> None:
-        for told in (form.as_shown(), *_chosen(form)):
+        for shown in (form.as_shown(), *_chosen(form)):
             self._refused.clear()
             self.sent += 1
             answer = self._asked(
                 "POST",
                 urlsplit(form.action)._replace(scheme="", netloc="").geturl(),
-                urlencode(told),
+                urlencode(shown),
             )
             wrong = answer.status_code in (400, 403, 404, 405) or answer.status_code >= 500
             if wrong or self._refused:
                 outcome = f"{answer.status_code} {' '.join(self._refused)}"
-                self.broken.append(Sent(page, form.action, urlencode(told), outcome))
+                self.broken.append(Sent(page, form.action, urlencode(shown), outcome))
 
-    def _asked(self, method: str, address: str, told: str = ""):
+    def _asked(self, method: str, address: str, shown: str = ""):
         client = Client(raise_request_exception=False)
         client.cookies.load(self._cookies.replace("Set-Cookie: ", ""))
         with transaction.atomic():
-            answer = client.generic(method, address, told, FORM)
+            answer = client.generic(method, address, shown, FORM)
             transaction.set_rollback(True)
         return answer
 
 
 def _chosen(form: Form) -> Iterator[list[tuple[str, str]]]:
     """All boxes ticked, the last of every choice, words in every empty field; by each button."""
-    told = []
+    answer = []
     for each in form.fields:
         value = each.values[-1] if each.values else ""
         if not value and each.type in ("text", "textarea", "password", "email"):
             value = "somebody@example.org" if each.type == "email" else PASSWORD
-        told.append((each.name, value))
+        answer.append((each.name, value))
     for button in form.buttons or [None]:
-        yield [*told, *([(button.name, button.values[0])] if button and button.name else [])]
+        yield [*answer, *([(button.name, button.values[0])] if button and button.name else [])]
 
 
 @pytest.mark.parametrize("who", PEOPLE)

@@ -278,8 +278,8 @@ def test_twice_the_document_takes_about_twice_the_time(name, settings, as_owner,
     address, make = DOCUMENTS[name]
     address = f"/api/v1/{address.format(revision=bench.pk)}"
 
-    def post(told: object) -> None:
-        assert as_owner.post(address, told, format="json").status_code < 500
+    def post(answer: object) -> None:
+        assert as_owner.post(address, answer, format="json").status_code < 500
 
     holds(Case(make, post, LONGEST_DOCUMENT))
 

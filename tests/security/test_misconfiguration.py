@@ -51,8 +51,8 @@ def test_api8_no_other_site_may_read_an_answer(addresses, owner):
     for address in addresses:
         for method in ("GET", "OPTIONS"):
             answer = answered_from_elsewhere(at_home, method, address)
-            told = [name.lower() for name in answer.headers]
-            assert not [name for name in told if name.startswith("access-control")], address
+            shown = [name.lower() for name in answer.headers]
+            assert not [name for name in shown if name.startswith("access-control")], address
 
 
 def answered_from_elsewhere(client: Client, method: str, address: str):

@@ -110,10 +110,10 @@ def test_api7_no_query_form_or_header_is_either(world, tried, address_of, owner)
     lure = LURES[0]
     at_home = browser(owner)
     names = ("q", "next", "url", "main", "leader", "unit", "name", "handle", "reason", "file")
-    told = "&".join(f"{name}={lure}" for name in names)
+    answer = "&".join(f"{name}={lure}" for name in names)
     for route in listed():
-        for method, sent in (("GET", ""), ("POST", told)):
-            answered(at_home, method, f"{address_of(route)}?{told}", sent, FORM)
+        for method, sent in (("GET", ""), ("POST", answer)):
+            answered(at_home, method, f"{address_of(route)}?{answer}", sent, FORM)
     for header in ("HTTP_REFERER", "HTTP_ORIGIN", "HTTP_X_FORWARDED_HOST", "HTTP_FORWARDED"):
         at_home.get("/", **{header: lure})
     assert tried == []
@@ -193,8 +193,8 @@ def test_api10_a_hostile_workbook_takes_nothing_and_asks_nobody(kind, world, tri
 
 def test_api10_markup_that_is_sent_is_shown_as_text(world, as_owner, owner):
     mark = "<script>alert(1)</script>"
-    told = {"name": mark, "revision": REVISION}
-    rig = as_owner.post("/api/v1/rigs", told, format="json").json()
+    answer = {"name": mark, "revision": REVISION}
+    rig = as_owner.post("/api/v1/rigs", answer, format="json").json()
     page = browser(owner).get(f"/rigs/{rig['id']}/").content.decode()
     assert mark not in page
     assert "&lt;script&gt;alert(1)" in page

@@ -61,8 +61,8 @@ def test_an_administrator_does_not_change_the_rig_of_another_and_its_page_offers
     owner, keeper
 ):
     rig = making.revision_of(owner).rig
-    told = {"made_on": "2026-01-01", "what_changed": "tape", "why": "it slid"}
-    answer = client_of(keeper).post(f"/api/v1/rigs/{rig.pk}/revisions", told, format="json")
+    shown = {"made_on": "2026-01-01", "what_changed": "tape", "why": "it slid"}
+    answer = client_of(keeper).post(f"/api/v1/rigs/{rig.pk}/revisions", shown, format="json")
     assert answer.status_code == 403
     assert rig.revisions.count() == 1
 

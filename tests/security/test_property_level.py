@@ -54,8 +54,8 @@ def decided_here(schemas: dict) -> set[str]:
     shown = {
         name
         for schema in schemas.values()
-        for name, told in schema.get("properties", {}).items()
-        if told.get("readOnly")
+        for name, answer in schema.get("properties", {}).items()
+        if answer.get("readOnly")
     }
     assert {"id", "url", "owner", "created_at"} <= shown
     return shown | NEVER_SENT
@@ -85,8 +85,8 @@ def test_api3_what_the_service_decides_is_refused_in_every_part_of_every_documen
         address = addressed(route, world) if "<" in route else f"/api/v1/{route}"
         answer = client.generic(method, address, json.dumps(spoilt), "application/json")
         assert answer.status_code == 422, answer.content
-        told = answer.content.decode()
-        assert [name for name in names if f'"{name}"' not in told and name not in told] == []
+        shown = answer.content.decode()
+        assert [name for name in names if f'"{name}"' not in shown and name not in shown] == []
     assert stored() == before
 
 

@@ -1,4 +1,4 @@
-"""Whoever meets a unique constraint at the same instant as another is told so, and no 500.
+"""Whoever meets a unique constraint at the same instant as another gets that answer, never 500.
 
 Every unique constraint of every table stands here: with a request that meets it, or with the
 reason why no person can. For each request a rival stores the same in a transaction that is still
@@ -66,19 +66,19 @@ class World:
     owner: Contributor
     moderator: Contributor
     revision: RigRevision
-    told: dict[str, Any] = field(default_factory=dict)
+    extra: dict[str, Any] = field(default_factory=dict)
 
     @property
     def at_home(self) -> Client:
-        return self.told["browser"]
+        return self.extra["browser"]
 
     def post(self, address: str, document: Any) -> Any:
         """By the API, with a token of the owner's."""
-        return self.told["client"].post(f"/api/v1/{address}", document, format="json")
+        return self.extra["client"].post(f"/api/v1/{address}", document, format="json")
 
     def send(self, address: str, body: bytes, **headers: str) -> Any:
         headers = {"HTTP_" + name.upper(): value for name, value in headers.items()}
-        return self.told["client"].generic(
+        return self.extra["client"].generic(
             "POST", f"/api/v1/{address}", body, "application/json", **headers
         )
 
@@ -93,7 +93,7 @@ def world(transactional_db) -> World:
     making.line("thin")
     making.line("thick", label_N=180)
     making.connection("Blood")
-    told = {
+    answer = {
         "browser": browser(owner),
         "desk": browser(moderator),
         "client": client_of(owner),
@@ -101,7 +101,7 @@ def world(transactional_db) -> World:
         "calibration": making.calibrate(revision, gain=1.0, offset_N=0.0),
         "session": intake.receive(owner, document("shed winch", 10), intake.JSON, None).session,
     }
-    return World(owner, moderator, revision, told)
+    return World(owner, moderator, revision, answer)
 
 
 @dataclass(frozen=True)
@@ -124,15 +124,15 @@ def address(world: World, user: User | None = None, email: str = "a@example.org"
 
 def prepare_join(world: World) -> None:
     user = User.objects.create_user("late")
-    world.told["user"] = user
+    world.extra["user"] = user
     late = Client()
     late.force_login(user)
-    world.told["late"] = late
+    world.extra["late"] = late
 
 
 def prepare_confirming(world: World) -> None:
     mine, theirs = address(world), address(world, world.moderator.user)
-    world.told |= {"theirs": theirs, "key": EmailConfirmationHMAC(mine).key}
+    world.extra |= {"theirs": theirs, "key": EmailConfirmationHMAC(mine).key}
 
 
 def prepare_primaries(world: World) -> None:
@@ -149,7 +149,7 @@ def prepare_factor(world: World) -> None:
     at_home.post("/sign-in/", {"login": "owner", "password": password})
     at_home.post(f"/account/again/?next={set_up}", {"password": password})
     (shown,) = Page(at_home.get(set_up)).all("input", id="authenticator_secret")
-    world.told |= {"browser": at_home, "code": code_now(shown["value"])}
+    world.extra |= {"browser": at_home, "code": code_now(shown["value"])}
 
 
 def first_factor(world: World) -> Authenticator:
@@ -168,7 +168,7 @@ def twin(world: World, day: int, key: str | None) -> Session:
 
 
 def replaced(world: World) -> Session:
-    session = world.told["session"]
+    session = world.extra["session"]
     return Session.objects.create(
         contributor=world.owner,
         revision=world.revision,
@@ -184,7 +184,7 @@ def replaced(world: World) -> Session:
 MET: dict[str, Meeting] = {
     "auth.User.username": Meeting(
         lambda _w: User.objects.create_user("newcomer"),
-        lambda w: w.told["stranger"].post("/sign-up/", JOINING),
+        lambda w: w.extra["stranger"].post("/sign-up/", JOINING),
         (200,),
         "Someone took this name a moment ago",
     ),
@@ -192,19 +192,19 @@ MET: dict[str, Meeting] = {
         lambda _w: Contributor.objects.create(
             user=User.objects.create_user("another"), handle="Newcomer"
         ),
-        lambda w: w.told["stranger"].post("/sign-up/", JOINING),
+        lambda w: w.extra["stranger"].post("/sign-up/", JOINING),
         (200,),
         "Another contributor has this handle",
     ),
     "rigs.Contributor.user": Meeting(
-        lambda w: Contributor.objects.create(user=w.told["user"], handle="first"),
-        lambda w: w.told["late"].post("/account/join/", {"handle": "second", "agreed": "on"}),
+        lambda w: Contributor.objects.create(user=w.extra["user"], handle="first"),
+        lambda w: w.extra["late"].post("/account/join/", {"handle": "second", "agreed": "on"}),
         (409, 422),
         prepare=prepare_join,
     ),
     "auth.Group.name": Meeting(
         lambda _w: Group.objects.create(name="helpers"),
-        lambda w: w.told["desk"].post("/admin/auth/group/add/", {"name": "helpers"}),
+        lambda w: w.extra["desk"].post("/admin/auth/group/add/", {"name": "helpers"}),
         (409,),
     ),
     "account.EmailAddress.user+email": Meeting(
@@ -213,8 +213,8 @@ MET: dict[str, Meeting] = {
         (302, 409),
     ),
     "account.EmailAddress.unique_verified_email": Meeting(
-        lambda w: EmailAddress.objects.filter(pk=w.told["theirs"].pk).update(verified=True),
-        lambda w: w.told["stranger"].post(f"/account/mail/confirm/{w.told['key']}/"),
+        lambda w: EmailAddress.objects.filter(pk=w.extra["theirs"].pk).update(verified=True),
+        lambda w: w.extra["stranger"].post(f"/account/mail/confirm/{w.extra['key']}/"),
         (302, 409),
         prepare=prepare_confirming,
     ),
@@ -228,18 +228,18 @@ MET: dict[str, Meeting] = {
     ),
     "mfa.Authenticator.unique_authenticator_type": Meeting(
         first_factor,
-        lambda w: w.at_home.post("/account/second-factor/set-up/", {"code": w.told["code"]}),
+        lambda w: w.at_home.post("/account/second-factor/set-up/", {"code": w.extra["code"]}),
         (409,),
         prepare=prepare_factor,
     ),
     "rigs.Club.name": Meeting(
         lambda _w: Club.objects.create(name="Lannet Anglers"),
-        lambda w: w.told["desk"].post("/admin/rigs/club/add/", {"name": "Lannet Anglers"}),
+        lambda w: w.extra["desk"].post("/admin/rigs/club/add/", {"name": "Lannet Anglers"}),
         (409,),
     ),
     "rigs.Suspension.contributor_is_suspended_once": Meeting(
         lambda w: Suspension.objects.create(contributor=w.owner, by=w.moderator.user, reason="x"),
-        lambda w: w.told["desk"].post(
+        lambda w: w.extra["desk"].post(
             "/admin/rigs/suspension/add/", {"handle": "owner", "reason": "y"}
         ),
         (409,),
@@ -273,9 +273,9 @@ MET: dict[str, Meeting] = {
     ),
     "rigs.CalibrationChange.calibration": Meeting(
         lambda w: CalibrationChange.objects.create(
-            calibration=w.told["calibration"], by=w.owner.user, reason="x"
+            calibration=w.extra["calibration"], by=w.owner.user, reason="x"
         ),
-        lambda w: w.post(f"calibrations/{w.told['calibration'].pk}/voiding", {"reason": "a slip"}),
+        lambda w: w.post(f"calibrations/{w.extra['calibration'].pk}/voiding", {"reason": "a slip"}),
         (409,),
     ),
     "rigs.Line.line_name_is_unique": Meeting(
@@ -301,7 +301,8 @@ MET: dict[str, Meeting] = {
     "results.Session.replaces": Meeting(
         replaced,
         lambda w: w.send(
-            f"sessions/{w.told['session'].pk}/versions?reason=a%20digit", document("shed winch", 13)
+            f"sessions/{w.extra['session'].pk}/versions?reason=a%20digit",
+            document("shed winch", 13),
         ),
         (409,),
     ),

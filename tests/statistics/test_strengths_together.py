@@ -32,14 +32,14 @@ def alone(pulls, step):
         return error
 
 
-def told(found):
+def values_of(found):
     return (type(found), str(found)) if isinstance(found, StatisticsError) else found
 
 
 @given(SETS)
 @settings(max_examples=200, deadline=None)
 def test_each_of_many_sets_comes_to_the_last_digit_of_what_it_is_alone(sets):
-    assert [told(one) for one in together(sets)] == [told(alone(*one)) for one in sets]
+    assert [values_of(one) for one in together(sets)] == [values_of(alone(*one)) for one in sets]
 
 
 @given(SETS, st.randoms())
@@ -49,7 +49,7 @@ def test_the_order_of_the_sets_makes_no_difference(sets, chance):
     chance.shuffle(order)
     shuffled = together([sets[place] for place in order])
     found = together(sets)
-    assert [told(one) for one in shuffled] == [told(found[place]) for place in order]
+    assert [values_of(one) for one in shuffled] == [values_of(found[place]) for place in order]
 
 
 def test_a_set_that_gives_no_strength_leaves_the_others_theirs():

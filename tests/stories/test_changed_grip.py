@@ -81,8 +81,8 @@ def test_on_the_same_grip_it_may_be_borrowed_within_thirty_days_and_this_is_said
 
 def test_a_dry_run_borrows_too(rig, as_owner):
     document = session(12, straight_N=())
-    told = as_owner.post("/api/v1/sessions?dry_run=true", document, format="json").json()
-    [pull_set] = told["sets"]
+    answer = as_owner.post("/api/v1/sessions?dry_run=true", document, format="json").json()
+    [pull_set] = answer["sets"]
     assert pull_set["efficiency"] == pytest.approx(0.80, abs=0.005)
     assert any("borrowed" in note for note in pull_set["notes"])
 
@@ -156,9 +156,9 @@ def test_too_few_pulls_say_how_many_more_would_tell(changed, as_owner, as_strang
     drain()
     bridge = bridge_of(as_stranger, changed)
     assert bridge["verdict"] == "can't tell yet"
-    told = bridge["comparisons"][0]["told"]
-    assert told["lower"] < 0.95 < told["upper"] < 1.05
-    more = told["more_pulls"]
+    answer = bridge["comparisons"][0]["told"]
+    assert answer["lower"] < 0.95 < answer["upper"] < 1.05
+    more = answer["more_pulls"]
     assert more > 0
     assert bridge["advice"] == f"Pull {more} more of the same on the new revision."
 

@@ -28,8 +28,8 @@ def points(zero_N: float = 0.0, gain: float = 1.0) -> list[dict]:
     ]
 
 
-def calibrated(client, revision: int, **told) -> dict:
-    document = {"made_on": "2025-12-01", "points": points(**told)}
+def calibrated(client, revision: int, **options) -> dict:
+    document = {"made_on": "2025-12-01", "points": points(**options)}
     answer = client.post(f"{API}/revisions/{revision}/calibrations", document, format="json")
     assert answer.status_code == 201, answer.json()
     return answer.json()
@@ -79,11 +79,11 @@ def test_a_corrected_calibration_replaces_the_wrong_one_and_its_sets_are_worked_
     assert PoolVersion.objects.count() == versions + 1
     assert NormalisedSet.objects.get().calibration_id == made["id"]
 
-    told = as_owner.get(f"{API}/calibrations/{wrong['id']}").json()
-    assert (told["standing"], told["gain"]) == ("replaced", wrong["gain"])
-    assert told["replaced_by"] == made["url"]
-    assert told["ended"]["reason"] == CORRECTION["reason"]
-    assert told["ended"]["by"] == "owner"
+    answer = as_owner.get(f"{API}/calibrations/{wrong['id']}").json()
+    assert (answer["standing"], answer["gain"]) == ("replaced", wrong["gain"])
+    assert answer["replaced_by"] == made["url"]
+    assert answer["ended"]["reason"] == CORRECTION["reason"]
+    assert answer["ended"]["by"] == "owner"
     stranger = as_stranger.get(f"{API}/calibrations/{wrong['id']}").json()
     assert (stranger["standing"], stranger["ended"]) == ("replaced", None)
     in_use = as_stranger.get(f"{API}/revisions/{made['revision'].rsplit('/', 1)[1]}/calibrations")
@@ -112,9 +112,9 @@ def test_every_version_of_a_pool_is_still_recomputed_from_what_it_names(
 def test_a_voided_calibration_is_used_no_more_and_stays_readable(
     wrong, revision, as_owner, as_stranger, drain
 ):
-    told = post(as_owner, f"calibrations/{wrong['id']}/voiding", {"reason": "of my old rig"})
+    answer = post(as_owner, f"calibrations/{wrong['id']}/voiding", {"reason": "of my old rig"})
     drain()
-    assert told["standing"] == "voided"
+    assert answer["standing"] == "voided"
     assert NormalisedSet.objects.get().calibration is None
     assert figures()["blood, day 0"] == pytest.approx(0.80, abs=0.005)
     assert as_stranger.get(f"{API}/calibrations/{wrong['id']}").status_code == 200
@@ -160,13 +160,13 @@ def test_what_ended_is_ended(wrong, as_owner):
 
 @pytest.mark.parametrize("reason", [None, " "])
 def test_a_reason_is_needed(wrong, revision, as_owner, reason):
-    told = {} if reason is None else {"reason": reason}
+    answer = {} if reason is None else {"reason": reason}
     for address in (
         f"calibrations/{wrong['id']}/voiding",
         f"revisions/{revision}/voiding",
         f"revisions/{revision}/versions",
     ):
-        [finding] = post(as_owner, address, told, 422)["findings"]
+        [finding] = post(as_owner, address, answer, 422)["findings"]
         assert finding["field"] == "reason"
 
 
@@ -176,9 +176,9 @@ def test_a_corrected_revision_keeps_its_sessions_and_what_it_was(
     sent = send(as_owner, session(1))
     drain()
     correction = {"reason": "the scale shows twenties", "resolution": "20 N", "capacity": "900 N"}
-    told = post(as_owner, f"revisions/{revision}/versions", correction)
+    answer = post(as_owner, f"revisions/{revision}/versions", correction)
     drain()
-    assert (told["version"], told["resolution"]["N"]) == (2, 20.0)
+    assert (answer["version"], answer["resolution"]["N"]) == (2, 20.0)
     assert set(Session.objects.values_list("revision_id", "standing")) == {(revision, "current")}
     assert set(NormalisedSet.objects.values_list("resolution_N", flat=True)) == {20.0}
     [earlier] = as_moderator.get(f"{API}/revisions/{revision}/versions").json()
@@ -201,10 +201,10 @@ def test_where_the_rig_stood_is_kept_in_no_history(rig, revision, as_owner):
 def test_a_corrected_latitude_corrects_the_calibrations_that_rest_on_it(
     wrong, revision, as_owner, drain
 ):
-    told = post(
+    answer = post(
         as_owner, f"revisions/{revision}/versions", {"reason": "I had none", "latitude_deg": 55.2}
     )
-    assert told["version"] == 2
+    assert answer["version"] == 2
     old, new = Calibration.objects.order_by("pk")
     assert (old.standing, new.standing) == ("replaced", "current")
     assert new.local_gravity == pytest.approx(local_gravity(55.2, 0.0), abs=0.005)
@@ -243,22 +243,22 @@ def test_the_only_revision_is_corrected_and_not_voided(rig, revision, as_owner):
     [("2025-12-24", "not after its first calibration"), ("2030-01-01", "not after today")],
 )
 def test_a_day_that_can_not_be_is_refused(wrong, revision, as_owner, day, expected):
-    told = post(
+    answer = post(
         as_owner, f"revisions/{revision}/versions", {"reason": "later", "made_on": day}, 422
     )
-    [finding] = told["findings"]
+    [finding] = answer["findings"]
     assert (finding["field"], finding["found"]) == ("made_on", day)
     assert expected in finding["expected"]
 
 
 def test_a_correction_of_nothing_is_refused(rig, revision, as_owner):
-    told = post(
+    answer = post(
         as_owner,
         f"revisions/{revision}/versions",
         {"reason": "why not", "resolution": RIG["resolution"]},
         422,
     )
-    assert "Nothing would change" in told["detail"]
+    assert "Nothing would change" in answer["detail"]
 
 
 def test_a_job_that_read_the_wrong_calibration_does_not_write_after_the_correction(
@@ -270,8 +270,8 @@ def test_a_job_that_read_the_wrong_calibration_does_not_write_after_the_correcti
     pull_set = PullSet.objects.get()
     compute_figures = normalise.compute_figures
 
-    def correct_meanwhile(*told):
-        found = compute_figures(*told)
+    def correct_meanwhile(*answer):
+        found = compute_figures(*answer)
         monkeypatch.setattr(normalise, "compute_figures", compute_figures)
         post(as_owner, f"calibrations/{wrong['id']}/versions", CORRECTION, 201)
         drain()

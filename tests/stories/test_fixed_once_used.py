@@ -117,13 +117,13 @@ def test_a_material_that_pulls_rest_on_stays_and_the_page_shows_it_as_text(used,
     address = f"/admin/rigs/line/{line.pk}/change/"
     page = Page(admin_client.get(address))
     assert page.all("select", name="material") == []
-    told = {
+    answer = {
         **sent_from(page),
         "name": "thin, new label",
         "material": Material.WIRE,
         "accepted": "on",
     }
-    assert admin_client.post(address, told).status_code == 302
+    assert admin_client.post(address, answer).status_code == 302
     line.refresh_from_db()
     assert (line.name, line.material) == ("thin, new label", Material.NYLON)
     assert pool_of("Blood").current.pk == before
@@ -132,8 +132,8 @@ def test_a_material_that_pulls_rest_on_stays_and_the_page_shows_it_as_text(used,
 def test_a_line_that_nothing_rests_on_is_put_right(admin_client):
     line = making.line("new")
     address = f"/admin/rigs/line/{line.pk}/change/"
-    told = {"name": "new", "material": Material.WIRE, "label_basis": "unknown", "accepted": "on"}
-    assert admin_client.post(address, told).status_code == 302
+    answer = {"name": "new", "material": Material.WIRE, "label_basis": "unknown", "accepted": "on"}
+    assert admin_client.post(address, answer).status_code == 302
     line.refresh_from_db()
     assert line.material == Material.WIRE
 
@@ -155,8 +155,8 @@ def test_a_contributors_account_and_handle_are_not_handed_to_another(used, admin
     tester = used["rigs.Contributor"]
     address = f"/admin/rigs/contributor/{tester.pk}/change/"
     other = User.objects.create_user("another")
-    told = {"user": other.pk, "handle": "another", "shows_sets": "on"}
-    assert admin_client.post(address, told).status_code == 302
+    answer = {"user": other.pk, "handle": "another", "shows_sets": "on"}
+    assert admin_client.post(address, answer).status_code == 302
     kept = Contributor.objects.get(pk=tester.pk)
     assert (kept.user_id, kept.handle) == (tester.user_id, tester.handle)
 
@@ -171,11 +171,11 @@ def test_the_kind_of_a_connection_stays_once_it_was_pulled(used, admin_client):
 def test_a_join_accepted_or_taken_back_in_the_admin_marks_its_pools(used, admin_client):
     connection, pool = used["results.Connection"], pool_of("Blood")
     address = f"/admin/results/connection/{connection.pk}/change/"
-    told = {**sent_from(Page(admin_client.get(address))), "name": connection.name}
+    answer = {**sent_from(Page(admin_client.get(address))), "name": connection.name}
     for accepted in (False, True):
         pool.stale_marks.all().delete()
         ticked = {"accepted": "on"} if accepted else {}
-        assert admin_client.post(address, {**told, **ticked}).status_code == 302
+        assert admin_client.post(address, {**answer, **ticked}).status_code == 302
         connection.refresh_from_db()
         assert connection.accepted is accepted
         assert pool.stale_marks.exists()

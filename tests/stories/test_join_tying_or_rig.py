@@ -47,23 +47,23 @@ def split(owner, as_owner):
 
 
 def test_an_uneven_tyer_on_a_good_rig_sees_that_it_is_the_tying(split):
-    told = split(rig_cv=0.02, tie_cv=0.15, pulls=40, straight=40)
-    rig, tie, tying = told["rig_and_line"], told["tie"], told["tying"]
+    answer = split(rig_cv=0.02, tie_cv=0.15, pulls=40, straight=40)
+    rig, tie, tying = answer["rig_and_line"], answer["tie"], answer["tying"]
     assert rig["low"] < 0.02**2 < rig["high"]
     assert tie["separated"]
     assert tie["low"] < 0.15**2 < tie["high"]
     assert tying["low"] > 0
-    assert told["further"] is None
+    assert answer["further"] is None
 
 
 def test_an_even_tyer_on_a_poor_rig_sees_that_it_is_the_rig(split):
-    told = split(rig_cv=0.10, tie_cv=0.02, pulls=12, straight=12)
-    assert told["rig_and_line"]["low"] < 0.10**2 < told["rig_and_line"]["high"]
-    assert not told["tie"]["separated"]
-    assert told["rig_and_line"]["sd"] > told["join"]["sd"]
+    answer = split(rig_cv=0.10, tie_cv=0.02, pulls=12, straight=12)
+    assert answer["rig_and_line"]["low"] < 0.10**2 < answer["rig_and_line"]["high"]
+    assert not answer["tie"]["separated"]
+    assert answer["rig_and_line"]["sd"] > answer["join"]["sd"]
 
 
 def test_too_few_pulls_can_not_be_separated_yet_and_say_what_to_pull_more_of(split):
-    told = split(rig_cv=0.03, tie_cv=0.04, pulls=5, straight=5)
-    assert not told["tie"]["separated"]
-    assert told["further"]["of_join"] + told["further"]["of_straight_line"] > 0
+    answer = split(rig_cv=0.03, tie_cv=0.04, pulls=5, straight=5)
+    assert not answer["tie"]["separated"]
+    assert answer["further"]["of_join"] + answer["further"]["of_straight_line"] > 0

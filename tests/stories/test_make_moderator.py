@@ -68,8 +68,8 @@ def test_whatever_the_account_was_it_decides_at_the_desk_and_adds_to_the_catalog
     assert at_desk.post(page_of(held), decided).headers["Location"] == DESK
     held.refresh_from_db()
     assert held.state == "released"
-    told = {"name": "Nail tie", "kind": "line to line"}
-    assert client_of(person).post("/api/v1/connections", told, format="json").status_code == 201
+    answer = {"name": "Nail tie", "kind": "line to line"}
+    assert client_of(person).post("/api/v1/connections", answer, format="json").status_code == 201
     assert Connection.objects.get(name="Nail tie").accepted
 
 
@@ -90,7 +90,7 @@ def test_the_next_steps_name_the_second_factor_while_it_is_missing(db, settings)
 
 
 @pytest.mark.parametrize(
-    ("name", "more", "told"),
+    ("name", "more", "expected"),
     [
         ("nobody", (), "No account signs in as 'nobody'"),
         ("closed", (), "closed or switched off"),
@@ -99,12 +99,12 @@ def test_the_next_steps_name_the_second_factor_while_it_is_missing(db, settings)
         ("a", ("--handle", "under_score"), "Another contributor has this handle"),
     ],
 )
-def test_what_it_cannot_do_it_tells_with_a_way_out_and_changes_nothing(db, name, more, told):
+def test_what_it_cannot_do_it_tells_with_a_way_out_and_changes_nothing(db, name, more, expected):
     contributor("Under_Score")
     User.objects.create_user("closed", is_active=False)
     for each in ("under_score", "a"):
         User.objects.create_user(each)
-    with pytest.raises(CommandError, match=told):
+    with pytest.raises(CommandError, match=expected):
         make(name, *more)
     assert not User.objects.filter(is_staff=True).exists()
     assert Contributor.objects.count() == 1

@@ -28,8 +28,8 @@ def pull_set(owner) -> PullSet:
 
 
 def names_read_by(client, pull_set) -> set[str]:
-    told = client.get(f"/api/v1/sessions/{pull_set.session_id}").json()
-    return {told["rig"], told["pull_sets"][0]["label"], told["pull_sets"][0]["main_spool"]}
+    answer = client.get(f"/api/v1/sessions/{pull_set.session_id}").json()
+    return {answer["rig"], answer["pull_sets"][0]["label"], answer["pull_sets"][0]["main_spool"]}
 
 
 def test_a_name_is_read_by_everyone_once_a_moderator_accepts_it(
@@ -38,9 +38,9 @@ def test_a_name_is_read_by_everyone_once_a_moderator_accepts_it(
     assert names_read_by(as_owner, pull_set) == set(NAMES.values())
     assert names_read_by(as_moderator, pull_set) == set(NAMES.values())
     for client in (as_stranger, as_other):
-        told = names_read_by(client, pull_set)
-        assert {f"rig {pull_set.session.revision.rig_id}", f"set {pull_set.pk}"} < told
-        assert NAMES["spool"] not in told
+        answer = names_read_by(client, pull_set)
+        assert {f"rig {pull_set.session.revision.rig_id}", f"set {pull_set.pk}"} < answer
+        assert NAMES["spool"] not in answer
     for kind, text in NAMES.items():
         accept_names(moderator.user, AcceptedName.Kind(kind), [text])
     assert names_read_by(as_stranger, pull_set) == set(NAMES.values())
@@ -51,8 +51,8 @@ def test_a_closed_account_leaves_no_name_behind(pull_set, owner, as_stranger):
     for kind, text in NAMES.items():
         making.accept(kind, text)
     close_account(owner, keep=True)
-    told = names_read_by(as_stranger, pull_set)
-    assert told.isdisjoint(set(NAMES.values()) - {"set 1"})
+    answer = names_read_by(as_stranger, pull_set)
+    assert answer.isdisjoint(set(NAMES.values()) - {"set 1"})
 
 
 def test_nobody_but_a_moderator_accepts_a_name(pull_set, owner):
@@ -86,8 +86,8 @@ def test_sets_of_a_proposed_join_count_in_public_once_it_is_accepted(
     assert as_stranger.get("/api/v1/pools").json()["count"] == 0
     for address in ("", "/sets", "/tester-effects", "/versions", "/versions/1/changes"):
         assert as_stranger.get(f"/api/v1/pools/{pool.pk}{address}").status_code == 404
-    told = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
-    assert (told["connection"], told["pool"]) == (f"join {pool.connection_id}", None)
+    answer = as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}").json()
+    assert (answer["connection"], answer["pool"]) == (f"join {pool.connection_id}", None)
     accepted = {"accepted": True}
     address = f"/api/v1/connections/{pool.connection_id}"
     assert as_moderator.patch(address, accepted, format="json").status_code == 200

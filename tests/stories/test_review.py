@@ -172,8 +172,8 @@ def test_question_answer_and_decision_make_one_thread(held, as_moderator, as_own
     as_owner.post(thread, {"text": "The one from last year."}, format="json")
     decided = {"decision": "reject", "reason": "Last year's spool is weaker."}
     as_moderator.post(f"/api/v1/pull-sets/{held.pk}/decisions", decided, format="json")
-    told = [(m["by"], m["kind"]) for m in as_owner.get(thread).json()["messages"]]
-    assert told == [
+    answer = [(m["by"], m["kind"]) for m in as_owner.get(thread).json()["messages"]]
+    assert answer == [
         ("moderator", "question"),
         ("contributor", "answer"),
         ("moderator", "decision"),

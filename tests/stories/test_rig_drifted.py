@@ -118,13 +118,13 @@ def test_wet_line_and_another_spool_are_series_of_their_own(rig, as_owner, as_st
         factor = 0.9 if state == "soaked" else 1.0  # nylon soaked through
         send(as_owner, session(day, shifted(STRAIGHT_N, factor), state=state))
     drain()
-    told = as_stranger.get(f"/api/v1/rigs/{rig['id']}/watch").json()
-    straight = [one for one in told if one["kind"] == "straight line"]
+    answer = as_stranger.get(f"/api/v1/rigs/{rig['id']}/watch").json()
+    straight = [one for one in answer if one["kind"] == "straight line"]
     assert [one["what"] for one in straight] == ["thin, spool A", "thin, spool A, soaked"]
     assert not any(session["signals"] for one in straight for session in one["sessions"])
 
 
 def test_the_page_of_the_rig_says_so_in_words(drifted):
-    told = Client().get(f"/rigs/{drifted['id']}/").content.decode()
-    assert "The chart of thin, spool A signals at 2026-01-15." in told
-    assert "-7.0%" in told
+    answer = Client().get(f"/rigs/{drifted['id']}/").content.decode()
+    assert "The chart of thin, spool A signals at 2026-01-15." in answer
+    assert "-7.0%" in answer

@@ -81,8 +81,8 @@ def test_a_mistyped_reading_is_flagged_asked_about_and_amended_and_both_versions
     flagged = first.pull_sets.get()
     assert flagged.state == "pooled"
     assert "more scatter than the pool" in marks_of(flagged)
-    told = check_results_of(flagged).get(name="more scatter than the pool").sentence
-    assert "one mistyped reading" in told
+    shown = check_results_of(flagged).get(name="more scatter than the pool").sentence
+    assert "one mistyped reading" in shown
 
     ask(by=moderator.user, pull_set=flagged, text="Is 148.30 right? It stands apart.")
     answer(by=fourth.user, pull_set=flagged, text="No: the notebook says 138.30.")

@@ -122,10 +122,10 @@ def test_each_line_of_a_task_carries_the_ids_of_its_own_work(owner, queue, tmp_p
     with working(tmp_path, **PROMPT):
         wait_for_worker()
     log = (tmp_path / "worker.log").read_text().splitlines()
-    told = [json.loads(line) for line in log if line.startswith("{")]
+    answer = [json.loads(line) for line in log if line.startswith("{")]
     subjects = {"run_job": "job", "refresh_pool": "pool", "complete_pool": "pool"}
     sessions = dict(Job.objects.values_list("pk", "session"))
-    lines = [line for line in told if line.get("task", "").rpartition(".")[2] in subjects]
+    lines = [line for line in answer if line.get("task", "").rpartition(".")[2] in subjects]
     assert {line["event"] for line in lines} >= {
         "session normalised and screened",
         "task_succeeded",

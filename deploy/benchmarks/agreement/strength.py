@@ -40,7 +40,7 @@ def _family(data: Named, family: Family, asked: Named) -> Named:
     found = fit(data["value"], data["failed"], family)
     se = np.sqrt(np.diag(found.covariance))
     reach = norm.ppf(0.975) * se[0]
-    told = {
+    answer = {
         "intercept": found.location,
         "scale": found.scale,
         "loglik": found.loglik,
@@ -51,13 +51,13 @@ def _family(data: Named, family: Family, asked: Named) -> Named:
         "profile_95_intercept": [profile_end(found, 0.0, CHI_SQUARE_95, way) for way in (-1, 1)],
     }
     if family == "weibull":
-        told["weibull_shape"] = 1 / found.scale
-        told["weibull_scale"] = float(np.exp(found.location))
+        answer["weibull_shape"] = 1 / found.scale
+        answer["weibull_scale"] = float(np.exp(found.location))
     for name in asked:
         if quantile := re.fullmatch(r"quantile_([0-9.]+)", name):
             point = found.location + found.scale * quantile_shift(family, float(quantile.group(1)))
-            told[name] = point if family == "normal" else float(np.exp(point))
-    return told
+            answer[name] = point if family == "normal" else float(np.exp(point))
+    return answer
 
 
 def interlaboratory(data: Named, expected: Named) -> Named:
@@ -72,7 +72,7 @@ def interlaboratory(data: Named, expected: Named) -> Named:
 
 def _material(value: Any, laboratory: Any, asked: Named) -> Named:
     found = precision(value, laboratory)
-    told: Named = {
+    answer: Named = {
         "mean": found.mean,
         "sd_of_cell_averages": found.sd_of_averages,
         "repeatability_sd": found.repeatability_sd,
@@ -84,12 +84,12 @@ def _material(value: Any, laboratory: Any, asked: Named) -> Named:
     for name in asked:
         if critical := re.fullmatch(r"([hk])_critical_([0-9.]+)_percent", name):
             alpha = float(critical.group(2)) / 100
-            told[name] = (
+            answer[name] = (
                 h_critical(len(found.testers), alpha)
                 if critical.group(1) == "h"
                 else float(k_critical(found.sizes, alpha)[0])
             )
-    return told
+    return answer
 
 
 def consistency_tests(document: Named, _expected: Named) -> Named:
@@ -154,7 +154,7 @@ def calibration(data: Named, expected: Named) -> Named:
     x, y = (np.asarray(column) for column in data.values() if isinstance(column, list))
     reference = next((value for value in data.values() if not isinstance(value, list)), 0.0)
     line = calibration_line(x - reference, y)
-    told: Named = {
+    answer: Named = {
         "intercept": line.offset_N,
         "u_intercept": line.u_offset_N,
         "slope": line.gain,
@@ -166,25 +166,25 @@ def calibration(data: Named, expected: Named) -> Named:
         if at := re.fullmatch(r"(?!u_).+_at_([0-9.]+).*", name):
             above = float(at.group(1)) - reference
             covariance = line.correlation * line.u_gain * line.u_offset_N
-            told[name] = line.offset_N + line.gain * above
-            told[f"u_{name}"] = float(
+            answer[name] = line.offset_N + line.gain * above
+            answer[f"u_{name}"] = float(
                 np.sqrt(line.u_offset_N**2 + (above * line.u_gain) ** 2 + 2 * above * covariance)
             )
-    return told
+    return answer
 
 
 def units(_data: Named, expected: Named) -> Named:
     """Newtons in other units of force, and gravity by latitude."""
-    told: Named = {
+    answer: Named = {
         name: force_newtons(1.0, name.removesuffix("_in_N"))
         for name in expected
         if name.endswith("_in_N")
     }
-    told["gravity_m_s2"] = {
+    answer["gravity_m_s2"] = {
         name: local_gravity(float(name.removeprefix("latitude_")))
         for name in expected.get("gravity_m_s2", {})
     }
-    return told
+    return answer
 
 
 def trade_practice(_data: Named, _expected: Named) -> Named:

@@ -12,7 +12,7 @@ TOLD_AT_MOST = 9
 HEAD = """# Agreement with outside values
 
 Made by `tests/statistics/test_agreement.py` from the reference files kept in `tests/data`; each
-file names its source. Digits are those of the worst figure of a file, told up to nine; a figure
+file names its source. Digits are those of the worst figure of a file, shown up to nine; a figure
 printed with fewer digits counts where ours rounds to it.
 
 | reference | kind | computed with | figures | digits of the worst |

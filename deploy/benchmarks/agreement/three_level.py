@@ -250,7 +250,7 @@ def _robust(model: ErrorModel, best: Maximum, form: Any) -> Named:
     )
     se, df = found.standard_error, found.degrees_of_freedom
     p = np.asarray(2 * student_t.sf(np.abs(beta / se), df))
-    told = {"estimate": beta, "se": se, "satterthwaite_df": df, "p": p}
+    answer = {"estimate": beta, "se": se, "satterthwaite_df": df, "p": p}
     if beta.size == 1:
-        return {name: float(values[0]) for name, values in told.items()}
-    return {name: values.tolist() for name, values in told.items()}
+        return {name: float(values[0]) for name, values in answer.items()}
+    return {name: values.tolist() for name, values in answer.items()}

@@ -2,7 +2,7 @@
 
 Runs the service as it is deployed, PostgreSQL, Redis, two web processes, a worker and its sweeper,
 and lets one fault after another strike while testers send sessions. After each it audits, in a
-process of its own: every session answered 202 is in its pools or told as failed, none twice, and
+process of its own: every session answered 202 is in its pools or marked as failed, none twice, and
 every pooled figure equals the one recomputed from the pulls. Ends with 1 where one is not so.
 Needs root, for the disks that it fills.
 """

@@ -77,8 +77,8 @@ def _look_after_sets(session: Session, found: Audit) -> None:
         times = PoolMembership.objects.filter(pull_set=pull_set, until=None).count()
         if times > 1:
             found.twice += 1
-        told = pull_set.state == PullSet.State.HELD and pull_set.notices.exists()
-        if not told and not (times and pull_set.state in IN_POOL) and not pull_set.not_normalised:
+        answer = pull_set.state == PullSet.State.HELD and pull_set.notices.exists()
+        if not answer and not (times and pull_set.state in IN_POOL) and not pull_set.not_normalised:
             found.lost += 1
             found.complaints.append(f"set {pull_set.pk}: {pull_set.state}, in {times} pools")
             return
@@ -92,7 +92,9 @@ def _stored_pulls(session: Session) -> list[tuple[str, int, str]]:
     straight = session.baselines.values_list(
         "line__name", "pulls__number", "pulls__reading_written"
     )
-    return sorted((name, number, f"{float(told):g}") for name, number, told in [*sets, *straight])
+    return sorted(
+        (name, number, f"{float(answer):g}") for name, number, answer in [*sets, *straight]
+    )
 
 
 def _sent_pulls(body: str) -> list[tuple[str, int, str]]:

@@ -68,8 +68,8 @@ class Ground:
             self.note = f"BROKE OFF: {error}"
         self.service.wait_until_done()
         recovery = time.monotonic() - self.mended_at if self.mended_at else math.nan
-        told = ", ".join(f"{number} x {what}" for what, number in self.senders.told.items())
-        return ResultRow(name, self.struck, told, self._audit_once_drawn(), recovery, self.note)
+        answers = ", ".join(f"{number} x {what}" for what, number in self.senders.refusals.items())
+        return ResultRow(name, self.struck, answers, self._audit_once_drawn(), recovery, self.note)
 
     def strike(self) -> None:
         """Count one more time that the fault struck."""
@@ -98,7 +98,7 @@ class Ground:
         ledger = self.folder / "ledger.json"
         ledger.write_text(json.dumps(self.senders.ledger()))
         command = [sys.executable, "-m", "deploy.benchmarks.faults.audit", str(ledger)]
-        told = subprocess.run(
+        answer = subprocess.run(
             [*command, str(self.newest_version)],
             check=True,
             capture_output=True,
@@ -106,7 +106,7 @@ class Ground:
             cwd=self.service.release,
             env={**os.environ, **self.service.environment},
         )
-        found = Audit(**json.loads(told.stdout.splitlines()[-1]))
+        found = Audit(**json.loads(answer.stdout.splitlines()[-1]))
         self.newest_version = max(self.newest_version, found.newest_version)
         return found
 

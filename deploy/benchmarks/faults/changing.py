@@ -76,8 +76,8 @@ def _jump(bench: Bench, file: Path, by_s: int) -> float:
     """
     with under_load(bench) as go_on:
         for offset in [by_s, 0] * bench.repeats:
-            with file.open("r+b") as told:
-                told.write(struct.pack("l", offset))
+            with file.open("r+b") as answer:
+                answer.write(struct.pack("l", offset))
             bench.strike()
             bench.queue.client().flushall()
             time.sleep(WATCHED_S)

@@ -31,17 +31,17 @@ def lock_held(table: str, bench: Bench) -> None:
 
 def read_only(bench: Bench) -> None:
     """Closed to writing, as a server that was failed over from, and opened again."""
-    told = []
+    answer = []
     with under_load(bench):
         for _ in range(bench.repeats):
             bench.database.tell("ALTER SYSTEM SET default_transaction_read_only = on")
             bench.database.tell("SELECT pg_reload_conf()")
             bench.strike()
             time.sleep(READ_ONLY_S)
-            told += [_status(bench, path) for path in ("readyz", "healthz", "api/v1/pools")]
+            answer += [_status(bench, path) for path in ("readyz", "healthz", "api/v1/pools")]
             bench.database.tell("ALTER SYSTEM RESET default_transaction_read_only")
             bench.database.tell("SELECT pg_reload_conf()")
-    statuses = ", ".join(told)
+    statuses = ", ".join(answer)
     bench.note = f"for {READ_ONLY_S:.0f} s: {statuses}; {_attempts(bench)}"
 
 

@@ -101,7 +101,7 @@ def poisoned(step: Step, killing: bool, state: str, bench: Bench) -> None:
     """One session that can't get past a step, while others come in beside it.
 
     Where ``killing``, its worker's process is killed there each time, else a database error is
-    raised. Once it is told as failed the cause is taken away, and it is sent back.
+    raised. Once it is marked as failed the cause is taken away, and it is sent back.
     """
     cause = stalled(bench.database, step) if killing else refused(bench.database, step)
     with cause, bench.senders.at_work():
@@ -110,13 +110,13 @@ def poisoned(step: Step, killing: bool, state: str, bench: Bench) -> None:
             _kill_each_time(bench, sending)
         wait_until(lambda: _failed(bench, sending), "The poison's end", 120)
         bench.strike()
-    bench.note = "told as failed while others went on; sent back afterwards"
+    bench.note = "marked as failed while others went on; sent back afterwards"
     bench.mended()
     bench.manage("shell", "--no-imports", "--command", RETRY.format(_job(sending)))
 
 
 def _kill_each_time(bench: Bench, sending: Sending) -> None:
-    """Until it is told as failed."""
+    """Until it is marked as failed."""
     last_moment = time.monotonic() + 120
     while not _failed(bench, sending) and time.monotonic() < last_moment:
         waiting = standing(bench.database)

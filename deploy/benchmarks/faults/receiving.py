@@ -38,7 +38,7 @@ def killed_while_storing(bench: Bench) -> None:
 
 
 def killed_before_its_answer(bench: Bench) -> None:
-    """Stored, and killed before the tester is told: a hung Redis holds the answer back."""
+    """Killed after storing and before answering: a hung Redis holds the answer back."""
     for number in range(bench.repeats):
         stored = "SELECT count(*) FROM results_upload"
         before = bench.database.tell(stored)[0][0]

@@ -73,13 +73,13 @@ class Sending:
 
 @dataclass
 class Senders:
-    """Four testers; ``told`` counts what they were answered, but for 202."""
+    """Four testers; ``refusals`` counts their answers other than 202."""
 
     address: str
     tokens: dict[str, str]
     rng: np.random.Generator
     sent: list[Sending] = field(default_factory=list)
-    told: Counter[str] = field(default_factory=Counter)
+    refusals: Counter[str] = field(default_factory=Counter)
 
     def draw(self, handle: str, state: str = "dry") -> Sending:
         """A session that nobody has sent yet."""
@@ -139,11 +139,11 @@ class Senders:
                 url = f"{self.address}/api/v1/sessions"
                 answer = http.post(url, sending.body, headers=headers, timeout=30)
         except requests.RequestException as error:
-            self.told[type(error).__name__] += 1
+            self.refusals[type(error).__name__] += 1
             return False
         if answer.status_code != requests.codes.accepted:
             form = answer.headers.get("Content-Type", "no type").partition(";")[0]
-            self.told[f"{answer.status_code} {form}"] += 1
+            self.refusals[f"{answer.status_code} {form}"] += 1
             if answer.status_code < requests.codes.server_error:
                 raise RuntimeError(f"{answer.status_code}: {answer.text[:500]}")
             return False

@@ -140,5 +140,5 @@ def forget(database: PostgreSQL, waiting: list[tuple[int, int]]) -> None:
 def _owners(port: int) -> list[int]:
     """Process ids that hold the near end of a connection from that port."""
     ask = ["ss", "--no-header", "--tcp", "--numeric", "--processes", f"sport = :{port}"]
-    told = subprocess.run(ask, check=True, capture_output=True, text=True).stdout
-    return [int(part.split(",")[0]) for part in told.split("pid=")[1:]]
+    answer = subprocess.run(ask, check=True, capture_output=True, text=True).stdout
+    return [int(part.split(",")[0]) for part in answer.split("pid=")[1:]]

@@ -47,7 +47,7 @@ class ResultRow:
 
 
 COLUMNS = (
-    "fault", "struck", "answered 202", "in pool", "held", "told failed", "lost", "twice",
+    "fault", "struck", "answered 202", "in pool", "held", "failed", "lost", "twice",
     "figures compared", "differing", "left undone", "recovery, s", "answers but 202; remarks",
 )  # fmt: skip
 

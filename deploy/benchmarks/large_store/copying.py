@@ -1,4 +1,4 @@
-"""Columns into a table by COPY, what is not told by the field's or the database's own default."""
+"""Write columns into a table by COPY; missing ones by the field's or the database's default."""
 
 from __future__ import annotations
 
@@ -14,20 +14,20 @@ from psycopg.types.json import Jsonb
 
 
 def copy_in(model: type[models.Model], rows: int, columns: Mapping[str, Any]) -> None:
-    """Write so many rows, numbered from 1 unless their key is told.
+    """Write so many rows, numbered from 1 unless their key is given.
 
     A column is an array or list of one value a row, or one value for all.
     """
-    told = dict(columns)
+    answer = dict(columns)
     key = model._meta.pk
-    if key.attname not in told and isinstance(key, models.AutoField):
-        told[key.attname] = range(1, rows + 1)
+    if key.attname not in answer and isinstance(key, models.AutoField):
+        answer[key.attname] = range(1, rows + 1)
     fields = [
         field
         for field in model._meta.concrete_fields
-        if not field.generated and (field.attname in told or not field.has_db_default())
+        if not field.generated and (field.attname in answer or not field.has_db_default())
     ]
-    values = [_values(field, told) for field in fields]
+    values = [_values(field, answer) for field in fields]
     names = ", ".join(f'"{field.column}"' for field in fields)
     with (
         connection.cursor() as cursor,
@@ -44,9 +44,9 @@ def renumber(*tables: type[models.Model]) -> None:
             cursor.execute(statement)
 
 
-def _values(field: models.Field[Any, Any], told: dict[str, Any]) -> Any:
-    of_rows = told.get(field.attname)
-    if field.attname not in told:
+def _values(field: models.Field[Any, Any], answer: dict[str, Any]) -> Any:
+    of_rows = answer.get(field.attname)
+    if field.attname not in answer:
         of_rows = repeat(_default(field))
     elif isinstance(of_rows, np.ndarray):
         of_rows = of_rows.tolist()

@@ -59,12 +59,12 @@ def upload_all(address: str, uploads: int) -> dict[str, list[float]]:
 
 def _wait(tester: Client, job: str) -> None:
     last_moment = time.monotonic() + TIMEOUT_S
-    while (told := tester.get(job))["state"] not in ("done", "failed"):
+    while (answer := tester.get(job))["state"] not in ("done", "failed"):
         if time.monotonic() > last_moment:
-            raise TimeoutError(f"{job} is {told['state']} after {TIMEOUT_S:g} s")
+            raise TimeoutError(f"{job} is {answer['state']} after {TIMEOUT_S:g} s")
         time.sleep(ASK_AGAIN_S)
-    if told["state"] == "failed":
-        raise RuntimeError(f"{job}: {told}")
+    if answer["state"] == "failed":
+        raise RuntimeError(f"{job}: {answer}")
 
 
 def _session(rng: np.random.Generator, number: int) -> dict[str, Any]:

@@ -147,8 +147,8 @@ def _print(what: str, total: dict[str, Any], seconds: float) -> None:
         f"{seconds:.0f} s now; {sum(total['exceptions'].values())} crashes"
     )
     for name in ("came_to", "not_estimable", "exceptions"):
-        for told, count in sorted(total[name].items()):
-            print(f"  {name.replace('_', ' '):14} {count:>7}  {told}", flush=True)
+        for answer, count in sorted(total[name].items()):
+            print(f"  {name.replace('_', ' '):14} {count:>7}  {answer}", flush=True)
 
 
 if __name__ == "__main__":

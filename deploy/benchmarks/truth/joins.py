@@ -1,4 +1,4 @@
-"""The strength of one join alone, half its pulls parting in the line: is what is told true?"""
+"""The strength of one join alone, half its pulls parting in the line: is its estimate true?"""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -48,7 +48,7 @@ def judge_join(world: JoinWorld, random: np.random.Generator) -> Iterator[tuple[
     if found.estimate is None:
         return
     yield "bias of the mean, percent", 100.0 * (found.estimate.mean_N / mean - 1.0)
-    told = found.estimate.median_low_N <= LINE_N <= found.estimate.median_high_N
-    yield "median, profile", float(told)
+    answer = found.estimate.median_low_N <= LINE_N <= found.estimate.median_high_N
+    yield "median, profile", float(answer)
     yield "bound of 95 in 100 ties", float(found.estimate.held.lower_bound_N <= tail)
     yield "better fit is the true family", float(found.estimate.held.family in world.name.lower())

@@ -121,8 +121,8 @@ def _prediction(world: World, fit: PoolFit, random: np.random.Generator) -> Meas
     new = world.newcomers(random, NEWCOMERS)
     testers = fit.model.nesting.testers.size
     low, high = fit.prediction
-    told = (new >= fit.centre + low) & (new <= fit.centre + high)
-    yield "prediction", float(told.mean())
+    answer = (new >= fit.centre + low) & (new <= fit.centre + high)
+    yield "prediction", float(answer.mean())
     yield "width of the prediction, percent", 100.0 * (high - low)
     mu = fit.centre + float(fit.best.likelihood.beta[0])
     variance = fit.best.likelihood.covariance[0, 0] + fit.best.theta.sum()
@@ -193,7 +193,7 @@ def _place(
         prediction_freedom=others - 1.0,
     )
     if world.weak:
-        yield "weak tyer told different", float(found.differs)
+        yield "weak tyer found different", float(found.differs)
         yield "weak tyer placed below", float(found.place == "below")
         return
     truth = float(np.exp(drawn.tester_log[0] - world.log_efficiency))

@@ -35,7 +35,8 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         what = parser.add_mutually_exclusive_group(required=True)
         what.add_argument(
-            "--snapshot", help="the id told beside a pooled figure, or that of an open data release"
+            "--snapshot",
+            help="the id shown beside a pooled figure, or that of an open data release",
         )
         what.add_argument("--all", action="store_true", help="every version of every pool")
 

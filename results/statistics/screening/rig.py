@@ -184,9 +184,9 @@ def possible_times(applies_to: str, pulls: int, seconds_told: float, days_ahead:
     """
     minutes = max(float(pulls), seconds_told / 60)
     impossible = minutes > MINUTES_A_DAY or days_ahead > 1
-    told = f"{pulls} pulls on one day take at least {minutes:.0f} of its {MINUTES_A_DAY} minutes."
+    answer = f"{pulls} pulls on one day take at least {minutes:.0f} of its {MINUTES_A_DAY} minutes."
     if days_ahead > 1:
-        told = f"The day of the pulls lies {days_ahead} days after the day they were sent."
+        answer = f"The day of the pulls lies {days_ahead} days after the day they were sent."
     return Check(
         "impossible times",
         applies_to,
@@ -194,6 +194,6 @@ def possible_times(applies_to: str, pulls: int, seconds_told: float, days_ahead:
         float(MINUTES_A_DAY),
         None,
         Level.HOLD if impossible else Level.NONE,
-        told,
+        answer,
         CLOCK,
     )
