@@ -11,6 +11,7 @@ from api.serializers import DAY, AnyField, Document, ForceField, LengthField, St
 from rigs import selectors
 from rigs.metrology.bounds import OF_REVISION
 from rigs.models import Rig, RigRevision
+from rigs.models.rigs import DESCRIBED_BY, WHERE_IT_STANDS
 from rigs.registering import register_rig, revise_rig
 
 EXAMPLE_REVISION = {
@@ -50,23 +51,8 @@ class RevisionDocument(Document):
             "made_on",
             "what_changed",
             "why",
-            "load_generation",
-            "load_path",
-            "pulleys_between",
-            "lever_ratio",
-            "indicator",
-            "peak_capture",
-            "resolution",
-            "capacity",
-            "sample_rate_Hz",
-            "first_grip",
-            "second_grip",
-            "grip_cover",
-            "free_length",
-            "time_to_break_s",
-            "place",
-            "latitude_deg",
-            "height_m",
+            *DESCRIBED_BY,
+            *WHERE_IT_STANDS,
             "created_at",
             "version",
             "standing",

@@ -32,6 +32,7 @@ from rigs.models import (
     Rig,
     RigRevision,
 )
+from rigs.models.rigs import DESCRIBED_BY, QUANTITIES
 from rigs.permissions import may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
@@ -40,23 +41,7 @@ KEPT = (
     "made_on",
     "what_changed",
     "why",
-    "load_generation",
-    "load_path",
-    "pulleys_between",
-    "lever_ratio",
-    "indicator",
-    "peak_capture",
-    "resolution_N",
-    "resolution_written",
-    "capacity_N",
-    "capacity_written",
-    "sample_rate_Hz",
-    "first_grip",
-    "second_grip",
-    "grip_cover",
-    "free_length_m",
-    "free_length_written",
-    "time_to_break_s",
+    *(column for name in DESCRIBED_BY for column in QUANTITIES.get(name, (name,))),
 )
 """Columns of a revision that its history keeps; where it stood is not kept."""
 AS_READ = (

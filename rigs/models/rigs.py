@@ -11,6 +11,30 @@ from rigs.models.within import all_within, within
 
 CONSTRAINED_APART = ("lever_ratio", "free_length_m", "latitude_deg")
 """Columns of a revision whose bounds are constraints of their own, named after them."""
+DESCRIBED_BY = (
+    "load_generation",
+    "load_path",
+    "pulleys_between",
+    "lever_ratio",
+    "indicator",
+    "peak_capture",
+    "resolution",
+    "capacity",
+    "sample_rate_Hz",
+    "first_grip",
+    "second_grip",
+    "grip_cover",
+    "free_length",
+    "time_to_break_s",
+)
+"""What a revision is described by, in the order asked; quantities by their name without a unit."""
+WHERE_IT_STANDS = ("place", "latitude_deg", "height_m")
+QUANTITIES = {
+    "resolution": ("resolution_N", "resolution_written"),
+    "capacity": ("capacity_N", "capacity_written"),
+    "free_length": ("free_length_m", "free_length_written"),
+}
+"""The columns of each quantity: the number, and what was written."""
 
 
 class Rig(models.Model):

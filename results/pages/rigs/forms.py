@@ -13,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from rigs.metrology import bounds, units
 from rigs.metrology.check_weight import tolerance_uncertainty
 from rigs.models import CalibrationReading, RigRevision
+from rigs.models.rigs import DESCRIBED_BY, WHERE_IT_STANDS
 from rigs.refusals import Refused
 
 LONGEST_WRITTEN = 40
@@ -122,26 +123,7 @@ class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
 
     class Meta:
         model = RigRevision
-        fields = [
-            "made_on",
-            "load_generation",
-            "load_path",
-            "pulleys_between",
-            "lever_ratio",
-            "indicator",
-            "peak_capture",
-            "resolution",
-            "capacity",
-            "sample_rate_Hz",
-            "first_grip",
-            "second_grip",
-            "grip_cover",
-            "free_length",
-            "time_to_break_s",
-            "place",
-            "latitude_deg",
-            "height_m",
-        ]
+        fields = ["made_on", *DESCRIBED_BY, *WHERE_IT_STANDS]
         labels = {
             "made_on": _("Since"),
             "load_generation": _("What makes the load"),
