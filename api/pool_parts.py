@@ -10,20 +10,23 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 
 from api.pull_sets import FiguresDocument
-from api.serializers import Link, Shown, address_of
+from api.serializers import AnyField, Link, Shown, address_of
 from results.http_cache.cache_marks import edition_of_pool
 from results.http_cache.cached_view import cache_by_edition
 from results.models import NormalisedSet
+from results.models.declared import Kept, Kind, figure_at, kept_in
 from results.pools import selectors
 from results.pools.figures import Figures, figures_of
 from results.public.readers import reader_of
 from results.public.seeing import raw
 from rigs.models import Contributor
 
-OF_TESTERS = ("tester_effects", "leave_one_out")
-"""Figures of a version that are columns of one value a tester."""
-OF_EACH = ("tester", "effect", "effect_se", "value", "value_se")
-WITHOUT_EACH = ("tester", "mu", "se_model", "tau2_tester", "tau2_session", "tau2_set")
+OF_TESTERS = {
+    figure.name: tuple(figure.members)
+    for figure in kept_in(Kept.FIGURES)
+    if figure.kind is Kind.BY_TESTER
+}
+"""Figures of a version that are lists of one value a tester, and the names of the lists."""
 
 
 class PooledSetDocument(FiguresDocument):
@@ -88,14 +91,18 @@ class PooledSetDocument(FiguresDocument):
         return None if pk is None else self._calibrations % pk
 
 
+def _of_each(name: str) -> dict[str, AnyField]:
+    """A field for each value that a tester has of a figure."""
+    members = figure_at(f"figures.{name}").members
+    numbers = {member: said for member, said in members.items() if member != "tester"}
+    return {name: serializers.FloatField(help_text=said) for name, said in numbers.items()}
+
+
 class WithoutTesterDocument(Shown):
     """The pool without one tester, on the log scale."""
 
-    mu = serializers.FloatField()
-    se_model = serializers.FloatField()
-    tau2_tester = serializers.FloatField()
-    tau2_session = serializers.FloatField()
-    tau2_set = serializers.FloatField()
+    def get_fields(self) -> dict[str, AnyField]:
+        return _of_each("leave_one_out")
 
 
 class TesterEffectDocument(Shown):
@@ -105,11 +112,11 @@ class TesterEffectDocument(Shown):
     """
 
     tester = serializers.CharField()
-    effect = serializers.FloatField()
-    effect_se = serializers.FloatField()
-    value = serializers.FloatField()
-    value_se = serializers.FloatField()
     without = WithoutTesterDocument(allow_null=True)
+
+    def get_fields(self) -> dict[str, AnyField]:
+        fields = super().get_fields()
+        return {"tester": fields.pop("tester"), **_of_each("tester_effects"), **fields}
 
 
 @method_decorator(cache_by_edition(edition_of_pool), name="dispatch")
@@ -137,8 +144,8 @@ class TesterEffects(generics.ListAPIView[Contributor]):
     def get_queryset(self) -> Any:
         pool = generics.get_object_or_404(selectors.pools(), pk=self.kwargs["pk"])
         figures = figures_of(pool.current)
-        self.effects = _rows(figures, "tester_effects", OF_EACH)
-        self.without = _rows(figures, "leave_one_out", WITHOUT_EACH)
+        self.effects = _rows(figures, "tester_effects")
+        self.without = _rows(figures, "leave_one_out")
         return Contributor.objects.filter(pk__in=self.effects).order_by("handle")
 
     def paginate_queryset(self, queryset: Any) -> Any:
@@ -149,9 +156,9 @@ class TesterEffects(generics.ListAPIView[Contributor]):
         ]
 
 
-def _rows(figures: Figures, name: str, columns: tuple[str, ...]) -> dict[int, dict[str, Any]]:
+def _rows(figures: Figures, name: str) -> dict[int, dict[str, Any]]:
     """Columns as one row a tester, by the tester's id; none where the version lacks one."""
-    found = figures.get(name)
+    found, columns = figures.get(name), OF_TESTERS[name]
     if not found or not found.has(*columns):
         return {}
     rows = zip(*(found[column] for column in columns), strict=True)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import Q
 from django.utils.decorators import method_decorator
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
 from api.pool_parts import OF_TESTERS
@@ -15,6 +15,7 @@ from api.serializers import Choice, Filters, Shown, ShownRow
 from results.http_cache.cache_marks import edition_of_pool, edition_of_pools
 from results.http_cache.cached_view import cache_by_edition
 from results.models import Connection, Pool, PoolVersion
+from results.models.declared import Kept, figure_at, kept_in
 from results.pools import selectors
 from rigs.models import Material
 
@@ -57,28 +58,18 @@ class VersionDocument(ShownRow):
     """
 
     superseded = serializers.BooleanField()
-    interval = Interval()
-    prediction = Interval("prediction", help_text="what to expect of a new tester")
 
     class Meta:
         model = PoolVersion
-        figures = [
-            "testers",
-            "sessions",
-            "sets",
-            "pulls",
-            "efficiency",
-            "interval",
-            "prediction",
-            "i2",
-            "cv_join",
-            "cv_baseline",
-            "held_by_nine",
-            "time_to_tie_s",
-            "bulk",
-            "no_figure",
-        ]
+        figures: ClassVar = [figure.name for figure in kept_in(Kept.COLUMN)]
         fields = ["number", "computed_at", "snapshot", "superseded", *figures]
+
+    def build_unknown_field(  # type: ignore[override]  # the framework's only raises
+        self, field_name: str, _model_class: Any
+    ) -> tuple[Any, dict[str, Any]]:
+        """A figure that is two columns, its ends, is one member."""
+        figure = figure_at(field_name)
+        return Interval, {"base": figure.name, "help_text": figure.description}
 
 
 class FreshnessDocument(Shown):
@@ -124,14 +115,28 @@ class PoolDocument(ShownRow):
         ]
 
 
+def members_of(kept: Kept) -> dict[str, Any]:
+    """The schema of what a version keeps there, by name; any may be missing from an older one."""
+    told = [figure for figure in kept_in(kept) if figure.name not in OF_TESTERS]
+    described = {name: said for figure in told for name, said in figure.described.items()}
+    return {
+        "type": "object",
+        "additionalProperties": {},
+        "properties": {name: {"description": said} for name, said in described.items()},
+    }
+
+
+@extend_schema_field(members_of(Kept.FINDINGS))
+class FindingsField(serializers.DictField):
+    """What a version says beside its figures."""
+
+
 class OnePoolDocument(PoolDocument):
     """A pool with everything computed of it; testers, sets and history at their own addresses."""
 
     why = serializers.SerializerMethodField()
     figures = serializers.SerializerMethodField()
-    findings = serializers.DictField(
-        source="current.findings", help_text="how pulls ended, single pulls, meta-regression"
-    )
+    findings = FindingsField(source="current.findings")
     tester_effects = serializers.HyperlinkedIdentityField(view_name="api:pool-tester-effects")
     sets = serializers.HyperlinkedIdentityField(view_name="api:pool-sets")
     versions = serializers.HyperlinkedIdentityField(view_name="api:pool-versions")
@@ -152,6 +157,7 @@ class OnePoolDocument(PoolDocument):
     def get_why(self, pool: Pool) -> list[str]:
         return list(pool.current.why) if pool.current else []
 
+    @extend_schema_field(members_of(Kept.FIGURES))
     def get_figures(self, pool: Pool) -> dict[str, Any]:
         figures = pool.current.figures if pool.current else {}
         return {name: of for name, of in figures.items() if name not in OF_TESTERS}

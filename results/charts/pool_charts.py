@@ -22,7 +22,7 @@ from results.charts.forest_plot import (
     shortened,
 )
 from results.models import Pool, PoolVersion
-from results.pools.figures import figures_of
+from results.pools.figures import figures_of, findings_of
 from results.statistics.failure_modes import EXACT
 from results.statistics.pull_classes import BIN
 
@@ -37,7 +37,8 @@ AT_LEAST = LIGHT["at least"]
 
 def pulls_svg(version: PoolVersion) -> str:
     """Single pulls of the join above single pulls of straight line, each against its own line."""
-    joined, straight = version.findings["pulls"], version.findings["straight"]
+    findings = findings_of(version)
+    joined, straight = findings["pulls"], findings["straight"]
     places = [place for place, _mode, _number in (*joined, *straight)]
     scale = alt.Scale(
         domain=[100 * min(places, default=0.4), 100 * (max(places, default=1.0) + BIN)]

@@ -8,7 +8,8 @@ from django.db import models
 from django.db.models.functions import Now
 
 from results.models.connections import Connection
-from results.models.published import FIGURES, Freshness, PublishedPools
+from results.models.declared import help_of, withheld
+from results.models.published import Freshness, PublishedPools
 from results.models.sessions import PullSet
 from rigs.models import Material
 
@@ -102,25 +103,23 @@ class PoolVersion(models.Model):
     computed_at = models.DateTimeField(auto_now_add=True)
     woken_at = models.DateTimeField(db_default=Now(), editable=False)
     why = models.JSONField(default=list, help_text="what made the earlier version stale")
-    testers = models.PositiveIntegerField()
-    sessions = models.PositiveIntegerField()
-    sets = models.PositiveIntegerField()
-    pulls = models.PositiveIntegerField()
-    efficiency = models.FloatField(null=True)
-    interval_low = models.FloatField(null=True)
-    interval_high = models.FloatField(null=True)
-    prediction_low = models.FloatField(null=True)
-    prediction_high = models.FloatField(null=True)
-    i2 = models.FloatField(null=True, help_text="share of variation that is not sampling error")
-    cv_join = models.FloatField(null=True, help_text="scatter within sets, pooled over the sets")
-    cv_baseline = models.FloatField(null=True, help_text="scatter of straight line, pooled")
-    no_figure = models.CharField(max_length=300, blank=True, help_text="why none is pooled")
+    testers = models.PositiveIntegerField(help_text=help_of("testers"))
+    sessions = models.PositiveIntegerField(help_text=help_of("sessions"))
+    sets = models.PositiveIntegerField(help_text=help_of("sets"))
+    pulls = models.PositiveIntegerField(help_text=help_of("pulls"))
+    efficiency = models.FloatField(null=True, help_text=help_of("efficiency"))
+    interval_low = models.FloatField(null=True, help_text=help_of("interval_low"))
+    interval_high = models.FloatField(null=True, help_text=help_of("interval_high"))
+    prediction_low = models.FloatField(null=True, help_text=help_of("prediction_low"))
+    prediction_high = models.FloatField(null=True, help_text=help_of("prediction_high"))
+    i2 = models.FloatField(null=True, help_text=help_of("i2"))
+    cv_join = models.FloatField(null=True, help_text=help_of("cv_join"))
+    cv_baseline = models.FloatField(null=True, help_text=help_of("cv_baseline"))
+    no_figure = models.CharField(max_length=300, blank=True, help_text=help_of("no_figure"))
     figures = models.JSONField(default=dict, help_text="everything computed, on the log scale")
-    held_by_nine = models.FloatField(
-        null=True, help_text="share of straight line that nine new ties in ten hold at least"
-    )
-    time_to_tie_s = models.FloatField(null=True, help_text="median over the sets that tell it")
-    bulk = models.FloatField(null=True, help_text="diameter of the join over the thicker line's")
+    held_by_nine = models.FloatField(null=True, help_text=help_of("held_by_nine"))
+    time_to_tie_s = models.FloatField(null=True, help_text=help_of("time_to_tie_s"))
+    bulk = models.FloatField(null=True, help_text=help_of("bulk"))
     findings = models.JSONField(
         default=dict, db_default={}, help_text="how pulls ended, moderators and the like"
     )
@@ -159,8 +158,8 @@ class PoolVersion(models.Model):
 
     def withhold(self, since: datetime) -> None:
         """Empty this version, which is not to be saved then, of all that its sets came to."""
-        for name, none in FIGURES.items():
-            setattr(self, name, none)
+        for name in withheld():
+            setattr(self, name, None)
         self.figures, self.findings = {}, {}
         self.forest_light = self.forest_dark = ""
         self.superseded, self.taken_down_at = True, since

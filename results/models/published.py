@@ -11,21 +11,6 @@ from django.db.models import Min, OuterRef, QuerySet, Subquery
 
 from results.models.stale_pools import StalePool
 
-FIGURES: dict[str, Any] = {
-    "efficiency": None,
-    "interval_low": None,
-    "interval_high": None,
-    "prediction_low": None,
-    "prediction_high": None,
-    "i2": None,
-    "cv_join": None,
-    "cv_baseline": None,
-    "held_by_nine": None,
-    "time_to_tie_s": None,
-    "bulk": None,
-}
-"""Columns of a version computed from its sets, and their value if there is none."""
-
 
 @dataclass(frozen=True)
 class Freshness:

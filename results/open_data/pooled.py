@@ -9,24 +9,21 @@ from typing import Any
 from django.db.models import Count, QuerySet, Sum
 
 from results.models import PoolVersion, PullSet, Session, StalePool
+from results.models.declared import Figure, figure_at
+from results.models.declared.columns import COLUMNS, COUNTS
+from results.models.declared.pooled import FIGURES
 from results.models.lifecycle import State
 from results.open_data.equipment import BATCH
-from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
+from results.open_data.fields import Column, Row, Table, text, whole, yes_no
+from results.pools.figures import values_of
 from results.public import rows as public
 from rigs.models import Material
 
-FIGURES = (
-    "mu",
-    "se_robust",
-    "df_satterthwaite",
-    "tau2_tester",
-    "tau2_session",
-    "tau2_set",
-    "Q",
-    "Q_df",
-)
+COUNTED = tuple(each for each in COUNTS if each.in_open_data)
+NO_FIGURE = figure_at("no_figure")
+POOLED = tuple(each for each in (*COLUMNS, *FIGURES) if each.in_open_data and each is not NO_FIGURE)
 KEY = ("connection", "doubled", "main_material", "leader_material", "terminal", "wet", "shock")
-COUNTS = ("shared", "waiting", "held", "rejected", "withdrawn", "replaced", "discarded_ties")
+BECAME = ("shared", "waiting", "held", "rejected", "withdrawn", "replaced", "discarded_ties")
 
 
 def versions() -> QuerySet[PoolVersion]:
@@ -47,16 +44,9 @@ def _pools() -> Iterator[Row]:
             version.snapshot,
             version.computed_at,
             *(getattr(pool, name) for name in ("connection_id", *KEY[1:])),
-            version.testers,
-            version.sessions,
-            version.sets,
-            version.pulls,
+            *(getattr(version, figure.name) for figure in COUNTED),
             sum(pull_set not in shared for pull_set in sets) if sets else version.sets,
-            version.efficiency,
-            *(version.interval_low, version.interval_high),
-            *(version.prediction_low, version.prediction_high),
-            *(version.i2, version.cv_join, version.cv_baseline, version.held_by_nine),
-            *(version.figures.get(name) for name in FIGURES),
+            *(value for figure in POOLED for value in values_of(version, figure)),
             version.no_figure,
         )
 
@@ -89,7 +79,7 @@ def _selection() -> Iterator[Row]:
     for kind in sorted(counts, key=str):
         of_kind = counts[kind]
         of_kind["waiting"] = of_kind["counting or waiting"]
-        yield (*kind, *(of_kind[name] for name in COUNTS))
+        yield (*kind, *(of_kind[name] for name in BECAME))
 
 
 def _grouped(sets: Any, *also: str, count: Any = None) -> Iterable[Row]:
@@ -122,6 +112,12 @@ def _outcome(state: str, standing: str) -> str:
     return state if state in apart else "counting or waiting"
 
 
+def _columns(figures: Iterable[Figure]) -> Iterator[Column]:
+    for figure in figures:
+        for name, said in figure.described.items():
+            yield Column(name, figure.column_type, said)
+
+
 _KIND = (
     whole("connection", "the join"),
     yes_no("doubled", "tied with doubled line"),
@@ -141,29 +137,10 @@ POOLS = Table(
         text("snapshot", "names exactly what the figure was computed from"),
         Column("computed_at", "datetime", "UTC"),
         *_KIND,
-        whole("testers", "who pulled it"),
-        whole("sessions", "sessions with straight line of their own"),
-        whole("sets", "sets that count"),
-        whole("pulls", "pulls that say something, in those sets"),
+        *_columns(COUNTED),
         whole("sets_not_here", "sets it counts that were held or withdrawn since; 0 but briefly"),
-        number("efficiency", "pooled; exp(mu)"),
-        number("interval_low", "lower end of its 95 percent interval"),
-        number("interval_high", "upper end"),
-        number("prediction_low", "lower end of what is expected of a new tester, 95 percent"),
-        number("prediction_high", "upper end"),
-        number("i2", "share of the variation between sets that is not sampling error"),
-        number("cv_join", "scatter within sets, pooled over them, a fraction"),
-        number("cv_baseline", "scatter of straight line, pooled, a fraction"),
-        number("held_by_nine", "what nine new ties in ten hold at least, a fraction"),
-        number("mu", "pooled log ratio"),
-        number("se_robust", "its standard error, cluster robust (CR2)"),
-        number("df_satterthwaite", "degrees of freedom of that"),
-        number("tau2_tester", "variance between testers, log scale"),
-        number("tau2_session", "between sessions of a tester"),
-        number("tau2_set", "between sets of a session"),
-        number("Q", "Cochran's Q"),
-        number("Q_df", "its degrees of freedom"),
-        text("no_figure", "why none is pooled"),
+        *_columns(POOLED),
+        *_columns((NO_FIGURE,)),
     ),
     _pools,
     ("pool",),

@@ -5,13 +5,20 @@ Decimal marks and dates follow the reader's language; the API and files of data 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from datetime import date, datetime
+from functools import partial
+from typing import Any
 
 from django import template
+from django.template.defaultfilters import floatformat
 from django.utils.formats import date_format, get_format
 from django.utils.translation import gettext, gettext_lazy
 
+from results.models import PoolVersion
+from results.models.declared import Form, Kept, Kind, figure_at, kept_in
+from results.pools.figures import figures_of, values_of
 from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS
 
 register = template.Library()
@@ -92,6 +99,60 @@ def between(low: float | None, high: float | None) -> str:
     if high is None:
         return gettext("from %(low)s, open above") % {"low": percent(low)}
     return gettext("%(low)s to %(high)s") % {"low": decimal(100 * low, 1), "high": percent(high)}
+
+
+def sd(variance: float | None) -> str:
+    """A standard deviation on the log scale, near enough one in percent of the value."""
+    return gettext("any amount") if variance is None else percent(math.sqrt(max(variance, 0.0)))
+
+
+def p_value(probability: float) -> str:
+    """A p value with its sign: ``= 0.013``."""
+    return f"< {decimal(0.001, 3)}" if probability < 0.001 else f"= {decimal(probability, 3)}"
+
+
+FORMS: dict[Form, Callable[[Any], str]] = {
+    Form.PERCENT: percent,
+    Form.SHARE: partial(percent, places=0),
+    Form.SD: sd,
+    Form.DECIMAL: partial(floatformat, arg=1),
+    Form.WHOLE: partial(floatformat, arg=0),
+    Form.P: p_value,
+}
+
+
+def written(value: Any, form: Form) -> str:
+    """A figure as its declaration has it written."""
+    return FORMS[form](value)
+
+
+class Written:
+    """The figures of a version by name, as pages write them: columns first, then its figures."""
+
+    def __init__(self, version: PoolVersion) -> None:
+        self._version, self._figures = version, figures_of(version)
+
+    def __getitem__(self, name: str) -> str:
+        """Raises NotComputed where the version lacks it, KeyError where it is not declared."""
+        columns = {figure.name: figure for figure in kept_in(Kept.COLUMN)}
+        figure = columns.get(name) or figure_at(f"{Kept.FIGURES}.{name}")
+        assert figure.form is not None, f"{figure.path} is declared with no form"
+        if figure.kept is Kept.FIGURES:
+            return written(self._figures[name], figure.form)
+        values = values_of(self._version, figure)
+        return between(*values) if figure.kind is Kind.ENDS else written(values[0], figure.form)
+
+
+@register.filter
+def figure(version: PoolVersion, name: str) -> str:
+    """A figure of a version as it is declared to be written: ``{{ version|figure:"bulk" }}``."""
+    return Written(version)[name]
+
+
+@register.simple_tag
+def label(path: str) -> str:
+    """What pages call a figure: ``{% label "bulk" %}``."""
+    return str(figure_at(path).label)
 
 
 @register.simple_tag(takes_context=True)

@@ -17,7 +17,8 @@ from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 
 from results.jobs import stale_marks
 from results.models import Pool, StalePool
-from results.pools.snapshots import COLUMNS, COLUMNS_BEFORE, FIGURES, FINDINGS, FORMULAE
+from results.models.declared import Kept, names
+from results.pools.snapshots import FORMULAE, columns, columns_before
 
 AT_ONCE = 20
 """Pools that may be stale at once because of this."""
@@ -95,23 +96,24 @@ def _outdated() -> Iterator[tuple[int, str]]:
         .order_by("pk")
         .values_list("pk", "whole", "current__inputs__formulae", "current__inputs__columns")
     )
-    for pk, whole, formulae, columns in rows.iterator():
-        if why := _why(whole, formulae, columns or COLUMNS_BEFORE):
+    for pk, whole, formulae, known in rows.iterator():
+        if why := _why(whole, formulae, known or columns_before()):
             yield pk, why
 
 
 def _whole() -> ExpressionWrapper[Q]:
     """Whether a pool's version has all figures, if it has a pooled one, and all findings."""
-    pooled_whole = Q(current__figures={}) | Q(current__figures__has_keys=list(FIGURES))
+    figures, findings = list(names(Kept.FIGURES)), list(names(Kept.FINDINGS))
+    pooled_whole = Q(current__figures={}) | Q(current__figures__has_keys=figures)
     return ExpressionWrapper(
-        pooled_whole & Q(current__findings__has_keys=list(FINDINGS)), output_field=BooleanField()
+        pooled_whole & Q(current__findings__has_keys=findings), output_field=BooleanField()
     )
 
 
-def _why(whole: bool, formulae: Any, columns: Any) -> str:
+def _why(whole: bool, formulae: Any, known: Any) -> str:
     if formulae != FORMULAE:
         return f"computed by formulae {formulae or 'of before they were numbered'}, now {FORMULAE}"
-    lacking = sorted(set(COLUMNS) - set(columns))
+    lacking = sorted(set(columns()) - set(known))
     if lacking:
         return f"computed without {', '.join(lacking)}"
     return "" if whole else "computed without all figures or findings of today"

@@ -29,13 +29,14 @@ from results.models import (
     Session,
     StalePool,
 )
+from results.models.declared import Kept, kept_in
 from results.models.lifecycle import State, move
 from results.normalising.reprocess import enqueue_reprocessing
 from results.pools.descriptives import Tie, describe, renew_kept, ties_of
 from results.pools.differences import same
 from results.pools.estimate import Outcome, efficiency_of, pooled_from
 from results.pools.pool_data import Members, members_of
-from results.pools.snapshots import COLUMNS, COLUMNS_BEFORE, inputs_of, snapshot_id
+from results.pools.snapshots import columns, columns_before, inputs_of, snapshot_id
 from results.statistics.pool_fit import LEAST_TESTERS
 from results.statistics.pooling import Pooled
 
@@ -169,7 +170,7 @@ def everything_said(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> 
         "sets": len(members),
         "pulls": int(members.pulls.sum()),
     }
-    empty = dict.fromkeys(COLUMNS) | {"figures": {}}
+    empty = dict.fromkeys(columns()) | {"figures": {}}
     described: dict[str, Any] = plain(describe(members, outcome, ties))
     return empty | counts | columns_of(outcome) | described
 
@@ -180,7 +181,8 @@ def said_by(version: PoolVersion, said: Mapping[str, Any]) -> dict[str, Any]:
     A version from before it kept which columns it knows left empty what it did not know.
     """
     kept = version.inputs.get("columns")
-    stored = {name: getattr(version, name) for name in said if name in (kept or COLUMNS_BEFORE)}
+    known = kept or columns_before()
+    stored = {name: getattr(version, name) for name in said if name in known}
     if kept is not None:
         return stored
     return {name: found for name, found in stored.items() if found is not None or not said[name]}
@@ -188,23 +190,15 @@ def said_by(version: PoolVersion, said: Mapping[str, Any]) -> dict[str, Any]:
 
 def columns_of(outcome: Outcome) -> dict[str, Any]:
     """The figures that readers sort and filter by, as efficiencies, and all of them as computed."""
-    columns: dict[str, Any] = {
-        "no_figure": outcome.no_figure,
-        "held_by_nine": outcome.held_by_nine,
-    }
+    said: dict[str, Any] = {"no_figure": outcome.no_figure, "held_by_nine": outcome.held_by_nine}
     if outcome.ratios:
-        columns |= {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
+        said |= {"cv_join": outcome.ratios.cv_join, "cv_baseline": outcome.ratios.cv_baseline}
     if pooled := outcome.pooled:
-        columns |= {
-            "efficiency": efficiency_of(pooled.mu),
-            "interval_low": efficiency_of(pooled.ci_low),
-            "interval_high": efficiency_of(pooled.ci_high),
-            "prediction_low": efficiency_of(pooled.prediction_low),
-            "prediction_high": efficiency_of(pooled.prediction_high),
-            "i2": plain(pooled.I2_total),
-            "figures": _figures(pooled),
-        }
-    return columns
+        for each in kept_in(Kept.COLUMN):
+            as_kept = efficiency_of if each.is_exponential else plain
+            said |= {name: as_kept(getattr(pooled, of)) for name, of in each.sources.items()}
+        said["figures"] = _figures(pooled)
+    return said
 
 
 def _figures(pooled: Pooled) -> dict[str, Any]:

@@ -21,8 +21,8 @@ from typing import Any
 import numpy as np
 import scipy
 
+from results.models.declared import Kept, kept_in, names
 from results.pools.pool_data import Members
-from results.statistics.pooling import Pooled
 
 FORMULAE = 2
 """Release of normalising and pooling; raised by every change that can move a figure."""
@@ -64,38 +64,21 @@ MOVED: dict[int, Moved] = {
 }
 """By release of the formulae; a test holds it to the kept store of the last release."""
 
-COLUMNS_BEFORE = (
-    "testers",
-    "sessions",
-    "sets",
-    "pulls",
-    "efficiency",
-    "interval_low",
-    "interval_high",
-    "prediction_low",
-    "prediction_high",
-    "i2",
-    "cv_join",
-    "cv_baseline",
-    "no_figure",
-    "figures",
-    "held_by_nine",
-    "time_to_tie_s",
-    "bulk",
-    "findings",
-)
-"""Columns of a version from before it kept which ones it knows."""
-COLUMNS = COLUMNS_BEFORE
-"""Columns in which a version says something; a new one is added to these, not to those before."""
-FIGURES = tuple(field.name for field in fields(Pooled) if field.name != "not_estimable")
-"""Members of a pooled version's ``figures``; why one is not estimable stands only where one is."""
-FINDINGS = ("endings", "told", "pulls", "straight", "worst", "moderators")
-"""Members of a version's ``findings``."""
-
 NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
 """The inputs that the id is taken from."""
 STRENGTHS = tuple(field.name for field in fields(Members) if field.name != "resolution_N")
 """The columns it is taken from: a resolution shows in what a strength came to."""
+
+
+def columns() -> tuple[str, ...]:
+    """Columns in which a version says something."""
+    return (*names(Kept.COLUMN), Kept.FIGURES.value, Kept.FINDINGS.value)
+
+
+def columns_before() -> tuple[str, ...]:
+    """Columns of a version from before it kept which ones it knows: those of the first formulae."""
+    later = {name for each in kept_in(Kept.COLUMN) if each.since > 1 for name in each.names}
+    return tuple(name for name in columns() if name not in later)
 
 
 def inputs_of(members: Members, columns: Iterable[str]) -> dict[str, Any]:

@@ -1,5 +1,6 @@
-"""What is public of joins, pools and open data: a line a field."""
+"""What is public of joins, pools and open data: a line a field, but for figures: all are."""
 
+from results.models.declared import Kept, names
 from results.public.rules import ACCEPTED, NAME, PRIVATE, PUBLIC, Declared
 
 OF_POOLS: dict[str, Declared] = {
@@ -79,23 +80,8 @@ OF_POOLS: dict[str, Declared] = {
             "attempts": PUBLIC,
             "excused": PUBLIC,
             "why": PUBLIC,
-            "testers": PUBLIC,
-            "sessions": PUBLIC,
-            "sets": PUBLIC,
-            "pulls": PUBLIC,
-            "efficiency": PUBLIC,
-            "interval_low": PUBLIC,
-            "interval_high": PUBLIC,
-            "prediction_low": PUBLIC,
-            "prediction_high": PUBLIC,
-            "i2": PUBLIC,
-            "cv_join": PUBLIC,
-            "cv_baseline": PUBLIC,
-            "no_figure": PUBLIC,
             "figures": PUBLIC,
-            "held_by_nine": PUBLIC,
-            "time_to_tie_s": PUBLIC,
-            "bulk": PUBLIC,
+            **dict.fromkeys(names(Kept.COLUMN), PUBLIC),
             "findings": PUBLIC,
             "snapshot": PUBLIC,
             "inputs": PUBLIC,

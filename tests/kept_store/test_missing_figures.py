@@ -13,8 +13,15 @@ from django.core.cache import caches
 from django.core.management import call_command
 
 from results.charts.pool_forest import draw_forest
-from results.models import DirectComparison, Pool, PoolMembership, PoolVersion, StalePool
-from results.pages.pools import words
+from results.models import (
+    DirectComparison,
+    Pool,
+    PoolMembership,
+    PoolVersion,
+    StalePool,
+    declared,
+)
+from results.models.declared import Figure, Form, Kept, Scale, Sentence
 from results.pools import descriptives, estimate, outdated, recompute, snapshots
 from results.pools.reproduce import recompute_all
 from results.statistics.pooling import LEAST_TESTERS, Pooled
@@ -81,7 +88,7 @@ class WithMedian(Pooled):
 
 
 def new_figure(monkeypatch) -> None:
-    """A newcomer adds the median of testers to the figures, and a sentence that says it."""
+    """A newcomer adds the median of testers to the figures, and declares it with a sentence."""
 
     def pooled(fit):
         found = was(fit)
@@ -90,19 +97,17 @@ def new_figure(monkeypatch) -> None:
 
     was = estimate.pooled
     monkeypatch.setattr(estimate, "pooled", pooled)
-    figures = (*snapshots.FIGURES, "median")
-    monkeypatch.setattr(snapshots, "FIGURES", figures)
-    monkeypatch.setattr(outdated, "FIGURES", figures)
-    said = [
-        *words.SAID,
-        (
-            "efficiency",
-            lambda _version, found: words.Statement(
-                f"The median tester: {found['median']:.3f}", "median", "efficiency"
-            ),
-        ),
-    ]
-    monkeypatch.setattr(words, "SAID", said)
+    median = Figure(
+        name="median",
+        kept=Kept.FIGURES,
+        help="the median tester",
+        scale=Scale.LOG,
+        since=snapshots.FORMULAE,
+        form=Form.DECIMAL,
+        says=Sentence("The median tester: %(median)s", "median %(median)s"),
+        anchor="efficiency",
+    )
+    monkeypatch.setattr(declared, "DECLARED", (*declared.DECLARED, median))
 
 
 def test_a_figure_that_a_newcomer_adds_breaks_nothing_and_comes_to_every_pool_in_time(
@@ -151,7 +156,8 @@ def test_a_finding_or_a_column_that_says_something_else_gives_a_new_version(kept
         return said | {"findings": said["findings"] | {"wettest": len(ties)}}
 
     monkeypatch.setattr(recompute, "describe", describe)
-    monkeypatch.setattr(outdated, "FINDINGS", (*snapshots.FINDINGS, "wettest"))
+    wettest = Figure(name="wettest", kept=Kept.FINDINGS, help="how many were wetted", since=2)
+    monkeypatch.setattr(declared, "DECLARED", (*declared.DECLARED, wettest))
     assert outdated.outdated() == Pool.objects.count()
     bring_up_to_date()
     assert PoolVersion.objects.count() == versions + Pool.objects.count()

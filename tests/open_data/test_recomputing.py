@@ -11,9 +11,10 @@ from results.intake import amend
 from results.jobs.queue import enqueue
 from results.management.commands.recompute import EXPLAINED, UNEXPLAINED, UNKNOWN
 from results.models import Pool, PoolVersion, Pull, PullSet
+from results.models.declared import Kept, names
 from results.normalising import reprocess
 from results.pools import reproduce
-from results.pools.snapshots import COLUMNS, FIGURES, FINDINGS, FORMULAE, Moved
+from results.pools.snapshots import FORMULAE, Moved, columns
 from results.worker import embedded
 from tests import making
 from tests.api.leagues import league_of
@@ -223,8 +224,9 @@ def test_all_versions_are_computed_again_at_once(league):
 def test_what_a_version_says_is_what_every_version_is_to_say(league):
     """Else an old one could not be seen to lack it."""
     now = pool().current
-    assert (set(now.figures), set(now.findings)) == (set(FIGURES), set(FINDINGS))
-    assert now.inputs["columns"] == sorted(COLUMNS)
+    assert set(now.figures) == set(names(Kept.FIGURES))
+    assert set(now.findings) == set(names(Kept.FINDINGS))
+    assert now.inputs["columns"] == sorted(columns())
     assert now.inputs["libraries"]["numpy"] == np.__version__
 
 

@@ -7,6 +7,7 @@ from django.db.migrations.executor import MigrationExecutor
 from results.jobs import stale_marks
 from results.models import NormalisedSet, Pool, PoolVersion, Pull
 from results.pools.descriptives import KEPT
+from results.pools.snapshots import columns
 from results.worker import embedded
 from tests.api.leagues import league_of
 
@@ -17,9 +18,7 @@ NEVER_READ = {
     "NormalisedSet": set(),
 }
 """Columns that say nothing of the sets: counts and times of the work itself."""
-SAID_TO_BE_UNKNOWN = {
-    "findings", "snapshot", "inputs", "bulk", "time_to_tie_s", "held_by_nine",
-}  # fmt: skip
+SAID_TO_BE_UNKNOWN = {"snapshot", "inputs", *columns()}
 """Columns of a version that are empty where code inserted it that did not know them: versions are
 never updated, and the next one is computed with all columns."""
 

@@ -12,7 +12,7 @@ from results.charts import pool_charts
 from results.intake import amend
 from results.jobs import queue
 from results.models import DirectComparison, Job, Pool, PoolVersion, PullSet, StalePool
-from results.models.published import FIGURES
+from results.models.declared import withheld
 from results.open_data.pooled import POOLS, versions
 from results.pages.figures import between, percent
 from results.pools import recompute
@@ -105,7 +105,7 @@ def said(address: str) -> str:
 
 def figures_of(version: PoolVersion) -> list[str]:
     """How the figures of a version read, in the API and on pages."""
-    exact = [repr(getattr(version, name)) for name in FIGURES if getattr(version, name)]
+    exact = [repr(getattr(version, name)) for name in withheld() if getattr(version, name)]
     exact += [repr(version.figures[name]) for name in ("mu", "se_robust", "Q")]
     interval = between(version.interval_low, version.interval_high)
     return [*exact, f"<strong>{percent(version.efficiency)}</strong>", str(interval)]
@@ -314,4 +314,4 @@ def test_every_column_of_a_version_is_withheld_or_says_nothing_that_sets_came_to
     emptied = {"figures", "findings", "forest_light", "forest_dark", "no_figure"}
     never_shown = {"inputs"}
     columns = {field.name for field in PoolVersion._meta.concrete_fields}
-    assert columns == {*FIGURES, *identity, *counts, *emptied, *never_shown}
+    assert columns == {*withheld(), *identity, *counts, *emptied, *never_shown}

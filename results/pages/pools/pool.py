@@ -19,7 +19,7 @@ from results.pages.pools.line_pair import contrasts_of, query_of
 from results.pages.pools.words import statements
 from results.pages.showing import render
 from results.pools import selectors
-from results.pools.figures import Figures, figures_of
+from results.pools.figures import Figures, figures_of, findings_of
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 
@@ -75,7 +75,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "picture": request.build_absolute_uri("card.png"),
             "cited": request.build_absolute_uri(),
             "statements": statements(version),
-            "findings": version.findings,
+            "findings": findings_of(version),
             "moderators": _covariates(version),
             "without": without[:TESTERS_SHOWN],
             "more_without": len(without) > TESTERS_SHOWN,
@@ -111,7 +111,7 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
 
 
 def _covariates(version: PoolVersion) -> list[Covariate]:
-    tried = map(Figures, version.findings.get("moderators", {}).get("tried", []))
+    tried = map(Figures, findings_of(version).get("moderators", {}).get("tried", []))
     return [
         Covariate(
             name=each["name"],

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -10,8 +9,9 @@ from functools import partial
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from results.models import PoolVersion
-from results.pages.figures import between, decimal, percent
+from results.models import PoolVersion, declared
+from results.models.declared import Figure, Form
+from results.pages.figures import Written, between, written
 from results.pools.figures import Figures, NotComputed, figures_of
 from results.statistics.prediction import FEW_TESTERS
 
@@ -33,8 +33,16 @@ PARTS = {
 }
 """Parts of a pool that may not be estimable, as pages call them, and where each is explained."""
 
-NEEDED = {"interval": "interval", "prediction": "prediction", "i2": "heterogeneity"}
-"""What a statement can't be made without, by where it is explained."""
+FIRST = (
+    "efficiency",
+    "interval",
+    "prediction",
+    *(f"figures.tau2_{level}" for level in SCATTER),
+    "figures.I2_total",
+    "figures.Q",
+    "cv_join",
+)
+"""Figures that something is said of first, in this order; others follow as they are declared."""
 
 
 @dataclass(frozen=True)
@@ -52,11 +60,7 @@ def statements(version: PoolVersion) -> list[Statement]:
         return []
     figures = figures_of(version)
     missing = figures.get("not_estimable", {})
-    sentences = [
-        _told(version, figures, anchor, say)
-        for anchor, say in SAID
-        if NEEDED.get(anchor) not in missing
-    ]
+    sentences = [_told(version, figures, figure) for figure in said() if figure.part not in missing]
     return sentences + [
         Statement(
             _("%(part)s can't be computed from these sets.") % {"part": named},
@@ -68,43 +72,41 @@ def statements(version: PoolVersion) -> list[Statement]:
     ]
 
 
-def _told(version: PoolVersion, figures: Figures, anchor: str, say: Say) -> Statement:
+def said() -> list[Figure]:
+    """Figures that pages say something of, in order."""
+    others = [each for each in declared.DECLARED if each.says and each.path not in FIRST]
+    return [*map(declared.figure_at, FIRST), *others]
+
+
+def _told(version: PoolVersion, figures: Figures, figure: Figure) -> Statement:
     """A statement, or that the version was computed before there was what it says."""
+    say = IN_OTHER_WORDS.get(figure.path) or _in_a_sentence(figure)
     try:
-        return say(version, figures)
+        words, statistic = say(version, figures)
     except NotComputed as missing:
         words = _("Not computed for this version yet; the next one will say it.")
-        return Statement(words, _("Lacking: %(name)s") % {"name": missing.args[0]}, anchor)
+        statistic = _("Lacking: %(name)s") % {"name": missing.args[0]}
+    return Statement(words, statistic, figure.anchor)
 
 
-def _value(version: PoolVersion, _figures: Figures) -> Statement:
-    efficiency = percent(version.efficiency)
-    return Statement(
-        _("Tied and pulled by many, it holds %(value)s of the straight line's strength.")
-        % {"value": efficiency},
-        _("Pooled efficiency, three-level restricted likelihood: %(value)s")
-        % {"value": efficiency},
-        "efficiency",
-    )
+def _in_a_sentence(figure: Figure) -> Say:
+    """What is declared to be said of a figure."""
+    sentence = figure.says
+    assert sentence is not None
+
+    def say(version: PoolVersion, _figures: Figures) -> tuple[str, str]:
+        shown = Written(version)
+        return str(sentence.words) % shown, str(sentence.statistic) % shown
+
+    return say
 
 
-def _interval(version: PoolVersion, figures: Figures) -> Statement:
-    interval = between(version.interval_low, version.interval_high)
-    return Statement(
-        _("Its true value likely lies in the range of %(interval)s.") % {"interval": interval},
-        _("95%% interval, CR2, %(df)s degrees of freedom: %(interval)s")
-        % {"df": decimal(figures["df_satterthwaite"], 1), "interval": interval},
-        "interval",
-    )
-
-
-def _expected(version: PoolVersion, figures: Figures) -> Statement:
+def _expected(version: PoolVersion, figures: Figures) -> tuple[str, str]:
     prediction = between(version.prediction_low, version.prediction_high)
-    return Statement(
+    return (
         _("The mean of a tester new to it is expected in the range of %(interval)s.")
         % {"interval": prediction},
         _prediction(figures, prediction),
-        "prediction",
     )
 
 
@@ -120,81 +122,41 @@ def _prediction(figures: Figures, interval: str) -> str:
     ) % {"interval": interval}
 
 
-def _scatter(level: str, _version: PoolVersion, figures: Figures) -> Statement:
+def _scatter(level: str, _version: PoolVersion, figures: Figures) -> tuple[str, str]:
     tau = _sd(figures[f"tau2_{level}"])
     if level not in figures["fitted"]:
-        return Statement(
+        return (
             _("Scatter from %(level)s to %(level)s can't be told apart here yet.")
             % {"level": level},
             _("τ %(level)s: not fitted") % {"level": level},
-            "tau",
         )
     if f"tau2_{level}" in figures.get("not_estimable", {}):
-        return Statement(str(SCATTER[level]) % {"sd": tau}, f"τ {level} {tau}", "tau")
+        return (str(SCATTER[level]) % {"sd": tau}, f"τ {level} {tau}")
     low, high = (_sd(end) for end in figures[f"tau2_{level}_interval"])
-    return Statement(
+    return (
         str(SCATTER[level]) % {"sd": tau},
         _("τ %(level)s %(tau)s, 95%% profile interval %(low)s to %(high)s")
         % {"level": level, "tau": tau, "low": low, "high": high},
-        "tau",
     )
 
 
-def _shares(_version: PoolVersion, figures: Figures) -> Statement:
-    shares = ", ".join(f"{level} {_share(figures[f'I2_{level}'])}" for level in SCATTER)
-    return Statement(
-        _("%(share)s of the variation between sets is real, not chance in the pulling.")
-        % {"share": _share(figures["I2_total"])},
-        _("I² %(total)s (%(shares)s)") % {"total": _share(figures["I2_total"]), "shares": shares},
-        "i2",
-    )
-
-
-def _disagreement(_version: PoolVersion, figures: Figures) -> Statement:
-    p = figures["Q_p"]
+def _disagreement(version: PoolVersion, figures: Figures) -> tuple[str, str]:
     verdict = (
         _("The sets differ by more than chance in the pulling would have them.")
-        if p < 0.05
+        if figures["Q_p"] < 0.05
         else _("The sets differ by no more than chance in the pulling would have them.")
     )
-    return Statement(
-        verdict,
-        _("Q %(q)s on %(df)d degrees of freedom, p %(p)s")
-        % {
-            "q": decimal(figures["Q"], 1),
-            "df": figures["Q_df"],
-            "p": f"< {decimal(0.001, 3)}" if p < 0.001 else f"= {decimal(p, 3)}",
-        },
-        "q",
-    )
-
-
-def _within(version: PoolVersion, _figures: Figures) -> Statement:
-    return Statement(
-        _("Within a set, single ties scatter by %(join)s; straight line by %(line)s.")
-        % {"join": percent(version.cv_join), "line": percent(version.cv_baseline)},
-        _("Pooled coefficient of variation, join and baseline"),
-        "cv",
-    )
+    return (verdict, _("Q %(Q)s on %(Q_df)s degrees of freedom, p %(Q_p)s") % Written(version))
 
 
 def _sd(variance: float | None) -> str:
-    """A standard deviation on the log scale, near enough one in percent of the value."""
-    return _("any amount") if variance is None else percent(math.sqrt(max(variance, 0.0)))
+    return written(variance, Form.SD)
 
 
-def _share(fraction: float) -> str:
-    return percent(fraction, 0)
-
-
-Say = Callable[[PoolVersion, Figures], Statement]
-SAID: list[tuple[str, Say]] = [
-    ("efficiency", _value),
-    ("interval", _interval),
-    ("prediction", _expected),
-    *(("tau", partial(_scatter, level)) for level in SCATTER),
-    ("i2", _shares),
-    ("q", _disagreement),
-    ("cv", _within),
-]
-"""What is said of a figure, in order, and where the about page explains it."""
+Say = Callable[[PoolVersion, Figures], tuple[str, str]]
+IN_OTHER_WORDS: dict[str, Say] = {
+    "prediction": _expected,
+    **{f"figures.tau2_{level}": partial(_scatter, level) for level in SCATTER},
+    "figures.Q": _disagreement,
+}
+"""What is said by circumstances, and so in no one sentence."""

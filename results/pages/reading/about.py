@@ -7,6 +7,7 @@ from django.shortcuts import redirect
 from django.templatetags.static import static
 from django.views.decorators.http import require_safe
 
+from results.models.declared import DECLARED
 from results.pages.reading.worked_example import (
     JOINED_KGF,
     STRAIGHT_KGF,
@@ -18,7 +19,13 @@ from results.pages.showing import render
 @require_safe
 def about(request: HttpRequest) -> HttpResponse:
     """Each statistic in words, then in figures."""
-    context = {"example": worked_example(), "joined": JOINED_KGF, "straight": STRAIGHT_KGF}
+    explained = {figure.anchor: figure for figure in reversed(DECLARED) if figure.explained}
+    context = {
+        "example": worked_example(),
+        "joined": JOINED_KGF,
+        "straight": STRAIGHT_KGF,
+        "explained": list(reversed(explained.values())),
+    }
     return render(request, "pages/reading/about.html", context)
 
 

@@ -1,0 +1,32 @@
+"""Members of a version's ``findings``: what a pool says beside its figures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from results.models.declared.figure import Figure, Kept, Kind
+
+
+def _finding(name: str, said: str, kind: Kind = Kind.OBJECT, **more: Any) -> Figure:
+    """A member of a version's findings."""
+    return Figure(name=name, kept=Kept.FINDINGS, help=said, kind=kind, **more)
+
+
+FINDINGS = (
+    _finding(
+        "endings", "how the pulls ended, how often the join outlasted the line, ties discarded"
+    ),
+    _finding("told", "sets behind the medians of time_to_tie_s and bulk"),
+    _finding(
+        "pulls",
+        "single pulls by class of their share of straight line and how they ended",
+        Kind.LIST,
+    ),
+    _finding("straight", "the same of the straight line behind them", Kind.LIST),
+    _finding("worst", "the lowest single pull and out of how many; null below ten pulls"),
+    _finding(
+        "moderators",
+        "meta-regression on what ties differ in, and what was left out and why",
+        anchor="moderators",
+    ),
+)
