@@ -87,6 +87,7 @@ from tests.statistics.hard_inputs import (
     SHARES,
     VALUES,
 )
+from tests.statistics.hard_one_stage_calls import ONE_STAGE_CALLS
 from tests.statistics.hard_screening_calls import SCREENING_CALLS
 
 CALLS: dict[str, Callable[[], Calls]] = {
@@ -330,4 +331,5 @@ CALLS: dict[str, Callable[[], Calls]] = {
         two_level_pool.leave_one_out, [row for row in SETS if row[0].size < 10]
     ),
     **SCREENING_CALLS,
+    **ONE_STAGE_CALLS,
 }  # fmt: skip
