@@ -58,7 +58,7 @@ class SignedIn(SessionAuthentication):
         return found
 
     def enforce_csrf(self, request: Request) -> None:
-        super().enforce_csrf(request._request)  # type: ignore[arg-type]
+        super().enforce_csrf(request._request)  # type: ignore[arg-type]  # DRF hands it to Django
 
 
 class SignedInScheme(SessionScheme):

@@ -24,7 +24,7 @@ class BudgetRowDocument(Shown):
     """One source of uncertainty, in the words of the GUM; ``cause`` is its kind, for programs."""
 
     cause = serializers.ChoiceField(choices=[cause.value for cause in Cause])
-    source = serializers.CharField()  # type: ignore[assignment]  # the GUM's own word
+    source = serializers.CharField()  # type: ignore[assignment]  # DRF takes fields off the class
     evaluation = serializers.ChoiceField(choices=["A", "B"])
     standard_uncertainty = serializers.FloatField()
     unit = serializers.CharField()

@@ -163,9 +163,9 @@ def _findings(detail: Any, sent: object, row: str = "", field: str = "") -> Iter
         yield from _findings(errors, _member(sent, name), *place)
 
 
-def _member(sent: object, name: str | int) -> object:
+def _member(sent: Any, name: str | int) -> object:
     try:
-        return sent[name]  # type: ignore[index]
+        return sent[name]
     except (KeyError, IndexError, TypeError):
         return None
 

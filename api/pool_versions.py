@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypedDict
 
 from django.db.models import Prefetch
 from django.utils.decorators import method_decorator
+from django_stubs_ext import WithAnnotations
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.reverse import reverse
@@ -61,6 +62,12 @@ class PastVersionDocument(VersionDocument):
         return [address % membership.pull_set_id for membership in memberships]
 
 
+class Change(TypedDict):
+    """What ``memberships_changed_by`` adds to a membership."""
+
+    added: bool
+
+
 class SetChangeDocument(ShownRow):
     """A set that came into a pool or went from it."""
 
@@ -72,8 +79,8 @@ class SetChangeDocument(ShownRow):
         fields = ["pull_set", "change"]
 
     @extend_schema_field({"type": "string", "enum": ["added", "removed"]})
-    def get_change(self, membership: PoolMembership) -> str:
-        return "added" if membership.added else "removed"  # type: ignore[attr-defined]
+    def get_change(self, membership: WithAnnotations[PoolMembership, Change]) -> str:
+        return "added" if membership.added else "removed"
 
 
 @method_decorator(cache_by_edition(edition_of_pool), name="dispatch")

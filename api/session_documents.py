@@ -188,7 +188,7 @@ class ReceiptDocument(Shown):
 class SetPreviewDocument(Shown):
     """A set as it would come out; ``why_not`` where there would be no efficiency."""
 
-    label = serializers.CharField()  # type: ignore[assignment]
+    label = serializers.CharField()  # type: ignore[assignment]  # DRF takes fields off the class
     connection = serializers.CharField()
     lines = serializers.CharField()
     pulls = serializers.IntegerField()

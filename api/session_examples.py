@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample
@@ -58,15 +60,16 @@ garage winch,1,2026-01-10,dry,straight,,,veyra-mono-35,,20.1,line
 def _schema() -> dict[str, object]:
     """JSON Schema of the document form, made from the structs that check it."""
     schema = msgspec.json.schema(SessionDocument)
-    return _inlined(schema, schema["$defs"])
+    inlined: dict[str, object] = _inlined(schema, schema["$defs"])
+    return inlined
 
 
-def _inlined(node: object, definitions: dict[str, object]) -> dict[str, object]:
+def _inlined(node: Any, definitions: dict[str, Any]) -> Any:
     """The schema with every reference replaced by what it refers to."""
     if isinstance(node, list):
-        return [_inlined(each, definitions) for each in node]  # type: ignore[return-value]
+        return [_inlined(each, definitions) for each in node]
     if not isinstance(node, dict):
-        return node  # type: ignore[return-value]
+        return node
     if "$ref" in node:
         return _inlined(definitions[node["$ref"].rpartition("/")[2]], definitions)
     return {

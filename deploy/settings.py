@@ -84,7 +84,7 @@ MIDDLEWARE = [
     "results.pages.account.two_factor.ask_for_second_factor",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
-    "results.pages.refusing.show_refusals",
+    "results.pages.refusing.ShowRefusals",
     "django_prometheus.middleware.PrometheusAfterMiddleware",
 ]
 

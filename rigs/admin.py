@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.contrib import admin
@@ -22,6 +22,7 @@ from rigs.models import (
     RigRevision,
 )
 
+M = TypeVar("M", bound=Model)
 LONGEST_SEARCH = 80
 
 
@@ -86,8 +87,8 @@ def rows_of(
     return type(f"{model.__name__}Inline", (ReadOnly, admin.TabularInline), shown)
 
 
-class FixedOnceUsed:
-    """Part of an admin whose ``fixed`` fields can be set until something measured rests on a row.
+class FixedOnceUsed(admin.ModelAdmin[M]):
+    """An admin whose ``fixed`` fields can be set until something measured rests on a row.
 
     Pools are keyed by them, stored figures are computed with them, or they say whose a thing is:
     changing one afterwards would leave all of that as it was. Another row takes what was entered
@@ -99,7 +100,7 @@ class FixedOnceUsed:
     """Names of the relations by which something rests on a row."""
 
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
-        own = tuple(super().get_readonly_fields(request, obj))  # type: ignore[misc]
+        own = tuple(super().get_readonly_fields(request, obj))
         return (*own, *self.fixed) if obj is not None and self.is_used(obj) else own
 
     def is_used(self, obj: Any) -> bool:
@@ -131,7 +132,7 @@ class ContributorAdmin(admin.ModelAdmin[Contributor]):
 
 
 @admin.register(Line)
-class LineAdmin(FixedOnceUsed, admin.ModelAdmin[Line]):
+class LineAdmin(FixedOnceUsed[Line]):
     """The catalogue of lines. Material is part of a pool's key; label and diameter are computed
     with: which line of two is the reference, and how thick a join is beside it."""
 

@@ -43,7 +43,7 @@ def spend(request: HttpRequest, account: int | None) -> Allowance:
         f"requests:{of}:{who}:{int(now // WINDOW_S)}"
     )
     allowance = Allowance(of, max(left, 0), seconds, is_spent=left < 0)
-    request.allowance = allowance  # type: ignore[attr-defined]
+    vars(request)["allowance"] = allowance
     return allowance
 
 

@@ -23,9 +23,9 @@ from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from pymare import Dataset  # type: ignore[import-untyped]
-from pymare.estimators import VarianceBasedLikelihoodEstimator  # type: ignore[import-untyped]
-from statsmodels.stats.meta_analysis import combine_effects  # type: ignore[import-untyped]
+from pymare import Dataset
+from pymare.estimators import VarianceBasedLikelihoodEstimator
+from statsmodels.stats.meta_analysis import combine_effects
 
 from deploy.benchmarks.agreement.two_level_pool import pool_two_level
 from results.statistics.pool_fit import fit_pool

@@ -22,7 +22,7 @@ from redis import RedisError
 from deploy.observing import workers
 from deploy.observing.health import unapplied_migrations
 from results.jobs import operations, queue
-from results.models import Job, StalePool
+from results.models import StalePool
 from results.pools import recompute
 
 SHOWN = 50
@@ -33,17 +33,15 @@ MISSED_AFTER = timedelta(minutes=1)
 class RetryForm(forms.Form):
     """Which failed jobs to run again."""
 
-    jobs: forms.ModelMultipleChoiceField[Job] = forms.ModelMultipleChoiceField(
-        Job.objects.none(),
-        error_messages={
-            "required": "Choose the jobs to run again.",
-            "invalid_choice": "Job %(value)s has not failed, or is already running again.",
-        },
-    )
-
     def __init__(self, sent: Any) -> None:
         super().__init__(sent)
-        self.fields["jobs"].queryset = operations.failed_jobs()  # type: ignore[attr-defined]
+        self.fields["jobs"] = forms.ModelMultipleChoiceField(
+            operations.failed_jobs(),
+            error_messages={
+                "required": "Choose the jobs to run again.",
+                "invalid_choice": "Job %(value)s has not failed, or is already running again.",
+            },
+        )
 
 
 @admin.site.admin_view

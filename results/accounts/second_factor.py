@@ -29,7 +29,7 @@ def needs_second_factor(user: User | AnonymousUser) -> bool:
 
 def lacks_second_factor(user: User | AnonymousUser) -> bool:
     """Whether the account decides on other people's data and signs in by password alone."""
-    return needs_second_factor(user) and not has_second_factor(user)  # type: ignore[arg-type]
+    return isinstance(user, User) and needs_second_factor(user) and not has_second_factor(user)
 
 
 def opened_by_password_alone(request: HttpRequest) -> bool:

@@ -40,9 +40,9 @@ class WrittenWith(models.DateTimeField[Any, Any]):
     today are still those of an earlier writing.
     """
 
-    def pre_save(self, model_instance: models.Model, add: bool) -> Any:  # noqa: ARG002
+    def pre_save(self, model_instance: Any, add: bool) -> Any:  # noqa: ARG002
         """The moment that ``computed_at``, a field before this one, has just got."""
-        moment = model_instance.computed_at  # type: ignore[attr-defined]
+        moment = model_instance.computed_at
         setattr(model_instance, self.attname, moment)
         return moment
 

@@ -31,8 +31,9 @@ def contributors_only(view: View) -> View:
 
 def contributor_behind(request: HttpRequest) -> Contributor:
     """The contributor who is signed in, with account and club; looked up once a request."""
-    if not hasattr(request, "contributor"):
+    kept = vars(request)
+    if "contributor" not in kept:
         everybody = Contributor.objects.select_related("club", "user")
-        request.contributor = get_object_or_404(everybody, user_id=request.user.pk)  # type: ignore[attr-defined]
-    found: Contributor = request.contributor  # type: ignore[attr-defined]
+        kept["contributor"] = get_object_or_404(everybody, user_id=request.user.pk)
+    found: Contributor = kept["contributor"]
     return found

@@ -99,7 +99,7 @@ def versions_of(pool: Pool) -> QuerySet[PoolVersion]:
     taken_down = StalePool.objects.filter(pool=pool, takes_down=True)
     superseded = ~Q(pk=pool.current_id) | Q(Exists(taken_down))
     versions = pool.versions.order_by("-number").defer("forest_light", "forest_dark", "inputs")
-    return versions.annotate(superseded=superseded)  # type: ignore[no-redef]
+    return versions.annotate(superseded=superseded)  # type: ignore[no-redef]  # a default is no field
 
 
 def rivals(pool: Pool) -> QuerySet[Pool]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from functools import lru_cache
 
 from rigs.metrology.units import (
@@ -37,9 +38,9 @@ def _number(written: str) -> float:
     return float(written.replace(",", "."))
 
 
-def _parsed(parse: object, written: str) -> bool:
+def _parsed(parse: Callable[[str], object], written: str) -> bool:
     try:
-        parse(written)  # type: ignore[operator]
+        parse(written)
     except (UnitError, ValueError, OverflowError):
         return False
     return True

@@ -77,7 +77,8 @@ class Seen:
         return getattr(self._row, name)
 
     def __str__(self) -> str:
-        shown: str = type(self._row).__str__(self)  # type: ignore[call-arg]
+        of_class: Any = type(self._row)
+        shown: str = of_class.__str__(self)
         return shown
 
     def __bool__(self) -> bool:

@@ -75,7 +75,8 @@ def search_each(
         asked: dict[int, Floats] = {}
         for place, answer in answers.items():
             try:
-                asked[place] = searches[place].send(answer)  # type: ignore[arg-type]
+                going = searches[place]
+                asked[place] = next(going) if answer is None else going.send(answer)
             except StopIteration as end:
                 found[place] = end.value
             except StatisticsError as error:

@@ -12,7 +12,6 @@ from django.shortcuts import redirect
 from django.views.decorators.http import require_POST
 
 from results.jobs import operations, queue
-from results.models import Job, Pool
 from results.pools import recompute
 from rigs.permissions import is_moderator
 
@@ -22,17 +21,11 @@ SHOWN = 50
 class AgainForm(forms.Form):
     """Which failed jobs and pools are to run again."""
 
-    jobs: forms.ModelMultipleChoiceField[Job] = forms.ModelMultipleChoiceField(
-        Job.objects.none(), required=False
-    )
-    pools: forms.ModelMultipleChoiceField[Pool] = forms.ModelMultipleChoiceField(
-        Pool.objects.none(), required=False
-    )
-
     def __init__(self, sent: Any) -> None:
         super().__init__(sent)
-        self.fields["jobs"].queryset = operations.failed_jobs()  # type: ignore[attr-defined]
-        self.fields["pools"].queryset = operations.failed_pools()  # type: ignore[attr-defined]
+        failed = {"jobs": operations.failed_jobs(), "pools": operations.failed_pools()}
+        for name, rows in failed.items():
+            self.fields[name] = forms.ModelMultipleChoiceField(rows, required=False)
 
 
 def failures() -> dict[str, Any]:

@@ -77,7 +77,7 @@ class TieParameterInline(admin.TabularInline[TieParameter, Connection]):
 
 
 @admin.register(Connection)
-class ConnectionAdmin(FixedOnceUsed, admin.ModelAdmin[Connection]):
+class ConnectionAdmin(FixedOnceUsed[Connection]):
     """The catalogue of connections. A pool is keyed by its connection, of one kind."""
 
     fixed = ("kind", "proposed_by")
@@ -106,7 +106,7 @@ class ConnectionAliasAdmin(admin.ModelAdmin[ConnectionAlias]):
 
 
 @admin.register(TieParameter)
-class TieParameterAdmin(FixedOnceUsed, admin.ModelAdmin[TieParameter]):
+class TieParameterAdmin(FixedOnceUsed[TieParameter]):
     """Tie parameters with their types and ranges. Stored sets know them by name: that stays, and
     what their values mean stays once there are any."""
 
