@@ -18,48 +18,14 @@ _REVISION = RigRevision
 
 def _revisions() -> Iterable[Row]:
     used = public.archived_sessions().order_by().values("revision")
-    columns = [
-        "pk",
-        "rig_id",
-        "number",
-        "made_on",
-        "load_generation",
-        "indicator",
-        "peak_capture",
-        "resolution_N",
-        "resolution_written",
-        "capacity_N",
-        "pulleys_between",
-        "lever_ratio",
-        "first_grip",
-        "second_grip",
-        "free_length_m",
-        "time_to_break_s",
-        "version",
-    ]
     rows = RigRevision.objects.filter(pk__in=used).order_by("pk")
-    return shown(rows.iterator(BATCH), columns)
+    return shown(rows.iterator(BATCH), REVISIONS.sources)
 
 
 def _calibrations() -> Iterable[Row]:
     used = public.archived_sessions().order_by().values("revision")
-    columns = [
-        "pk",
-        "revision_id",
-        "made_on",
-        "offset_N",
-        "gain",
-        "u_offset_N",
-        "u_gain",
-        "correlation",
-        "residual_sd_N",
-        "degrees_of_freedom",
-        "lowest_N",
-        "highest_N",
-        "standing",
-    ]
     rows = Calibration.objects.filter(revision__in=used).order_by("pk")
-    return shown(rows.iterator(BATCH), columns)
+    return shown(rows.iterator(BATCH), CALIBRATIONS.sources)
 
 
 def _lines() -> Iterable[Row]:
@@ -69,32 +35,21 @@ def _lines() -> Iterable[Row]:
         | Q(pk__in=sets.filter(leader_line__isnull=False).values("leader_line"))
         | Q(pk__in=public.archived_baselines().order_by().values("line"))
     )
-    columns = [
-        "pk",
-        "name",
-        "material",
-        "label_strength_N",
-        "label_strength_written",
-        "label_basis",
-        "diameter_m",
-        "diameter_written",
-    ]
-    return shown(Line.objects.filter(used).order_by("pk").iterator(BATCH), columns)
+    return shown(Line.objects.filter(used).order_by("pk").iterator(BATCH), LINES.sources)
 
 
 def _connections() -> Iterable[Row]:
     rows = Connection.objects.filter(accepted=True)
-    columns = ["pk", "name", "kind", "tools"]
-    return shown(rows.distinct().order_by("pk").iterator(BATCH), columns)
+    return shown(rows.distinct().order_by("pk").iterator(BATCH), CONNECTIONS.sources)
 
 
 REVISIONS = Table(
     "revisions",
     "States of the rigs. A changed grip or scale is another revision of the same rig.",
     (
-        whole("revision", "number of the revision in the whole collection", required=True),
-        whole("rig", "number of the rig; its revisions share it"),
-        whole("revision_of_rig", "the first of a rig is 1"),
+        whole("revision", "number of the revision in the whole collection", "pk", required=True),
+        whole("rig", "number of the rig; its revisions share it", "rig_id"),
+        whole("revision_of_rig", "the first of a rig is 1", "number"),
         Column("made_on", "date", "day from which the rig stood like this"),
         text("load_generation", "how load is put on", _REVISION.LoadGeneration.values),
         text("indicator", "what shows it", _REVISION.Indicator.values),
@@ -117,8 +72,8 @@ CALIBRATIONS = Table(
     "calibrations",
     "Lines of reading on force: reading_N = offset_N + gain * force_N (JCGM 100:2008, H.3).",
     (
-        whole("calibration", "number of the calibration", required=True),
-        whole("revision", "the rig revision it was made of"),
+        whole("calibration", "number of the calibration", "pk", required=True),
+        whole("revision", "the rig revision it was made of", "revision_id"),
         Column("made_on", "date", "it holds for sessions from this day on"),
         number("offset_N", "reading at no load, newtons"),
         number("gain", "newtons read for a newton of load"),
@@ -139,7 +94,7 @@ LINES = Table(
     "lines",
     "Lines as sold. What a label says is no measurement and enters no efficiency.",
     (
-        whole("line", "number of the line", required=True),
+        whole("line", "number of the line", "pk", required=True),
         text("name", "as the catalogue has it; of a line that nobody accepted, its number"),
         text("material", "what it is made of", Material.values),
         number("label_strength_N", "strength by the label, newtons"),
@@ -155,7 +110,7 @@ CONNECTIONS = Table(
     "connections",
     "Joins by their trade names.",
     (
-        whole("connection", "number of the connection", required=True),
+        whole("connection", "number of the connection", "pk", required=True),
         text("name", "trade name"),
         text("kind", "what it joins", Connection.Kind.values),
         text("tools", "what tying needs beside fingers"),

@@ -13,7 +13,8 @@ Row: TypeAlias = tuple[Any, ...]
 class Column:
     """A column by its name, its type in the words of Table Schema, and what stands in it.
 
-    ``among`` lists the words that may stand in it, where they are few.
+    ``among`` lists the words that may stand in it, where they are few. ``source`` names what it is
+    read from, where that has another name.
     """
 
     name: str
@@ -21,6 +22,7 @@ class Column:
     description: str
     among: tuple[str, ...] = ()
     required: bool = False
+    source: str = ""
 
     def schema(self) -> dict[str, Any]:
         """The field descriptor of Table Schema."""
@@ -47,6 +49,11 @@ class Table:
     key: tuple[str, ...]
     points_to: dict[str, tuple[str, str]] = field(default_factory=dict)
 
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """What each column is read from."""
+        return tuple(column.source or column.name for column in self.columns)
+
     def schema(self) -> dict[str, Any]:
         """The Table Schema of the table (Data Package 2.0)."""
         return {
@@ -61,9 +68,9 @@ class Table:
         }
 
 
-def whole(name: str, description: str, *, required: bool = False) -> Column:
+def whole(name: str, description: str, source: str = "", *, required: bool = False) -> Column:
     """A whole number."""
-    return Column(name, "integer", description, required=required)
+    return Column(name, "integer", description, required=required, source=source)
 
 
 def number(name: str, description: str) -> Column:

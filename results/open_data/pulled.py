@@ -13,113 +13,52 @@ from results.open_data.showing import shown, shown_of
 from results.public import rows as public
 from results.public.readers import Reader
 
-TOLD = (
-    "pk",
-    "session_id",
-    "state",
-    "connection_id",
-    "doubled",
-    "main_line_id",
-    "main_spool",
-    "leader_line_id",
-    "leader_spool",
-    "terminal",
-    "parameters",
-    "tied_by_another",
-    "discarded_ties",
-    "time_to_tie_s",
-    "join_diameter_m",
-    "not_normalised",
-)
-CAME_TO = (
-    "pool_id",
-    "baseline_id",
-    "calibration_id",
-    "pulls",
-    "counted",
-    "mean_N",
-    "cv",
-    "n_effective",
-    "degrees_of_freedom",
-    "baseline_counted",
-    "baseline_mean_N",
-    "baseline_cv",
-    "baseline_n_effective",
-    "baseline_degrees_of_freedom",
-    "log_ratio",
-    "own_variance",
-    "shared_variance",
-    "efficiency",
-    "interval_low",
-    "interval_high",
-)
-
 
 def _sessions() -> Iterable[Row]:
-    columns = [
-        "pk",
-        "contributor_id",
-        "revision_id",
-        "pulled_on",
-        "state",
-        "loading",
-        "unit",
-        "temperature_C",
-        "soak_hours",
-        "version",
-    ]
-    return public.archived_sessions().values_list(*columns).iterator(BATCH)
+    return public.archived_sessions().values_list(*SESSIONS.sources).iterator(BATCH)
 
 
 def _baselines() -> Iterable[Row]:
-    columns = ["pk", "session_id", "line_id", "spool", "position"]
     rows = public.archived_baselines().select_related("session__contributor")
-    return shown(rows.iterator(BATCH), columns)
+    return shown(rows.iterator(BATCH), BASELINES.sources)
 
 
 def _pull_sets() -> Iterable[Row]:
     by_another = Case(When(tyer="", then=Value(False)), default=Value(True))
     sets = public.archived_pull_sets().annotate(tied_by_another=by_another)
     together = sets.select_related("session__contributor", "connection", "normalised")
+    first = PULL_SETS.sources.index("pool_id")
+    of_set, of_efficiency = PULL_SETS.sources[:first], PULL_SETS.sources[first:]
+    none = (None,) * len(of_efficiency)
     stranger = Reader()
     for row in together.iterator(BATCH):
         came_to = getattr(row, "normalised", None)
-        yield (
-            *shown_of(row, TOLD, stranger),
-            *(shown_of(came_to, CAME_TO, stranger) if came_to else (None,) * len(CAME_TO)),
-        )
+        found = shown_of(came_to, of_efficiency, stranger) if came_to else none
+        yield (*shown_of(row, of_set, stranger), *found)
 
 
 def _pulls() -> Iterable[Row]:
-    columns = [
-        "pk",
-        "pull_set_id",
-        "baseline_id",
-        "number",
-        "reading_written",
-        "unit",
-        "reading_N",
-        "failure_mode",
-        "slipped_first",
-        "time_to_break_s",
-    ]
     pulls = Pull.objects.filter(
         Q(pull_set__in=public.archived_pull_sets().order_by().values("pk"))
         | Q(baseline__in=public.archived_baselines().order_by().values("pk"))
     )
     stranger = Reader()
-    for row in pulls.order_by("pk").values_list(*columns).iterator(BATCH):
-        pull = Pull(**dict(zip(columns, row, strict=True)))
-        yield shown_of(pull, columns, stranger)
+    for row in pulls.order_by("pk").values_list(*PULLS.sources).iterator(BATCH):
+        pull = Pull(**dict(zip(PULLS.sources, row, strict=True)))
+        yield shown_of(pull, PULLS.sources, stranger)
 
 
 SESSIONS = Table(
     "sessions",
     "One tester's pulls on one rig on one day.",
     (
-        whole("session", "number of the session", required=True),
-        whole("tester", "number of the tester; the service's contributor of that number"),
-        whole("revision", "state of the rig"),
+        whole("session", "number of the session", "pk", required=True),
+        whole(
+            "tester",
+            "number of the tester; the service's contributor of that number",
+            "contributor_id",
+        ),
+        whole("revision", "state of the rig", "revision_id"),
         Column("pulled_on", "date", "day of the pulls"),
         text("state", "of the line as it was pulled", Session.State.values),
         text("loading", "how load came on", Session.Loading.values),
@@ -136,9 +75,9 @@ BASELINES = Table(
     "baselines",
     "Straight line, which the joins of the same rig and day are measured against.",
     (
-        whole("baseline", "number of the baseline", required=True),
-        whole("session", "the session it was pulled in"),
-        whole("line", "what was pulled"),
+        whole("baseline", "number of the baseline", "pk", required=True),
+        whole("session", "the session it was pulled in", "session_id"),
+        whole("line", "what was pulled", "line_id"),
         text("spool", "an accepted name, or a number in its place"),
         text("position", "before, between or after the joins"),
     ),
@@ -151,14 +90,14 @@ PULL_SETS = Table(
     "Pulls of one join, tied one way, on one pair of lines, in one session; what they came to. "
     "Columns from 'pool' on are empty where no efficiency can be given.",
     (
-        whole("pull_set", "number of the set", required=True),
-        whole("session", "the session it was pulled in"),
+        whole("pull_set", "number of the set", "pk", required=True),
+        whole("session", "the session it was pulled in", "session_id"),
         text("state", "normalised, pooled and released count; received has no efficiency"),
-        whole("connection", "the join"),
+        whole("connection", "the join", "connection_id"),
         yes_no("doubled", "tied with doubled line"),
-        whole("main_line", "one line"),
+        whole("main_line", "one line", "main_line_id"),
         text("main_spool", "its spool, as in baselines"),
-        whole("leader_line", "the other line; empty for a terminal"),
+        whole("leader_line", "the other line; empty for a terminal", "leader_line_id"),
         text("leader_spool", "its spool, as in baselines"),
         text("terminal", "what the line is tied to, where that is no line"),
         Column("parameters", "object", "how it was tied, by the parameters of the connection"),
@@ -167,9 +106,15 @@ PULL_SETS = Table(
         number("time_to_tie_s", "seconds"),
         number("join_diameter_m", "of the finished join at its thickest, metres"),
         text("not_normalised", "why no efficiency can be given"),
-        whole("pool", "the pool it counts in"),
-        whole("baseline", "first baseline of the line and spool it is measured against"),
-        whole("calibration", "by which readings became loads; empty where there was none"),
+        whole("pool", "the pool it counts in", "pool_id"),
+        whole(
+            "baseline", "first baseline of the line and spool it is measured against", "baseline_id"
+        ),
+        whole(
+            "calibration",
+            "by which readings became loads; empty where there was none",
+            "calibration_id",
+        ),
         whole("pulls", "voids included"),
         whole("counted", "pulls that say something of the strength"),
         number("mean_N", "mean load of the assembly, newtons"),
@@ -203,9 +148,9 @@ PULLS = Table(
     "pulls",
     "Every pull, voids included: of a set or of a baseline, never of both.",
     (
-        whole("pull", "number of the pull", required=True),
-        whole("pull_set", "the set it is of"),
-        whole("baseline", "the baseline it is of"),
+        whole("pull", "number of the pull", "pk", required=True),
+        whole("pull_set", "the set it is of", "pull_set_id"),
+        whole("baseline", "the baseline it is of", "baseline_id"),
         whole("number", "its place within set or baseline"),
         text("reading_written", "as the tester wrote it"),
         text("unit", "of the reading as written"),
