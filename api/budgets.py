@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import Http404
 from django.urls import path
 from drf_spectacular.utils import extend_schema
@@ -82,7 +83,7 @@ class SetBudgets(generics.GenericAPIView[PullSet]):
 
     serializer_class = SetBudgetsDocument
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[PullSet]:
         visible = sessions_visible_to(self.request.user)
         return PullSet.objects.filter(session__in=visible).select_related(
             "session__revision", "normalised"
@@ -103,7 +104,7 @@ class StraightLines(generics.GenericAPIView[Session]):
     serializer_class = StraightLineDocument
     pagination_class = None
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Session]:
         return sessions_visible_to(self.request.user)
 
     @extend_schema(

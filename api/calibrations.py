@@ -5,8 +5,11 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from api.serializers import (
     DAY,
@@ -30,7 +33,7 @@ from rigs.calibration_report import class_of, curvature_of, due_and_expiry, note
 from rigs.metrology import bounds
 from rigs.metrology.check_weight import tolerance_uncertainty
 from rigs.metrology.units import UnitError, parse_volume
-from rigs.models import Calibration, CalibrationReading
+from rigs.models import Calibration, CalibrationChange, CalibrationReading, RigRevision
 
 EXAMPLE = {
     "made_on": "2025-10-04",
@@ -154,7 +157,7 @@ class EndedDocument(Shown):
     reason = serializers.CharField()
 
 
-def _change_of(calibration: Calibration) -> Any:
+def _change_of(calibration: Calibration) -> CalibrationChange | None:
     return getattr(raw(calibration), "change", None)
 
 
@@ -278,10 +281,10 @@ class Calibrations(generics.ListCreateAPIView[Calibration]):
     serializer_class = CalibrationDocument
     queryset = selectors.calibrations()
 
-    def revision(self) -> Any:
+    def revision(self) -> RigRevision:
         return generics.get_object_or_404(selectors.revisions(), pk=self.kwargs["pk"])
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Calibration]:
         asked = CalibrationFilters.conditions(self.request)
         asked.setdefault("standing", Calibration.Standing.CURRENT)
         return super().get_queryset().filter(revision=self.revision(), **asked)
@@ -293,14 +296,14 @@ class Calibrations(generics.ListCreateAPIView[Calibration]):
         return context
 
     @extend_schema(parameters=[CalibrationFilters])
-    def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Calibrations in use; with ``standing`` those replaced or voided."""
         return super().get(request, *args, **kwargs)
 
     @extend_schema(
         examples=[OpenApiExample("Check weights, read in pounds", EXAMPLE, request_only=True)]
     )
-    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Send readings under at least three different check weights."""
         return super().post(request, *args, **kwargs)
 

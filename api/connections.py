@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from api.lines import AcceptanceDocument
 from api.serializers import Choice, Document, Filters
@@ -111,17 +114,17 @@ class Connections(generics.ListCreateAPIView[Connection]):
     serializer_class = ConnectionDocument
     queryset = Connection.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Connection]:
         connections = connections_visible_to(self.request.user)
         return connections.filter(**ConnectionFilters.conditions(self.request))
 
     @extend_schema(parameters=[ConnectionFilters])
-    def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Accepted connections, and one's own proposals."""
         return super().get(request, *args, **kwargs)
 
     @extend_schema(examples=[OpenApiExample("A join of two lines", EXAMPLE, request_only=True)])
-    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Propose a connection; everyone can use it once a moderator accepts it."""
         return super().post(request, *args, **kwargs)
 
@@ -133,11 +136,11 @@ class OneConnection(generics.RetrieveAPIView[Connection]):
     serializer_class = ConnectionDocument
     queryset = Connection.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Connection]:
         return connections_visible_to(self.request.user)
 
     @extend_schema(request=AcceptanceDocument)
-    def patch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def patch(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Accept a proposed connection: moderators only."""
         AcceptanceDocument(data=request.data).is_valid(raise_exception=True)
         accept_connection(request.user, self.get_object())

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
 from api.serializers import Link, Shown, ShownRow
@@ -74,10 +77,10 @@ class OneJob(generics.RetrieveAPIView[Job]):
     serializer_class = JobDocument
     queryset = Job.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Job]:
         return jobs_with_counts().filter(sessions_for(self.request.user, "session__"))
 
-    def retrieve(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def retrieve(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         response = super().retrieve(request, *args, **kwargs)
         if response.data["state"] in UNFINISHED:
             response["Retry-After"] = str(ASK_AGAIN_AFTER_S)

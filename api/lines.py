@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from api.serializers import Choice, Document, Filters, ForceField, LengthField, Strict
 from results.catalogue.selectors import lines_visible_to
@@ -72,17 +75,17 @@ class Lines(generics.ListCreateAPIView[Line]):
     serializer_class = LineDocument
     queryset = Line.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Line]:
         lines = lines_visible_to(self.request.user)
         return lines.filter(**LineFilters.conditions(self.request))
 
     @extend_schema(parameters=[LineFilters])
-    def get(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Accepted lines, and one's own proposals."""
         return super().get(request, *args, **kwargs)
 
     @extend_schema(examples=[OpenApiExample("A nylon line", EXAMPLE, request_only=True)])
-    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Propose a line; its proposer can use it at once, everyone once a moderator accepts it."""
         return super().post(request, *args, **kwargs)
 
@@ -94,11 +97,11 @@ class OneLine(generics.RetrieveAPIView[Line]):
     serializer_class = LineDocument
     queryset = Line.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Line]:
         return lines_visible_to(self.request.user)
 
     @extend_schema(request=AcceptanceDocument)
-    def patch(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def patch(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Accept a proposed line: moderators only."""
         AcceptanceDocument(data=request.data).is_valid(raise_exception=True)
         accept_line(request.user, self.get_object())

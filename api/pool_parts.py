@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.utils.decorators import method_decorator
 from django.utils.functional import cached_property
 from drf_spectacular.utils import extend_schema
@@ -127,7 +128,7 @@ class PooledSets(generics.ListAPIView[NormalisedSet]):
     serializer_class = PooledSetDocument
     queryset = NormalisedSet.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[NormalisedSet]:
         return selectors.sets_of(
             generics.get_object_or_404(selectors.pools(), pk=self.kwargs["pk"])
         )
@@ -141,7 +142,7 @@ class TesterEffects(generics.ListAPIView[Contributor]):
     serializer_class = TesterEffectDocument
     queryset = Contributor.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Contributor]:
         pool = generics.get_object_or_404(selectors.pools(), pk=self.kwargs["pk"])
         figures = figures_of(pool.current)
         self.effects = _rows(figures, "tester_effects")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, TypedDict
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 from django.utils.decorators import method_decorator
 from django_stubs_ext import WithAnnotations
 from drf_spectacular.utils import extend_schema, extend_schema_field
@@ -91,7 +91,7 @@ class Versions(generics.ListAPIView[PoolVersion]):
     serializer_class = PastVersionDocument
     queryset = PoolVersion.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[PoolVersion]:
         pool = generics.get_object_or_404(selectors.pools(), pk=self.kwargs["pk"])
         first = PoolMembership.objects.order_by("pull_set_id")[:LISTED]
         return (
@@ -111,7 +111,7 @@ class Changes(generics.ListAPIView[PoolMembership]):
     serializer_class = SetChangeDocument
     queryset = PoolMembership.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[PoolMembership]:
         version = generics.get_object_or_404(
             PoolVersion.objects.filter(pool__in=selectors.pools().order_by().values("pk")).only(
                 "pk"

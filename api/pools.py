@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.decorators import method_decorator
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
@@ -171,7 +171,7 @@ class Pools(generics.ListAPIView[Pool]):
     serializer_class = PoolDocument
     queryset = selectors.pools().defer("current__figures", "current__findings")
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Pool]:
         return super().get_queryset().filter(**PoolFilters.conditions(self.request))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.permissions import IsAuthenticated
@@ -135,7 +136,7 @@ class DecisionDocument(Strict):
 class Visible(generics.GenericAPIView[PullSet]):
     """Pull sets of the sessions that the reader may see."""
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[PullSet]:
         sessions = sessions_visible_to(self.request.user)
         return (
             PullSet.objects.filter(session__in=sessions.values("pk"))

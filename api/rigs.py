@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
+from rest_framework.request import Request
+from rest_framework.response import Response
 
 from api.serializers import DAY, AnyField, Document, ForceField, LengthField, Strict, limits
 from rigs import selectors
@@ -121,7 +124,7 @@ class Rigs(generics.ListCreateAPIView[Rig]):
             )
         ]
     )
-    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         return super().post(request, *args, **kwargs)
 
 
@@ -142,7 +145,7 @@ class Revisions(generics.ListCreateAPIView[RigRevision]):
     def get_serializer_class(self) -> type[RevisionDocument]:
         return NextRevisionDocument if self.request.method == "POST" else RevisionDocument
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[RigRevision]:
         rig = generics.get_object_or_404(selectors.rigs(), pk=self.kwargs["pk"])
         return super().get_queryset().filter(rig=rig)
 
@@ -160,7 +163,7 @@ class Revisions(generics.ListCreateAPIView[RigRevision]):
             )
         ]
     )
-    def post(self, request: Any, *args: Any, **kwargs: Any) -> Any:
+    def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         return super().post(request, *args, **kwargs)
 
     def perform_create(self, serializer: Any) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
@@ -84,7 +85,7 @@ class Sessions(generics.ListAPIView[Session]):
     serializer_class = SessionInShort
     queryset = Session.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Session]:
         asked = SessionFilters.conditions(self.request)
         asked.setdefault("standing", Session.Standing.CURRENT)
         return with_counts(sessions_visible_to(self.request.user)).filter(**asked)
@@ -115,7 +116,7 @@ class Sessions(generics.ListAPIView[Session]):
 class OneSessionView(generics.GenericAPIView[Session]):
     """What hangs off one session."""
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Session]:
         return sessions_visible_to(self.request.user)
 
 
@@ -126,7 +127,7 @@ class OneSession(generics.RetrieveAPIView[Session]):
     serializer_class = SessionInFull
     queryset = Session.objects.none()
 
-    def get_queryset(self) -> Any:
+    def get_queryset(self) -> QuerySet[Session]:
         return in_full(sessions_visible_to(self.request.user))
 
 

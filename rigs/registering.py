@@ -8,12 +8,13 @@ from typing import Any
 
 from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from rigs.locks import lock_contributor
 from rigs.metrology.bounds import EARLIEST_DAY, latest_day
 from rigs.models import Line, Rig, RigRevision
-from rigs.permissions import contributor_of, is_moderator, may
+from rigs.permissions import Account, contributor_of, is_moderator, may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 
@@ -79,7 +80,7 @@ def propose_line(by: User, line: Line) -> Line:
     return line
 
 
-def accept_line(by: User, line: Line) -> Line:
+def accept_line(by: Account, line: Line) -> Line:
     """Open a proposed line to everyone. Raises Forbidden unless ``by`` is a moderator."""
     if not may(by, "rigs.accept_line"):
         raise Forbidden("Only a moderator accepts a line into the catalogue.")
@@ -103,7 +104,7 @@ def _check_day(made_on: date, not_before: date | None = None) -> None:
     )
 
 
-def _name_taken(what: str, name: str, among: Any) -> Conflict:
+def _name_taken(what: str, name: str, among: QuerySet[Line] | QuerySet[Rig]) -> Conflict:
     first = among.filter(name__iexact=name).first()
     existing = f" (number {first.pk})" if first else ""
     return Conflict(

@@ -16,7 +16,7 @@ from results.models import Connection, ConnectionAlias, Edition, TieParameter
 from results.pools.descriptives import OF_EVERY_SET
 from results.public.rows import proposals_for
 from rigs.locks import lock_contributor
-from rigs.permissions import contributor_of, is_moderator, may
+from rigs.permissions import Account, contributor_of, is_moderator, may
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 add_perm("results.accept_connection", is_moderator)
@@ -65,7 +65,7 @@ def propose_connection(
     return connection
 
 
-def accept_connection(by: User, connection: Connection) -> Connection:
+def accept_connection(by: Account, connection: Connection) -> Connection:
     """Open a proposed connection to everyone: from now on its sets count in public.
 
     One transaction; marks its pools as stale, and locks the row of the edition of pools. Raises

@@ -31,7 +31,7 @@ def ties_from_pulls(
     sets: Sequence[int],
     baselines: Sequence[int],
     parts: Sequence[Sequence[int]],
-    scales: NDArray[Any],
+    scales: NDArray[np.float64],
     straight_N: Sequence[float],
 ) -> list[Tie]:
     """One a set, in their order.
