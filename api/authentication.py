@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext
 from drf_spectacular.authentication import SessionScheme
 from drf_spectacular.contrib.knox_auth_token import KnoxTokenScheme
 from knox.auth import TokenAuthentication
@@ -26,8 +27,10 @@ class ByToken(TokenAuthentication):
         found: tuple[Any, AuthToken] = super().validate_user(auth_token)
         if made_by_password_alone(auth_token):
             raise AuthenticationFailed(
-                "This account signs in by two factors, and the token is older than the second "
-                "one: make a new one on the page of the account."
+                gettext(
+                    "This account signs in by two factors, and the token is older than the "
+                    "second one: make a new one on the page of the account."
+                )
             )
         return found
 
@@ -49,11 +52,13 @@ class SignedIn(SessionAuthentication):
         found = super().authenticate(request)
         if found and lacks_second_factor(found[0]):
             raise AuthenticationFailed(
-                "This account signs in by two factors: set up the second one on its page."
+                gettext("This account signs in by two factors: set up the second one on its page.")
             )
         if found and opened_by_password_alone(request._request):
             raise AuthenticationFailed(
-                "This account signs in by two factors, and only one was given: sign in again."
+                gettext(
+                    "This account signs in by two factors, and only one was given: sign in again."
+                )
             )
         return found
 

@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext
 from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.request import Request
@@ -67,7 +68,9 @@ class CheckWeightField(MassField):
         if volume is None:
             return super().to_internal_value(data)
         if not bounds.WATER_m3.holds(volume) or len(data) > LONGEST_WRITTEN:
-            raise serializers.ValidationError(f"{bounds.WATER_m3.times(1000)} l of water")
+            raise serializers.ValidationError(
+                gettext("%(value)s l of water") % {"value": bounds.WATER_m3.times(1000)}
+            )
         return {"volume_m3": volume, self.written: data}
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers
 from rest_framework.request import Request
@@ -46,10 +47,16 @@ class TieParameterDocument(Document):
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         lowest, highest = attrs.get("lowest"), attrs.get("highest")
         if lowest is not None and highest is not None and lowest > highest:
-            raise serializers.ValidationError({"highest": f"at least the lowest, {lowest:g}"})
+            raise serializers.ValidationError(
+                {"highest": gettext("at least the lowest, %(lowest)s") % {"lowest": f"{lowest:g}"}}
+            )
         is_choice = attrs["type"] == TieParameter.Type.CHOICE
         if is_choice != bool(attrs.get("choices")):
-            expected = "one word or more" if is_choice else "nothing: only a choice lists words"
+            expected = (
+                gettext("one word or more")
+                if is_choice
+                else gettext("nothing: only a choice lists words")
+            )
             raise serializers.ValidationError({"choices": expected})
         return attrs
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.urls import path
+from django.utils.translation import gettext
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.permissions import IsAuthenticated
@@ -169,7 +170,9 @@ class RevisionVersions(OfRevision):
         """What was corrected and voided of it: for its owner, and for moderators."""
         revision = self.get_object()
         if not may(request.user, "rigs.locate_rig", revision.rig):
-            raise Forbidden("The history of a revision is open to its owner and to moderators.")
+            raise Forbidden(
+                gettext("The history of a revision is open to its owner and to moderators.")
+            )
         changes = revision.changes.select_related("by__contributor").order_by("version")
         return Response(
             RevisionChangeDocument(changes, many=True, context={"request": request}).data

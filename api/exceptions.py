@@ -9,13 +9,14 @@ from __future__ import annotations
 import logging
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.core.signals import got_request_exception
 from django.db import Error, IntegrityError, InterfaceError, OperationalError
 from django.http import Http404, UnreadablePostError
 from django.urls import reverse
+from django.utils.translation import gettext, gettext_lazy, ngettext
 from rest_framework import exceptions
 from rest_framework.permissions import SAFE_METHODS
 from rest_framework.response import Response
@@ -26,25 +27,28 @@ from results.jobs.database_errors import DatabaseFault, database_fault
 from rigs.refusals import Conflict, Finding, Refused, TooMany
 from rigs.uniqueness import TAKEN, is_unique_violation
 
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
+
 CONTENT_TYPE = "application/problem+json"
 LONGEST_FOUND = 200
 RETRY_AFTER_S = 5
-DATABASE_AWAY = (
+DATABASE_AWAY = gettext_lazy(
     "The database does not answer just now. Send the same again, with the same Idempotency-Key "
     "where you sent one."
 )
 
-READ_ONLY = (
+READ_ONLY = gettext_lazy(
     "The service can be read and not written to just now. Send the same again later, with the same "
     "Idempotency-Key where you sent one; nothing of it was stored."
 )
 
-_BY_DJANGO: tuple[tuple[type[Exception], str, str], ...] = (
-    (Http404, "not-found", "There is nothing at this address that you may see."),
-    (PermissionDenied, "forbidden", "This account may not do this."),
-    (RequestDataTooBig, "too-large", "The body is larger than is taken at once."),
-    (SuspiciousOperation, "bad-request", "The request is malformed."),
-    (UnreadablePostError, "bad-request", "The request broke off before its end."),
+_BY_DJANGO: tuple[tuple[type[Exception], str, StrOrPromise], ...] = (
+    (Http404, "not-found", gettext_lazy("There is nothing at this address that you may see.")),
+    (PermissionDenied, "forbidden", gettext_lazy("This account may not do this.")),
+    (RequestDataTooBig, "too-large", gettext_lazy("The body is larger than is taken at once.")),
+    (SuspiciousOperation, "bad-request", gettext_lazy("The request is malformed.")),
+    (UnreadablePostError, "bad-request", gettext_lazy("The request broke off before its end.")),
     (OperationalError, "unavailable", DATABASE_AWAY),
     (InterfaceError, "unavailable", DATABASE_AWAY),
 )
@@ -58,8 +62,8 @@ class Problem:
 
     kind: str
     status: int
-    title: str
-    detail: str
+    title: StrOrPromise
+    detail: StrOrPromise
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -70,9 +74,9 @@ class Problem:
         """The members of RFC 9457, section 3.1, and the findings."""
         return {
             "type": reverse("problem", args=[self.kind]),
-            "title": self.title,
+            "title": str(self.title),
             "status": self.status,
-            "detail": self.detail,
+            "detail": str(self.detail),
             "instance": instance,
             "findings": [asdict(finding) for finding in self.findings],
         }
@@ -111,13 +115,13 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
     becomes status 500. Neither says anything of the inside.
     """
     if isinstance(error, IntegrityError) and is_unique_violation(error):
-        error = Conflict(TAKEN)
+        error = Conflict(str(TAKEN))
     if isinstance(error, Refused):
         status = KINDS[error.kind].status if error.kind in KINDS else 422
         return Problem(error.kind, status, error.title, error.detail, error.findings)
     if isinstance(error, exceptions.ValidationError):
         findings = tuple(_findings(error.detail, sent))
-        return _problem("invalid", f"{len(findings)} to correct: see the findings.", findings)
+        return _problem("invalid", _to_correct(len(findings)), findings)
     if isinstance(error, exceptions.ParseError):
         return _problem("unreadable", str(error.detail))
     if isinstance(error, exceptions.APIException):
@@ -125,18 +129,26 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
     return _problem(*_foreseen(error))
 
 
-def _foreseen(error: Exception) -> tuple[str, str]:
+def _foreseen(error: Exception) -> tuple[str, StrOrPromise]:
     """The kind and the words of what Django or the database raised."""
     if isinstance(error, Error) and (trouble := database_fault(error)):
         return "unavailable", READ_ONLY if trouble is DatabaseFault.READ_ONLY else DATABASE_AWAY
     for foreseen, kind, detail in _BY_DJANGO:
         if isinstance(error, foreseen):
             return kind, detail
-    return "unexpected", "It is not your doing, and it has been noted here."
+    return "unexpected", gettext("This is our fault, not yours, and the error has been logged.")
 
 
-def _problem(kind: str, detail: str, findings: tuple[Finding, ...] = ()) -> Problem:
+def _problem(kind: str, detail: StrOrPromise, findings: tuple[Finding, ...] = ()) -> Problem:
     return Problem(kind, KINDS[kind].status, KINDS[kind].title, detail, findings)
+
+
+def _to_correct(number: int) -> str:
+    return ngettext(
+        "%(number)d to correct: see the findings.",
+        "%(number)d to correct: see the findings.",
+        number,
+    ) % {"number": number}
 
 
 def _sent(request: Any) -> object:
@@ -172,7 +184,7 @@ def _member(sent: Any, name: str | int) -> object:
 
 def _found(sent: object) -> str:
     if sent is None:
-        return "nothing"
+        return gettext("nothing")
     text = sent if isinstance(sent, str) else repr(sent)
     return text if len(text) <= LONGEST_FOUND else text[:LONGEST_FOUND] + "…"
 

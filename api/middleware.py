@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.utils.translation import gettext
 
 from api.exceptions import CONTENT_TYPE, problem_of
 from rigs.refusals import Unreadable
@@ -20,13 +21,17 @@ def refuse_unreadable(
     def middleware(request: HttpRequest) -> HttpResponse:
         address = request.path + request.META.get("QUERY_STRING", "")
         if "\x00" in address or "%00" in address:
-            error = Unreadable("The address holds a NUL character.")
+            error = Unreadable(gettext("The address holds a NUL character."))
         elif not _is_plain(request.headers.get("Authorization", "")):
-            error = Unreadable("The Authorization header holds characters other than plain ASCII.")
+            error = Unreadable(
+                gettext("The Authorization header holds characters other than plain ASCII.")
+            )
         elif _has_no_length(request):
             error = Unreadable(
-                "The body came in chunks and without its length, so it was not read: send it with "
-                "Content-Length."
+                gettext(
+                    "The body came in chunks and without its length, so it was not read: "
+                    "send it with Content-Length."
+                )
             )
         else:
             return answer(request)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext
 from rest_framework.pagination import LimitOffsetPagination
 from rest_framework.request import Request
 
@@ -32,9 +33,13 @@ class Pages(LimitOffsetPagination):
             number = int(written)
             if lowest <= number <= highest:
                 return number
-        expected = f"a whole number from {lowest} to {highest}"
+        expected = gettext("a whole number from %(lowest)s to %(highest)s") % {
+            "lowest": lowest,
+            "highest": highest,
+        }
         raise Invalid(
-            f"There is no such page: {name} has to be {expected}.",
+            gettext("There is no such page: %(name)s has to be %(expected)s.")
+            % {"name": name, "expected": expected},
             [Finding(row="query", field=name, found=written, expected=expected)],
         )
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping
 from typing import IO, Any
 
 import msgspec
+from django.utils.translation import gettext
 from rest_framework.parsers import BaseParser
 
 from rigs.refusals import Finding, TooLarge, Unreadable
@@ -30,16 +31,28 @@ class StorableJSON(BaseParser):
     ) -> Any:
         body = stream.read(LARGEST_BODY + 1)
         if len(body) > LARGEST_BODY:
-            raise TooLarge(f"The body is longer than {LARGEST_BODY} bytes.")
+            raise TooLarge(
+                gettext("The body is longer than %(largest_body)s bytes.")
+                % {"largest_body": LARGEST_BODY}
+            )
         try:
             document = msgspec.json.decode(body)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-            raise Unreadable(f"The body is not JSON: {error}.") from error
+            raise Unreadable(
+                gettext("The body is not JSON: %(error)s.") % {"error": error}
+            ) from error
         for place, text in _texts(document):
             if "\x00" in text:
                 raise Unreadable(
-                    "The body holds a NUL character, which can't be stored.",
-                    [Finding(row=place, field="", found="a NUL character", expected="text")],
+                    gettext("The body holds a NUL character, which can't be stored."),
+                    [
+                        Finding(
+                            row=place,
+                            field="",
+                            found=gettext("a NUL character"),
+                            expected=gettext("text"),
+                        )
+                    ],
                 )
         return document
 
@@ -47,7 +60,9 @@ class StorableJSON(BaseParser):
 def _texts(document: Any, place: str = "", depth: int = 0) -> Iterator[tuple[str, str]]:
     """Every string in a document with its place, member names included."""
     if depth > DEEPEST:
-        raise Unreadable(f"The body is nested more than {DEEPEST} levels deep.")
+        raise Unreadable(
+            gettext("The body is nested more than %(deepest)s levels deep.") % {"deepest": DEEPEST}
+        )
     if isinstance(document, str):
         yield place, document
     elif isinstance(document, dict):

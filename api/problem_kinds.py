@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from http import HTTPStatus
+from typing import TYPE_CHECKING
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_safe
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 
 @dataclass(frozen=True)
@@ -15,87 +20,126 @@ class Kind:
     """One sort of problem: its status, its title, and what a reader should know of it."""
 
     status: int
-    title: str
-    meaning: str
+    title: StrOrPromise
+    meaning: StrOrPromise
 
 
 KINDS: dict[str, Kind] = {
     "unreadable": Kind(
         400,
-        "This can't be read",
-        "The body is not the form that its Content-Type says, or it holds characters that can't "
-        "be stored. Nothing was stored.",
+        gettext_lazy("This can't be read"),
+        gettext_lazy(
+            "The body is not the form that its Content-Type says, or it holds "
+            "characters that can't be stored. Nothing was stored."
+        ),
     ),
-    "bad-request": Kind(400, "This can't be understood", "The request itself is malformed."),
+    "bad-request": Kind(
+        400,
+        gettext_lazy("This can't be understood"),
+        gettext_lazy("The request itself is malformed."),
+    ),
     "not-signed-in": Kind(
         401,
-        "Sign in first",
-        "Reading is open; writing needs a token. Get one by POST to /api/v1/tokens with HTTP "
-        "Basic authentication and send it as 'Authorization: Token ...'.",
+        gettext_lazy("Sign in first"),
+        gettext_lazy(
+            "Reading is open; writing needs a token. Get one by POST to /api/v1/tokens with HTTP "
+            "Basic authentication and send it as 'Authorization: Token ...'."
+        ),
     ),
     "forbidden": Kind(
         403,
-        "This is not yours to do",
-        "It is someone else's, or your role does not allow it.",
+        gettext_lazy("You are not allowed to do this"),
+        gettext_lazy("It is someone else's, or your role does not allow it."),
     ),
     "account-suspended": Kind(
         403,
-        "This account is suspended",
-        "A moderator has suspended the account: it can read, answer and withdraw, and its uploads "
-        "are refused. The detail has the moderator's reason. Nothing was stored.",
+        gettext_lazy("This account is suspended"),
+        gettext_lazy(
+            "A moderator has suspended the account: it can read, answer and "
+            "withdraw, and its uploads are refused. The detail has the moderator's "
+            "reason. Nothing was stored."
+        ),
     ),
-    "not-found": Kind(404, "Not found", "Nothing is at this address, or nothing that you may see."),
+    "not-found": Kind(
+        404,
+        gettext_lazy("Not found"),
+        gettext_lazy("Nothing is at this address, or nothing that you may see."),
+    ),
     "not-allowed": Kind(
-        405, "Not possible here", "This address does not take this method; 'Allow' lists its own."
+        405,
+        gettext_lazy("Not possible here"),
+        gettext_lazy("This address does not take this method; 'Allow' lists its own."),
     ),
     "not-acceptable": Kind(
-        406, "No such form", "The answer can't be given in the form that 'Accept' asks for."
+        406,
+        gettext_lazy("No such form"),
+        gettext_lazy("The answer can't be given in the form that 'Accept' asks for."),
     ),
     "conflict": Kind(
         409,
-        "This collides with what is already stored",
-        "What you sent is already there, or a name is taken. The detail points to the first one.",
+        gettext_lazy("This collides with what is already stored"),
+        gettext_lazy(
+            "What you sent is already there, or a name is taken. The detail points "
+            "to the first one."
+        ),
     ),
     "account-closed": Kind(
         409,
-        "This account is closed",
-        "The account was closed, perhaps while this was under way. Nothing was stored.",
+        gettext_lazy("This account is closed"),
+        gettext_lazy(
+            "The account was closed, perhaps while this was under way. Nothing was stored."
+        ),
     ),
     "too-large": Kind(
         413,
-        "This is more than can be taken at once",
-        "Send it in smaller parts.",
+        gettext_lazy("This is more than can be taken at once"),
+        gettext_lazy("Send it in smaller parts."),
     ),
     "unsupported-media-type": Kind(
-        415, "This form is not taken", "The detail and the documentation list the forms taken here."
+        415,
+        gettext_lazy("This form is not taken"),
+        gettext_lazy("The detail and the documentation list the forms taken here."),
     ),
     "invalid": Kind(
         422,
-        "Something in this needs correcting",
-        "It can be read, and something in it is wrong. 'findings' lists every mistake: the row of "
-        "the sheet or the place in the document, the field, what was found and what was expected. "
-        "Nothing was stored.",
+        gettext_lazy("Something in this needs correcting"),
+        gettext_lazy(
+            "It can be read, and something in it is wrong. 'findings' lists every "
+            "mistake: the row of the sheet or the place in the document, the field, "
+            "what was found and what was expected. Nothing was stored."
+        ),
     ),
     "too-many-requests": Kind(
-        429, "Too many requests", "Wait for as many seconds as 'Retry-After' says."
+        429,
+        gettext_lazy("Too many requests"),
+        gettext_lazy("Wait for as many seconds as 'Retry-After' says."),
     ),
     "unavailable": Kind(
         503,
-        "Not to be reached just now",
-        "The database does not answer: it is being restarted, or its disk is full. Try again after "
-        "as many seconds as 'Retry-After' says. An upload that was not answered 202 may be sent "
-        "again with the same Idempotency-Key; it is stored once.",
+        gettext_lazy("Temporarily unavailable"),
+        gettext_lazy(
+            "The database does not answer: it is being restarted, or its disk is "
+            "full. Try again after as many seconds as 'Retry-After' says. An upload "
+            "that was not answered 202 may be sent again with the same "
+            "Idempotency-Key; it is stored once."
+        ),
     ),
     "unexpected": Kind(
         500,
-        "Something went wrong in here",
-        "Not your doing. Try again later; if it stays, tell the operators when it happened.",
+        gettext_lazy("Something went wrong"),
+        gettext_lazy(
+            "This is our fault, not yours. Try again later; if it persists, tell the "
+            "operators when."
+        ),
     ),
     "job-failed": Kind(
         500,
-        "This session could not be worked out",
-        "The session is stored as it was sent; working out its efficiencies broke off every time "
-        "it was tried. The operators see it, and it can be tried again.",
+        gettext_lazy("This session could not be worked out"),
+        gettext_lazy(
+            "The session is stored as it was sent; working out its efficiencies "
+            "broke off every time it was tried. The operators see it, and it can be "
+            "tried again."
+        ),
     ),
 }
 

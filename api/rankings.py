@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers
 from rest_framework.request import Request
@@ -28,7 +29,7 @@ class LinePair(Filters):
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         if bool(attrs["leader_material"]) == bool(attrs["terminal"]):
-            raise serializers.ValidationError({"leader": "a leader, or else a terminal"})
+            raise serializers.ValidationError({"leader": gettext("a leader, or else a terminal")})
         return attrs
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 from django.urls import path
+from django.utils.translation import gettext
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.permissions import IsAuthenticated
@@ -140,7 +141,9 @@ class OfPullSet(Visible):
     def get_object(self) -> PullSet:
         pull_set: PullSet = super().get_object()
         if not may_follow(self.request.user, pull_set):
-            raise Forbidden("The review of a set is open to its contributor and to moderators.")
+            raise Forbidden(
+                gettext("The review of a set is open to its contributor and to moderators.")
+            )
         return pull_set
 
 
@@ -242,7 +245,7 @@ class Reading(generics.GenericAPIView[Notice]):
 
 def _check_moderator(request: Request) -> None:
     if not is_moderator(request.user):
-        raise Forbidden("Only moderators see what waits for review.")
+        raise Forbidden(gettext("Only moderators see what waits for review."))
 
 
 @extend_schema(tags=["review"])

@@ -8,6 +8,7 @@ from contextlib import suppress
 from typing import Any
 
 from django.db import models
+from django.utils.translation import gettext
 from rest_framework import serializers
 from rest_framework.fields import SkipField
 from rest_framework.relations import PKOnlyObject
@@ -45,7 +46,7 @@ class Number(serializers.FloatField):
     def to_internal_value(self, data: Any) -> float:
         number = super().to_internal_value(data)
         if not math.isfinite(number):
-            raise serializers.ValidationError("a finite number")
+            raise serializers.ValidationError(gettext("a finite number"))
         return number
 
 
@@ -57,7 +58,7 @@ class Id(serializers.IntegerField):
     def to_internal_value(self, data: Any) -> int:
         number: int = super().to_internal_value(data)
         if not 1 <= number <= self.largest:
-            raise serializers.ValidationError("the number of a row, from 1")
+            raise serializers.ValidationError(gettext("the number of a row, from 1"))
         return number
 
 
@@ -89,7 +90,9 @@ class Quantity(AnyField):
         if data is None:
             return {self.number: None, self.written: ""}
         if not isinstance(data, str) or len(data) > LONGEST_WRITTEN:
-            raise serializers.ValidationError(f"text of number and unit, as in {self.example}")
+            raise serializers.ValidationError(
+                gettext("text of number and unit, as in %(example)s") % {"example": self.example}
+            )
         try:
             value = self.in_symbol(data)
         except units.UnitError as error:
@@ -197,7 +200,9 @@ class Strict(Shown):
         errors: dict[str, Any] = {}
         if isinstance(data, Mapping):
             known = [name for name, field in self.fields.items() if not field.read_only]
-            expected = f"no member of this name; known are {', '.join(known)}"
+            expected = gettext("no member of this name; known are %(known)s") % {
+                "known": ", ".join(known)
+            }
             errors = {name: [expected] for name in data if name not in known}
             if self.in_json:
                 errors |= {

@@ -35,7 +35,7 @@ class SessionInShort(ShownRow):
     baseline_count = serializers.IntegerField()
     pull_set_count = serializers.IntegerField()
     pull_count = serializers.IntegerField(help_text="voids included")
-    discarded_count = serializers.IntegerField(help_text="ties thrown away unpulled")
+    discarded_count = serializers.IntegerField(help_text="ties discarded before pulling")
 
     class Meta:
         model = Session

@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
+from django.utils.translation import gettext
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import generics, status
@@ -63,8 +64,8 @@ def _is_dry_run(request: Request) -> bool:
     asked = request.query_params.get("dry_run", "false").lower()
     if asked not in ("true", "false"):
         raise Invalid(
-            "It is not clear whether this is a dry run.",
-            [Finding("query", "dry_run", asked, "true or false")],
+            gettext("It is not clear whether this is a dry run."),
+            [Finding("query", "dry_run", asked, gettext("true or false"))],
         )
     return asked == "true"
 

@@ -8,6 +8,7 @@ from allauth.account.adapter import get_adapter
 from django.contrib.auth.models import User
 from django.contrib.auth.signals import user_logged_in, user_logged_out
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from knox.models import AuthToken
 from rest_framework import serializers, status
@@ -35,12 +36,14 @@ class NameAndPassword(BasicAuthentication):
         self, userid: str, password: str, request: Any = None
     ) -> tuple[Any, None]:
         if "\x00" in userid + password:
-            raise AuthenticationFailed("Name or password holds a control character.")
+            raise AuthenticationFailed(gettext("Name or password holds a control character."))
         user = _signing_in(request, userid, password)
         if has_second_factor(user) or lacks_second_factor(user):
             raise AuthenticationFailed(
-                "A password alone gives no token to this account, which signs in by two factors: "
-                "make one on the page of the account."
+                gettext(
+                    "A password alone gives no token to this account, which signs in by two "
+                    "factors: make one on the page of the account."
+                )
             )
         return user, None
 
@@ -56,7 +59,7 @@ def _signing_in(request: Request, name: str, password: str) -> User:
     except ValidationError as too_many:
         raise Throttled(WAIT_S, " ".join(too_many.messages)) from too_many
     if user is None:
-        raise AuthenticationFailed("Name or password is wrong.")
+        raise AuthenticationFailed(gettext("Name or password is wrong."))
     return cast(User, user)
 
 

@@ -7,6 +7,7 @@ import smtplib
 import structlog
 from django.conf import settings
 from django.core.mail import send_mail
+from django.utils.translation import gettext, gettext_lazy, override
 
 from results.jobs.after_commit import after_commit
 from results.models import Baseline, Notice, PullSet
@@ -15,20 +16,27 @@ from rigs.models import Contributor
 log = structlog.get_logger(__name__)
 
 
-OF_A_SET = "There is something new about this set of yours: it is on your bench."
+OF_A_SET = gettext_lazy("There is news about one of your sets on your bench.")
 """Text of a mail, which can't be taken back: no names, and nothing that was written."""
 
 
 def notify_owner(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> Notice:
     """Store a notice in the caller's transaction; it is mailed once that has committed.
 
+    The mail is in the service's language: the reader's is not known where it is sent.
+
     ``baseline`` is the straight line that it is about, if any.
     """
     owner = pull_set.session.contributor
     notice = Notice.objects.create(to=owner, pull_set=pull_set, baseline=baseline, text=text)
     if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
-        subject = f"Samespool: set {pull_set.pk} of {pull_set.session.pulled_on:%Y-%m-%d}"
-        after_commit(_mail, subject, f"{subject}\n\n{OF_A_SET}", owner.user.email)
+        with override(settings.LANGUAGE_CODE):
+            subject = gettext("Samespool: set %(number)s of %(day)s") % {
+                "number": pull_set.pk,
+                "day": f"{pull_set.session.pulled_on:%Y-%m-%d}",
+            }
+            text = f"{subject}\n\n{OF_A_SET}"
+        after_commit(_mail, subject, text, owner.user.email)
     return notice
 
 
@@ -42,7 +50,9 @@ def notify_account(contributor: Contributor, text: str) -> None:
     if newest is not None:
         Notice.objects.create(to=contributor, pull_set=newest, text=text)
     if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
-        after_commit(_mail, "Samespool: your account", text, contributor.user.email)
+        with override(settings.LANGUAGE_CODE):
+            subject = gettext("Samespool: your account")
+        after_commit(_mail, subject, text, contributor.user.email)
 
 
 def _mail(subject: str, text: str, address: str) -> None:

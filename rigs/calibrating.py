@@ -8,6 +8,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from rigs.locks import lock_contributor
 from rigs.metrology.bounds import latest_day
@@ -57,14 +58,16 @@ def calibrate(
 def check_may_calibrate(by: User, revision: RigRevision) -> None:
     """Raise Forbidden unless the rig is this user's own."""
     if not may(by, "rigs.calibrate_rig", revision.rig):
-        raise Forbidden("This rig is someone else's: only its owner can calibrate it.")
+        raise Forbidden(gettext("This rig is someone else's: only its owner can calibrate it."))
 
 
 def check_current(revision: RigRevision) -> None:
     """Raise Conflict where the revision was voided, its owner being locked."""
     standing = RigRevision.objects.values_list("standing", flat=True).get(pk=revision.pk)
     if standing != RigRevision.Standing.CURRENT:
-        raise Conflict(f"Revision {revision.number} of this rig was voided.")
+        raise Conflict(
+            gettext("Revision %(number)s of this rig was voided.") % {"number": revision.number}
+        )
 
 
 def fitted(
@@ -80,7 +83,7 @@ def fitted(
     """
     findings = list(_findings(revision, made_on, readings))
     if findings:
-        raise Invalid("This calibration can't be right.", findings)
+        raise Invalid(gettext("This calibration can't be right."), findings)
     for reading in readings:
         _weigh(reading)
     forces = [_force(reading, gravity) for reading in readings]
@@ -138,10 +141,15 @@ def _fit(
         )
     except MetrologyError as error:
         field = "reading" if isinstance(error, ReadingFallsWithForce) else "mass"
-        found = f"{len({reading.mass_kg for reading in readings})} different masses"
-        expected = "readings that rise with the force of three different check weights or more"
+        found = gettext("%(value)s different masses") % {
+            "value": len({reading.mass_kg for reading in readings})
+        }
+        expected = gettext(
+            "readings that rise with the force of three different check weights or more"
+        )
         raise Invalid(
-            f"No line can be fitted: {error}.", [Finding("points", field, found, expected)]
+            gettext("No line can be fitted: %(error)s.") % {"error": error},
+            [Finding("points", field, found, expected)],
         ) from error
 
 
@@ -170,19 +178,33 @@ def _findings(
 ) -> Iterator[Finding]:
     written, today = f"{made_on:%Y-%m-%d}", latest_day(timezone.now())
     if made_on > today:
-        yield Finding("", "made_on", written, f"a day not after today, {today:%Y-%m-%d}")
+        yield Finding(
+            "",
+            "made_on",
+            written,
+            gettext("a day not after today, %(today)s") % {"today": f"{today:%Y-%m-%d}"},
+        )
     if made_on < revision.made_on:
-        expected = f"a day not before the revision itself, {revision.made_on:%Y-%m-%d}"
+        expected = gettext("a day not before the revision itself, %(made_on)s") % {
+            "made_on": f"{revision.made_on:%Y-%m-%d}"
+        }
         yield Finding("", "made_on", written, expected)
     if len(readings) > MOST_READINGS:
-        yield Finding("", "points", f"{len(readings)} points", f"at most {MOST_READINGS}")
+        yield Finding(
+            "",
+            "points",
+            gettext("%(readings)s points") % {"readings": len(readings)},
+            gettext("at most %(most_readings)s") % {"most_readings": MOST_READINGS},
+        )
     for index, reading in enumerate(readings):
         if reading.volume_m3 is not None and reading.temperature_C is None:
-            expected = "the temperature of the water, in degrees Celsius"
-            yield Finding(f"points[{index}]", "temperature_C", "nothing", expected)
+            expected = gettext("the temperature of the water, in degrees Celsius")
+            yield Finding(f"points[{index}]", "temperature_C", gettext("nothing"), expected)
         if reading.volume_m3 is not None and reading.how_known != CalibrationReading.HowKnown.WATER:
-            expected = "water by volume, or else a mass"
+            expected = gettext("water by volume, or else a mass")
             yield Finding(f"points[{index}]", "how_known", reading.how_known, expected)
         if revision.capacity_N is not None and reading.reading_N > revision.capacity_N:
-            expected = f"at most the rig's capacity, {revision.capacity_written}"
+            expected = gettext("at most the rig's capacity, %(capacity_written)s") % {
+                "capacity_written": revision.capacity_written
+            }
             yield Finding(f"points[{index}]", "reading", reading.reading_written, expected)

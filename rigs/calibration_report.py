@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+from django.utils.translation import gettext
 
 from rigs.metrology.calibration import CalibrationLine
 from rigs.metrology.classes import ReadingClass, reading_class
@@ -111,34 +112,51 @@ def notes_on(calibration: Calibration) -> Iterator[str]:
     """What is odd or missing, a sentence each."""
     line = line_of(calibration)
     if line.unit_mix_up:
-        yield f"The gain is {line.gain:.4g}. Is it that {line.unit_mix_up.explanation}?"
+        yield (
+            gettext("The gain is %(gain)s. Is it that %(explanation)s?")
+            % {"gain": f"{line.gain:.4g}", "explanation": line.unit_mix_up.explanation}
+        )
     yield _zero(line)
     bend = curvature_of(calibration)
     if bend is not None and bend.p_value < BENT_BELOW:
         yield (
-            f"The readings bend: a curve leaves its chord by {bend.bend_percent:.2g} percent of "
-            f"the range (p = {bend.p_value:.2g}). The line is least right at mid range."
+            gettext(
+                "The readings bend: a curve leaves its chord by %(bend_percent)s percent "
+                "of the range (p = %(p_value)s). The line is least right at mid range."
+            )
+            % {"bend_percent": f"{bend.bend_percent:.2g}", "p_value": f"{bend.p_value:.2g}"}
         )
     if calibration.local_gravity == STANDARD_GRAVITY:
         yield (
-            "No latitude was told, so standard gravity stands in and the gain is less certain. "
-            "In an efficiency this cancels."
+            gettext(
+                "No latitude was given, so standard gravity is used and the gain is "
+                "less certain. In an efficiency this cancels."
+            )
         )
     if any(r.u_mass_kg is None and r.how_known != CERTIFIED for r in calibration.readings.all()):
-        yield "Not every check weight has a tolerance, so the uncertainties leave that part out."
+        yield gettext(
+            "Not every check weight has a tolerance, so the uncertainties leave that part out."
+        )
 
 
 def _zero(line: CalibrationLine) -> str:
     """The zero error, named as what it is."""
     if line.offset_is_zero:
-        return (
-            f"The zero error is {line.offset_N:.3g} N with a standard uncertainty of "
-            f"{line.u_offset_N:.2g} N: it may be none. What is left of it does not cancel in an "
-            "efficiency."
+        return gettext(
+            "The zero error is %(offset_n)s N with a standard uncertainty of "
+            "%(u_offset_n)s N: it may be none. What is left of does not cancel in an efficiency."
+        ) % {"offset_n": f"{line.offset_N:.3g}", "u_offset_n": f"{line.u_offset_N:.2g}"}
+    sentence = (
+        gettext(
+            "Zero error: the scale shows %(zero)s N too much at zero, more than twice its "
+            "uncertainty. It does not cancel in an efficiency, while the gain does; it is taken "
+            "off each reading."
         )
-    way = "much" if line.offset_N > 0 else "little"
-    return (
-        f"Zero error: the scale shows {abs(line.offset_N):.3g} N too {way} at zero, more than "
-        "twice the uncertainty of that. It does not cancel in an efficiency, while the gain does; "
-        "it is taken off each reading."
+        if line.offset_N > 0
+        else gettext(
+            "Zero error: the scale shows %(zero)s N too little at zero, more than twice its "
+            "uncertainty. It does not cancel in an efficiency, while the gain does; it is added "
+            "to each reading."
+        )
     )
+    return sentence % {"zero": f"{abs(line.offset_N):.3g}"}

@@ -14,6 +14,7 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from rigs.calibrating import (
     check_current,
@@ -131,7 +132,7 @@ def correct_revision(
         if not changed:
             if now.changes.filter(reason=reason, version=now.version - 1).exists():
                 return now
-            raise Invalid("Nothing would change: all of it stands there already.")
+            raise Invalid(gettext("Nothing would change: all of it stands there already."))
         if "made_on" in changed:
             _check_day(now, changed["made_on"])
         gravity = gravity_at(now)
@@ -161,7 +162,9 @@ def void_revision(by: User, revision: RigRevision, reason: str) -> None:
             return
         others = RigRevision.objects.filter(rig=now.rig_id, standing=RigRevision.Standing.CURRENT)
         if not others.exclude(pk=now.pk).exists():
-            raise Conflict("This is the rig's only revision: correct it, or record the next one.")
+            raise Conflict(
+                gettext("This is the rig's only revision: correct it, or record the next one.")
+            )
         _keep(now, by, reason, voided=True)
         RigRevision.objects.filter(pk=now.pk).update(standing=RigRevision.Standing.VOIDED)
 
@@ -169,7 +172,7 @@ def void_revision(by: User, revision: RigRevision, reason: str) -> None:
 def check_may_revise(by: User, revision: RigRevision) -> None:
     """Raise Forbidden unless the rig is this user's own."""
     if not may(by, "rigs.revise_rig", revision.rig):
-        raise Forbidden("This rig is someone else's: only its owner can correct it.")
+        raise Forbidden(gettext("This rig is someone else's: only its owner can correct it."))
 
 
 def _lock(revision: RigRevision) -> None:
@@ -180,9 +183,15 @@ def _lock(revision: RigRevision) -> None:
 def _checked(reason: str) -> str:
     words = " ".join(reason.split())
     if not words or len(reason) > LONGEST_REASON or not words.isprintable():
-        found = f"{len(reason)} characters" if words else "nothing"
-        expected = f"a sentence of at most {LONGEST_REASON} printable characters"
-        raise Invalid("Say what was wrong.", [Finding("", "reason", found, expected)])
+        found = (
+            gettext("%(reason)s characters") % {"reason": len(reason)}
+            if words
+            else gettext("nothing")
+        )
+        expected = gettext("a sentence of at most %(longest_reason)s printable characters") % {
+            "longest_reason": LONGEST_REASON
+        }
+        raise Invalid(gettext("Say what was wrong."), [Finding("", "reason", found, expected)])
     return words
 
 
@@ -193,7 +202,10 @@ def _standing(calibration: Calibration) -> str:
 def _end(calibration: Calibration, standing: Calibration.Standing) -> None:
     current = Calibration.objects.filter(pk=calibration.pk, standing=Calibration.Standing.CURRENT)
     if not current.update(standing=standing):
-        raise Conflict(f"This calibration is no longer current: it was {_standing(calibration)}.")
+        raise Conflict(
+            gettext("This calibration is no longer current: it was %(calibration)s.")
+            % {"calibration": _standing(calibration)}
+        )
 
 
 def _same_as(
@@ -239,18 +251,28 @@ def _check_day(revision: RigRevision, made_on: date) -> None:
         .first()
     )
     for limit, wrong, what in (
-        (today, made_on > today, "not after today"),
-        (before and before.made_on, before and made_on < before.made_on, "not before the revision"),
-        (after and after.made_on, after and made_on > after.made_on, "not after the next revision"),
+        (today, made_on > today, gettext("a day not after today, %(day)s")),
+        (
+            before and before.made_on,
+            before and made_on < before.made_on,
+            gettext("a day not before the revision, %(day)s"),
+        ),
+        (
+            after and after.made_on,
+            after and made_on > after.made_on,
+            gettext("a day not after the next revision, %(day)s"),
+        ),
         (
             calibrated and calibrated.made_on,
             calibrated and made_on > calibrated.made_on,
-            "not after its first calibration",
+            gettext("a day not after its first calibration, %(day)s"),
         ),
     ):
         if wrong:
-            found, expected = f"{made_on:%Y-%m-%d}", f"a day {what}, {limit:%Y-%m-%d}"
-            raise Invalid("The day can't be right.", [Finding("", "made_on", found, expected)])
+            found, expected = f"{made_on:%Y-%m-%d}", what % {"day": f"{limit:%Y-%m-%d}"}
+            raise Invalid(
+                gettext("The day can't be right."), [Finding("", "made_on", found, expected)]
+            )
 
 
 def _take_gravity_from(revision: RigRevision, gravity: float | None, by: User, reason: str) -> None:

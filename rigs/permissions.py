@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django.contrib.auth.models import AbstractBaseUser, AnonymousUser
+from django.utils.translation import gettext
 from rules.permissions import add_perm, has_perm
 from rules.predicates import is_group_member, predicate
 
@@ -46,7 +47,9 @@ def contributor_of(user: Account) -> Contributor:
     contributor = contributor_behind(user)
     if contributor is None:
         raise Forbidden(
-            "This account has no handle yet, so it can't submit: choose one on its page at "
-            "/account/join/."
+            gettext(
+                "This account has no handle yet, so it can't submit: choose one on its "
+                "page at /account/join/."
+            )
         )
     return contributor

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext, gettext_lazy
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -25,14 +27,18 @@ class Finding:
 
     def __str__(self) -> str:
         place = ", ".join(part for part in (self.row, self.field) if part)
-        return f"{place}: found {self.found}, expected {self.expected}"
+        return gettext("%(place)s: found %(found)s, expected %(expected)s") % {
+            "place": place,
+            "found": self.found,
+            "expected": self.expected,
+        }
 
 
 class Refused(Exception):
     """What was asked can't be done; nothing was stored. ``kind`` names the sort of refusal."""
 
     kind = "refused"
-    title = "This can't be done"
+    title = gettext_lazy("This can't be done")
 
     def __init__(self, detail: str, findings: Sequence[Finding] = ()) -> None:
         super().__init__(detail)
@@ -44,32 +50,36 @@ class Unreadable(Refused):
     """The bytes are not the form they claim to be."""
 
     kind = "unreadable"
-    title = "This can't be read"
+    title = gettext_lazy("This can't be read")
 
 
 class Invalid(Refused):
     """It can be read, and something in it is wrong."""
 
     kind = "invalid"
-    title = "Something in this needs correcting"
+    title = gettext_lazy("Something in this needs correcting")
 
 
 class Forbidden(Refused):
     """It is someone else's, or the role does not allow it."""
 
     kind = "forbidden"
-    title = "This is not yours to do"
+    title = gettext_lazy("You are not allowed to do this")
 
 
 class AccountSuspended(Forbidden):
     """A moderator has suspended the account; its uploads are refused."""
 
     kind = "account-suspended"
-    title = "This account is suspended"
+    title = gettext_lazy("This account is suspended")
 
     def __init__(self, reason: str) -> None:
         super().__init__(
-            f"A moderator has suspended this account, so nothing can be uploaded for it. {reason}"
+            gettext(
+                "A moderator has suspended this account, so nothing can be uploaded for "
+                "it. %(reason)s"
+            )
+            % {"reason": reason}
         )
 
 
@@ -77,10 +87,13 @@ class TooMany(Refused):
     """Too many requests; retry after ``retry_after_s`` seconds."""
 
     kind = "too-many-requests"
-    title = "Too many requests"
+    title = gettext_lazy("Too many requests")
 
     def __init__(self, retry_after_s: int) -> None:
-        super().__init__(f"That is often enough for now: try again in {retry_after_s} s.")
+        super().__init__(
+            gettext("That is often enough for now: try again in %(retry_after_s)s s.")
+            % {"retry_after_s": retry_after_s}
+        )
         self.retry_after_s = retry_after_s
 
 
@@ -88,21 +101,21 @@ class Conflict(Refused):
     """It collides with what is already there."""
 
     kind = "conflict"
-    title = "This collides with what is already stored"
+    title = gettext_lazy("This collides with what is already stored")
 
 
 class AccountClosed(Conflict):
     """The account was closed; nothing is stored for it any more."""
 
     kind = "account-closed"
-    title = "This account is closed"
+    title = gettext_lazy("This account is closed")
 
     def __init__(self) -> None:
-        super().__init__("This account has been closed, so nothing more is stored for it.")
+        super().__init__(gettext("This account has been closed, so nothing more is stored for it."))
 
 
 class TooLarge(Refused):
     """It is larger than the service takes in one piece."""
 
     kind = "too-large"
-    title = "This is more than can be taken at once"
+    title = gettext_lazy("This is more than can be taken at once")

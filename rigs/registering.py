@@ -10,6 +10,7 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from rigs.locks import lock_contributor
 from rigs.metrology.bounds import EARLIEST_DAY, latest_day
@@ -47,7 +48,7 @@ def revise_rig(
     the latest revision.
     """
     if not may(by, "rigs.revise_rig", rig):
-        raise Forbidden("This rig is someone else's: only its owner can revise it.")
+        raise Forbidden(gettext("This rig is someone else's: only its owner can revise it."))
     with transaction.atomic():
         lock_contributor(rig.owner)
         Rig.objects.select_for_update(no_key=True).get(pk=rig.pk)
@@ -83,7 +84,7 @@ def propose_line(by: User, line: Line) -> Line:
 def accept_line(by: Account, line: Line) -> Line:
     """Open a proposed line to everyone. Raises Forbidden unless ``by`` is a moderator."""
     if not may(by, "rigs.accept_line"):
-        raise Forbidden("Only a moderator accepts a line into the catalogue.")
+        raise Forbidden(gettext("Only a moderator accepts a line into the catalogue."))
     line.accepted = True
     line.save(update_fields=["accepted"])
     return line
@@ -92,15 +93,20 @@ def accept_line(by: Account, line: Line) -> Line:
 def _check_day(made_on: date, not_before: date | None = None) -> None:
     today = latest_day(timezone.now())
     if made_on > today:
-        expected = f"a day not after today, {today:%Y-%m-%d}"
+        expected = gettext("a day not after today, %(today)s") % {"today": f"{today:%Y-%m-%d}"}
     elif made_on < EARLIEST_DAY:
-        expected = f"a day not before {EARLIEST_DAY:%Y-%m-%d}"
+        expected = gettext("a day not before %(earliest_day)s") % {
+            "earliest_day": f"{EARLIEST_DAY:%Y-%m-%d}"
+        }
     elif not_before and made_on < not_before:
-        expected = f"a day not before the latest revision, {not_before:%Y-%m-%d}"
+        expected = gettext("a day not before the latest revision, %(not_before)s") % {
+            "not_before": f"{not_before:%Y-%m-%d}"
+        }
     else:
         return
     raise Invalid(
-        "The day can't be right.", [Finding("", "made_on", f"{made_on:%Y-%m-%d}", expected)]
+        gettext("The day can't be right."),
+        [Finding("", "made_on", f"{made_on:%Y-%m-%d}", expected)],
     )
 
 
@@ -108,6 +114,11 @@ def _name_taken(what: str, name: str, among: QuerySet[Line] | QuerySet[Rig]) -> 
     first = among.filter(name__iexact=name).first()
     existing = f" (number {first.pk})" if first else ""
     return Conflict(
-        f"There is already a {what} of this name{existing}.",
-        [Finding("", "name", name, "a name that is not taken, in small or capital letters")],
+        gettext("There is already a %(what)s of this name%(existing)s.")
+        % {"what": what, "existing": existing},
+        [
+            Finding(
+                "", "name", name, gettext("a name that is not taken, in small or capital letters")
+            )
+        ],
     )

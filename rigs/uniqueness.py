@@ -5,11 +5,12 @@ from __future__ import annotations
 import sqlite3
 
 from django.db import IntegrityError
+from django.utils.translation import gettext_lazy
 from psycopg.errors import UniqueViolation
 
-TAKEN = (
-    "Someone stored the same a moment ago, or you sent it twice: look at what is there, and choose "
-    "another name where one is taken."
+TAKEN = gettext_lazy(
+    "Someone else has just stored the same, or you sent it twice: check what is there, and choose "
+    "another name if one is taken."
 )
 _SQLITE = (sqlite3.SQLITE_CONSTRAINT_UNIQUE, sqlite3.SQLITE_CONSTRAINT_PRIMARYKEY)
 

@@ -15,6 +15,7 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.db.models import Case, CharField, F, Model, Q, QuerySet, Value, When
 from django.db.models.functions import Cast, Concat
+from django.utils.translation import gettext
 
 from results.accounts.personal_columns import (
     BY_OTHERS,
@@ -68,7 +69,7 @@ def erase_row(row: Model, *, by: User, reason: str, only: Iterable[str] = ()) ->
     reason or where the row has no such column.
     """
     if not by.is_superuser:
-        raise Forbidden("Only an administrator erases what others wrote.")
+        raise Forbidden(gettext("Only an administrator erases what others wrote."))
     reason = _checked(by, None, reason)
     wanted = set(only)
     label = row._meta.label
@@ -82,7 +83,8 @@ def erase_row(row: Model, *, by: User, reason: str, only: Iterable[str] = ()) ->
         names = ", ".join(sorted(missing)) or label
         known = ", ".join(each.label for each in (*ERASED, *BY_OTHERS))
         raise Invalid(
-            "There is nothing personal to erase there.", [Finding("", "columns", names, known)]
+            gettext("There is nothing personal to erase there."),
+            [Finding("", "columns", names, known)],
         )
     columns: dict[str, Runs] = {}
     with transaction.atomic():
@@ -194,11 +196,14 @@ def _runs(ids: list[int]) -> Runs:
 def _checked(by: User, contributor: Contributor | None, reason: str) -> str:
     own = contributor is not None and contributor.user_id == by.pk
     if not own and not by.is_superuser:
-        raise Forbidden("Only an administrator erases what others wrote.")
+        raise Forbidden(gettext("Only an administrator erases what others wrote."))
     if not reason.strip() or len(reason) > LONGEST_REASON:
-        expected = f"a sentence of at most {LONGEST_REASON} characters, without the text itself"
+        expected = gettext(
+            "a sentence of at most %(longest_reason)s characters, without the text itself"
+        ) % {"longest_reason": LONGEST_REASON}
         raise Invalid(
-            "A reason is needed, for the audit.", [Finding("", "reason", "nothing", expected)]
+            gettext("A reason is needed, for the audit."),
+            [Finding("", "reason", gettext("nothing"), expected)],
         )
     return reason.strip()
 

@@ -7,6 +7,7 @@ import re
 from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from rigs.licence import SHARED_DATA
 from rigs.locks import lock_contributor
@@ -28,8 +29,15 @@ def join(user: User, handle: str, *, agreed: bool) -> Contributor:
     """
     if not agreed:
         raise Invalid(
-            "What is pulled here is shared, so the licence has to be agreed to.",
-            [Finding("", "agreed", "no", f"agreement to {SHARED_DATA.identifier}")],
+            gettext("What is pulled here is shared, so the licence has to be agreed to."),
+            [
+                Finding(
+                    "",
+                    "agreed",
+                    "no",
+                    gettext("agreement to %(identifier)s") % {"identifier": SHARED_DATA.identifier},
+                )
+            ],
         )
     with transaction.atomic():
         contributor = take_handle(user, handle)
@@ -80,22 +88,25 @@ def checked_handle(handle: str) -> str:
     name = " ".join(handle.split())
     fits = SHORTEST_HANDLE <= len(name) <= LONGEST_HANDLE and _HANDLE.fullmatch(name)
     if not fits:
-        expected = (
-            f"{SHORTEST_HANDLE} to {LONGEST_HANDLE} letters and digits, with spaces, full stops, "
-            "hyphens, apostrophes or underscores between them"
-        )
+        expected = gettext(
+            "%(shortest_handle)s to %(longest_handle)s letters and digits, with "
+            "spaces, full stops, hyphens, apostrophes or underscores between them"
+        ) % {"shortest_handle": SHORTEST_HANDLE, "longest_handle": LONGEST_HANDLE}
     elif name.casefold().startswith(FORMER):
-        expected = f"a name that does not begin with '{FORMER}', which closed accounts have"
+        expected = gettext(
+            "a name that does not begin with '%(former)s', which closed accounts have"
+        ) % {"former": FORMER}
     else:
         return name
     raise Invalid(
-        "This can't be a handle.", [Finding("", "handle", repr(handle[:LONGEST_HANDLE]), expected)]
+        gettext("This can't be a handle."),
+        [Finding("", "handle", repr(handle[:LONGEST_HANDLE]), expected)],
     )
 
 
 def handle_taken(handle: str) -> Conflict:
     """The refusal of a handle that another contributor has."""
-    expected = "a handle that nobody has, in small or capital letters"
+    expected = gettext("a handle that nobody has, in small or capital letters")
     return Conflict(
-        "Another contributor has this handle.", [Finding("", "handle", handle, expected)]
+        gettext("Another contributor has this handle."), [Finding("", "handle", handle, expected)]
     )

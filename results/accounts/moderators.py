@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.contrib.auth.models import Group, User
 from django.db import transaction
+from django.utils.translation import gettext
 
 from results.accounts.join import take_handle
 from rigs.models import Contributor
@@ -23,7 +24,7 @@ def make_moderator(user: User, handle: str = "") -> list[str]:
     with transaction.atomic():
         locked = User.objects.select_for_update().get(pk=user.pk)
         if not locked.is_active:
-            raise Conflict("This account is closed or switched off.")
+            raise Conflict(gettext("This account is closed or switched off."))
         if not Contributor.objects.filter(user=locked).exists():
             lacked.append(f"the handle '{take_handle(locked, handle or locked.username)}'")
         if not is_moderator(User.objects.get(pk=locked.pk)):

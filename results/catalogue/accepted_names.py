@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import Model
+from django.utils.translation import gettext
 from rules.permissions import add_perm
 
 from results.http_cache.cache_marks import next_edition
@@ -46,7 +47,7 @@ def accept_names(by: User, kind: Kind, texts: Collection[str]) -> int:
     of the edition of names. Raises Forbidden unless ``by`` is a moderator.
     """
     if not may(by, "results.accept_name"):
-        raise Forbidden("Only a moderator accepts names.")
+        raise Forbidden(gettext("Only a moderator accepts names."))
     return _store(by, kind, texts)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from django.contrib.auth.models import AnonymousUser, User
 from django.db import IntegrityError, transaction
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext
 from rules.permissions import add_perm
 
 from results.http_cache.cache_marks import next_edition
@@ -60,7 +61,7 @@ def propose_connection(
             TieParameter.objects.bulk_create(parameters)
     except IntegrityError:
         raise Conflict(
-            "A name of this connection was taken a moment ago, or is told twice."
+            gettext("A name of this connection was taken a moment ago, or is told twice.")
         ) from None
     return connection
 
@@ -72,7 +73,7 @@ def accept_connection(by: Account, connection: Connection) -> Connection:
     Forbidden unless ``by`` is a moderator.
     """
     if not may(by, "results.accept_connection"):
-        raise Forbidden("Only a moderator accepts a connection into the catalogue.")
+        raise Forbidden(gettext("Only a moderator accepts a connection into the catalogue."))
     with transaction.atomic():
         connection.accepted = True
         connection.save(update_fields=["accepted"])
@@ -95,14 +96,19 @@ def follow_acceptance(connection: Connection) -> None:
 def _check_names(names: Sequence[str]) -> None:
     if len({name.casefold() for name in names}) < len(names):
         found, expected = ", ".join(names), "each name told once, in small or capital letters"
-        raise Invalid("A name is told twice.", [Finding("", "aliases", found, expected)])
+        raise Invalid(gettext("A name is told twice."), [Finding("", "aliases", found, expected)])
     for name in names:
         theirs = Q(name__iexact=name) | Q(aliases__name__iexact=name)
         taken = Connection.objects.filter(theirs).first()
         if taken is not None:
             raise Conflict(
-                f"'{name}' is a name of connection number {taken.pk}, {taken.name}, already.",
-                [Finding("", "name", name, "a name that no connection has, nor as an alias")],
+                gettext("'%(name)s' is a name of connection number %(pk)s, %(name_2)s, already.")
+                % {"name": name, "pk": taken.pk, "name_2": taken.name},
+                [
+                    Finding(
+                        "", "name", name, gettext("a name that no connection has, nor as an alias")
+                    )
+                ],
             )
 
 
@@ -114,7 +120,7 @@ def _check_parameters(names: Sequence[str]) -> None:
                 f"'{each}'" for each in OF_EVERY_SET
             )
             raise Invalid(
-                "Two parameters have one name.",
+                gettext("Two parameters have one name."),
                 [Finding(f"parameters[{index}]", "name", name, expected)],
             )
         taken.add(spoken(name))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from results.jobs import stale_marks
 from results.models import NormalisedSet, PullSet, Session
@@ -44,7 +45,10 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     current = Session.objects.filter(pk=session.pk, standing=Session.Standing.CURRENT)
     if not current.update(standing=standing, standing_reason=reason.strip()):
         now = Session.objects.only("standing").get(pk=session.pk).standing
-        raise Conflict(f"Session {session.pk} is no longer current: it was {now}.")
+        raise Conflict(
+            gettext("Session %(pk)s is no longer current: it was %(now)s.")
+            % {"pk": session.pk, "now": now}
+        )
     pull_sets = list(
         PullSet.objects.select_for_update(no_key=True).filter(session=session).order_by("pk")
     )
@@ -77,18 +81,23 @@ def _lose_straight_line(session: Session) -> set[int]:
 
 def _check(session: Session, by: Contributor, reason: str) -> None:
     if session.contributor_id != by.pk:
-        raise Forbidden("Only its own contributor can amend or withdraw a session.")
+        raise Forbidden(gettext("Only its own contributor can amend or withdraw a session."))
     words = " ".join(reason.split())
     if not words or len(reason) > LONGEST_REASON or not words.isprintable():
-        found = f"{len(reason)} characters" if words else "nothing"
+        found = (
+            gettext("%(reason)s characters") % {"reason": len(reason)}
+            if words
+            else gettext("nothing")
+        )
         raise Invalid(
-            "A reason is needed, for whoever reads the history.",
+            gettext("A reason is needed, for whoever reads the history."),
             [
                 Finding(
                     "",
                     "reason",
                     found,
-                    f"a sentence of at most {LONGEST_REASON} printable characters",
+                    gettext("a sentence of at most %(longest_reason)s printable characters")
+                    % {"longest_reason": LONGEST_REASON},
                 )
             ],
         )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
 from django.db.models import Q
+from django.utils.translation import gettext
 
 from results.intake.cells import folded
 from results.intake.findings import Findings, nearest, shown
@@ -32,7 +33,11 @@ class Catalogue(Generic[Entry]):
         entry = self.entries.get(name)
         if entry is None and name:
             findings.add(
-                place, member, shown(name), f"a {self.what} of the catalogue{self._like(name)}"
+                place,
+                member,
+                shown(name),
+                gettext("a %(what)s of the catalogue%(name)s")
+                % {"what": self.what, "name": self._like(name)},
             )
         return entry
 

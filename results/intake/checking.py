@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from results.intake import doubts, sufficiency
 from results.intake.catalogue import Catalogue, Named, connections_for, lines_for
@@ -81,8 +82,13 @@ def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:
     meant = Named((rig.name, pk) for pk, rig in own.items()).find(said.rig)
     if meant is None:
         names = sorted(each.name for each in own.values())
-        expected = nearest(said.rig, names) if names else "register it first"
-        findings.add("", "rig", shown(said.rig), f"a rig of your own: {expected}")
+        expected = nearest(said.rig, names) if names else gettext("register it first")
+        findings.add(
+            "",
+            "rig",
+            shown(said.rig),
+            gettext("a rig of your own: %(expected)s") % {"expected": expected},
+        )
         return None, Rig.objects.filter(name__iexact=said.rig).exists()
     rig = own[meant]
     revisions = list(rig.revisions.all())
@@ -90,8 +96,15 @@ def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:
     if said.revision not in numbers:
         if said.revision:
             voided = any(each.number == said.revision for each in revisions)
-            found = f"{said.revision}, which was voided" if voided else str(said.revision)
-            expected = f"a revision of {rig.name}: {', '.join(map(str, numbers))}"
+            found = (
+                gettext("%(revision)s, which was voided") % {"revision": said.revision}
+                if voided
+                else str(said.revision)
+            )
+            expected = gettext("a revision of %(name)s: %(str)s") % {
+                "name": rig.name,
+                "str": ", ".join(map(str, numbers)),
+            }
             findings.add("", "revision", found, expected)
         return None, False
     return numbers[said.revision], False
@@ -100,13 +113,15 @@ def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:
 def _date(pulled_on: date, revision: RigRevision | None, under_way: CheckRun) -> None:
     latest = latest_day(timezone.now())
     if pulled_on > latest:
-        expected = f"a day that has come: {latest} at the latest"
+        expected = gettext("a day that has come: %(latest)s at the latest") % {"latest": latest}
         under_way.findings.add("", "pulled_on", str(pulled_on), expected)
     elif pulled_on < EARLIEST_DAY:
-        expected = f"a day from {EARLIEST_DAY} on"
+        expected = gettext("a day from %(earliest_day)s on") % {"earliest_day": EARLIEST_DAY}
         under_way.findings.add("", "pulled_on", str(pulled_on), expected)
     elif revision is not None and pulled_on < revision.made_on:
-        expected = f"a day from {revision.made_on} on, when this revision of the rig was made"
+        expected = gettext("a day from %(made_on)s on, when this revision of the rig was made") % {
+            "made_on": revision.made_on
+        }
         under_way.warnings.append(Finding("", "pulled_on", str(pulled_on), expected))
 
 
@@ -125,8 +140,11 @@ def _straight(
         spool = said.spool.strip()
         key = (line.pk if line else folded(said.line), spool, said.position)
         if key in seen and said.line:
-            found = f"{shown(said.line)}, {said.position}, a second time"
-            expected = "each line, spool and position once"
+            found = gettext("%(line)s, %(position)s, a second time") % {
+                "line": shown(said.line),
+                "position": said.position,
+            }
+            expected = gettext("each line, spool and position once")
             under_way.findings.add(place, "line", found, expected)
         seen.add(key)
         for number, pull in enumerate(said.pulls):
@@ -135,7 +153,7 @@ def _straight(
                     f"{place}.pulls[{number}]",
                     "failure_mode",
                     "join",
-                    "line, grip, slip, terminal, none or void: straight line has no join",
+                    gettext("line, grip, slip, terminal, none or void: straight line has no join"),
                 )
         readings = _readings(under_way, said.pulls, unit, revision, place)
         parts.append(StraightPart(place, said.pulls, readings, line, spool, said.position))
@@ -154,7 +172,7 @@ def _joined(
         place = f"pull_sets[{index}]"
         label = folded(said.label)
         if label in seen and label:
-            under_way.findings.add(place, "label", shown(said.label), "each label once")
+            under_way.findings.add(place, "label", shown(said.label), gettext("each label once"))
         seen.add(label)
         row = _pull_set(under_way, said, place, lines, connections)
         readings = _readings(under_way, said.pulls, unit, revision, place)
@@ -222,7 +240,9 @@ def _enough(
     """Counts and references, of the parts that hold no stand-ins."""
     broken, said, findings = under_way.read.broken, under_way.read.document, under_way.findings
     if not (said.baselines or said.pull_sets) and "" not in broken:
-        findings.add("", "pull_sets", "no pulls at all", "baselines and pull sets")
+        findings.add(
+            "", "pull_sets", gettext("no pulls at all"), gettext("baselines and pull sets")
+        )
     findings.extend(sufficiency.set_findings([part for part in joined if part.place not in broken]))
     sound = all(part.place not in broken and part.line is not None for part in straight)
     if not sound or "" in broken:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
+from django.utils.translation import gettext_noop
 from msgspec import Meta, Struct
 
 from results.intake.limits import MOST_PARAMETERS, MOST_PULLS_OF_A_SET, MOST_SETS
@@ -25,26 +26,48 @@ _PROSE = (
 _NAME = rf"\A(?=.*\S){_PRINTABLE}*\Z"
 _LINE_OF_TEXT = rf"\A{_PRINTABLE}*\Z"
 
+
+def said(expected: str, **values: object) -> dict[str, Any]:
+    """What was expected, for an annotation: in English, and what it is translated from."""
+    words = expected % values if values else expected
+    return {"description": words, "extra": {"expected": expected, "values": values}}
+
+
 Name = Annotated[
-    str, Meta(max_length=120, pattern=_NAME, description="a name of at most 120 characters")
+    str,
+    Meta(max_length=120, pattern=_NAME, **said(gettext_noop("a name of at most 120 characters"))),
 ]
 Short = Annotated[
-    str, Meta(max_length=60, pattern=_LINE_OF_TEXT, description="at most 60 printable characters")
+    str,
+    Meta(
+        max_length=60,
+        pattern=_LINE_OF_TEXT,
+        **said(gettext_noop("at most 60 printable characters")),
+    ),
 ]
 Label = Annotated[
-    str, Meta(max_length=60, pattern=_NAME, description="a label of at most 60 characters")
+    str,
+    Meta(max_length=60, pattern=_NAME, **said(gettext_noop("a label of at most 60 characters"))),
 ]
 Prose = Annotated[
     str,
-    Meta(max_length=4000, pattern=rf"\A{_PROSE}*\Z", description="text of at most 4000 characters"),
+    Meta(
+        max_length=4000,
+        pattern=rf"\A{_PROSE}*\Z",
+        **said(gettext_noop("text of at most 4000 characters")),
+    ),
 ]
 Unit = Annotated[
     str,
-    Meta(max_length=10, pattern=_NAME, description="a unit of force: N, kN, lbf, kgf, gf or ozf"),
+    Meta(
+        max_length=10,
+        pattern=_NAME,
+        **said(gettext_noop("a unit of force: N, kN, lbf, kgf, gf or ozf")),
+    ),
 ]
 Mode = Annotated[
     Literal["join", "slip", "line", "grip", "terminal", "none", "void"],
-    Meta(description="a failure mode: join, slip, line, grip, terminal, none or void"),
+    Meta(**said(gettext_noop("a failure mode: join, slip, line, grip, terminal, none or void"))),
 ]
 WholeNumber = Annotated[int, Meta(ge=-1_000_000, le=1_000_000)]
 WrittenValue = Annotated[str, Meta(max_length=120, pattern=_LINE_OF_TEXT)]
@@ -74,21 +97,34 @@ class PullDocument(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     failure_mode: Mode
     reading: Annotated[
         float | int | WrittenReading | None,
-        Meta(description=f"a number, as 20.5 or '20,5 lbf': a force {bounds.READING_N} N"),
+        Meta(
+            **said(
+                gettext_noop("a number, as 20.5 or '20,5 lbf': a force %(bounds)s N"),
+                bounds=bounds.READING_N,
+            )
+        ),
     ] = None
     unit: Unit | None = None
     place: Annotated[
         str,
-        Meta(max_length=40, pattern=_LINE_OF_TEXT, description="at most 40 printable characters"),
+        Meta(
+            max_length=40,
+            pattern=_LINE_OF_TEXT,
+            **said(gettext_noop("at most 40 printable characters")),
+        ),
     ] = ""
-    slipped_first: Annotated[bool, Meta(description="true or false")] = False
+    slipped_first: Annotated[bool, Meta(**said(gettext_noop("true or false")))] = False
     time_to_break_s: Annotated[
         Annotated[float, _above(bounds.TIME_TO_BREAK_s)] | None,
-        Meta(description=f"seconds, {bounds.TIME_TO_BREAK_s}"),
+        Meta(**said(gettext_noop("seconds, %(bounds)s"), bounds=bounds.TIME_TO_BREAK_s)),
     ] = None
     note: Annotated[
         str,
-        Meta(max_length=300, pattern=_LINE_OF_TEXT, description="at most 300 printable characters"),
+        Meta(
+            max_length=300,
+            pattern=_LINE_OF_TEXT,
+            **said(gettext_noop("at most 300 printable characters")),
+        ),
     ] = ""
 
 
@@ -97,11 +133,13 @@ class BaselineDocument(Struct, frozen=True, forbid_unknown_fields=True):
 
     line: Name
     pulls: Annotated[
-        list[PullDocument], Meta(description=f"a list of at most {MOST_PULLS_OF_A_SET} pulls")
+        list[PullDocument],
+        Meta(**said(gettext_noop("a list of at most %(most)s pulls"), most=MOST_PULLS_OF_A_SET)),
     ]
     spool: Short = ""
     position: Annotated[
-        Literal["before", "between", "after"], Meta(description="before, between or after")
+        Literal["before", "between", "after"],
+        Meta(**said(gettext_noop("before, between or after"))),
     ] = "before"
 
 
@@ -110,35 +148,45 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
 
     label: Label
     connection: Name
-    main: Annotated[LineOnSpool, Meta(description="a line: {'line': ..., 'spool': ...}")]
+    main: Annotated[LineOnSpool, Meta(**said(gettext_noop("a line: {'line': ..., 'spool': ...}")))]
     pulls: Annotated[
-        list[PullDocument], Meta(description=f"a list of at most {MOST_PULLS_OF_A_SET} pulls")
+        list[PullDocument],
+        Meta(**said(gettext_noop("a list of at most %(most)s pulls"), most=MOST_PULLS_OF_A_SET)),
     ]
-    doubled: Annotated[bool, Meta(description="true or false")] = False
+    doubled: Annotated[bool, Meta(**said(gettext_noop("true or false")))] = False
     leader: Annotated[
-        LineOnSpool | None, Meta(description="a line: {'line': ..., 'spool': ...}, or null")
+        LineOnSpool | None,
+        Meta(**said(gettext_noop("a line: {'line': ..., 'spool': ...}, or null"))),
     ] = None
     terminal: Short = ""
     parameters: Annotated[
         dict[str, bool | WholeNumber | float | WrittenValue],
         Meta(
             max_length=MOST_PARAMETERS,
-            description=f"at most {MOST_PARAMETERS} tie parameters by name, as {{'turns_main': 6}}",
+            **said(
+                gettext_noop("at most %(most)s tie parameters by name, as {'turns_main': 6}"),
+                most=MOST_PARAMETERS,
+            ),
         ),
     ] = {}
     tyer: Short = ""
     discarded_ties: Annotated[
         int,
         _from(bounds.DISCARDED_TIES),
-        Meta(description=f"a whole number {bounds.DISCARDED_TIES}"),
+        Meta(**said(gettext_noop("a whole number %(bounds)s"), bounds=bounds.DISCARDED_TIES)),
     ] = 0
     time_to_tie_s: Annotated[
         Annotated[float, _above(bounds.TIME_TO_TIE_s)] | None,
-        Meta(description=f"seconds to tie one, {bounds.TIME_TO_TIE_s}"),
+        Meta(**said(gettext_noop("seconds to tie one, %(bounds)s"), bounds=bounds.TIME_TO_TIE_s)),
     ] = None
     join_diameter_mm: Annotated[
         Annotated[float, _above(bounds.JOIN_DIAMETER_mm)] | None,
-        Meta(description=f"millimetres at the thickest, {bounds.JOIN_DIAMETER_mm}"),
+        Meta(
+            **said(
+                gettext_noop("millimetres at the thickest, %(bounds)s"),
+                bounds=bounds.JOIN_DIAMETER_mm,
+            )
+        ),
     ] = None
     note: Prose = ""
 
@@ -150,27 +198,39 @@ class SessionDocument(Struct, frozen=True, forbid_unknown_fields=True):
     revision: Annotated[
         int,
         _from(bounds.REVISION_NUMBER),
-        Meta(description="the number of a revision of the rig, from 1"),
+        Meta(**said(gettext_noop("the number of a revision of the rig, from 1"))),
     ]
     pulled_on: Annotated[
-        date, Meta(description=f"a date from {bounds.EARLIEST_DAY} to today, as 2026-01-31")
+        date,
+        Meta(
+            **said(
+                gettext_noop("a date from %(first)s to today, as 2026-01-31"),
+                first=bounds.EARLIEST_DAY,
+            )
+        ),
     ]
-    state: Annotated[Literal["dry", "wetted", "soaked"], Meta(description="dry, wetted or soaked")]
+    state: Annotated[
+        Literal["dry", "wetted", "soaked"], Meta(**said(gettext_noop("dry, wetted or soaked")))
+    ]
     unit: Unit
     baselines: Annotated[
-        list[BaselineDocument], Meta(description=f"a list of at most {MOST_SETS} baselines")
+        list[BaselineDocument],
+        Meta(**said(gettext_noop("a list of at most %(most)s baselines"), most=MOST_SETS)),
     ]
     pull_sets: Annotated[
-        list[PullSetDocument], Meta(description=f"a list of at most {MOST_SETS} pull sets")
+        list[PullSetDocument],
+        Meta(**said(gettext_noop("a list of at most %(most)s pull sets"), most=MOST_SETS)),
     ]
-    loading: Annotated[Literal["static", "shock"], Meta(description="static or shock")] = "static"
+    loading: Annotated[
+        Literal["static", "shock"], Meta(**said(gettext_noop("static or shock")))
+    ] = "static"
     temperature_C: Annotated[
         Annotated[float, _from(bounds.TEMPERATURE_C)] | None,
-        Meta(description=f"degrees Celsius, {bounds.TEMPERATURE_C}"),
+        Meta(**said(gettext_noop("degrees Celsius, %(bounds)s"), bounds=bounds.TEMPERATURE_C)),
     ] = None
     soak_hours: Annotated[
         Annotated[float, _from(bounds.SOAK_h)] | None,
-        Meta(description=f"hours, {bounds.SOAK_h}"),
+        Meta(**said(gettext_noop("hours, %(bounds)s"), bounds=bounds.SOAK_h)),
     ] = None
     note: Prose = ""
 

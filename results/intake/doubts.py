@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
 import numpy as np
+from django.utils.translation import gettext
 
 from results.intake.parts import JoinedPart, StraightPart
 from results.intake.sufficiency import by_specimen
@@ -35,8 +36,10 @@ def _below_label(straight: Sequence[StraightPart]) -> Iterator[Finding]:
             yield Finding(
                 parts[0].place,
                 "reading",
-                f"{specimen} parts at {parted.mean():.4g} N",
-                f"at least its label strength, {specimen.line.label_strength_written or label_N}",
+                gettext("%(specimen)s parts at %(parted)s N")
+                % {"specimen": specimen, "parted": f"{parted.mean():.4g}"},
+                gettext("at least its label strength, %(label_strength_written)s")
+                % {"label_strength_written": specimen.line.label_strength_written or label_N},
             )
 
 
@@ -58,8 +61,13 @@ def _factor_between_sets(joined: Sequence[JoinedPart]) -> Iterator[Finding]:
                 yield Finding(
                     parts[order[high]].place,
                     "reading",
-                    f"{np.exp(logs[high] - logs[low]):.3g} times '{_label(parts[order[low]])}'",
-                    f"sets on the same lines to be nearer; were {units} mixed?",
+                    gettext("%(logs)s times '%(parts)s'")
+                    % {
+                        "logs": f"{np.exp(logs[high] - logs[low]):.3g}",
+                        "parts": _label(parts[order[low]]),
+                    },
+                    gettext("sets on the same lines to be nearer; were %(units)s mixed?")
+                    % {"units": units},
                 )
 
 

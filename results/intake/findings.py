@@ -8,6 +8,8 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
+from django.utils.translation import gettext, ngettext
+
 from results.intake.cells import folded
 from results.intake.limits import MOST_FINDINGS
 from rigs.refusals import Finding
@@ -36,25 +38,28 @@ class Findings:
     def summary(self) -> str:
         """How many there are, as the detail of a refusal."""
         if self.number > MOST_FINDINGS:
-            return (
-                f"{self.number} to correct, of which the first {MOST_FINDINGS} follow. "
-                "Nothing was stored."
-            )
-        return f"{self.number} to correct. Nothing was stored."
+            return gettext(
+                "%(number)d to correct, of which the first %(most)d follow. Nothing was stored."
+            ) % {"number": self.number, "most": MOST_FINDINGS}
+        return ngettext(
+            "%(number)d to correct. Nothing was stored.",
+            "%(number)d to correct. Nothing was stored.",
+            self.number,
+        ) % {"number": self.number}
 
 
 def shown(value: object, *, quoted: bool = True) -> str:
     """A value as a finding shows it: short, and with what can't be printed escaped."""
     if isinstance(value, dict | list):
-        return "an object" if isinstance(value, dict) else "a list"
+        return gettext("an object") if isinstance(value, dict) else gettext("a list")
     if value is None:
-        return "nothing"
+        return gettext("nothing")
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
         if isinstance(value, float) and math.isnan(value):
-            return "not a number (NaN)"
-        return f"{value:.12g}" if abs(value) < 1e300 else "an infinite or huge number"
+            return gettext("not a number (NaN)")
+        return f"{value:.12g}" if abs(value) < 1e300 else gettext("an infinite or huge number")
     text = str(value)
     short = text if len(text) <= 60 else f"{text[:57]}..."
     escaped = "".join(
@@ -74,5 +79,6 @@ def nearest(name: str, known: Collection[str]) -> str:
     close += [each for each in by_folded if len(sought) > 2 and sought in each]
     if close:
         names = [f"'{one}'" for each in dict.fromkeys(close) for one in by_folded[each]]
-        return f"perhaps {' or '.join(names[:3])}"
-    return f"one of {', '.join(list(known)[:12])}{', ...' if len(known) > 12 else ''}"
+        return gettext("perhaps %(names)s") % {"names": gettext(" or ").join(names[:3])}
+    more = ", ..." if len(known) > 12 else ""
+    return gettext("one of %(names)s") % {"names": ", ".join(list(known)[:12]) + more}

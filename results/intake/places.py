@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+from django.utils.translation import gettext
+
 from rigs.refusals import Finding
 
 _HEADINGS = {
@@ -31,7 +33,7 @@ def on_sheet(finding: Finding, rows: Mapping[str, str]) -> Finding:
     elif finding.row.startswith("baselines") and finding.field in ("line", "spool"):
         heading = f"main {heading}"
     row = rows.get(finding.row, rows[_part(finding.row)])
-    expected = "yes or no" if finding.field in _ANSWERS else finding.expected
+    expected = gettext("yes or no") if finding.field in _ANSWERS else finding.expected
     return replace(finding, row=row, field=heading, expected=expected)
 
 

@@ -6,6 +6,7 @@ import json
 from dataclasses import dataclass, field
 
 import msgspec
+from django.utils.translation import gettext
 
 from results.intake import sheets, tables
 from results.intake.document import SessionDocument
@@ -43,7 +44,10 @@ class Read:
 def read(body: bytes, content_type: str) -> Read:
     """Read an upload in any of ``FORMS``. Raises Unreadable, Invalid and TooLarge."""
     if len(body) > MOST_BYTES:
-        raise TooLarge(f"The upload has {len(body)} bytes; at most {MOST_BYTES} are taken.")
+        raise TooLarge(
+            gettext("The upload has %(body)s bytes; at most %(most_bytes)s are taken.")
+            % {"body": len(body), "most_bytes": MOST_BYTES}
+        )
     form = form_of(content_type)
     if form == JSON:
         found = _read_json(body)
@@ -59,16 +63,30 @@ def _refuse_vast(document: SessionDocument) -> None:
     """Bounds on counts hold for every form alike, and before anything is looked up or computed."""
     pulls = sum(len(part.pulls) for part in document.parts())
     if pulls > MOST_PULLS:
-        raise TooLarge(f"The session has {pulls} pulls; at most {MOST_PULLS} are taken at once.")
+        raise TooLarge(
+            gettext("The session has %(pulls)s pulls; at most %(most_pulls)s are taken at once.")
+            % {"pulls": pulls, "most_pulls": MOST_PULLS}
+        )
     for name in ("baselines", "pull_sets"):
         parts = getattr(document, name)
         if len(parts) > MOST_SETS:
-            raise TooLarge(f"{name} has {len(parts)} items; at most {MOST_SETS} are taken at once.")
+            raise TooLarge(
+                gettext("%(name)s has %(parts)s items; at most %(most_sets)s are taken at once.")
+                % {"name": name, "parts": len(parts), "most_sets": MOST_SETS}
+            )
         for index, part in enumerate(parts):
             if len(part.pulls) > MOST_PULLS_OF_A_SET:
                 raise TooLarge(
-                    f"{name}[{index}] has {len(part.pulls)} pulls; at most {MOST_PULLS_OF_A_SET} "
-                    "are taken in one set."
+                    gettext(
+                        "%(name)s[%(index)s] has %(pulls)s pulls; at most "
+                        "%(most_pulls_of_a_set)s are taken in one set."
+                    )
+                    % {
+                        "name": name,
+                        "index": index,
+                        "pulls": len(part.pulls),
+                        "most_pulls_of_a_set": MOST_PULLS_OF_A_SET,
+                    }
                 )
 
 
@@ -76,7 +94,10 @@ def form_of(content_type: str) -> str:
     """The one of ``FORMS`` that a Content-Type names. Raises Unreadable."""
     form = content_type.partition(";")[0].strip().lower()
     if form not in FORMS:
-        raise Unreadable(f"A session is sent as {' or '.join(FORMS)}, not {form or 'nothing'}.")
+        raise Unreadable(
+            gettext("A session is sent as %(forms)s, not %(form)s.")
+            % {"forms": " or ".join(FORMS), "form": form or "nothing"}
+        )
     return form
 
 
@@ -92,7 +113,10 @@ def _refuse_crowded(body: bytes) -> None:
     """What can't be converted at once is held as Python objects, sixty bytes for each comma."""
     members = body.count(b",") + body.count(b"[") + body.count(b"{")
     if members > MOST_MEMBERS:
-        raise TooLarge(f"The JSON has {members} members; at most {MOST_MEMBERS} are taken.")
+        raise TooLarge(
+            gettext("The JSON has %(members)s members; at most %(most_members)s are taken.")
+            % {"members": members, "most_members": MOST_MEMBERS}
+        )
 
 
 def _loaded(body: bytes) -> object:
@@ -100,17 +124,20 @@ def _loaded(body: bytes) -> object:
     try:
         return json.loads(body.decode("utf-8-sig"))
     except RecursionError as error:
-        raise Unreadable("The JSON is nested too deep to be a session.") from error
+        raise Unreadable(gettext("The JSON is nested too deep to be a session.")) from error
     except UnicodeDecodeError as error:
-        raise Unreadable(f"The JSON is not UTF-8 text at byte {error.start + 1}.") from error
+        raise Unreadable(
+            gettext("The JSON is not UTF-8 text at byte %(start)s.") % {"start": error.start + 1}
+        ) from error
     except json.JSONDecodeError as error:
         place = f"line {error.lineno}, column {error.colno}"
         raise Unreadable(
-            f"This is not JSON: {error.msg.lower()} at {place}.",
+            gettext("This is not JSON: %(msg)s at %(place)s.")
+            % {"msg": error.msg.lower(), "place": place},
             [Finding(place, "", error.msg.lower(), "JSON (RFC 8259)")],
         ) from error
     except ValueError as error:
-        raise Unreadable("The JSON holds a number of thousands of digits.") from error
+        raise Unreadable(gettext("The JSON holds a number of thousands of digits.")) from error
 
 
 def _walked(value: object) -> Read:

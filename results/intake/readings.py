@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from django.utils.translation import gettext
 from numpy.typing import NDArray
 
 from results.intake.document import PullDocument
@@ -74,13 +75,17 @@ def capacity_findings(
     surprising: list[Finding] = []
     for index in np.flatnonzero(readings.newtons > capacity_N):
         beyond = readings.newtons[index] > BEYOND_CAPACITY * capacity_N
-        expected = f"at most {capacity_N:.4g} N, the rig's capacity"
+        expected = gettext("at most %(capacity_n)s N, the rig's capacity") % {
+            "capacity_n": f"{capacity_N:.4g}"
+        }
         (impossible if beyond else surprising).append(
             Finding(
                 f"{place}.pulls[{index}]",
                 "reading",
                 _in_newtons(readings, int(index)),
-                f"{expected}; is the unit right?" if beyond else expected,
+                gettext("%(expected)s; is the unit right?") % {"expected": expected}
+                if beyond
+                else expected,
             )
         )
     return impossible, surprising
@@ -92,8 +97,8 @@ def _one(pull: PullDocument, unit: str, place: str, findings: Findings) -> tuple
     reading = pull.reading
     if reading is None or reading == "":
         if pull.failure_mode != "void":
-            expected = "a number above zero; only a void pull may have none"
-            findings.add(place, "reading", "nothing", expected)
+            expected = gettext("a number above zero; only a void pull may have none")
+            findings.add(place, "reading", gettext("nothing"), expected)
         return "", symbol, math.nan
     if isinstance(reading, str):
         try:
@@ -119,7 +124,7 @@ def _impossible(column: Readings, place: str) -> list[Finding]:
             f"{place}.pulls[{index}]",
             "reading",
             _in_newtons(column, int(index)),
-            f"a force {READING_N} N",
+            gettext("a force %(reading_n)s N") % {"reading_n": READING_N},
         )
         for index in np.flatnonzero(given & ~sound)
     ]

@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext
 
 from results.intake import amend
 from results.intake.checking import Checked, check
@@ -90,10 +91,14 @@ def _checked_key(key: str | None) -> str | None:
     if key is None:
         return None
     if not key.strip() or len(key) > LONGEST_KEY or not (key.isascii() and key.isprintable()):
-        expected = f"1 to {LONGEST_KEY} printable ASCII characters, new for each upload"
-        found = f"{len(key)} characters" if key.strip() else "a blank"
+        expected = gettext(
+            "1 to %(longest_key)s printable ASCII characters, new for each upload"
+        ) % {"longest_key": LONGEST_KEY}
+        found = (
+            gettext("%(key)s characters") % {"key": len(key)} if key.strip() else gettext("a blank")
+        )
         raise Invalid(
-            "The Idempotency-Key can't be used.",
+            gettext("The Idempotency-Key can't be used."),
             [Finding("header", "Idempotency-Key", found, expected)],
         )
     return key
@@ -114,9 +119,16 @@ def _by_key(
         return None
     if upload.sha256 != sha256 or upload.session.replaces_id != (replaces.pk if replaces else None):
         raise Invalid(
-            f"The Idempotency-Key was used for another upload, which became session "
-            f"{upload.session_id}.",
-            [Finding("header", "Idempotency-Key", "a key used before", "a new key")],
+            gettext(
+                "The Idempotency-Key was used for another upload, which became session "
+                "%(session_id)s."
+            )
+            % {"session_id": upload.session_id},
+            [
+                Finding(
+                    "header", "Idempotency-Key", gettext("a key used before"), gettext("a new key")
+                )
+            ],
         )
     job = upload.session.jobs.earliest("created_at")
     return Receipt(upload.session, job, created=False, warnings=_warnings_again(upload))
@@ -136,7 +148,17 @@ def _refuse_twin(contributor: Contributor, mark: str, replaces: Session | None) 
     if twin is None or twin == replaces:
         return
     raise Conflict(
-        f"This session is already stored as session {twin.pk}, of {twin.pulled_on}: the same "
-        f"pulls on the same day. Amend that one, or withdraw it first.",
-        [Finding("", "", f"the same pulls as session {twin.pk}", "a session not yet stored")],
+        gettext(
+            "This session is already stored as session %(pk)s, of %(pulled_on)s: the "
+            "same pulls on the same day. Amend that one, or withdraw it first."
+        )
+        % {"pk": twin.pk, "pulled_on": twin.pulled_on},
+        [
+            Finding(
+                "",
+                "",
+                gettext("the same pulls as session %(pk)s") % {"pk": twin.pk},
+                gettext("a session not yet stored"),
+            )
+        ],
     )

@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from xml.parsers import expat
 
+from django.utils.translation import gettext
+
 from results.intake.limits import (
     DEEPEST_TAG,
     LONGEST_CELL,
@@ -54,8 +56,11 @@ class Scan:
         self._parse(chunk, final=False)
         if self.since_tag > MOST_TOKEN_BYTES:
             raise TooLarge(
-                f"The workbook holds more than {MOST_TOKEN_BYTES} bytes between two tags: one "
-                f"cell takes at most {LONGEST_CELL} characters."
+                gettext(
+                    "The workbook holds more than %(most_token_bytes)s bytes between two "
+                    "tags: one cell takes at most %(longest_cell)s characters."
+                )
+                % {"most_token_bytes": MOST_TOKEN_BYTES, "longest_cell": LONGEST_CELL}
             )
 
     def end(self) -> None:
@@ -63,8 +68,10 @@ class Scan:
         if self.formulas:
             # A formula's shown value may be old, and a computed reading is not a reading.
             raise Invalid(
-                "The workbook holds formulas; paste their values instead, and readings as they "
-                "were read.",
+                gettext(
+                    "The workbook holds formulas; paste their values instead, and readings "
+                    "as they were read."
+                ),
                 [_formula(cell) for cell in self.formulas],
             )
 
@@ -72,10 +79,14 @@ class Scan:
         try:
             self.parser.Parse(chunk, final)
         except expat.ExpatError as error:
-            raise Unreadable(f"The workbook can't be read: {error}.") from error
+            raise Unreadable(
+                gettext("The workbook can't be read: %(error)s.") % {"error": error}
+            ) from error
 
     def _refuse_doctype(self, *_: object) -> None:
-        raise Unreadable("The workbook holds a document type declaration, which none needs.")
+        raise Unreadable(
+            gettext("The workbook holds a document type declaration, which none needs.")
+        )
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         name = name.rpartition(":")[2]
@@ -84,8 +95,11 @@ class Scan:
         self.open.append(name)
         if self.tags > MOST_TAGS or len(self.open) > DEEPEST_TAG:
             raise TooLarge(
-                f"The workbook holds more than {MOST_TAGS} tags, or more than {DEEPEST_TAG} "
-                f"one in another."
+                gettext(
+                    "The workbook holds more than %(most_tags)s tags, or more than "
+                    "%(deepest_tag)s one in another."
+                )
+                % {"most_tags": MOST_TAGS, "deepest_tag": DEEPEST_TAG}
             )
         if name == "c":
             self._start_cell(attributes)
@@ -116,13 +130,23 @@ class Scan:
         self.last_column = max(self.last_column, column)
         if row > MOST_LINES or column > MOST_COLUMNS:
             raise TooLarge(
-                f"The sheet reaches to {self.cell or self.last_row}; at most {MOST_LINES} rows and "
-                f"{MOST_COLUMNS} columns fit."
+                gettext(
+                    "The sheet reaches to %(cell)s; at most %(most_lines)s rows and "
+                    "%(most_columns)s columns fit."
+                )
+                % {
+                    "cell": self.cell or self.last_row,
+                    "most_lines": MOST_LINES,
+                    "most_columns": MOST_COLUMNS,
+                }
             )
         if max(self.cells, self.last_row * self.last_column) > MOST_CELLS:
             raise TooLarge(
-                f"The sheet has more than {MOST_CELLS} cells by {self.cell or self.last_row}, "
-                "blank ones between others counted."
+                gettext(
+                    "The sheet has more than %(most_cells)s cells by %(cell)s, blank ones "
+                    "between others counted."
+                )
+                % {"most_cells": MOST_CELLS, "cell": self.cell or self.last_row}
             )
 
     def _end(self, name: str) -> None:
@@ -149,8 +173,8 @@ class Scan:
         self.length += len(characters)
         if self.length > LONGEST_CELL:
             raise TooLarge(
-                f"The cell {self.cell or 'of a shared text'} holds more than {LONGEST_CELL} "
-                "characters."
+                gettext("The cell %(cell)s holds more than %(longest_cell)s characters.")
+                % {"cell": self.cell or "of a shared text", "longest_cell": LONGEST_CELL}
             )
         if inside == "v" and self.is_shared:
             self.value.append(characters)
@@ -159,7 +183,10 @@ class Scan:
     def _count(self, characters: int) -> None:
         self.text += characters
         if self.text > MOST_TEXT:
-            raise TooLarge(f"The workbook's cells show more than {MOST_TEXT} characters.")
+            raise TooLarge(
+                gettext("The workbook's cells show more than %(most_text)s characters.")
+                % {"most_text": MOST_TEXT}
+            )
 
 
 def measured(chunks: Iterator[bytes], shared: list[int]) -> list[int]:
@@ -176,13 +203,13 @@ def measured(chunks: Iterator[bytes], shared: list[int]) -> list[int]:
 
 def _number(digits: str) -> int:
     if not (digits.isascii() and digits.isdigit()):
-        raise Unreadable("The workbook can't be read: a cell has no row number.")
+        raise Unreadable(gettext("The workbook can't be read: a cell has no row number."))
     return int(digits[:8]) if len(digits) <= 8 else 10**8
 
 
 def _column(letters: str) -> int:
     if not (letters.isascii() and letters.isalpha()):
-        raise Unreadable("The workbook can't be read: a cell has no column.")
+        raise Unreadable(gettext("The workbook can't be read: a cell has no column."))
     if len(letters) > 4:
         return 10**6
     number = 0
@@ -193,5 +220,8 @@ def _column(letters: str) -> int:
 
 def _formula(cell: str) -> Finding:
     return Finding(
-        cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ"), cell if cell else "", "a formula", "a value"
+        cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ"),
+        cell if cell else "",
+        gettext("a formula"),
+        gettext("a value"),
     )

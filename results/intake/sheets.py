@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils.translation import gettext
+
 from results.intake import cells
 from results.intake.findings import Findings, nearest, shown
 from results.intake.headings import heading
@@ -58,8 +60,12 @@ def document_of(rows: Rows) -> Sheet:
     columns, unit = _columns(header_row, [cells.text(cell) for cell in header])
     if not body:
         raise Invalid(
-            "The sheet has a header and no pulls.",
-            [Finding(str(header_row + 1), "", "nothing", "one row for each pull")],
+            gettext("The sheet has a header and no pulls."),
+            [
+                Finding(
+                    str(header_row + 1), "", gettext("nothing"), gettext("one row for each pull")
+                )
+            ],
         )
     sheet = Sheet()
     sheet.rows[""] = str(body[0][0])
@@ -77,11 +83,15 @@ def _columns(number: int, header: list[str]) -> tuple[list[str], str]:
     for written in header:
         name, said = heading(written)
         if name not in COLUMNS:
-            expected = nearest(name, list(COLUMNS)) if name else "a heading above every cell"
+            expected = (
+                nearest(name, list(COLUMNS)) if name else gettext("a heading above every cell")
+            )
             said = shown(name, quoted=False)
-            findings.append(Finding(str(number), said, "an unknown column", expected))
+            findings.append(Finding(str(number), said, gettext("an unknown column"), expected))
         elif name in names:
-            findings.append(Finding(str(number), name, "the column twice", "each column once"))
+            findings.append(
+                Finding(str(number), name, gettext("the column twice"), gettext("each column once"))
+            )
         elif name == "reading":
             unit = said
         elif said and said.lower() not in _UNITS_OF.get(name, ()):
@@ -90,13 +100,16 @@ def _columns(number: int, header: list[str]) -> tuple[list[str], str]:
         names.append(name)
     missing = [name for name in REQUIRED if name not in names]
     if unit and "unit" in names:
-        found = f"'reading ({shown(unit, quoted=False)})' and a column"
-        findings.append(Finding(str(number), "unit", found, "one of the two"))
+        found = gettext("'reading (%(unit)s)' and a column") % {"unit": shown(unit, quoted=False)}
+        findings.append(Finding(str(number), "unit", found, gettext("one of the two")))
     elif not unit and "unit" not in names:
         missing.append("unit")
-    findings += [Finding(str(number), name, "no such column", "this column") for name in missing]
+    findings += [
+        Finding(str(number), name, gettext("no such column"), gettext("this column"))
+        for name in missing
+    ]
     if findings:
-        raise Invalid("The header row does not name the columns of a session.", findings)
+        raise Invalid(gettext("The header row does not name the columns of a session."), findings)
     return names, unit
 
 
@@ -105,14 +118,17 @@ def _row(sheet: Sheet, number: int, columns: list[str], written: list[str]) -> d
         sheet.refuse(
             number,
             "",
-            f"{len(written)} cells",
-            f"at most {len(columns)}, as the header; a decimal comma needs quotes, or semicolons "
-            "between the cells",
+            gettext("%(written)s cells") % {"written": len(written)},
+            gettext(
+                "at most %(columns)s, as the header; a decimal comma needs quotes, or "
+                "semicolons between the cells"
+            )
+            % {"columns": len(columns)},
         )
     row = {name: text for name, text in zip(columns, written, strict=False) if text}
     for name, text in row.items():
         if cells.is_formula(text):
-            sheet.refuse(number, name, shown(text), "a value, not a formula")
+            sheet.refuse(number, name, shown(text), gettext("a value, not a formula"))
     return {name: as_written(text) for name, text in row.items()}
 
 
@@ -133,7 +149,8 @@ def _session(
                 number,
                 name,
                 shown(row[name]),
-                f"{shown(above[name])}, as above: one file is one session",
+                gettext("%(above)s, as above: one file is one session")
+                % {"above": shown(above[name])},
             )
             now[name] = above[name]
     return now
@@ -146,7 +163,7 @@ def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
     elif kind == "joined":
         part, place = _pull_set(sheet, number, row)
     else:
-        sheet.refuse(number, "kind", shown(row.get("kind")), "straight or joined")
+        sheet.refuse(number, "kind", shown(row.get("kind")), gettext("straight or joined"))
         return
     pull = {
         name.replace(" ", "_"): cells.member(name.replace(" ", "_"), row[name])
@@ -164,7 +181,9 @@ def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
 def _baseline(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str, Any], str]:
     for name in JOINED_ONLY:
         if name in row:
-            sheet.refuse(number, name, shown(row[name]), "a blank cell: this row is straight line")
+            sheet.refuse(
+                number, name, shown(row[name]), gettext("a blank cell: this row is straight line")
+            )
     straight = {
         "line": row.get("main line", ""),
         "spool": row.get("main spool", ""),
@@ -195,7 +214,10 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
     for name, text in said.items():
         above = first.get(name, "")
         if text != above and cells.folded(text) != cells.folded(above):
-            expected = f"{shown(above or None)}, as in the first row of {shown(part['label'])}"
+            expected = gettext("%(above)s, as in the first row of %(part)s") % {
+                "above": shown(above or None),
+                "part": shown(part["label"]),
+            }
             sheet.refuse(number, name, shown(text), expected)
     return part, place
 
@@ -212,10 +234,15 @@ def _described(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any
         if f"{end} line" in said:
             joined[end] = {"line": said[f"{end} line"], "spool": said.get(f"{end} spool", "")}
         elif f"{end} spool" in said:
-            sheet.refuse(number, f"{end} line", "nothing", f"the line of spool {end}")
+            sheet.refuse(
+                number,
+                f"{end} line",
+                gettext("nothing"),
+                gettext("the line of spool %(end)s") % {"end": end},
+            )
     joined["parameters"], wrong = cells.parameters(said.get("parameters", ""))
     for piece in wrong:
-        sheet.refuse(number, "parameters", shown(piece), "name=value, as 'turns main=6'")
+        sheet.refuse(number, "parameters", shown(piece), gettext("name=value, as 'turns main=6'"))
     return joined
 
 

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
+from django.utils.translation import gettext
 
 from results.intake.document import SessionDocument
 from results.intake.limits import MOST_SUGGESTIONS
@@ -38,7 +39,12 @@ def set_findings(joined: Sequence[JoinedPart]) -> Iterator[Finding]:
             found = f"{read} {'pull' if read == 1 else 'pulls'}" + (
                 f" and {void} void" if void else ""
             )
-            yield Finding(part.place, "pulls", found, f"at least {LEAST_PULLS} that were read")
+            yield Finding(
+                part.place,
+                "pulls",
+                found,
+                gettext("at least %(least_pulls)s that were read") % {"least_pulls": LEAST_PULLS},
+            )
 
 
 def baseline_findings(straight: Sequence[StraightPart]) -> Iterator[Finding]:
@@ -49,8 +55,10 @@ def baseline_findings(straight: Sequence[StraightPart]) -> Iterator[Finding]:
             yield Finding(
                 parts[0].place,
                 "pulls",
-                f"{parted} of {specimen} that parted in the free length",
-                f"at least {LEAST_STRAIGHT_PULLS} pulls parted in the free length",
+                gettext("%(parted)s of %(specimen)s that parted in the free length")
+                % {"parted": parted, "specimen": specimen},
+                gettext("at least %(least_straight_pulls)s pulls parted in the free length")
+                % {"least_straight_pulls": LEAST_STRAIGHT_PULLS},
             )
 
 
@@ -84,7 +92,7 @@ def reference_findings(
     reasons: dict[Specimen, str] = {}
     for part, row in missing:
         if found := _lacks(row, straight_N):
-            expected = f"a baseline of it in this session, on {rig}"
+            expected = gettext("a baseline of it in this session, on %(rig)s") % {"rig": rig}
             against = _not_lent(session, row, reasons) if session is not None else ()
             yield Finding(part.place, "baselines", found, "; ".join([expected, *against]))
 

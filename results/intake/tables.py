@@ -7,6 +7,8 @@ import io
 from collections.abc import Iterator
 from typing import TypeAlias
 
+from django.utils.translation import gettext
+
 from results.intake.limits import LONGEST_CELL, MOST_COLUMNS, MOST_LINES, MOST_PULLS
 from results.intake.workbooks import first_sheet
 from rigs.refusals import Finding, TooLarge, Unreadable
@@ -37,14 +39,26 @@ def _decoded(body: bytes) -> str:
     except UnicodeDecodeError as error:
         row = body.count(b"\n", 0, error.start) + 1
         raise Unreadable(
-            f"The file is not UTF-8 text: row {row} holds a byte it can't. Save it as 'CSV UTF-8'.",
-            [Finding(str(row), "", f"byte 0x{body[error.start]:02x}", "UTF-8 text")],
+            gettext(
+                "The file is not UTF-8 text: row %(row)s holds a byte it can't. Save it "
+                "as 'CSV UTF-8'."
+            )
+            % {"row": row},
+            [
+                Finding(
+                    str(row),
+                    "",
+                    gettext("byte 0x%(body)s") % {"body": f"{body[error.start]:02x}"},
+                    gettext("UTF-8 text"),
+                )
+            ],
         ) from error
     if "\x00" in text:
         row = text.count("\n", 0, text.index("\x00")) + 1
         raise Unreadable(
-            f"Row {row} holds a NUL character; this may not be a text file.",
-            [Finding(str(row), "", "a NUL character", "text")],
+            gettext("Row %(row)s holds a NUL character; this may not be a text file.")
+            % {"row": row},
+            [Finding(str(row), "", gettext("a NUL character"), gettext("text"))],
         )
     return text
 
@@ -53,11 +67,19 @@ def _refuse_vast(text: str) -> None:
     """Millions of lines, or of cells in one, are refused unmade; notes may hold commas."""
     lines = text.split("\n")
     if len(lines) > MOST_LINES:
-        raise TooLarge(f"The file has {len(lines)} lines; at most {MOST_LINES} are taken.")
+        raise TooLarge(
+            gettext("The file has %(lines)s lines; at most %(most_lines)s are taken.")
+            % {"lines": len(lines), "most_lines": MOST_LINES}
+        )
     for number, line in enumerate(lines, start=1):
         cells = sum(map(line.count, SEPARATORS))
         if cells > 10 * MOST_COLUMNS:
-            raise TooLarge(f"Line {number} has {cells} cells; at most {MOST_COLUMNS} columns fit.")
+            raise TooLarge(
+                gettext(
+                    "Line %(number)s has %(cells)s cells; at most %(most_columns)s columns fit."
+                )
+                % {"number": number, "cells": cells, "most_columns": MOST_COLUMNS}
+            )
 
 
 def _parsed(text: str, separator: str) -> Iterator[tuple[int, list[object]]]:
@@ -72,7 +94,8 @@ def _parsed(text: str, separator: str) -> Iterator[tuple[int, list[object]]]:
             return
         except csv.Error as error:
             raise Unreadable(
-                f"Row {number} can't be read as CSV: {error}.",
+                gettext("Row %(number)s can't be read as CSV: %(error)s.")
+                % {"number": number, "error": error},
                 [Finding(str(number), "", str(error), "CSV (RFC 4180)")],
             ) from error
 
@@ -85,13 +108,19 @@ def _bounded(rows: Iterator[tuple[int, list[object]]]) -> Rows:
         if not cells:
             continue
         if len(cells) > MOST_COLUMNS:
-            raise TooLarge(f"Row {number} has {len(cells)} columns; at most {MOST_COLUMNS} fit.")
+            raise TooLarge(
+                gettext("Row %(number)s has %(cells)s columns; at most %(most_columns)s fit.")
+                % {"number": number, "cells": len(cells), "most_columns": MOST_COLUMNS}
+            )
         if len(kept) > MOST_PULLS:
-            raise TooLarge(f"The sheet has more than {MOST_PULLS} rows, one for each pull.")
+            raise TooLarge(
+                gettext("The sheet has more than %(most_pulls)s rows, one for each pull.")
+                % {"most_pulls": MOST_PULLS}
+            )
         _refuse_long(number, cells)
         kept.append((number, cells))
     if not kept:
-        raise Unreadable("The file is empty: the first row has to name the columns.")
+        raise Unreadable(gettext("The file is empty: the first row has to name the columns."))
     return kept
 
 
@@ -99,10 +128,26 @@ def _refuse_long(number: int, cells: list[object]) -> None:
     """Nothing looks into a cell before its length is known."""
     for column, cell in enumerate(cells, start=1):
         if isinstance(cell, str) and len(cell) > LONGEST_CELL:
-            found = f"{len(cell)} characters"
+            found = gettext("%(cell)s characters") % {"cell": len(cell)}
             raise TooLarge(
-                f"Row {number}, column {column} holds {found}; at most {LONGEST_CELL} fit a cell.",
-                [Finding(str(number), f"column {column}", found, f"at most {LONGEST_CELL}")],
+                gettext(
+                    "Row %(number)s, column %(column)s holds %(found)s; at most "
+                    "%(longest_cell)s fit a cell."
+                )
+                % {
+                    "number": number,
+                    "column": column,
+                    "found": found,
+                    "longest_cell": LONGEST_CELL,
+                },
+                [
+                    Finding(
+                        str(number),
+                        f"column {column}",
+                        found,
+                        gettext("at most %(longest_cell)s") % {"longest_cell": LONGEST_CELL},
+                    )
+                ],
             )
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from django.utils.translation import gettext
+
 from results.intake.cells import folded
 from results.intake.document import PullSetDocument
 from results.intake.findings import Findings, nearest, shown
@@ -18,15 +20,29 @@ def ends_findings(connection: Connection, said: PullSetDocument, place: str) -> 
     """Whether the set names what its connection joins: a leader line, or a terminal."""
     joins = f"{connection.name} joins {connection.kind}"
     if said.leader is not None and said.terminal.strip():
-        found = f"{shown(said.terminal)} beside a leader line"
-        return [Finding(place, "terminal", found, "either a leader line or a terminal")]
+        found = gettext("%(terminal)s beside a leader line") % {"terminal": shown(said.terminal)}
+        return [Finding(place, "terminal", found, gettext("either a leader line or a terminal"))]
     if connection.kind == Kind.LINE_TO_LINE and said.leader is None:
-        return [Finding(place, "leader", "nothing", f"the line joined to: {joins}")]
+        return [
+            Finding(
+                place,
+                "leader",
+                gettext("nothing"),
+                gettext("the line joined to: %(joins)s") % {"joins": joins},
+            )
+        ]
     if connection.kind == Kind.LINE_TO_TERMINAL and said.leader is not None:
-        return [Finding(place, "leader", shown(said.leader.line), f"a terminal: {joins}")]
+        return [
+            Finding(
+                place,
+                "leader",
+                shown(said.leader.line),
+                gettext("a terminal: %(joins)s") % {"joins": joins},
+            )
+        ]
     if said.leader is None and not said.terminal.strip():
-        expected = "a leader line or a terminal, such as hook, ring or pin"
-        return [Finding(place, "terminal", "nothing", expected)]
+        expected = gettext("a leader line or a terminal, such as hook, ring or pin")
+        return [Finding(place, "terminal", gettext("nothing"), expected)]
     return []
 
 
@@ -46,7 +62,9 @@ def parameters_of(
         parameter = by_name.get(spoken(name))
         if parameter is None:
             known = [each.name for each in declared]
-            expected = nearest(name, known) if known else "none: the connection has no parameters"
+            expected = (
+                nearest(name, known) if known else gettext("none: the connection has no parameters")
+            )
             findings.add(place, "parameters", shown(name), expected)
         elif not _fits(parameter, value):
             found = f"{parameter.name} = {shown(value)}"
@@ -81,14 +99,24 @@ def _fits(parameter: TieParameter, value: bool | int | float | str) -> bool:
 
 def _expected(parameter: TieParameter) -> str:
     if parameter.type == Type.YES_NO:
-        return "true or false"
+        return gettext("true or false")
     if parameter.type == Type.CHOICE:
-        return f"one of {', '.join(parameter.choices)}"
-    expected = "a whole number" if parameter.type == Type.INTEGER else "a number"
+        return gettext("one of %(choices)s") % {"choices": ", ".join(parameter.choices)}
+    expected = gettext("a whole number") if parameter.type == Type.INTEGER else gettext("a number")
     if parameter.lowest is not None and parameter.highest is not None:
-        expected += f" from {parameter.lowest:g} to {parameter.highest:g}"
+        expected = gettext("%(what)s from %(lowest)s to %(highest)s") % {
+            "what": expected,
+            "lowest": f"{parameter.lowest:g}",
+            "highest": f"{parameter.highest:g}",
+        }
     elif parameter.lowest is not None:
-        expected += f" of at least {parameter.lowest:g}"
+        expected = gettext("%(what)s of at least %(lowest)s") % {
+            "what": expected,
+            "lowest": f"{parameter.lowest:g}",
+        }
     elif parameter.highest is not None:
-        expected += f" of at most {parameter.highest:g}"
+        expected = gettext("%(what)s of at most %(highest)s") % {
+            "what": expected,
+            "highest": f"{parameter.highest:g}",
+        }
     return f"{expected} {parameter.unit}".rstrip()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 
 from django.db import transaction
+from django.utils.translation import gettext
 
 from results.intake.receiving import Receipt, receive
 from results.models import Upload, WaitingUpload
@@ -48,5 +49,7 @@ def store_waiting(contributor: Contributor, key: uuid.UUID) -> Receipt:
 def _stored(contributor: Contributor, key: uuid.UUID) -> Receipt:
     earlier = Upload.objects.filter(contributor=contributor, idempotency_key=str(key)).first()
     if earlier is None:
-        raise Conflict("Another file was checked since, or this one too long ago: check it again.")
+        raise Conflict(
+            gettext("Another file was checked since, or this one too long ago: check it again.")
+        )
     return Receipt(earlier.session, earlier.session.jobs.earliest("created_at"), created=False)

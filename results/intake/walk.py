@@ -15,6 +15,7 @@ from functools import cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 import msgspec
+from django.utils.translation import gettext
 from msgspec import NODEFAULT, Struct
 from msgspec.structs import FieldInfo, replace
 
@@ -37,19 +38,19 @@ class Walk:
     def document(self, value: object, form: type[Form], place: str = "") -> Form:
         """A document of this form, mistakes replaced; ``value`` is as a JSON reader gives it."""
         if not isinstance(value, dict):
-            self._refuse(place, "", shown(value), "an object with named members")
+            self._refuse(place, "", shown(value), gettext("an object with named members"))
             return form(**{info.name: _stand_in(info) for info in _fields(form).values()})
         fields = _fields(form)
         for name in [name for name in value if name not in fields]:
-            expected = "a known field" if self.findings.is_full else nearest(name, fields)
-            self._refuse(place, shown(name, quoted=False), "an unknown field", expected)
+            expected = gettext("a known field") if self.findings.is_full else nearest(name, fields)
+            self._refuse(place, shown(name, quoted=False), gettext("an unknown field"), expected)
         members = {name: self._member(value, info, place) for name, info in fields.items()}
         return form(**members)
 
     def _member(self, value: dict[str, Any], info: FieldInfo, place: str) -> Any:
         if info.name not in value:
             if info.required:
-                self._refuse(place, info.name, "nothing", expected_of(info))
+                self._refuse(place, info.name, gettext("nothing"), expected_of(info))
                 return _stand_in(info)
             return _default(info)
         found, form = value[info.name], _plain(info.type)
@@ -66,7 +67,10 @@ class Walk:
 
     def _items(self, found: list[Any], form: type[Struct], place: str) -> Iterator[Struct]:
         if len(found) > MOST_PULLS:
-            raise TooLarge(f"{place} has {len(found)} items; at most {MOST_PULLS} are taken.")
+            raise TooLarge(
+                gettext("%(place)s has %(found)s items; at most %(most_pulls)s are taken.")
+                % {"place": place, "found": len(found), "most_pulls": MOST_PULLS}
+            )
         for index, item in enumerate(found):
             before = self.findings.number
             inner = f"{place}[{index}]"
@@ -84,11 +88,13 @@ class Walk:
 
 def expected_of(info: FieldInfo) -> str:
     """What a field's annotation says is expected."""
-    return next(
-        meta.description
+    told = next(
+        meta.extra
         for meta in _metas(info.type)
-        if isinstance(meta, msgspec.Meta) and meta.description
+        if isinstance(meta, msgspec.Meta) and meta.description and meta.extra
     )
+    words, values = gettext(told["expected"]), told["values"]
+    return words % values if values else words
 
 
 @cache

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from typing import IO
 
 import python_calamine
+from django.utils.translation import gettext
 
 from results.intake.limits import MOST_PARTS, MOST_UNPACKED_BYTES
 from results.intake.scanning import measured
@@ -31,12 +32,16 @@ def first_sheet(body: bytes) -> Iterator[list[object]]:
         workbook = python_calamine.load_workbook(io.BytesIO(measured_parts))
         rows = workbook.get_sheet_by_index(0).to_python(skip_empty_area=False)
     except (python_calamine.CalamineError, IndexError) as error:
-        raise Unreadable(f"The workbook can't be read: {error}.") from error
+        raise Unreadable(
+            gettext("The workbook can't be read: %(error)s.") % {"error": error}
+        ) from error
     except BaseException as error:
         # The reader panics on some cells that no spreadsheet writes, such as endless times.
         if type(error).__name__ != "PanicException":
             raise
-        raise Unreadable(f"The workbook can't be read: {error}.") from error
+        raise Unreadable(
+            gettext("The workbook can't be read: %(error)s.") % {"error": error}
+        ) from error
     return (list(row) for row in rows)
 
 
@@ -55,7 +60,9 @@ def _measured(body: bytes) -> bytes:
                 if name == SHARED_TEXTS:
                     shared = texts
                 elif texts:
-                    raise Unreadable("The workbook can't be read: its shared texts are elsewhere.")
+                    raise Unreadable(
+                        gettext("The workbook can't be read: its shared texts are elsewhere.")
+                    )
     except (
         zipfile.BadZipFile,
         zlib.error,
@@ -64,7 +71,9 @@ def _measured(body: bytes) -> bytes:
         RuntimeError,
         ValueError,
     ) as error:
-        raise Unreadable(f"This is not an XLSX workbook: {error}.") from error
+        raise Unreadable(
+            gettext("This is not an XLSX workbook: %(error)s.") % {"error": error}
+        ) from error
     return packed.getvalue()
 
 
@@ -74,13 +83,20 @@ def _parts(archive: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
     declared = sum(part.file_size for part in found)
     if declared > MOST_UNPACKED_BYTES:
         raise TooLarge(
-            f"The workbook unpacks to {declared} bytes; at most {MOST_UNPACKED_BYTES} are taken."
+            gettext(
+                "The workbook unpacks to %(declared)s bytes; at most "
+                "%(most_unpacked_bytes)s are taken."
+            )
+            % {"declared": declared, "most_unpacked_bytes": MOST_UNPACKED_BYTES}
         )
     if len(found) > MOST_PARTS:
-        raise TooLarge(f"The workbook has {len(found)} parts; at most {MOST_PARTS} are taken.")
+        raise TooLarge(
+            gettext("The workbook has %(found)s parts; at most %(most_parts)s are taken.")
+            % {"found": len(found), "most_parts": MOST_PARTS}
+        )
     parts = {part.filename.replace("\\", "/").lower(): part for part in found}
     if len(parts) < len(found):
-        raise Unreadable("The workbook can't be read: it has two parts of one name.")
+        raise Unreadable(gettext("The workbook can't be read: it has two parts of one name."))
     xml = sorted(name for name in parts if name.endswith(XML))
     return {name: parts[name] for name in sorted(xml, key=lambda name: name != SHARED_TEXTS)}
 

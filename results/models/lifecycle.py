@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from django.contrib.auth.models import User
 from django.db import transaction
+from django.utils.translation import gettext
 
 from results.models import PullSet, StateChange
 from rigs.refusals import Conflict
@@ -49,10 +50,16 @@ def move(
         for state, ids in seen.items():
             if to not in ALLOWED[state]:
                 allowed = ", ".join(sorted(ALLOWED[state])) or "nothing"
-                raise Conflict(f"A pull set that is {state} can become {allowed}, not {to}.")
+                raise Conflict(
+                    gettext("A pull set that is %(state)s can become %(allowed)s, not %(to)s.")
+                    % {"state": state, "allowed": allowed, "to": to}
+                )
             moved = PullSet.objects.filter(pk__in=ids, state=state).update(state=to)
             if moved != len(ids):
-                raise Conflict(f"A pull set is no longer {state}: someone else was first.")
+                raise Conflict(
+                    gettext("A pull set is no longer %(state)s: someone else was first.")
+                    % {"state": state}
+                )
             StateChange.objects.bulk_create(
                 StateChange(pull_set_id=pk, from_state=state, to_state=to, by=by, reason=reason)
                 for pk in ids

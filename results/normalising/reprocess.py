@@ -9,6 +9,7 @@ from typing import Any
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import QuerySet
+from django.utils.translation import gettext
 
 from results.jobs import queue
 from results.models import Session
@@ -97,9 +98,12 @@ def void_unused_revision(by: User, revision: RigRevision, reason: str) -> None:
         standing = Session.objects.filter(revision=revision, standing=Session.Standing.CURRENT)
         if count := standing.count():
             raise Conflict(
-                f"Sessions stand on this revision, {count} of them. Correct the revision, and they "
-                "stay on it as it is corrected; or amend each to the revision it was pulled on, "
-                "or withdraw it, before you void this one."
+                gettext(
+                    "Sessions stand on this revision, %(count)s of them. Correct the "
+                    "revision, and they stay on it as it is corrected; or amend each to the "
+                    "revision it was pulled on, or withdraw it, before you void this one."
+                )
+                % {"count": count}
             )
         correcting.void_revision(by, revision, reason)
 

@@ -4,21 +4,32 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext_lazy
+
 from results.models import NormalisedSet, PullSet
 from results.normalising.scales import Scale, scale_of
 from rigs.calibration_report import line_of
 from rigs.metrology.budget import Budget, Cause, Pulls, efficiency_budget, load_budget
 
 ADVICE = {
-    Cause.TYING: "Pull more ties of it: their scatter is the largest part.",
-    Cause.BASELINE: "Pull more straight line: the scatter of the baseline is the largest part.",
-    Cause.ZERO: "Look to the zero of the scale: tare it before each pull, and calibrate with "
-    "light check weights as well.",
-    Cause.GAIN: "The gain of the scale is the largest part: more check weights, or better known.",
-    Cause.RESOLUTION: "A scale with finer steps would help most.",
-    Cause.SCATTER: "The scale itself scatters most: hang the check weights again, gently.",
-    Cause.CALIBRATION: "The calibration line is the largest part: more check weights, or better "
-    "known.",
+    Cause.TYING: gettext_lazy("Pull more of these ties: their scatter is the largest part."),
+    Cause.BASELINE: gettext_lazy(
+        "Pull more straight line: the scatter of the baseline is the largest part."
+    ),
+    Cause.ZERO: gettext_lazy(
+        "Check the zero of the scale: tare it before each pull, and calibrate with light check "
+        "weights as well."
+    ),
+    Cause.GAIN: gettext_lazy(
+        "The gain of the scale is the largest part: use more check weights, or better known ones."
+    ),
+    Cause.RESOLUTION: gettext_lazy("A scale with finer steps would help most."),
+    Cause.SCATTER: gettext_lazy(
+        "The scale itself scatters most: hang the check weights again, gently."
+    ),
+    Cause.CALIBRATION: gettext_lazy(
+        "The calibration line is the largest part: use more check weights, or better known ones."
+    ),
 }
 """What to do, by the cause that contributes most."""
 
@@ -42,7 +53,7 @@ class SetBudgets:
 
 def advice_on(budget: Budget) -> str:
     """What to improve first."""
-    return ADVICE[budget.improve_first.cause]
+    return str(ADVICE[budget.improve_first.cause])
 
 
 def budgets_of(pull_set: PullSet) -> SetBudgets | None:

@@ -29,7 +29,7 @@ MODES = {
     "line": gettext_lazy("in the line"),
     "grip": gettext_lazy("at the grip"),
     "terminal": gettext_lazy("in the terminal"),
-    "none": gettext_lazy("held to the rig's end"),
+    "none": gettext_lazy("held to the end of travel"),
     "void": gettext_lazy("void"),
 }
 

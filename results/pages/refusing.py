@@ -24,7 +24,7 @@ class ShowRefusals:
     def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
         """The page of a refusal; what is none goes on as it was raised."""
         if isinstance(error, IntegrityError) and is_unique_violation(error):
-            error = Conflict(TAKEN)
+            error = Conflict(str(TAKEN))
         if not isinstance(error, Refused):
             return None
         status = {Forbidden: 403, Conflict: 409, TooMany: 429}

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
+from django.utils.translation import gettext
 
 from results.models import Pool
 from results.pools.estimate import efficiency_of, pooled_from
@@ -84,7 +85,10 @@ def compare_with_pool(contributor: Contributor, pool: Pool) -> TesterVsPool:
     """
     compared = compare_in_members(members_of(pool.pk), contributor)
     if compared.missing:
-        raise Conflict(f"Part of this can't be computed: {'; '.join(compared.missing.values())}.")
+        raise Conflict(
+            gettext("Part of this can't be computed: %(values)s.")
+            % {"values": "; ".join(compared.missing.values())}
+        )
     return compared
 
 
@@ -96,15 +100,20 @@ def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPo
     own, others = members.of_tester(contributor.pk), members.without_tester(contributor.pk)
     if not len(own):
         raise Conflict(
-            "You have no set that counts in this pool: pull this join on this line pair."
+            gettext("You have no set that counts in this pool: pull this join on this line pair.")
         )
     outcome = pooled_from(others)
     if outcome.pooled is None:
-        raise Conflict(f"The others alone can't be pooled: {outcome.no_figure}.")
+        raise Conflict(
+            gettext("The others alone can't be pooled: %(no_figure)s.")
+            % {"no_figure": outcome.no_figure}
+        )
     try:
         return _compare(members, own, outcome.pooled)
     except StatisticsError as error:
-        raise Conflict(f"Your own sets can't be averaged: {error}.") from error
+        raise Conflict(
+            gettext("Your own sets can't be averaged: %(error)s.") % {"error": error}
+        ) from error
 
 
 def _compare(members: Members, own: Members, others: Pooled) -> TesterVsPool:

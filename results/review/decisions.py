@@ -9,6 +9,7 @@ from collections.abc import Sequence
 
 from django.contrib.auth.models import AnonymousUser, User
 from django.db import transaction
+from django.utils.translation import gettext
 
 from results import notices
 from results.jobs import stale_marks
@@ -65,7 +66,7 @@ def decide_many(
         check_may_review(by, pull_set)
     findings = _findings(decision, reason)
     if findings:
-        raise Invalid("The decision is not complete.", findings)
+        raise Invalid(gettext("The decision is not complete."), findings)
     with transaction.atomic():
         changes = []
         for pull_set in _locked(pull_sets):
@@ -112,7 +113,11 @@ def answer(*, by: User, pull_set: PullSet, text: str) -> Message:
         latest = pull_set.messages.order_by("-pk").values_list("by", flat=True)[:MOST_UNANSWERED]
         if list(latest) == [by.pk] * MOST_UNANSWERED:
             raise Conflict(
-                f"The last {MOST_UNANSWERED} words here are yours: wait until a moderator answers."
+                gettext(
+                    "The last %(most_unanswered)s words here are yours: wait until a "
+                    "moderator answers."
+                )
+                % {"most_unanswered": MOST_UNANSWERED}
             )
         return _say(by, pull_set, Message.Kind.ANSWER, text)
 
@@ -131,12 +136,14 @@ def appeal(*, by: User, pull_set: PullSet, text: str) -> Message:
         (locked,) = _locked([pull_set])
         case, _ = ReviewCase.objects.get_or_create(pull_set=locked)
         if case.appealed_id is not None:
-            raise Conflict("An appeal on this set waits already.")
+            raise Conflict(gettext("An appeal on this set waits already."))
         decided = locked.state_changes.filter(by__isnull=False).order_by("-pk").first()
         if locked.state not in (State.HELD, State.REJECTED) or decided is None:
             raise Conflict(
-                "No moderator has decided against this set. Where it is held by a check, say in "
-                "its thread what explains it: a moderator will look."
+                gettext(
+                    "No moderator has decided against this set. Where it is held by a check, "
+                    "say in its thread what explains it: a moderator will look."
+                )
             )
         case.appealed = decided
         case.save(update_fields=["appealed"])
@@ -174,7 +181,9 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
     case = ReviewCase.objects.filter(pull_set=pull_set).select_related("appealed").first()
     appealed = case.appealed if case else None
     if appealed is not None and appealed.by_id == by.pk:
-        raise Forbidden("The appeal is against your decision: another moderator looks at it.")
+        raise Forbidden(
+            gettext("The appeal is against your decision: another moderator looks at it.")
+        )
     if pull_set.state != to:
         move([pull_set], to, by=by, reason=reason)
     elif appealed is not None:
@@ -182,7 +191,7 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
             pull_set=pull_set, from_state=to, to_state=to, by=by, reason=reason
         )
     else:
-        raise Conflict(f"This set is {to} already.")
+        raise Conflict(gettext("This set is %(to)s already.") % {"to": to})
     normalised = NormalisedSet.objects.filter(pull_set=pull_set).first()
     if case is None and to == State.HELD:
         shift = pool_shift(normalised) if normalised else None
@@ -203,14 +212,16 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
 
 def check_may_review(by: User, pull_set: PullSet) -> None:
     if not is_moderator(by):
-        raise Forbidden("Only a moderator can decide on a submission.")
+        raise Forbidden(gettext("Only a moderator can decide on a submission."))
     if pull_set.session.contributor.user_id == by.pk:
-        raise Forbidden("This is your own submission: another moderator has to decide on it.")
+        raise Forbidden(
+            gettext("This is your own submission: another moderator has to decide on it.")
+        )
 
 
 def _check_owns(by: User, pull_set: PullSet) -> None:
     if pull_set.session.contributor.user_id != by.pk:
-        raise Forbidden("Only the contributor of a set answers and appeals for it.")
+        raise Forbidden(gettext("Only the contributor of a set answers and appeals for it."))
 
 
 def _locked(pull_sets: Sequence[PullSet]) -> list[PullSet]:
@@ -227,8 +238,12 @@ def _check_version(pull_set: PullSet, expected: int | None) -> None:
     now = version_of(pull_set)
     if expected is not None and expected != now:
         raise Conflict(
-            f"This case has moved on since you looked at it (version {now}, not {expected}): "
-            "someone decided, asked or answered. Look again before deciding."
+            gettext(
+                "This case has moved on since you looked at it (version %(now)s, not "
+                "%(expected)s): someone decided, asked or answered. Look again before "
+                "deciding."
+            )
+            % {"now": now, "expected": expected}
         )
 
 
@@ -239,10 +254,22 @@ def _say(by: User, pull_set: PullSet, kind: Message.Kind, text: str) -> Message:
 
 def _check_text(text: str) -> None:
     if not text.strip() or len(text) > LONGEST_TEXT:
-        found = f"{len(text)} characters" if text.strip() else "nothing"
+        found = (
+            gettext("%(text)s characters") % {"text": len(text)}
+            if text.strip()
+            else gettext("nothing")
+        )
         raise Invalid(
-            "This can't be kept in the thread.",
-            [Finding("", "text", found, f"some words, at most {LONGEST_TEXT} characters")],
+            gettext("This can't be kept in the thread."),
+            [
+                Finding(
+                    "",
+                    "text",
+                    found,
+                    gettext("some words, at most %(longest_text)s characters")
+                    % {"longest_text": LONGEST_TEXT},
+                )
+            ],
         )
 
 
@@ -250,7 +277,13 @@ def _findings(decision: str, reason: str) -> list[Finding]:
     findings = []
     if decision not in DECISIONS:
         known = ", ".join(DECISIONS)
-        findings.append(Finding("", "decision", repr(decision), f"one of {known}"))
+        findings.append(
+            Finding("", "decision", repr(decision), gettext("one of %(known)s") % {"known": known})
+        )
     if not reason.strip():
-        findings.append(Finding("", "reason", "nothing", "a sentence the contributor can read"))
+        findings.append(
+            Finding(
+                "", "reason", gettext("nothing"), gettext("a sentence the contributor can read")
+            )
+        )
     return findings

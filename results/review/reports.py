@@ -6,6 +6,7 @@ from django.contrib.auth.models import User
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext
 
 from results.models import Connection, Pool, PullSet, Report
 from rigs.models import Contributor, Line, Rig
@@ -46,7 +47,7 @@ def report(*, kind: str, number: int, text: str, by: Contributor | None, address
             )
     except IntegrityError:
         raise Conflict(
-            "You have reported this already, and a moderator has not answered yet."
+            gettext("You have reported this already, and a moderator has not answered yet.")
         ) from None
 
 
@@ -57,30 +58,40 @@ def close_report(found: Report, *, by: User, outcome: str) -> None:
     Conflict where it is closed already.
     """
     if not is_moderator(by):
-        raise Forbidden("Only a moderator closes a report.")
+        raise Forbidden(gettext("Only a moderator closes a report."))
     _check_text("outcome", outcome)
     changed = Report.objects.filter(pk=found.pk, closed_at=None).update(
         closed_at=timezone.now(), closed_by=by, outcome=outcome.strip(), reporter_key=""
     )
     if not changed:
-        raise Conflict("This report is closed already.")
+        raise Conflict(gettext("This report is closed already."))
 
 
 def _check(kind: str, number: int, text: str) -> None:
     if kind not in SUBJECTS:
         known = ", ".join(SUBJECTS)
-        raise Invalid("This can't be reported.", [Finding("", "subject_kind", kind, known)])
+        raise Invalid(
+            gettext("This can't be reported."), [Finding("", "subject_kind", kind, known)]
+        )
     if not SUBJECTS[Report.Subject(kind)]._base_manager.filter(pk=number).exists():
-        expected = f"the number of a {kind}"
-        raise Invalid("This can't be reported.", [Finding("", "subject_id", str(number), expected)])
+        expected = gettext("the number of a %(kind)s") % {"kind": kind}
+        raise Invalid(
+            gettext("This can't be reported."), [Finding("", "subject_id", str(number), expected)]
+        )
     _check_text("text", text)
 
 
 def _check_text(field: str, text: str) -> None:
     if not text.strip() or len(text) > LONGEST_TEXT or "\x00" in text:
-        found = f"{len(text)} characters" if text.strip() else "nothing"
-        expected = f"some words, at most {LONGEST_TEXT} characters"
-        raise Invalid("Say what is wrong with it.", [Finding("", field, found, expected)])
+        found = (
+            gettext("%(text)s characters") % {"text": len(text)}
+            if text.strip()
+            else gettext("nothing")
+        )
+        expected = gettext("some words, at most %(longest_text)s characters") % {
+            "longest_text": LONGEST_TEXT
+        }
+        raise Invalid(gettext("Say what is wrong with it."), [Finding("", field, found, expected)])
 
 
 def _hashed(address: str) -> str:

@@ -6,6 +6,7 @@ from django.contrib.auth.models import User
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext
 
 from results import notices
 from results.jobs import stale_marks
@@ -33,7 +34,7 @@ def suspend(*, by: User, contributor: Contributor, reason: str) -> Suspension:
     with transaction.atomic():
         locked = lock_contributor(contributor)
         if locked.suspension is not None:
-            raise Conflict("This account is suspended already.")
+            raise Conflict(gettext("This account is suspended already."))
         sets = _lock_sets(locked)
         pools = Pool.objects.filter(normalised_sets__pull_set__in=sets)
         touched = list(pools.values_list("pk", flat=True).distinct())
@@ -62,7 +63,7 @@ def lift(*, by: User, contributor: Contributor, reason: str, release: bool = Fal
         locked = lock_contributor(contributor)
         suspension = locked.suspension
         if suspension is None:
-            raise Conflict("This account is not suspended.")
+            raise Conflict(gettext("This account is not suspended."))
         suspension.lifted_by, suspension.lifted_at = by, timezone.now()
         suspension.lifted_reason = reason.strip()
         suspension.save()
@@ -121,12 +122,18 @@ def _release(by: User, suspension: Suspension) -> int:
 
 def _check(by: User, contributor: Contributor, reason: str) -> None:
     if not is_moderator(by):
-        raise Forbidden("Only a moderator suspends an account.")
+        raise Forbidden(gettext("Only a moderator suspends an account."))
     if contributor.user_id == by.pk:
-        raise Forbidden("This is your own account: another moderator has to decide on it.")
+        raise Forbidden(gettext("This is your own account: another moderator has to decide on it."))
     if is_moderator(contributor.user) or contributor.user.is_superuser:
-        raise Forbidden("An administrator takes a moderator's rights away before.")
+        raise Forbidden(gettext("An administrator takes a moderator's rights away before."))
     if not reason.strip() or len(reason) > LONGEST_REASON:
-        found = f"{len(reason)} characters" if reason.strip() else "nothing"
-        expected = f"a sentence that the contributor can read, at most {LONGEST_REASON} characters"
-        raise Invalid("A reason is needed.", [Finding("", "reason", found, expected)])
+        found = (
+            gettext("%(reason)s characters") % {"reason": len(reason)}
+            if reason.strip()
+            else gettext("nothing")
+        )
+        expected = gettext(
+            "a sentence that the contributor can read, at most %(longest_reason)s characters"
+        ) % {"longest_reason": LONGEST_REASON}
+        raise Invalid(gettext("A reason is needed."), [Finding("", "reason", found, expected)])

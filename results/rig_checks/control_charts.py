@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from django.db.models import Prefetch, QuerySet
+from django.utils.translation import gettext
 
 from results import notices
 from results.models import Baseline, NormalisedSet, Notice, PullSet, Session
@@ -287,5 +288,5 @@ def _series(kind: Kind, key: Key, first: Baseline | PullSet, points: Sequence[Po
             [point.n for point in points],
         )
     except MetrologyError as error:
-        why_not = f"There is nothing to chart yet: {error}."
+        why_not = gettext("There is nothing to chart yet: %(error)s.") % {"error": error}
     return Series(kind, key, first, points[0].session.revision, tuple(points), watch, why_not)

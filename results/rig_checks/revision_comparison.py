@@ -14,6 +14,7 @@ from typing import TypeAlias
 
 import numpy as np
 from django.db.models import Q
+from django.utils.translation import gettext
 from numpy.typing import NDArray
 
 from results.models import Pull
@@ -92,15 +93,17 @@ class Bridge:
         if self.verdict != "can't tell yet":
             return ""
         if not self.comparisons:
-            return (
-                f"Nothing was pulled both before and after: pull straight line of a spool from "
-                f"before at least {LEAST_STRAIGHT_PULLS} times."
-            )
+            return gettext(
+                "Nothing was pulled both before and after: pull straight line of a spool "
+                "from before at least %(least_straight_pulls)s times."
+            ) % {"least_straight_pulls": LEAST_STRAIGHT_PULLS}
         more = [one.result.more_pulls for one in self.comparisons if one.result]
         enough = [number for number in more if number is not None]
         if enough:
-            return f"Pull {min(enough)} more of the same on the new revision."
-        return "More than fifty further pulls would not tell: the scatter is too large."
+            return gettext("Pull %(enough)s more of the same on the new revision.") % {
+                "enough": min(enough)
+            }
+        return gettext("The scatter is too large: even fifty more pulls would not be enough.")
 
 
 def bridges_of(rig: Rig) -> list[Bridge]:

@@ -193,7 +193,7 @@ def test_a_zero_error_a_missing_tolerance_and_a_missing_place_are_told(as_owner)
     answer = " ".join(calibrate(as_owner, revision, off).json()["notes"])
     assert "3 N too much at zero" in answer
     assert "does not cancel in an efficiency" in answer
-    assert "No latitude was told" in answer
+    assert "No latitude was given" in answer
     assert "tolerance" in answer
 
 

@@ -65,15 +65,15 @@ def test_joining_and_leaving_by_the_pages(transactional_db, page, look):
     page.fill("#id_password1", PASSWORD)
     page.fill("#id_password2", PASSWORD)
     page.check("#id_agreed")
-    page.get_by_role("button", name="Make the account").click()
+    page.get_by_role("button", name="Create the account").click()
     expect(page.get_by_role("heading", name="My bench")).to_be_visible()
     look(name="bench of a newcomer")
     for address in ("/account/", "/account/second-factor/", "/account/password/"):
         look(address)
     look("/account/close/")
-    page.get_by_label("stays and goes on counting").check()
+    page.get_by_label("stay and continue to count").check()
     page.get_by_label("Password").fill(PASSWORD)
-    page.get_by_role("button", name="Close it for good").click()
+    page.get_by_role("button", name="Close it permanently").click()
     expect(page.get_by_text("Your account is closed.")).to_be_visible()
     look("/sign-in/")
     assert Contributor.objects.get().handle.startswith("former contributor")
@@ -97,10 +97,10 @@ def test_a_file_is_checked_stored_and_followed_until_it_is_worked_out(
             look_name = "upload with mistakes"
         look(name=look_name)
     page.get_by_role("button", name="Store it").click()
-    expect(page.get_by_text("it waits to be worked out")).to_be_visible()
+    expect(page.get_by_text("waiting to be processed")).to_be_visible()
     look(name="job waiting")
     drain()
-    expect(page.get_by_text("Worked out", exact=True)).to_be_visible(timeout=1000 * TIMEOUT_S)
+    expect(page.get_by_text("Processed", exact=True)).to_be_visible(timeout=1000 * TIMEOUT_S)
     look(name="job done")
 
 
@@ -127,7 +127,7 @@ def test_pulls_are_counted_as_they_are_entered_and_a_slip_of_the_thumb_taken_bac
     expect(page.locator("#figures")).to_have_text("3 pulls · mean 20.5 lbf · scatter 2.4%")
     pull(page, "2050", "at a grip")
     expect(page.locator("#figures")).to_contain_text("3 pulls")
-    page.get_by_role("button", name="Take back pull 4").click()
+    page.get_by_role("button", name="Remove pull 4").click()
     expect(page.locator("#pulls li")).to_have_count(3)
     pull(page, "a lot", "in the line")
     expect(page.locator("#reading-error")).to_be_visible()
@@ -150,7 +150,7 @@ def test_a_straight_line_that_has_moved_is_warned_of(at_the_rig, look):
     expect(page.locator("#warning")).to_be_hidden()
     for reading in ("17.0", "17.2", "16.8", "17.1", "17.0"):
         pull(page, reading, "in the line")
-    expect(page.locator("#warning")).to_contain_text("The straight line has moved")
+    expect(page.locator("#warning")).to_contain_text("Straight line has shifted")
     look(name="at the rig, moved")
 
 
@@ -169,16 +169,16 @@ def test_it_goes_on_without_a_network_and_sends_one_session_at_the_end(at_the_ri
         ("15.5", "in the main line"),
     ):
         pull(page, reading, ended)
-    page.get_by_role("button", name="A tie thrown away unpulled").click()
+    page.get_by_role("button", name="Discard a tie before pulling").click()
     page.get_by_role("button", name="Send the session").click()
-    expect(page.locator("#outcome")).to_contain_text("It stays on this phone")
+    expect(page.locator("#outcome")).to_contain_text("The session stays on this phone")
     assert not Session.objects.exists()
     page.reload()
     expect(page.locator("#pulls li")).to_have_count(3)
     page.context.set_offline(False)
     page.complaints.clear()
     page.get_by_role("button", name="Check it").click()
-    expect(page.locator("#outcome")).to_contain_text("Checked: it can be stored.")
+    expect(page.locator("#outcome")).to_contain_text("Checked: ready to be stored.")
     look(name="at the rig, checked")
     page.get_by_role("button", name="Send the session").click()
     page.wait_for_url("**/jobs/*/")

@@ -118,7 +118,7 @@ def confirm_a_new_account(page: Page, outbox: list) -> None:
     page.goto("/sign-up/")
     page.check("[name=agreed]")
     fields = {"handle": "Marram", "username": "marram", "email": "marram@example.org"}
-    send(page, "Make the account", **fields, password1=PASSWORD, password2=PASSWORD)
+    send(page, "Create the account", **fields, password1=PASSWORD, password2=PASSWORD)
     follow(page, outbox[-1].body)
     send(page, "Confirm")
     assert EmailAddress.objects.get(email="marram@example.org").verified
@@ -136,7 +136,7 @@ def change_the_address(page: Page, outbox: list) -> None:
 def ask_for_an_address_that_nobody_has(page: Page, outbox: list) -> None:
     send(page, "Reset My Password", "/account/password/forgotten/", email="nobody@example.org")
     follow(page, outbox[-1].body)
-    expect(page.get_by_role("button", name="Make the account")).to_be_visible()
+    expect(page.get_by_role("button", name="Create the account")).to_be_visible()
 
 
 STORIES: dict[str, Callable[[Page, list], None]] = {

@@ -53,7 +53,7 @@ def test_a_tester_who_changed_the_grip_makes_a_revision_that_begins_anew(rig, te
     page.get_by_label("Since").fill("2026-01-12")
     page.get_by_label("What changed").fill("rubber tape in place of cork")
     page.get_by_label("Why").fill("braid slid on the cork")
-    page.get_by_role("button", name="Make the new revision").click()
+    page.get_by_role("button", name="Create the new revision").click()
     expect(page.get_by_text("rubber tape in place of cork").first).to_be_visible()
     look(name="changed-grip")
     text = _refused_for(session(3, straight_N=(), revision=2), tester)
@@ -82,7 +82,7 @@ def test_a_tester_sees_how_good_a_join_is_and_the_join_apart_from_the_assembly(
     look(f"/pull-sets/{found.pk}/")
     expect(page.get_by_text(f"{100 * found.normalised.efficiency:.1f}%").first).to_be_visible()
     expect(page.get_by_text("outlasted the line in 2 of 6 pulls")).to_be_visible()
-    expect(page.get_by_text("its own strength")).to_be_visible()
+    expect(page.get_by_text("strength of the join itself")).to_be_visible()
 
 
 @pytest.fixture

@@ -47,7 +47,7 @@ def pages_of(client: Client) -> list[str]:
 
 def test_the_example_tester_reads_where_they_stand_in_the_untouched_demo(sender):
     answer = " ".join(pages_of(sender))
-    assert "Where you stand" in answer
+    assert "How you compare" in answer
     assert "not estimable" not in answer
 
 
@@ -61,7 +61,7 @@ def test_with_one_percent_of_noise_on_every_pool_all_pages_of_the_example_tester
         StalePool.objects.create(pool_id=pool_id, why="shaken by a test")
         refresh_pool(pool_id)
     assert not StalePool.objects.filter(pool_id__in=league).exists()
-    assert "Where you stand" in " ".join(pages_of(sender))
+    assert "How you compare" in " ".join(pages_of(sender))
     for pool_id in Pool.objects.values_list("pk", flat=True):
         assert sender.get(f"/pools/{pool_id}/").status_code == 200
         assert sender.get(f"/api/v1/pools/{pool_id}/comparison").status_code in (200, 409)

@@ -119,7 +119,7 @@ def test_a_figure_that_a_newcomer_adds_breaks_nothing_and_comes_to_every_pool_in
     pool = about_pools_of(about_pools)
     page = f"/pools/{pool.pk}/"
     stranger = every_address.client_of(None)
-    assert "Not computed for this version yet" in stranger.get(page).content.decode()
+    assert "Not computed for this version" in stranger.get(page).content.decode()
     again = [
         each for each in recompute_all() if each.version.inputs["formulae"] == snapshots.FORMULAE
     ]

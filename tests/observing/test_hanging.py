@@ -106,5 +106,5 @@ def test_while_the_database_is_gone_everyone_is_told_to_come_back(servers, web):
         assert answer.headers["Content-Type"] == "application/problem+json"
         assert answer.json()["type"] == "/problems/unavailable"
     assert page.status_code == 503
-    assert "The database can't be reached just now" in html.unescape(page.text)
+    assert "The database can't be reached at the moment" in html.unescape(page.text)
     assert [int(answer.headers["Retry-After"]) for answer in (asked, sent, page)] == [5, 5, 5]

@@ -64,7 +64,7 @@ def test_what_would_write_is_told_to_come_back_and_readers_are_served(servers, t
         }
         page = browser.post(f"{web}/sign-in/", fields, timeout=TIMEOUT_S)
     assert page.status_code == 503
-    assert "Nothing can be stored just now" in page.text
+    assert "Nothing can be stored at the moment" in page.text
     assert int(page.headers["Retry-After"]) > 0
 
     assert requests.get(f"{web}/api/v1/pools", timeout=TIMEOUT_S).status_code == 200

@@ -73,7 +73,7 @@ def test_the_licence_is_linked_where_it_is_agreed_to(db):
 @pytest.mark.parametrize(
     ("changed", "expected"),
     [
-        ({"agreed": ""}, "it takes your agreement"),
+        ({"agreed": ""}, "so your agreement is needed"),
         ({"handle": "OWNER"}, "Another contributor has this handle"),
         ({"handle": "former contributor 3"}, "which closed accounts have"),
         ({"handle": "<b>"}, "letters and digits"),
@@ -334,4 +334,4 @@ def test_the_ways_of_leaving_are_offered_with_a_label_each(with_password):
 
 def test_where_no_mail_is_sent_a_forgotten_password_is_not_promised_a_link(db):
     assert "/account/password/forgotten/" in Page(Client().get("/sign-in/")).links()
-    assert "sends no mail" in Page(Client().get("/account/password/forgotten/")).text
+    assert "sends no email" in Page(Client().get("/account/password/forgotten/")).text

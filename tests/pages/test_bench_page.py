@@ -89,7 +89,7 @@ def test_the_bench_shows_rigs_as_they_stand_and_sessions_with_their_jobs(owner):
     assert "calibrat" in page.text
     assert "2 Sep 2025" in page.text
     assert "not calibrated" in page.text
-    assert "under way" in page.text
+    assert "in progress" in page.text
     assert f"/jobs/{job.pk}/" in page.links()
 
 
@@ -138,7 +138,7 @@ def test_my_tying_stands_beside_the_pool_without_me_as_the_api_says_it(at_home, 
     text = Page(at_home.get("/bench/tying/")).text
     answer = at_home.get(f"/api/v1/pools/{pool_of('Blood').pk}/comparison").json()
     own, others = answer["own"]["efficiency"], answer["others"]["efficiency"]
-    assert f"{100 * own:.1f}% from 1 set of yours; the others {100 * others:.1f}%" in text
+    assert f"{100 * own:.1f}% from 1 of your sets; the others {100 * others:.1f}%" in text
     assert f"{100 * answer['comparison']['ratio']:.1f}% of the others'" in text
     assert "the range expected of a tester" in text
     assert "Work on" in text
@@ -156,14 +156,14 @@ def test_a_weak_tie_is_told_to_be_worked_on(league, owner):
         enqueue(session)
     drain()
     page = Page(browser(owner).get("/bench/tying/"))
-    assert "Strength: yours hold less" in page.text
+    assert "Strength: your ties hold less" in page.text
 
 
 def test_a_pool_short_of_one_tester_is_what_to_pull_first(at_home):
     text = Page(at_home.get("/bench/tying/")).text
     pulled_next = text[text.index("What to pull next") :]
     assert pulled_next.index("Albright") < pulled_next.index("with one more")
-    assert "you would be the third" in text
+    assert "with you as the third" in text
 
 
 def test_where_the_others_are_too_few_it_is_said_instead(league):

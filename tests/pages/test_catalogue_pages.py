@@ -102,7 +102,7 @@ def test_a_search_finds_no_rig_by_a_name_that_nobody_accepted(league, read):
 
 
 def test_a_search_for_nothing_known_says_so(league, read):
-    assert "Nothing has all of these words" in read("/search/", q="zzz").text
+    assert "No name contains all of these words" in read("/search/", q="zzz").text
 
 
 def test_catalogue_pages_take_few_queries_and_few_bytes_however_much_there_is(

@@ -124,7 +124,7 @@ def test_what_it_links_to_on_the_about_page_is_explained_there(page, read):
 def test_a_failure_of_the_service_has_a_page_too(db):
     response = server_error(RequestFactory().get("/"))
     assert response.status_code == 500
-    assert "It is not your doing" in Page(response).text
+    assert "This is our fault" in Page(response).text
 
 
 @pytest.mark.parametrize("theme", ["light", "dark"])

@@ -42,11 +42,11 @@ def test_each_filter_leaves_only_what_was_asked_for(two_leaders, read, asked, fo
     pools = {pool_of(tie).pk: tie for tie in ("Blood", "Alberto")}
     shown = {tie for pk, tie in pools.items() if f"/pools/{pk}/" in page.links()}
     assert shown == found
-    assert ("No join has been pulled that fits all of this" in page.text) == (not found)
+    assert ("No join matches all of these filters" in page.text) == (not found)
 
 
 def test_an_empty_service_says_that_nothing_has_been_pulled(db, read):
-    assert "Nothing has been pulled yet." in read("/").text
+    assert "No pulls yet." in read("/").text
 
 
 def test_many_line_pairs_come_page_by_page_with_the_filter_kept(

@@ -14,7 +14,7 @@ def test_a_join_shows_its_pooled_figure_its_interval_and_what_a_new_tester_may_g
 
 def test_joins_that_can_not_be_told_apart_stand_together_and_share_their_places(league, read):
     text = read("/").text
-    together = text[text.index("Can't be told apart") : text.index("Surgeon's place")]
+    together = text[text.index("Not enough data to separate these") : text.index("Surgeon's place")]
     assert together.count("place 1 to 2") == 2
     assert "Surgeon's place 3 " in text
 

@@ -83,9 +83,9 @@ def test_its_history_says_when_it_changed_and_why(league, moderator, read):
     after = Pool.objects.get(pk=pool.pk).current
     assert after.number == before.number + 1
     text = read(address("Blood")).text
-    newest = text[text.index("How it came to this") :]
+    newest = text[text.index("History") :]
     assert f"{100 * after.efficiency:.1f}%" in newest
-    assert "3 sets, 1 taken out" in newest
+    assert "3 sets, 1 removed" in newest
     assert f"on set {taken_out.pk}: hold" in newest
     assert "Which scale?" not in newest
 

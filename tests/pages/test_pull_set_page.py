@@ -49,7 +49,7 @@ def test_it_shows_its_straight_line_its_notes_and_what_was_thrown_away(db, owner
     drain()
     text = read(f"/pull-sets/{pull_set.pk}/").text
     assert "thin, straight, before" in text
-    assert "Thrown away unpulled 3" in text
+    assert "Discarded before pulling 3" in text
     assert "cold hands" not in text
     assert "cold hands" in read(f"/pull-sets/{pull_set.pk}/", by=owner).text
     assert "Turns main 6" in text
@@ -71,7 +71,7 @@ def test_every_change_of_its_state_is_told_with_who_by_role_and_why(db, owner, m
     pull_set.refresh_from_db()
     decide(by=moderator.user, pull_set=pull_set, decision="hold", reason="Which scale?")
     text = read(f"/pull-sets/{pull_set.pk}/").text
-    states = text[text.index("How it stands") :]
+    states = text[text.index("Status") :]
     assert "the service worked out from its pulls" in states
     assert "a moderator" in states
     assert "Which scale?" not in states
@@ -94,7 +94,7 @@ def test_figures_from_before_a_change_of_the_rig_say_so_until_they_are_worked_ou
     )
     enqueue(session)
     drain()
-    assert "Being worked out again" not in read(f"/pull-sets/{pull_set.pk}/").text
+    assert "Being recomputed" not in read(f"/pull-sets/{pull_set.pk}/").text
     post = client_of(owner).post
     points = [
         {"mass": f"{m} kg", "how_known": "certified", "reading": f"{m} kgf"} for m in (5, 10, 20)
@@ -102,9 +102,9 @@ def test_figures_from_before_a_change_of_the_rig_say_so_until_they_are_worked_ou
     answer = {"made_on": "2026-01-01", "points": points}
     address = f"/api/v1/revisions/{session.revision_id}/calibrations"
     assert post(address, answer, format="json").status_code == 201
-    assert "Being worked out again" in read(f"/pull-sets/{pull_set.pk}/").text
+    assert "Being recomputed" in read(f"/pull-sets/{pull_set.pk}/").text
     drain()
-    assert "Being worked out again" not in read(f"/pull-sets/{pull_set.pk}/").text
+    assert "Being recomputed" not in read(f"/pull-sets/{pull_set.pk}/").text
 
 
 def test_a_set_that_does_not_exist_is_not_found(db, read):
@@ -121,7 +121,7 @@ def test_the_worst_of_ten_is_named_only_where_ten_were_pulled(db, owner, read):
     ten = making.joined(session, main, leader, range(71, 81))
     enqueue(session)
     drain()
-    assert "Worst of them" not in read(f"/pull-sets/{nine.pk}/").text
+    assert "Worst pull" not in read(f"/pull-sets/{nine.pk}/").text
     text = read(f"/pull-sets/{ten.pk}/").text
-    assert "Worst of them of 10 pulls: 71.0 N, 71.0% of the straight line" in text
-    assert "95 ties in 100 hold at least" in text
+    assert "Worst pull of 10 pulls: 71.0 N, 71.0% of the straight line" in text
+    assert "95 in 100 ties hold at least" in text

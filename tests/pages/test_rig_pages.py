@@ -134,7 +134,7 @@ def test_check_weights_are_told_row_by_row_and_come_back_as_a_calibration(at_hom
     assert readings[0].u_mass_kg == pytest.approx(0.02 / 3**0.5)  # GUM 4.3.7, rectangular
     text = read(f"/rigs/{rig.pk}/").text
     assert "Calibrated 5 Oct 2025: no class of ISO 7500-1" in text
-    assert "it does not cancel in an efficiency" in text
+    assert "does not cancel in an efficiency" in text
     for private in ("a class takes at least 5", "5 kg ± 20 g"):
         assert private not in text
         assert private in Page(at_home.get(f"/rigs/{rig.pk}/")).text
@@ -205,7 +205,7 @@ def test_signing_in_leads_to_ones_own_rigs(owner):
         follow=True,
     )
     text = Page(answer).text
-    assert text.index("Yours") < text.index("mine") < text.index("Everybody's")
+    assert text.index("Your rigs") < text.index("mine") < text.index("All rigs")
 
 
 def test_the_page_of_a_rig_takes_few_queries_however_much_was_pulled(
@@ -237,7 +237,7 @@ def test_a_set_shows_what_to_improve_first(owner, read):
     enqueue(session)
     drain()
     text = read(f"/pull-sets/{pull_set.pk}/").text
-    assert "Pull more ties of it" in text
+    assert "Pull more of these ties" in text
     assert "Tying: scatter of joined pulls" in text
     assert "Uncertainty budget of a load" in text
 

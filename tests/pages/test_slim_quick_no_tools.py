@@ -44,9 +44,9 @@ def test_what_is_known_is_shown_and_what_is_not_is_shown_as_missing(described, r
 
 def test_a_size_shows_which_joins_were_pulled_on_about_such_lines(league, read):
     Line.objects.filter(name="thin").update(diameter_m=0.00035)
-    assert "4 sets on about these sizes." in read("/", main_size="0.38").text
-    assert "4 sets on about these sizes." in read("/", main_size="0.014 in").text
-    assert "Not pulled on about these sizes." in read("/", main_size="0.60 mm").text
+    assert "4 sets on lines of about these sizes." in read("/", main_size="0.38").text
+    assert "4 sets on lines of about these sizes." in read("/", main_size="0.014 in").text
+    assert "Not pulled on lines of about these sizes." in read("/", main_size="0.60 mm").text
 
 
 def test_a_size_that_is_none_is_told_beside_its_field(league, read):

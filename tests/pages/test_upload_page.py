@@ -92,7 +92,7 @@ def test_what_is_odd_is_marked_and_can_be_stored_all_the_same(at_home):
         text = text.replace(f"{reading},", f"{float(reading) / 2},")
     answer = check(at_home, text)
     assert answer.status_code == 200
-    assert "Odd, and may be so" in Page(answer).text
+    assert "Unusual: please check" in Page(answer).text
     assert Page(answer).all("tr", **{"class": "odd"})
 
 
@@ -106,7 +106,7 @@ def test_a_document_is_taken_too_and_its_mistakes_are_told_by_place(at_home):
     ("sent", "expected"),
     [
         ({}, "No file was chosen"),
-        ({"file": SimpleUploadedFile("winter.pdf", b"%PDF")}, "not a kind of file"),
+        ({"file": SimpleUploadedFile("winter.pdf", b"%PDF")}, "kind of file can't be read"),
         ({"file": SimpleUploadedFile("winter.csv", b"\xff\x00")}, "can't be stored"),
         ({"file": SimpleUploadedFile("winter.csv", b"a,b\n1,2")}, "an unknown column"),
         ({"file": SimpleUploadedFile("winter.xlsx", b"not a zip")}, "can't be stored"),
@@ -127,14 +127,14 @@ def test_what_stands_in_a_cell_is_text_on_the_page(at_home):
 def test_progress_is_told_until_the_sets_have_come_out(at_home, django_assert_max_num_queries):
     job = at_home.post(address_of_store(check(at_home, sheet()))).headers["Location"]
     waiting = Page(at_home.get(job))
-    assert "it waits to be worked out" in waiting.text
+    assert "waiting to be processed" in waiting.text
     assert "data-unfinished" in waiting.all("div", id="progress")[0]
     assert [each["src"] for each in waiting.all("script")] == ["/static/pages/job.js"]
     assert job in waiting.links()
     drain()
     with django_assert_max_num_queries(12):
         done = Page(at_home.get(job))
-    assert "Worked out" in done.text
+    assert "Processed" in done.text
     assert "data-unfinished" not in done.all("div", id="progress")[0]
     assert done.all("script") == []
     assert "Double uni" in done.text

@@ -18,9 +18,9 @@ def test_a_version_names_the_sets_that_left_and_the_decision_that_took_them_out(
     page = read(f"/pools/{pool.pk}/versions/{pool.current.number}/")
     text = page.text
     assert f"{100 * pool.current.efficiency:.1f}%" in text
-    row = text[text.index("Sets that came and went") :]
+    row = text[text.index("Sets added and removed") :]
     assert f"{taken_out.session.contributor.handle}, " in row
-    assert "taken out" in row
+    assert "removed" in row
     assert "held" in row
     assert "Which scale?" not in row
     assert f"/pull-sets/{taken_out.pk}/" in page.links()

@@ -44,7 +44,7 @@ def test_contributions_are_standard_uncertainty_times_sensitivity(figures):
 @pytest.mark.parametrize(
     ("expected", "advice"),
     [
-        ({"joined_N": [60, 100, 80, 70, 90]}, "Pull more ties"),
+        ({"joined_N": [60, 100, 80, 70, 90]}, "Pull more of these ties"),
         ({"joined_N": [79.8, 80.2, 80, 80.1, 79.9], "straight_N": [90, 110, 100]}, "straight line"),
         ({"joined_N": [30, 30.5, 31, 30.2], "calibrated": False}, "zero of the scale"),
     ],

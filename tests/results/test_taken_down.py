@@ -145,7 +145,7 @@ def test_page_list_comparison_and_api_say_since_when_it_is_being_recomputed(take
 def test_what_is_not_known_meanwhile_is_not_said_to_be_unmeasured(taken_down):
     page = said(f"/pools/{taken_down.pk}/")
     assert "not measured" not in page
-    assert "can't be told from these pulls" not in page
+    assert "Not enough pulls yet to say what nine in ten" not in page
     of_it = said("/").split('class="cluster unranked"')[1].split("</ul>")[0]
     assert "being recomputed since" in of_it
     assert "not measured" not in of_it
@@ -227,8 +227,9 @@ def test_an_addition_leaves_the_figure_up_and_says_that_it_is_being_updated(pool
     answer = Client().get(f"/api/v1/pools/{pool.pk}").json()
     assert answer["freshness"]["state"] == "updating"
     assert answer["current"]["efficiency"] == pool.current.efficiency
-    assert re.search(r"Being updated since \d+ \w+ \d+ \d\d:\d\d UTC", said(f"/pools/{pool.pk}/"))
-    assert "Being updated since" in said("/")
+    since = r"Being recomputed since \d+ \w+ \d+ \d\d:\d\d UTC"
+    assert re.search(since, said(f"/pools/{pool.pk}/"))
+    assert "Being recomputed since" in said("/")
 
 
 def test_straight_line_that_was_lent_takes_the_figures_that_rest_on_it_down(owner, other):
@@ -273,7 +274,7 @@ def test_a_pool_that_could_not_be_computed_says_so_with_the_date_and_shows_no_ol
     answer = Client().get(f"/api/v1/pools/{failing.pk}").json()
     assert answer["freshness"]["failed_at"] == failed_at.isoformat().replace("+00:00", "Z")
     assert answer["current"]["efficiency"] is None
-    words = f"Computing it failed on {failed_at.day} {failed_at:%b %Y %H:%M} UTC"
+    words = f"The last recomputation failed on {failed_at.day} {failed_at:%b %Y %H:%M} UTC"
     assert words in said(f"/pools/{failing.pk}/")
     assert words in said("/")
     assert "samespool_failed_pools 1.0" in said("/metrics")

@@ -1,4 +1,4 @@
-"""Working out a session: which line is the reference, and what grip breaks and zeros do."""
+"""Processing a session: which line is the reference, and what grip breaks and zeros do."""
 
 import numpy as np
 import pytest

@@ -186,7 +186,7 @@ MET: dict[str, Meeting] = {
         lambda _w: User.objects.create_user("newcomer"),
         lambda w: w.extra["stranger"].post("/sign-up/", JOINING),
         (200,),
-        "Someone took this name a moment ago",
+        "Someone else has just taken this name",
     ),
     "rigs.Contributor.contributor_handle_is_unique": Meeting(
         lambda _w: Contributor.objects.create(

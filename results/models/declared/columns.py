@@ -45,7 +45,7 @@ COLUMNS = (
         in_open_data=True,
         form=Form.PERCENT,
         says=Sentence(
-            _("Its true value likely lies in the range of %(interval)s."),
+            _("The true average is likely to be in the range %(interval)s."),
             _("95%% interval, CR2, %(df_satterthwaite)s degrees of freedom: %(interval)s"),
         ),
         anchor="interval",

@@ -59,10 +59,11 @@ FIGURES = (
         label=_("τ, by level"),
         anchor="tau",
         explained=_(
-            "The standard deviation of efficiency from tester to tester, from session to "
-            "session of one tester, and from set to set within a session, in percent of the "
-            "value. At τ tester 5%, two testers in three lie within 5% of the pool. Its own "
-            "interval (by profile likelihood) is wide while testers are few."
+            "The standard deviation of efficiency between testers, between sessions "
+            "of one tester, and between sets in one session, in percent of the "
+            "value. If τ between testers is 5%, two testers in three lie within 5% "
+            "of the pool. Its own interval (by profile likelihood) is wide while "
+            "there are few testers."
         ),
     ),
     *_of_each_level(
@@ -90,15 +91,15 @@ FIGURES = (
         part="heterogeneity",
         form=Form.SHARE,
         says=Sentence(
-            _("%(I2_total)s of the variation between sets is real, not chance in the pulling."),
+            _("%(I2_total)s of the variation between sets is real, not chance in the pulls."),
             _("I² %(I2_total)s (tester %(I2_tester)s, session %(I2_session)s, set %(I2_set)s)"),
         ),
         label=_("I²"),
         anchor="i2",
         explained=_(
-            "The share of the variation between sets that is more than chance in the "
-            "pulling. It grows with more careful pulling too: 90% of very little is still "
-            "very little, so read it beside τ."
+            "The share of the variation between sets that chance in the pulls does "
+            "not explain. It also grows with more careful pulling: 90% of very "
+            "little is still very little, so read it together with τ."
         ),
     ),
     _figure(
@@ -109,9 +110,9 @@ FIGURES = (
         label=_("Q"),
         anchor="q",
         explained=_(
-            "A test of whether all sets could share one true value (Cochran). A small p "
-            "says they don't. With few sets it sees little; a large p is no proof that they "
-            "agree."
+            "A test of whether all sets could share one true value (Cochran). A "
+            "small p suggests that they don't. With few sets it detects little; a "
+            "large p does not prove that they agree."
         ),
     ),
     _figure("Q_df", "degrees of freedom of Q", in_open_data=True, form=Form.WHOLE),

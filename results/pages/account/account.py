@@ -39,8 +39,8 @@ class SignUp(SignupView):
 
     def get_form(self, form_class: Any = None) -> Any:
         form = super().get_form(form_class)
-        form.fields["username"].label = _("Name to sign in with")
-        form.fields["username"].help_text = _("shown to nobody")
+        form.fields["username"].label = _("Sign-in name")
+        form.fields["username"].help_text = _("never shown to others")
         return form
 
     def form_valid(self, form: Any) -> HttpResponse:
@@ -53,7 +53,7 @@ class SignUp(SignupView):
         except IntegrityError as error:
             if not is_unique_violation(error):
                 raise
-            form.add_error("username", _("Someone took this name a moment ago: choose another."))
+            form.add_error("username", _("Someone else has just taken this name: choose another."))
         invalid: HttpResponse = self.form_invalid(form)
         return invalid
 
@@ -89,7 +89,7 @@ def account(request: HttpRequest) -> HttpResponse:
             form.add_error("handle", refusal_text(refusal))
         else:
             show(contributor, **chosen)
-            messages.success(request, _("Your choices are kept."))
+            messages.success(request, _("Your choices are saved."))
             return redirect("pages:account")
     return _account_page(request, contributor, form=form)
 
@@ -139,7 +139,7 @@ def make_token(request: HttpRequest) -> HttpResponse:
 def end_token(request: HttpRequest, digest: str) -> HttpResponse:
     """End one of one's tokens; it works no more."""
     get_object_or_404(AuthToken, user_id=request.user.pk, digest=digest).delete()
-    messages.success(request, _("The token works no more."))
+    messages.success(request, _("The token is revoked."))
     return redirect("pages:account")
 
 

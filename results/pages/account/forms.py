@@ -33,11 +33,13 @@ class JoiningForm(forms.Form):
 
     field_order = ["handle", "username", "email", "password1", "password2", "agreed"]
     handle = handle_field(
-        _("stands beside every set of yours, for everybody to see; it need not be your name")
+        _("shown publicly beside every set you send; it need not be your real name")
     )
     agreed = forms.BooleanField(
         label=_("I share what I pull under this licence"),
-        error_messages={"required": _("What is pulled here is shared: it takes your agreement.")},
+        error_messages={
+            "required": _("Your pulls are shared publicly, so your agreement is needed.")
+        },
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -48,7 +50,7 @@ class JoiningForm(forms.Form):
             SHARED_DATA.address,
             SHARED_DATA.name,
             SHARED_DATA.identifier,
-            _("everybody may use it, and says where it is from."),
+            _("anyone may use it, as long as they credit the source."),
         )
 
     def clean_handle(self) -> str:
@@ -78,11 +80,11 @@ class ClosingForm(forms.Form):
     """What becomes of the data, and the password once more."""
 
     sessions = forms.ChoiceField(
-        label=_("What I have pulled"),
+        label=_("My sessions"),
         widget=forms.RadioSelect,
         choices=[
-            ("keep", _("stays and goes on counting, signed 'former contributor' and a number")),
-            ("withdraw", _("is withdrawn: it leaves every figure")),
+            ("keep", _("stay and continue to count, under 'former contributor' and a number")),
+            ("withdraw", _("are withdrawn from every figure")),
         ],
     )
     password = forms.CharField(

@@ -16,10 +16,10 @@ from results.pools import selectors
 from results.public.rows import sessions_for
 
 STEPS = {
-    Job.Step.WAITING: _("waits for its turn"),
-    Job.Step.NORMALISING: _("each set against its straight line"),
-    Job.Step.SCREENING: _("checked for what can't be right"),
-    Job.Step.POOLING: _("pools computed anew"),
+    Job.Step.WAITING: _("waiting"),
+    Job.Step.NORMALISING: _("comparing each set with its straight line"),
+    Job.Step.SCREENING: _("checking for results that can't be right"),
+    Job.Step.POOLING: _("recomputing pools"),
     Job.Step.FINISHED: _("finished"),
 }
 SETS_SHOWN = 100

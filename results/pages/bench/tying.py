@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from django.core.cache import caches
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import get_language
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
@@ -27,22 +28,22 @@ KEPT_FOR_S = 24 * 3600
 
 WORK = {
     "strength": _(
-        "Strength: yours hold less than others' of the same join, by more than chance. Look at "
-        "how it is seated, wetted and cut to length."
+        "Strength: your ties hold less than others' ties of the same join, by more than chance "
+        "explains. Check how you seat, wet and trim it."
     ),
     "evenness": _(
-        "Evenness: your ties scatter more than others', and more than your rig explains. Tie every "
-        "one alike, and count those you throw away."
+        "Consistency: your ties scatter more than others', and more than your rig explains. Tie "
+        "every one the same way, and count those you discard."
     ),
     "rig": _(
-        "The rig: your straight line scatters more than your ties add to it. Look at grips and "
-        "pace before the tying."
+        "The rig: your straight line scatters more than your ties add to it. Check the grips and "
+        "your pulling speed before your tying."
     ),
     "unknown": _(
-        "Your joins scatter more than others'. Whether that is the tying or the rig can't be told "
-        "yet."
+        "Your joins scatter more than others'. There is not enough data yet to say whether the "
+        "tying or the rig causes it."
     ),
-    "nothing": _("Nothing stands out: you tie it as others do, as far as the pulls can tell."),
+    "nothing": _("Nothing stands out: as far as the pulls show, you tie it as well as others."),
 }
 
 
@@ -81,7 +82,7 @@ def tying(request: HttpRequest) -> HttpResponse:
 
 def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
     """Each pool's comparison, worked out once for each state of the pool."""
-    keys = {pool.pk: f"tied.{contributor.pk}.{_state_of(pool)}" for pool in own}
+    keys = {pool.pk: f"tied.{contributor.pk}.{get_language()}.{_state_of(pool)}" for pool in own}
     known: dict[str, tuple[TesterVsPool | None, str]] = caches["kept"].get_many(keys.values())
     missing = [pool.pk for pool in own if keys[pool.pk] not in known]
     for pool_id, members in (members_of_each(missing) if missing else {}).items():

@@ -74,12 +74,15 @@ def _read(sent: UploadedFile[bytes] | None) -> tuple[bytes, str]:
     if sent is None:
         raise Invalid(_("No file was chosen."), [Finding("", "file", _("nothing"), _("a file"))])
     if (sent.size or 0) > MOST_BYTES:
-        raise TooLarge(f"The upload has {sent.size} bytes; at most {MOST_BYTES} are taken.")
+        raise TooLarge(
+            _("The upload has %(size)s bytes; the limit is %(most)s.")
+            % {"size": sent.size, "most": MOST_BYTES}
+        )
     ending = str(sent.name).rpartition(".")[2].lower()
     form = FORM_OF_ENDING.get(ending)
     if form is None:
         raise Invalid(
-            _("This is not a kind of file that is read here."),
+            _("This kind of file can't be read here."),
             [Finding("", "file", str(sent.name)[-60:], ".csv, .xlsx, .json")],
         )
     return sent.read(), form

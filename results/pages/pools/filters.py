@@ -54,21 +54,21 @@ class Filters(forms.Form):
     )
     connection = forms.ChoiceField(label=_("Join"), required=False)
     least_testers = forms.IntegerField(
-        label=_("Least testers"), required=False, min_value=1, max_value=MOST_TESTERS
+        label=_("At least this many testers"), required=False, min_value=1, max_value=MOST_TESTERS
     )
     most_bulk = forms.FloatField(
-        label=_("At most so thick, times the line"),
+        label=_("Maximum thickness (x line)"),
         required=False,
         min_value=1,
         max_value=MOST_BULK,
     )
     most_seconds = forms.IntegerField(
-        label=_("Tied within, s"), required=False, min_value=1, max_value=LONGEST_TIE_S
+        label=_("Maximum time to tie, s"), required=False, min_value=1, max_value=LONGEST_TIE_S
     )
     tools = forms.ChoiceField(
         label=_("Tools"),
         required=False,
-        choices=[("", _("any")), ("none", _("fingers alone"))],
+        choices=[("", _("any")), ("none", _("fingers only"))],
     )
 
     def __init__(self, asked: QueryDict) -> None:

@@ -21,13 +21,25 @@ SCATTER = {
     "set": gettext_lazy("From set to set within a session, by %(sd)s."),
 }
 
+UNFITTED = {
+    "tester": gettext_lazy("Not enough data yet to estimate the scatter from tester to tester."),
+    "session": gettext_lazy("Not enough data yet to estimate the scatter from session to session."),
+    "set": gettext_lazy("Not enough data yet to estimate the scatter from set to set."),
+}
+
+TAU = {
+    "tester": gettext_lazy("τ tester"),
+    "session": gettext_lazy("τ session"),
+    "set": gettext_lazy("τ set"),
+}
+
 PARTS = {
-    "interval": (gettext_lazy("The interval of the value"), "interval"),
+    "interval": (gettext_lazy("The interval of the pooled figure"), "interval"),
     "prediction": (gettext_lazy("What to expect of a new tester"), "prediction"),
-    "tau2_tester": (gettext_lazy("How sure the scatter between testers is"), "tau"),
-    "tau2_session": (gettext_lazy("How sure the scatter between sessions is"), "tau"),
-    "tau2_set": (gettext_lazy("How sure the scatter between sets is"), "tau"),
-    "total": (gettext_lazy("How sure the share of real variation is"), "i2"),
+    "tau2_tester": (gettext_lazy("How certain the scatter between testers is"), "tau"),
+    "tau2_session": (gettext_lazy("How certain the scatter between sessions is"), "tau"),
+    "tau2_set": (gettext_lazy("How certain the scatter between sets is"), "tau"),
+    "total": (gettext_lazy("How certain the share of real variation is"), "i2"),
     "heterogeneity": (gettext_lazy("The share of variation that is real"), "i2"),
     "leave_one_out": (gettext_lazy("The figure without each tester"), "efficiency"),
 }
@@ -84,8 +96,8 @@ def _told(version: PoolVersion, figures: Figures, figure: Figure) -> Statement:
     try:
         words, statistic = say(version, figures)
     except NotComputed as missing:
-        words = _("Not computed for this version yet; the next one will say it.")
-        statistic = _("Lacking: %(name)s") % {"name": missing.args[0]}
+        words = _("Not computed for this version; the next version will show it.")
+        statistic = _("Missing: %(name)s") % {"name": missing.args[0]}
     return Statement(words, statistic, figure.anchor)
 
 
@@ -104,8 +116,7 @@ def _in_a_sentence(figure: Figure) -> Say:
 def _expected(version: PoolVersion, figures: Figures) -> tuple[str, str]:
     prediction = between(version.prediction_low, version.prediction_high)
     return (
-        _("The mean of a tester new to it is expected in the range of %(interval)s.")
-        % {"interval": prediction},
+        _("If you tie it, expect your set to average %(interval)s.") % {"interval": prediction},
         _prediction(figures, prediction),
     )
 
@@ -117,34 +128,31 @@ def _prediction(figures: Figures, interval: str) -> str:
             "interval": interval,
         }
     return _(
-        "95%% prediction interval, averaged over what the variance between testers may be: "
-        "%(interval)s"
+        "95%% prediction interval, averaged over the likely variance between testers: %(interval)s"
     ) % {"interval": interval}
 
 
 def _scatter(level: str, _version: PoolVersion, figures: Figures) -> tuple[str, str]:
-    tau = _sd(figures[f"tau2_{level}"])
+    tau, symbol = _sd(figures[f"tau2_{level}"]), str(TAU[level])
     if level not in figures["fitted"]:
-        return (
-            _("Scatter from %(level)s to %(level)s can't be told apart here yet.")
-            % {"level": level},
-            _("τ %(level)s: not fitted") % {"level": level},
-        )
+        return str(UNFITTED[level]), _("%(tau)s: not fitted") % {"tau": symbol}
+    words = str(SCATTER[level]) % {"sd": tau}
     if f"tau2_{level}" in figures.get("not_estimable", {}):
-        return (str(SCATTER[level]) % {"sd": tau}, f"τ {level} {tau}")
+        return words, f"{symbol} {tau}"
     low, high = (_sd(end) for end in figures[f"tau2_{level}_interval"])
-    return (
-        str(SCATTER[level]) % {"sd": tau},
-        _("τ %(level)s %(tau)s, 95%% profile interval %(low)s to %(high)s")
-        % {"level": level, "tau": tau, "low": low, "high": high},
-    )
+    return words, _("%(tau)s %(sd)s, 95%% profile interval %(low)s to %(high)s") % {
+        "tau": symbol,
+        "sd": tau,
+        "low": low,
+        "high": high,
+    }
 
 
 def _disagreement(version: PoolVersion, figures: Figures) -> tuple[str, str]:
     verdict = (
-        _("The sets differ by more than chance in the pulling would have them.")
+        _("The sets differ by more than chance in the pulls explains.")
         if figures["Q_p"] < 0.05
-        else _("The sets differ by no more than chance in the pulling would have them.")
+        else _("The sets differ by no more than chance in the pulls explains.")
     )
     return (verdict, _("Q %(Q)s on %(Q_df)s degrees of freedom, p %(Q_p)s") % Written(version))
 

@@ -26,7 +26,7 @@ class ReportForm(forms.Form):
         label=gettext_lazy("What is wrong with it?"),
         max_length=LONGEST_TEXT,
         widget=forms.Textarea(attrs={"rows": 6}),
-        help_text=gettext_lazy("read by moderators alone"),
+        help_text=gettext_lazy("only moderators read this"),
     )
 
 

@@ -23,11 +23,11 @@ STRAIGHT_ROWS, JOIN_ROWS, SETS = 5, 10, 3
 
 MEANINGS = {
     "join": _("in the join or beside it"),
-    "slip": _("the join slipped or came undone: the peak before"),
+    "slip": _("the join slipped or came undone: the peak before that that"),
     "line": _("in the free length; say which line"),
     "grip": _("at a grip, crimp, eye or spool"),
     "terminal": _("hook, ring, swivel or sleeve"),
-    "none": _("nothing parted: the rig's end"),
+    "none": _("nothing broke: end of the rig's travel"),
     "void": _("reading lost, or the grip slipped"),
 }
 

@@ -15,6 +15,7 @@ from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext_lazy as _
 
 from results.normalising import reprocess
+from results.pages.figures import day
 from results.pages.rigs.changes import (
     FORM,
     QUANTITIES,
@@ -54,7 +55,7 @@ class ReasonForm(Refusable, forms.Form):
     reason = forms.CharField(
         max_length=LONGEST_REASON,
         label=_("What was wrong"),
-        help_text=_("you and moderators can read it in the history of the rig"),
+        help_text=_("you and moderators can read this in the history of the rig"),
     )
 
 
@@ -70,7 +71,7 @@ class CorrectedRevisionForm(ChangeForm):
     reason = forms.CharField(
         max_length=LONGEST_REASON,
         label=_("What was wrong"),
-        help_text=_("you and moderators can read it in the history of the rig"),
+        help_text=_("you and moderators can read this in the history of the rig"),
     )
     field_order = ["reason", *ChangeForm.field_order]
 
@@ -225,7 +226,7 @@ def _of_calibrations(rig: Rig) -> Iterator[Entry]:
     )
     for change in changes:
         calibration: Calibration = change.calibration
-        values = {"number": calibration.pk, "day": f"{calibration.made_on:%Y-%m-%d}"}
+        values = {"number": calibration.pk, "day": day(calibration.made_on)}
         what = _("Calibration %(number)s of %(day)s was voided")
         if change.successor_id:
             values["successor"] = change.successor_id

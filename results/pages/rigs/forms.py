@@ -110,13 +110,15 @@ class Refusable(forms.BaseForm):
 class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
     """One state of a rig."""
 
-    resolution = QuantityField(newtons, help_text=_("the smallest step of the scale, as 0.1 lbf"))
+    resolution = QuantityField(
+        newtons, help_text=_("the smallest step of the scale, for example 0.1 lbf")
+    )
     capacity = QuantityField(
-        newtons, help_text=_("the most the scale shows, as 110 lbf"), required=False
+        newtons, help_text=_("the most the scale can show, for example 110 lbf"), required=False
     )
     free_length = QuantityField(
         metres,
-        help_text=_("of line between the grips, as 60 cm"),
+        help_text=_("of line between the grips, for example 60 cm"),
         label=_("Free length"),
         required=False,
     )
@@ -126,13 +128,13 @@ class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
         fields = ["made_on", *DESCRIBED_BY, *WHERE_IT_STANDS]
         labels = {
             "made_on": _("Since"),
-            "load_generation": _("What makes the load"),
+            "load_generation": _("How the load is applied"),
             "load_path": _("Load path"),
             "pulleys_between": _("Pulleys between line and scale"),
             "lever_ratio": _("Lever ratio"),
-            "indicator": _("What reads the load"),
+            "indicator": _("Instrument"),
             "peak_capture": _("How the peak is caught"),
-            "sample_rate_Hz": _("Samples a second"),
+            "sample_rate_Hz": _("Samples per second"),
             "first_grip": _("One end is held by"),
             "second_grip": _("The other end is held by"),
             "grip_cover": _("Cover of the grips"),
@@ -141,13 +143,13 @@ class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
             "height_m": _("Height above the sea, m"),
         }
         help_texts = {
-            "made_on": _("the day from which the rig is as told here"),
-            "load_path": _("from anchor to load, as: bollard, line, bollard, scale"),
-            "lever_ratio": _("1 where there is no lever"),
-            "grip_cover": _("as cork tape, rubber, bare steel"),
+            "made_on": _("the day from which this describes the rig"),
+            "load_path": _("from anchor to load, for example: bollard, line, bollard, scale"),
+            "lever_ratio": _("1 if there is no lever"),
+            "grip_cover": _("for example cork tape, rubber, bare steel"),
             "time_to_break_s": _("of a usual pull"),
-            "place": _("shown to you and to moderators only, like latitude and height"),
-            "latitude_deg": _("for local gravity; north is above zero"),
+            "place": _("only you and moderators see this, the latitude and the height"),
+            "latitude_deg": _("for local gravity; north is positive"),
         }
         widgets = {"made_on": day_picker()}
 
@@ -178,7 +180,7 @@ class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
 class RigForm(RevisionForm):
     """A rig with its first revision."""
 
-    name = forms.CharField(max_length=120, help_text=_("as you will name it in your sheets"))
+    name = forms.CharField(max_length=120, help_text=_("the name you will use in your sheets"))
     field_order = ["name", *RevisionForm.Meta.fields]
 
 
@@ -188,10 +190,10 @@ class ChangeForm(RevisionForm):
     what_changed = forms.CharField(
         max_length=1000,
         label=_("What changed"),
-        help_text=_("as: rubber tape in place of cork on both bollards"),
+        help_text=_("for example: rubber tape instead of cork on both bollards"),
     )
     why = forms.CharField(
-        max_length=1000, label=_("Why"), help_text=_("as: braid slid on the cork")
+        max_length=1000, label=_("Why"), help_text=_("for example: braid slid on the cork")
     )
     field_order = ["made_on", "what_changed", "why"]
 

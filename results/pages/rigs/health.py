@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext as _
 
+from results.pages.figures import day
 from results.rig_checks.control_charts import Series
 from results.rig_checks.revision_comparison import Bridge
 from rigs.calibration_report import Appraisal
@@ -57,37 +58,36 @@ def _calibrated(calibrations: Sequence[Appraised], today: date) -> Iterator[Stat
     if not calibrations:
         yield Statement(
             "look",
-            str(
-                _(
-                    "This revision has not been calibrated: its zero is unknown, and its sets are "
-                    "less certain for it."
-                )
+            _(
+                "This revision has not been calibrated: its zero is unknown, so its sets are less "
+                "certain."
             ),
         )
         return
     calibration, appraisal = calibrations[0].calibration, calibrations[0].appraisal
     standing = calibration_standing(calibration.made_on, today)
-    day = f"{calibration.made_on:%Y-%m-%d}"
+    days = {"day": day(calibration.made_on), "due": day(appraisal.due_on)}
     if standing == "expired":
-        yield Statement("look", str(_("The calibration of %s has expired.")) % day)
+        yield Statement("look", _("The calibration of %(day)s has expired.") % days)
     elif standing == "due":
-        yield Statement("look", str(_("Calibrated on %s: it is due again.")) % day)
+        yield Statement("look", _("Calibrated on %(day)s: calibration is due.") % days)
     else:
-        text = _("Calibrated on %(day)s, due again on %(due)s.")
-        yield Statement("good", str(text) % {"day": day, "due": f"{appraisal.due_on:%Y-%m-%d}"})
+        yield Statement("good", _("Calibrated on %(day)s, due on %(due)s.") % days)
 
 
 def _watched(series: Sequence[Series]) -> Iterator[Statement]:
     for one in series:
         if one.kind == "straight line" and one.watch:
-            days = ", ".join(f"{point.session.pulled_on:%Y-%m-%d}" for point in one.signals)
+            days = ", ".join(day(point.session.pulled_on) for point in one.signals)
             values = {"what": one.what, "sessions": len(one.points), "days": days}
             if days:
                 signals = _("The chart of %(what)s signals at %(days)s.")
-                yield Statement("look", str(signals) % values)
+                yield Statement("look", signals % values)
             else:
-                none = _("%(what)s parts alike over %(sessions)s sessions: no chart signals.")
-                yield Statement("good", str(none) % values)
+                none = _(
+                    "%(what)s breaks consistently over %(sessions)s sessions: no chart signals."
+                )
+                yield Statement("good", none % values)
 
 
 def _bridged(bridges: Sequence[Bridge]) -> Iterator[Statement]:
@@ -96,10 +96,14 @@ def _bridged(bridges: Sequence[Bridge]) -> Iterator[Statement]:
     bridge = bridges[0]
     values = {"number": bridge.after.number, "advice": bridge.advice}
     if bridge.verdict == "same":
-        yield Statement("good", str(_("Revision %(number)s reads as the one before.")) % values)
+        same = _("Revision %(number)s reads the same as the one before.")
+        yield Statement("good", same % values)
     elif bridge.verdict == "moved":
-        text = _("The readings moved with revision %(number)s: compare across it with care.")
-        yield Statement("look", str(text) % values)
+        moved = _("The readings shifted with revision %(number)s: compare across it with care.")
+        yield Statement("look", moved % values)
     else:
-        text = _("Whether revision %(number)s moved the readings can't be values yet. %(advice)s")
-        yield Statement("look", str(text) % values)
+        unclear = _(
+            "Not enough data yet to see whether revision %(number)s shifted the readings. "
+            "%(advice)s"
+        )
+        yield Statement("look", unclear % values)

@@ -121,7 +121,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
             **failures(),
             "open_reports": Report.objects.filter(closed_at=None).count(),
             "moderating": is_moderator(request.user),
-            "title": "Sets that wait for a moderator",
+            "title": "Sets waiting for a moderator",
         }
         return super().changelist_view(request, {**records, **(extra_context or {})})
 

@@ -11,6 +11,7 @@ from django.db.models import Model, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.translation import gettext
 
 from results.models import Erasure, Report
 from results.review.reports import LONGEST_TEXT, close_report
@@ -137,7 +138,7 @@ class SuspendForm(forms.ModelForm[Suspension]):
         handle: str = self.cleaned_data["handle"]
         found = Contributor.objects.filter(handle__iexact=handle.strip()).first()
         if found is None:
-            raise forms.ValidationError("No contributor has this handle.")
+            raise forms.ValidationError(gettext("No contributor has this handle."))
         self.contributor = found
         return handle
 
