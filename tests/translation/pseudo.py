@@ -51,7 +51,7 @@ def compiled(messages: Iterable[Message], folder: Path) -> Path:
     The binary form of GNU gettext's manual, section 10.3: a header, tables of lengths and places,
     and the texts, those of the messages sorted.
     """
-    told = {message[0]: message for message in sorted(messages)}
+    told = {message[0]: message for message in sorted(messages) if message[0]}
     texts = {b"": HEADER.encode()}
     for message in told.values():
         key, value = "\0".join(message), "\0".join(map(accented, message))

@@ -97,5 +97,5 @@ def say(request: HttpRequest, pk: int) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, refusal.detail)
     else:
-        messages.success(request, _("Sent. Sent. A moderator will read it."))
+        messages.success(request, _("Sent. A moderator will read it."))
     return redirect("pages:bench")

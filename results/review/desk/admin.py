@@ -15,6 +15,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
+from django.utils.translation import gettext, gettext_lazy, ngettext
 
 from results.models import Report, ReviewCase
 from results.models.lifecycle import State
@@ -105,11 +106,11 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     def appealed_now(self, case: ReviewCase) -> str:
         return "yes" if case.appealed_id is not None else "no"
 
-    @admin.action(description="Release, with the reason beside")
+    @admin.action(description=gettext_lazy("Release, with the reason beside"))
     def release_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
         self._decide_many(request, cases, "release")
 
-    @admin.action(description="Reject, with the reason beside")
+    @admin.action(description=gettext_lazy("Reject, with the reason beside"))
     def reject_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
         self._decide_many(request, cases, "reject")
 
@@ -121,7 +122,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
             **failures(),
             "open_reports": Report.objects.filter(closed_at=None).count(),
             "moderating": is_moderator(request.user),
-            "title": "Sets waiting for a moderator",
+            "title": gettext("Sets waiting for a moderator"),
         }
         return super().changelist_view(request, {**records, **(extra_context or {})})
 
@@ -195,7 +196,9 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
             form.add_error(None, refusal.detail)
             return False
         self.message_user(
-            request, f"{case.pull_set}: {decision} is done; the contributor was notified."
+            request,
+            gettext("%(set)s: %(decision)s is done; the contributor was notified.")
+            % {"set": case.pull_set, "decision": decision},
         )
         return True
 
@@ -219,7 +222,13 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
             self.message_user(request, reason, messages.ERROR)
         else:
             self.message_user(
-                request, f"{decision} is done on {len(pull_sets)} sets; contributors were notified."
+                request,
+                ngettext(
+                    "%(decision)s is done on %(number)d set; the contributor was notified.",
+                    "%(decision)s is done on %(number)d sets; contributors were notified.",
+                    len(pull_sets),
+                )
+                % {"decision": decision, "number": len(pull_sets)},
             )
 
 

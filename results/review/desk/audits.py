@@ -11,7 +11,7 @@ from django.db.models import Model, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
 from django.utils.html import format_html
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_lazy
 
 from results.models import Erasure, Report
 from results.review.reports import LONGEST_TEXT, close_report
@@ -123,11 +123,13 @@ class ReportAdmin(ModeratorsOwn[Report]):
 class SuspendForm(forms.ModelForm[Suspension]):
     """Whose account, and why."""
 
-    handle = forms.CharField(max_length=60, help_text="of the account to suspend")
+    handle = forms.CharField(max_length=60, help_text=gettext_lazy("of the account to suspend"))
     reason = forms.CharField(
         max_length=LONGEST_REASON,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="The contributor reads this. All their sets that count are held with it.",
+        help_text=gettext_lazy(
+            "The contributor reads this. All their sets that count are held with it."
+        ),
     )
 
     class Meta:
@@ -148,11 +150,12 @@ class LiftForm(forms.ModelForm[Suspension]):
 
     lifted_reason = forms.CharField(
         max_length=LONGEST_REASON,
-        label="Lift it, because",
+        label=gettext_lazy("Reason for lifting it"),
         widget=forms.Textarea(attrs={"rows": 4}),
     )
     release = forms.BooleanField(
-        required=False, label="Release the sets that counted before and were held by it"
+        required=False,
+        label=gettext_lazy("Release the sets that counted before and were held by it"),
     )
 
     class Meta:

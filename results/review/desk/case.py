@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Q
+from django.template.defaultfilters import floatformat
+from django.utils.translation import gettext
 
 from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase
 from results.models.lifecycle import COUNTING
@@ -53,8 +55,8 @@ def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
     both = with_and_without(normalised)
     return {
         "pooled": [
-            PooledFigure("with this set", _told(both.with_it)),
-            PooledFigure("without it", _told(both.without_it)),
+            PooledFigure(gettext("with this set"), _told(both.with_it)),
+            PooledFigure(gettext("without it"), _told(both.without_it)),
         ],
         "shift": both.shift,
         "shift_told": f"{100 * math.expm1(both.shift or 0.0):+.2f}",
@@ -74,11 +76,17 @@ def _told(outcome: Outcome) -> str:
     pooled = outcome.pooled
     low, high = efficiency_of(pooled.ci_low), efficiency_of(pooled.ci_high)
     interval = (
-        f"interval not estimable: {pooled.not_estimable.get('interval', 'it has no end')}"
+        gettext("interval not estimable: %(why)s")
+        % {"why": pooled.not_estimable.get("interval", gettext("it is open at one end"))}
         if low is None or high is None
-        else f"{100 * low:.1f} to {100 * high:.1f}"
+        else gettext("%(low)s to %(high)s")
+        % {"low": floatformat(100 * low, 1), "high": floatformat(100 * high, 1)}
     )
-    return f"{100 * math.exp(pooled.mu):.1f} percent ({interval}), {pooled.testers} testers"
+    return gettext("%(efficiency)s percent (%(interval)s), %(testers)s testers") % {
+        "efficiency": floatformat(100 * math.exp(pooled.mu), 1),
+        "interval": interval,
+        "testers": pooled.testers,
+    }
 
 
 def _percent_of_line(pull_set: PullSet, normalised: NormalisedSet) -> list[tuple[float, str]]:

@@ -9,6 +9,7 @@ from django.contrib import admin, messages
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext
 from django.views.decorators.http import require_POST
 
 from results.jobs import operations, queue
@@ -47,7 +48,7 @@ def run_again(request: HttpRequest) -> HttpResponse:
     if form.is_valid():
         count = queue.retry(job.pk for job in form.cleaned_data["jobs"])
         count += recompute.recompute_failed(pool.pk for pool in form.cleaned_data["pools"])
-        messages.success(request, f"Sent to run again: {count}.")
+        messages.success(request, gettext("Sent to run again: %(number)s.") % {"number": count})
     else:
-        messages.error(request, "One of them has not failed, or runs again already.")
+        messages.error(request, gettext("One of them has not failed, or is already running again."))
     return redirect("admin:results_reviewcase_changelist")

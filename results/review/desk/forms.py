@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from django import forms
 from django.contrib.admin.helpers import ActionForm
+from django.utils.translation import gettext_lazy
 
 from results.review.decisions import DECISIONS, LONGEST_TEXT
 
@@ -22,7 +23,7 @@ class DecisionForm(forms.Form):
     reason = forms.CharField(
         max_length=LONGEST_TEXT,
         widget=forms.Textarea(attrs={"rows": 5, "cols": 90}),
-        help_text="The contributor reads this.",
+        help_text=gettext_lazy("The contributor reads this."),
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
 

@@ -11,6 +11,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import URLPattern, path
+from django.utils.translation import gettext
 from django.views.decorators.http import require_POST
 
 from results.catalogue.accepted_names import Kind, accept_names, waiting_names
@@ -44,7 +45,7 @@ class AcceptedNameAdmin(ReadOnly, admin.ModelAdmin[AcceptedName]):
         context = {
             "waiting": waiting_names(),
             "moderating": is_moderator(request.user),
-            "title": "Names that everyone may read",
+            "title": gettext("Names that everyone can read"),
         }
         return super().changelist_view(request, {**context, **(extra_context or {})})
 
@@ -60,5 +61,5 @@ class AcceptedNameAdmin(ReadOnly, admin.ModelAdmin[AcceptedName]):
             number = sum(accept_names(request.user, *each) for each in by_kind.items())
         except Forbidden:
             raise PermissionDenied from None
-        self.message_user(request, f"{number} names are public now.")
+        self.message_user(request, gettext("Names made public: %(number)s.") % {"number": number})
         return redirect("admin:results_acceptedname_changelist")

@@ -11,6 +11,7 @@ from typing import Any
 from django.contrib import admin
 from django.db.models import QuerySet
 from django.http import HttpRequest
+from django.utils.translation import gettext
 
 from results.catalogue.connections import follow_acceptance
 from results.models import (
@@ -221,7 +222,8 @@ class PoolAdmin(ReadOnly, admin.ModelAdmin[Pool]):
     @admin.action(description="Compute again those that failed", permissions=["recompute"])
     def compute_again(self, request: HttpRequest, pools: QuerySet[Pool]) -> None:
         count = recompute_failed(pools.values_list("pk", flat=True))
-        self.message_user(request, f"Sent to be computed again: {count}.")
+        message = gettext("Sent to be computed again: %(number)s.") % {"number": count}
+        self.message_user(request, message)
 
 
 read_only(
