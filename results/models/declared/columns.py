@@ -28,7 +28,7 @@ COLUMNS = (
         in_open_data=True,
         form=Form.PERCENT,
         says=Sentence(
-            _("Tied and pulled by many, it holds %(efficiency)s of the straight line's strength."),
+            _("On average it keeps %(efficiency)s of the straight line's strength."),
             _("Pooled efficiency, three-level restricted likelihood: %(efficiency)s"),
         ),
         anchor="efficiency",
