@@ -125,11 +125,13 @@ def _plain_sentences(path: Path) -> Iterator[str]:
 
 
 def _passed_over(node: ast.AST) -> Iterator[ast.AST]:
-    """Documentation, annotations, what is marked, and what is assembled by an f-string."""
+    """Documentation, annotations, assertions, what is marked, and the parts of an f-string."""
     if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
         yield node.value
     if isinstance(node, ast.Call) and name_of(node.func) in MARKS:
         yield from ast.walk(node)
+    if isinstance(node, ast.Assert) and node.msg is not None:
+        yield from ast.walk(node.msg)
     if isinstance(node, ast.AnnAssign):
         yield from ast.walk(node.annotation)
     if isinstance(node, ast.JoinedStr):
