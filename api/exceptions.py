@@ -48,7 +48,7 @@ _BY_DJANGO: tuple[tuple[type[Exception], str, StrOrPromise], ...] = (
     (PermissionDenied, "forbidden", gettext_lazy("This account may not do this.")),
     (RequestDataTooBig, "too-large", gettext_lazy("The body is larger than is taken at once.")),
     (SuspiciousOperation, "bad-request", gettext_lazy("The request is malformed.")),
-    (UnreadablePostError, "bad-request", gettext_lazy("The request broke off before its end.")),
+    (UnreadablePostError, "bad-request", gettext_lazy("The request ended before it was complete.")),
     (OperationalError, "unavailable", DATABASE_AWAY),
     (InterfaceError, "unavailable", DATABASE_AWAY),
 )

@@ -40,13 +40,13 @@ class ReleaseDocument(ShownRow):
 
     @extend_schema_field(FileDocument)
     def get_archive(self, release: Release) -> dict[str, object]:
-        return self._told(release, lookups.file_of(release, ARCHIVE) or {})
+        return self._file(release, lookups.file_of(release, ARCHIVE) or {})
 
     @extend_schema_field(FileDocument(many=True))
     def get_files(self, release: Release) -> list[dict[str, object]]:
-        return [self._told(release, file) for file in release.files]
+        return [self._file(release, file) for file in release.files]
 
-    def _told(self, release: Release, file: dict[str, object]) -> dict[str, object]:
+    def _file(self, release: Release, file: dict[str, object]) -> dict[str, object]:
         address = reverse(
             "pages:open-data-file",
             kwargs={"number": release.number, "name": file["name"]},

@@ -117,8 +117,8 @@ class PoolDocument(ShownRow):
 
 def members_of(kept: Kept) -> dict[str, Any]:
     """The schema of what a version keeps there, by name; any may be missing from an older one."""
-    told = [figure for figure in kept_in(kept) if figure.name not in OF_TESTERS]
-    described = {name: said for figure in told for name, said in figure.described.items()}
+    shown = [figure for figure in kept_in(kept) if figure.name not in OF_TESTERS]
+    described = {name: said for figure in shown for name, said in figure.described.items()}
     return {
         "type": "object",
         "additionalProperties": {},

@@ -134,10 +134,10 @@ KINDS: dict[str, Kind] = {
     ),
     "job-failed": Kind(
         500,
-        gettext_lazy("This session could not be worked out"),
+        gettext_lazy("This session could not be processed"),
         gettext_lazy(
-            "The session is stored as it was sent; working out its efficiencies "
-            "broke off every time it was tried. The operators see it, and it can be "
+            "The session is stored as it was sent; computing its efficiencies "
+            "failed every time it was tried. The operators see it, and it can be "
             "tried again."
         ),
     ),

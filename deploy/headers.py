@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponse
 
-# The admin's list of what nobody may act on brings one rule of style inside the page; the hash
+# The admin's list of rows without actions brings one rule of style inside the page; the hash
 # lets in that text and no other.
 ADMIN_LIST_STYLE = "'sha256-blvLUW3UscWqsXGByNOqdBboM+ShWAuugp2mC/wbafU='"
 POLICY = "; ".join(

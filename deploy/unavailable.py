@@ -29,7 +29,7 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 @requires_csrf_token
-def broken_off(request: HttpRequest) -> HttpResponse:
+def server_error(request: HttpRequest) -> HttpResponse:
     """503 where the database did not answer, which passes; else 500."""
     error = sys.exc_info()[1]
     problem = problem_of(error if isinstance(error, Exception) else RuntimeError())

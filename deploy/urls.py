@@ -15,7 +15,7 @@ admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-a
 
 handler400 = "deploy.unavailable.malformed"
 handler404 = "deploy.unavailable.not_found"
-handler500 = "deploy.unavailable.broken_off"
+handler500 = "deploy.unavailable.server_error"
 
 urlpatterns = [
     path("api/v1/", include("api.urls")),

@@ -23,7 +23,7 @@ def reading_whole_bodies(application: WSGIApplication) -> WSGIApplication:
     """The application, but that the bodies of its requests are read to their end."""
 
     def answer(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
-        length = _told_length(environ)
+        length = _content_length(environ)
         if not 0 < length <= LONGEST:
             return application(environ, start_response)
         body: Any = LimitedStream(environ["wsgi.input"], length)
@@ -35,7 +35,7 @@ def reading_whole_bodies(application: WSGIApplication) -> WSGIApplication:
     return answer
 
 
-def _told_length(environ: WSGIEnvironment) -> int:
+def _content_length(environ: WSGIEnvironment) -> int:
     try:
         return int(environ.get("CONTENT_LENGTH") or 0)
     except ValueError:

@@ -62,7 +62,7 @@ def read_only(
     search: str = "",
     **options: Any,
 ) -> None:
-    """List a table that nobody changes here; columns are named with a space between."""
+    """Register a read-only table; columns are named with a space between."""
     admin.site.register(
         model,
         _ReadOnlyAdmin,

@@ -66,7 +66,7 @@ def _serving() -> Iterator[tuple[str, dict[str, dict[str, str]]]]:
             "DATABASE_URL": database,
             "REDIS_URL": queue,
             "SAMESPOOL_VAR": folder,
-            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-nobody-else-can-reach-at-all",
+            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-no-one-else-can-reach-at-all",
             "SAMESPOOL_TWO_FACTOR": "false",
             "SAMESPOOL_REQUESTS_A_MINUTE": "1000000",
             "OMP_NUM_THREADS": "1",

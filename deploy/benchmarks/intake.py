@@ -117,7 +117,7 @@ def main() -> None:
         os.environ |= {
             "DATABASE_URL": database,
             "REDIS_URL": queue,
-            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-nobody-else-can-reach-at-all",
+            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-no-one-else-can-reach-at-all",
             "SAMESPOOL_DATABASE_POOL": "true",
         }
         _prepare()

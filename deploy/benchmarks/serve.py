@@ -49,7 +49,7 @@ def main() -> None:
             "DATABASE_URL": database,
             "REDIS_URL": queue,
             "DJANGO_SETTINGS_MODULE": "deploy.settings",
-            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-nobody-else-can-reach-at-all",
+            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-no-one-else-can-reach-at-all",
             "SAMESPOOL_REQUESTS_A_MINUTE": "1000000",
         }
         django.setup()
@@ -70,7 +70,7 @@ def measure(options: argparse.Namespace) -> None:
         if "serve" not in options.without:
             tell_reading(port, options.seconds)
         if "upload" not in options.without:
-            _told_uploads(upload_all(f"http://127.0.0.1:{port}", options.uploads))
+            _print_uploads(upload_all(f"http://127.0.0.1:{port}", options.uploads))
     if "recompute" not in options.without:
         _recompute()
     if "plans" not in options.without:
@@ -88,7 +88,7 @@ def _options() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _told_uploads(taken: dict[str, list[float]]) -> None:
+def _print_uploads(taken: dict[str, list[float]]) -> None:
     print("\nUploads of a session of five sets, one after the other: seconds\n")
     print(f"{'until':24}{'median':>9}{'90 %':>9}{'slowest':>9}")
     for what, seconds in taken.items():
@@ -109,8 +109,8 @@ def _recompute() -> None:
     connection.close()
     begun = time.perf_counter()
     # Processes of their own, so that what making the store has taken is not counted with theirs.
-    anew = get_context("spawn")
-    with ProcessPoolExecutor(PROCESSES, anew, initializer=django.setup) as workers:
+    spawning = get_context("spawn")
+    with ProcessPoolExecutor(PROCESSES, spawning, initializer=django.setup) as workers:
         found = list(workers.map(_recomputed, snapshots))
     took = time.perf_counter() - begun
     used = {one.process: (one.peak_MiB, one.cpu_s) for one in found}

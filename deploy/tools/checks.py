@@ -90,7 +90,7 @@ def on_servers(arguments: list[str], environment: dict[str, str]) -> Tally:
 
 
 def pytest(arguments: list[str], environment: dict[str, str]) -> Tally:
-    """Run pytest and count what it reports; a run that breaks off counts as a failure."""
+    """Run pytest and count what it reports; a run that crashes counts as a failure."""
     report = Path(environment["SAMESPOOL_VAR"]) / "report.xml"
     report.unlink(missing_ok=True)
     options = [f"--junitxml={report}", "--continue-on-collection-errors"]

@@ -106,7 +106,7 @@ def checked_handle(handle: str) -> str:
 
 def handle_taken(handle: str) -> Conflict:
     """The refusal of a handle that another contributor has."""
-    expected = gettext("a handle that nobody has, in small or capital letters")
+    expected = gettext("a handle that no one else has, in small or capital letters")
     return Conflict(
         gettext("Another contributor has this handle."), [Finding("", "handle", handle, expected)]
     )

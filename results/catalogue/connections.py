@@ -61,7 +61,7 @@ def propose_connection(
             TieParameter.objects.bulk_create(parameters)
     except IntegrityError:
         raise Conflict(
-            gettext("A name of this connection was taken a moment ago, or is told twice.")
+            gettext("A name of this connection was taken a moment ago, or is given twice.")
         ) from None
     return connection
 
@@ -95,8 +95,8 @@ def follow_acceptance(connection: Connection) -> None:
 
 def _check_names(names: Sequence[str]) -> None:
     if len({name.casefold() for name in names}) < len(names):
-        found, expected = ", ".join(names), "each name told once, in small or capital letters"
-        raise Invalid(gettext("A name is told twice."), [Finding("", "aliases", found, expected)])
+        found, expected = ", ".join(names), "each name once, in small or capital letters"
+        raise Invalid(gettext("A name is given twice."), [Finding("", "aliases", found, expected)])
     for name in names:
         theirs = Q(name__iexact=name) | Q(aliases__name__iexact=name)
         taken = Connection.objects.filter(theirs).first()

@@ -28,7 +28,7 @@ def draw_forest(version: PoolVersion) -> None:
     """Draw the forest plot of a version, light and dark, and store both.
 
     A pool without sets is not drawn, nor a version that was computed without what is drawn. Nor
-    is one whose drawing breaks off: its figures stand, and the page shows their table alone.
+    is one whose drawing fails: its figures stand, and the page shows their table alone.
     """
     try:
         forest = forest_of(version)

@@ -141,7 +141,7 @@ def mark_name_changes() -> None:
             )
 
 
-def _mark_name_change(sender: type[Model], *, created: bool = False, **_told: Any) -> None:
+def _mark_name_change(sender: type[Model], *, created: bool = False, **_ignored: Any) -> None:
     """A new rig or line is in no pool yet; a new connection changes what the list can be asked."""
     if not (created and sender in (Rig, Line)):
         next_edition(Edition.Subject.NAMES)

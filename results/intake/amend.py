@@ -90,7 +90,7 @@ def _check(session: Session, by: Contributor, reason: str) -> None:
             else gettext("nothing")
         )
         raise Invalid(
-            gettext("A reason is needed, for whoever reads the history."),
+            gettext("A reason is needed, for readers of the history."),
             [
                 Finding(
                     "",

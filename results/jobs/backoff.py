@@ -66,6 +66,6 @@ def incomplete_pools_to_resend(incomplete: list[int]) -> list[int]:
     return sorted(ids.values())
 
 
-def _again(began: Combinable, woken: Combinable) -> ExpressionWrapper[CombinedExpression]:
+def _again(began: Combinable, last_sent: Combinable) -> ExpressionWrapper[CombinedExpression]:
     """When to send again: as long after the last message as that one came after the start."""
-    return ExpressionWrapper(woken + (woken - began), output_field=DateTimeField())
+    return ExpressionWrapper(last_sent + (last_sent - began), output_field=DateTimeField())

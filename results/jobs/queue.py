@@ -188,7 +188,7 @@ def record_failure(job: Job, error: Exception) -> None:
 
     def write() -> None:
         if not excuse(ours, "attempts", error, **requeued, woken_at=Now()):
-            problem = _problem(f"Working it out broke off ({type(error).__name__}).")
+            problem = _problem(f"Processing failed ({type(error).__name__}).")
             ours.update(**(requeued | ended), woken_at=F("created_at"), problem=problem)
 
     write_or_defer(write)
@@ -197,7 +197,7 @@ def record_failure(job: Job, error: Exception) -> None:
 def _problem(detail: str) -> dict[str, Any]:
     return {
         "type": "/problems/job-failed",
-        "title": "This session could not be worked out",
+        "title": "This session could not be processed",
         "status": 500,
         "detail": f"{detail} {WHAT_NEXT}",
     }

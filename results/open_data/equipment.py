@@ -95,7 +95,7 @@ LINES = Table(
     "Lines as sold. What a label says is no measurement and enters no efficiency.",
     (
         whole("line", "number of the line", "pk", required=True),
-        text("name", "as the catalogue has it; of a line that nobody accepted, its number"),
+        text("name", "as the catalogue has it; of a line not yet accepted, its number"),
         text("material", "what it is made of", Material.values),
         number("label_strength_N", "strength by the label, newtons"),
         text("label_strength_written", "the same as the label has it"),

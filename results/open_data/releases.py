@@ -1,6 +1,6 @@
 """Exporting: the public part as one numbered archive, made by a job and never changed after.
 
-A making that breaks off leaves nothing behind but its row, so the last release stays the latest.
+A failed attempt leaves nothing but its row, so the last release stays the latest.
 """
 
 from __future__ import annotations

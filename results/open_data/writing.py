@@ -55,11 +55,11 @@ def write(table: Table, folder: Path) -> int:
 
 def _batches(rows: Iterable[Row]) -> Iterator[list[Row]]:
     found = iter(rows)
-    while batch := [tuple(_told(value) for value in row) for row in islice(found, ROWS_AT_ONCE)]:
+    while batch := [tuple(_or_null(value) for value in row) for row in islice(found, ROWS_AT_ONCE)]:
         yield batch
 
 
-def _told(value: Any) -> Any:
+def _or_null(value: Any) -> Any:
     return None if value == "" else value
 
 

@@ -56,11 +56,11 @@ def any_after(pool_id: int) -> bool:
 
 
 def waiting() -> bool:
-    """Whether a stale pool waits that has not broken off."""
+    """Whether a stale pool waits that has not failed."""
     return StalePool.objects.filter(pool__failures=0).exists()
 
 
-def broken_off() -> int:
+def failed() -> int:
     """How many stale pools could not be computed."""
     return Pool.objects.filter(stale_marks__isnull=False).distinct().count()
 
@@ -70,7 +70,7 @@ def _following(pool_id: int) -> QuerySet[Pool]:
 
 
 def _room(at_most: int) -> int:
-    """Pools that may be marked beside those that wait; what broke off takes no room."""
+    """How many more pools may be marked; failed ones don't count."""
     waiting = StalePool.objects.filter(pool__failures=0).values("pool").distinct().count()
     return max(at_most - waiting, 0)
 

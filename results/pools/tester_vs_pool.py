@@ -24,7 +24,7 @@ from results.statistics.errors import NotEstimable, StatisticsError
 from results.statistics.parts import Parts
 from results.statistics.planning import (
     SessionPlan,
-    difference_told_by_sessions,
+    difference_detectable_by_sessions,
     sessions_for_difference,
 )
 from results.statistics.pooling import Pooled
@@ -177,8 +177,8 @@ def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
     )
     pool_figures = (others.se_robust, others.df_satterthwaite)
     return (
-        difference_told_by_sessions(mean.sessions, plan, *pool_figures),
-        difference_told_by_sessions(mean.sessions + 1, plan, *pool_figures),
+        difference_detectable_by_sessions(mean.sessions, plan, *pool_figures),
+        difference_detectable_by_sessions(mean.sessions + 1, plan, *pool_figures),
         tuple(_plan(difference, plan, *pool_figures) for difference in DIFFERENCES),
     )
 

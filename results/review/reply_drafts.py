@@ -1,4 +1,4 @@
-"""Drafts of what a moderator says to a contributor: to be read, mended and then sent."""
+"""Drafts of a moderator's messages to a contributor, to be read, edited and sent."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ CLOSINGS = {
     "sent it. If I have it wrong, appeal and another moderator will look; if a figure was "
     "mistyped, send a corrected version of the session.",
     "hold": "It waits until this is clear, and does not count in its pool meanwhile.",
-    "ask": "Can you say how that came about: which spool, which unit, what the scale showed?",
+    "ask": "Can you say how that happened: which spool, which unit, what the scale showed?",
 }
 
 

@@ -61,7 +61,9 @@ def _keep(session: Session, found: list[CheckOutcome]) -> None:
     """Keep the results, unless the latest look at this session found the very same."""
     rows = [_row(one) for one in found]
     latest = session.screenings.order_by("-pk").first()
-    if latest is not None and [_told(row) for row in latest.checks.all()] == list(map(_told, rows)):
+    if latest is not None and [_outcome(row) for row in latest.checks.all()] == list(
+        map(_outcome, rows)
+    ):
         return
     screening = Screening.objects.create(session=session)
     for row in rows:
@@ -80,7 +82,7 @@ def _row(one: CheckOutcome) -> CheckResult:
     )
 
 
-def _told(row: CheckResult) -> tuple[object, ...]:
+def _outcome(row: CheckResult) -> tuple[object, ...]:
     return (row.pull_set_id, row.baseline_id, row.name, row.figure, row.p, row.level)
 
 

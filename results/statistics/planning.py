@@ -77,7 +77,7 @@ def pulls_for_difference(difference: float, cv: float, power: float = 0.8) -> in
     return _least(enough, 2, MOST_PULLS, "pulls")
 
 
-def difference_told_by_pulls(pulls: int, cv: float, power: float = 0.8) -> float:
+def difference_detectable_by_pulls(pulls: int, cv: float, power: float = 0.8) -> float:
     """Least difference that ``pulls`` of each of two joins tell with ``power``."""
     _need_positive(scatter=cv, pulls_less_one=pulls - 1.0)
     _check_power(power)
@@ -176,7 +176,7 @@ def sessions_for_difference(
     )
 
 
-def difference_told_by_sessions(
+def difference_detectable_by_sessions(
     sessions: int, plan: SessionPlan, pool_se: float, pool_freedom: float, power: float = 0.8
 ) -> float:
     """Least difference from the pool that so many own sessions tell with ``power``."""

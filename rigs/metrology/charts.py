@@ -111,5 +111,5 @@ def _series(values: ArrayLike, least: int = 1) -> NDArray[np.float64]:
 def _spread(sd: ArrayLike) -> NDArray[np.float64]:
     spread = np.asarray(sd, float)
     if not (np.isfinite(spread) & (spread > 0)).all():
-        raise NotPositive("the standard deviation of a chart is to be above zero")
+        raise NotPositive("the standard deviation of a chart must be above zero")
     return spread

@@ -164,4 +164,4 @@ def _check(
     if falling.all():
         raise TooFewValues("no rising readings, expected at least one")
     if not (force > 0).all() or resolution_N <= 0:
-        raise NotPositive("every force and the resolution are to be above zero")
+        raise NotPositive("every force and the resolution must be above zero")

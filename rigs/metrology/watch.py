@@ -102,6 +102,6 @@ def _check(
     if not (np.isfinite(means).all() and np.isfinite(cvs).all() and np.isfinite(counts).all()):
         raise NotFinite("a mean, cv or count is not a finite number")
     if (means <= 0).any() or (cvs < 0).any():
-        raise NotPositive("every mean load is to be above zero and no cv below")
+        raise NotPositive("every mean load must be above zero and no cv below")
     if not (cvs > 0).any():
         raise NoScatter("all pulls of each session are alike: a finer resolution is needed")

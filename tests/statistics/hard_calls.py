@@ -227,8 +227,8 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "outliers.generalised_esd": over(outliers.generalised_esd, VALUES, (1, 3)),
     "planning.power_of_t": over(planning.power_of_t, (0.0, *POSITIVE), POSITIVE, FREEDOM),
     "planning.pulls_for_difference": over(planning.pulls_for_difference, POSITIVE, CVS),
-    "planning.difference_told_by_pulls": over(
-        planning.difference_told_by_pulls, (1, 2, 5, 20_000), CVS, (0.06, 0.8, 0.999)
+    "planning.difference_detectable_by_pulls": over(
+        planning.difference_detectable_by_pulls, (1, 2, 5, 20_000), CVS, (0.06, 0.8, 0.999)
     ),
     "planning.power_against_pool": over(
         planning.power_against_pool, (0.05,), PLANS, (1, 50), POSITIVE[::2], FREEDOM[::2]
@@ -236,8 +236,8 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "planning.sessions_for_difference": over(
         planning.sessions_for_difference, (0.05, 1.0), PLANS[::2], POSITIVE[::2], FREEDOM[::2]
     ),
-    "planning.difference_told_by_sessions": over(
-        planning.difference_told_by_sessions, (1, 50), PLANS[::2], POSITIVE[::2], FREEDOM[::2]
+    "planning.difference_detectable_by_sessions": over(
+        planning.difference_detectable_by_sessions, (1, 50), PLANS[::2], POSITIVE[::2], FREEDOM[::2]
     ),
     "pool_fit.fit_pool": of(lambda *columns: pool_fit.fit_pool(*columns).best.theta, POOLS),
     "pool_fit.nested_errors": of(lambda *columns: pool_fit.nested_errors(*columns)[1], POOLS),

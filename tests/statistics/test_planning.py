@@ -9,8 +9,8 @@ from results.statistics.errors import NotFinite, NotPositive
 from results.statistics.planning import (
     BeyondReach,
     SessionPlan,
-    difference_told_by_pulls,
-    difference_told_by_sessions,
+    difference_detectable_by_pulls,
+    difference_detectable_by_sessions,
     power_against_pool,
     power_of_t,
     pulls_for_difference,
@@ -26,7 +26,7 @@ PLAN = SessionPlan(pulls=6, baseline_pulls=6, cv_join=0.06, cv_baseline=0.03, se
 def test_two_joins_near_85_percent_need_the_pulls_that_the_trade_quotes(cv, points, pulls):
     """Common planning figures at 80 percent power; common practice, no source."""
     assert pulls_for_difference(points / 85, cv) == pytest.approx(pulls, abs=1)
-    assert 85 * difference_told_by_pulls(pulls, cv) == pytest.approx(points, abs=0.5)
+    assert 85 * difference_detectable_by_pulls(pulls, cv) == pytest.approx(points, abs=0.5)
 
 
 @pytest.mark.parametrize("effect", [0.3, 0.8, 2.0])
@@ -46,7 +46,7 @@ def test_the_sessions_planned_reach_the_power_asked_for_and_one_fewer_does_not()
     sessions = sessions_for_difference(0.05, PLAN, pool_se=0.012, pool_freedom=9)
     assert power_against_pool(0.05, PLAN, sessions, 0.012, 9) >= 0.8
     assert power_against_pool(0.05, PLAN, sessions - 1, 0.012, 9) < 0.8
-    assert difference_told_by_sessions(sessions, PLAN, 0.012, 9) <= 0.05
+    assert difference_detectable_by_sessions(sessions, PLAN, 0.012, 9) <= 0.05
 
 
 def test_no_number_of_sessions_tells_a_difference_that_the_pool_is_too_uncertain_for():

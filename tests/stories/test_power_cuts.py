@@ -33,4 +33,4 @@ def test_what_a_killed_process_was_working_on_is_taken_up_at_the_next_start(grou
 
     assert row.audit.complaints == []
     assert row.is_clean, row
-    assert (row.repeats, row.audit.accepted, row.audit.told_failed) == (4, 4, 0)
+    assert (row.repeats, row.audit.accepted, row.audit.marked_failed) == (4, 4, 0)

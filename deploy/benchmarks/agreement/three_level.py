@@ -34,7 +34,7 @@ CLUSTERS = ("tester", "cluster", "paper", "study")
 def three_level(data: Named, _expected: Named) -> Named:
     """Clusters and rows with independent errors."""
     y, v = np.asarray(data["yi"]), np.asarray(data["vi"])
-    return _told(_nested(y, v, np.zeros_like(v), _cluster(data)), THREE_LEVELS)
+    return _components(_nested(y, v, np.zeros_like(v), _cluster(data)), THREE_LEVELS)
 
 
 def ratio_of_means_shared(data: Named, expected: Named) -> Named:
@@ -51,10 +51,10 @@ def ratio_of_means_shared(data: Named, expected: Named) -> Named:
         **found,
         "pairs_sharing_a_control": int((sizes * (sizes - 1) // 2).sum()),
         "two_level_independent": two_level({"yi": y, "vi": own + shared}, {}),
-        "three_level_independent": _told(
+        "three_level_independent": _components(
             _nested(y, own + shared, np.zeros_like(own), paper), THREE_LEVELS
         ),
-        "three_level_shared_control": _told(_nested(y, own, shared, paper), THREE_LEVELS),
+        "three_level_shared_control": _components(_nested(y, own, shared, paper), THREE_LEVELS),
     }
 
 
@@ -117,7 +117,7 @@ def _cluster(data: Named) -> Any:
 def _structure(name: str, data: Named, cluster: Any) -> Named:
     y = np.asarray(data["yi"])
     if correlated := re.fullmatch(r"correlated_([0-9.]+)", name):
-        return _told(_correlated(data, cluster, float(correlated.group(1))), THREE_LEVELS)
+        return _components(_correlated(data, cluster, float(correlated.group(1))), THREE_LEVELS)
     if "own_variance" in data:
         own = np.asarray(data["own_variance"])
         shared = np.asarray(data["shared_baseline_variance"])
@@ -126,7 +126,7 @@ def _structure(name: str, data: Named, cluster: Any) -> Named:
         shared = np.zeros_like(shared) if name == "independent" else shared
         own = np.asarray(data["vi"]) - shared
     levels = FOUR_LEVELS if name == "four_level" else THREE_LEVELS
-    return _told(_nested(y, own, shared, cluster, session=data.get("session")), levels)
+    return _components(_nested(y, own, shared, cluster, session=data.get("session")), levels)
 
 
 def _nested(
@@ -177,7 +177,7 @@ def _y(model: Any) -> Floats:
     return np.asarray(model.columns[:, -1])
 
 
-def _told(model: ErrorModel, levels: NDArray[np.bool_]) -> Named:
+def _components(model: ErrorModel, levels: NDArray[np.bool_]) -> Named:
     best, common = _best(model, levels), homogeneity(model)
     mu, se = float(best.likelihood.beta[0]), float(best.likelihood.covariance[0, 0] ** 0.5)
     total, typical = float(best.theta.sum()), common.typical_sampling_variance

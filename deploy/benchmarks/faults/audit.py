@@ -63,7 +63,7 @@ def _look_after(entry: dict[str, Any], found: Audit) -> None:
         found.lost += 1
         found.complaints.append(f"session {session.pk}: other pulls are stored than were sent")
     elif job.state == Job.State.FAILED and job.problem:
-        found.told_failed += 1
+        found.marked_failed += 1
     elif job.state != Job.State.DONE:
         found.lost += 1
         found.complaints.append(f"session {session.pk}: its job is {job.state}")
@@ -131,7 +131,7 @@ def _pools(found: Audit, since_version: int) -> list[str]:
 
 
 def _left_undone(found: Audit) -> Iterable[str]:
-    """What nobody is going to finish any more: drawings, comparisons, marks, jobs."""
+    """Work left undone for good: drawings, comparisons, marks, jobs."""
     undrawn = PoolVersion.objects.filter(
         pk__in=Pool.objects.values("current"), forest_light="", sets__gt=0
     )

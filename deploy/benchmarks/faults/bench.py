@@ -55,19 +55,19 @@ class Ground:
     senders: Senders = field(init=False)
     struck: int = field(default=0, init=False)
     note: str = field(default="", init=False)
-    mended_at: float = field(default=0.0, init=False)
+    repaired_at: float = field(default=0.0, init=False)
     newest_version: int = field(default=0, init=False)
 
     def run(self, name: str, fault: Callable[[Any], None]) -> ResultRow:
         """Let one fault strike, wait until nothing is left to do, and audit."""
         self.senders = Senders(self.service.address, self.tokens, self.rng)
-        self.struck, self.note, self.mended_at = 0, "", 0.0
+        self.struck, self.note, self.repaired_at = 0, "", 0.0
         try:
             fault(self)
         except (RuntimeError, TimeoutError) as error:
             self.note = f"BROKE OFF: {error}"
         self.service.wait_until_done()
-        recovery = time.monotonic() - self.mended_at if self.mended_at else math.nan
+        recovery = time.monotonic() - self.repaired_at if self.repaired_at else math.nan
         answers = ", ".join(f"{number} x {what}" for what, number in self.senders.refusals.items())
         return ResultRow(name, self.struck, answers, self._audit_once_drawn(), recovery, self.note)
 
@@ -75,9 +75,9 @@ class Ground:
         """Count one more time that the fault struck."""
         self.struck += 1
 
-    def mended(self) -> None:
+    def repaired(self) -> None:
         """The fault is over; from here on the recovery counts."""
-        self.mended_at = time.monotonic()
+        self.repaired_at = time.monotonic()
 
     def manage(self, *arguments: str, release: Path | None = None) -> None:
         """Run a management command of a release on the service's database."""
@@ -147,7 +147,7 @@ def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
             "DATABASE_URL": database.url(),
             "REDIS_URL": queue.url,
             "SAMESPOOL_VAR": str(files),
-            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-nobody-else-can-reach-at-all",
+            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-no-one-else-can-reach-at-all",
             "SAMESPOOL_SWEEP_SECONDS": str(SWEEP_S),
             "SAMESPOOL_LEASE_SECONDS": str(LEASE_S),
             "SAMESPOOL_REQUESTS_A_MINUTE": "100000",

@@ -47,7 +47,7 @@ def clock_jumps(by_s: int, bench: Bench) -> None:
     _restart(bench, dataclasses.replace(bench.service, extra=moved))
     waited = _jump(bench, file, by_s)
     _restart(bench, dataclasses.replace(bench.service, extra={}))
-    bench.mended_at = time.monotonic() - waited
+    bench.repaired_at = time.monotonic() - waited
 
 
 def database_clock_jumps(by_s: int, bench: Bench) -> None:
@@ -56,7 +56,7 @@ def database_clock_jumps(by_s: int, bench: Bench) -> None:
     _restart_database(bench, {**os.environ, **moved})
     waited = _jump(bench, file, by_s)
     _restart_database(bench, dict(os.environ))
-    bench.mended_at = time.monotonic() - waited
+    bench.repaired_at = time.monotonic() - waited
 
 
 def _movable_clock(folder: Path) -> tuple[dict[str, str], Path]:
@@ -155,7 +155,7 @@ def restored(bench: Bench) -> None:
     bench.database.tell(f"CREATE DATABASE {DATABASE}", "postgres")
     restore(bench.database.url(), dump)
     bench.note = f"restored in {time.monotonic() - begun:.1f} s"
-    bench.mended()
+    bench.repaired()
     bench.newest_version = 0
     bench.service.start()
     for sending in bench.senders.sent:

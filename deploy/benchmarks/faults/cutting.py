@@ -34,7 +34,7 @@ def under_load(bench: Ground) -> Iterator[Callable[[], None]]:
 
         go_on()
         yield go_on
-        bench.mended()
+        bench.repaired()
         go_on()
 
 
@@ -92,7 +92,7 @@ def connections_cut(bench: Bench) -> None:
 
 
 def postgresql_ended(by: signal.Signals, bench: Bench) -> None:
-    """Stopped, or broken off, and started again while sessions come in."""
+    """Stopped or killed, and started again while sessions come in."""
     with under_load(bench) as go_on:
         for _ in range(bench.repeats):
             bench.database.stop(by)
@@ -164,7 +164,7 @@ FAULTS: dict[str, Callable[[Bench], None]] = {
     "Redis hung": redis_hung,
     "connections to PostgreSQL cut": connections_cut,
     "PostgreSQL restarted": partial(postgresql_ended, signal.SIGINT),
-    "PostgreSQL broken off": partial(postgresql_ended, signal.SIGQUIT),
+    "PostgreSQL connections cut": partial(postgresql_ended, signal.SIGQUIT),
     "disk full: database": database_full,
     "disk full: files": files_full,
 }

@@ -165,7 +165,7 @@ def cut_at(steps: tuple[Cut, ...], ground: Ground) -> None:
             wait_until(lambda: not ground.service.cut.exists(), f"The cut '{step.name}'")
             ground.strike()
             wait_until(ground.service.answers, f"The service after '{step.name}'")
-    ground.mended()
+    ground.repaired()
     ground.service.wait_until_done()
     ground.note = f"{', '.join(step.name for step in steps)}; {_attempts(ground)}"
 

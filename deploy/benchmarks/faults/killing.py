@@ -31,7 +31,7 @@ STATE = "SELECT state FROM results_job WHERE id = '{}'"
 
 
 def killed_at(steps: Sequence[Step], bench: Bench) -> None:
-    """Kill whoever stands at a step, and go on to the next while the last is still recovering.
+    """Kill the process at a step, and go on to the next while the last is still recovering.
 
     At one time its process is killed alone, at another the whole worker.
     """
@@ -45,7 +45,7 @@ def killed_at(steps: Sequence[Step], bench: Bench) -> None:
                 else:
                     kill_stalled(waiting)
                 bench.strike()
-        bench.mended()
+        bench.repaired()
         bench.service.wait_until_done()
     bench.note = ", ".join(step.name for step in steps)
 
@@ -59,7 +59,7 @@ def killed_at_random(bench: Bench) -> None:
                 with contextlib.suppress(ProcessLookupError):
                     os.kill(pid, signal.SIGKILL)
                     bench.strike()
-        bench.mended()
+        bench.repaired()
 
 
 def messages_sent_again(bench: Bench) -> None:
@@ -77,7 +77,7 @@ def messages_sent_again(bench: Bench) -> None:
             for _ in range(5):
                 current_app.send_task("results.tasks.run_job", args=[job])
                 bench.strike()
-        bench.mended()
+        bench.repaired()
     bench.service.wait_until_done()
     second.stop()
 
@@ -93,7 +93,7 @@ def overtaken(bench: Bench) -> None:
             bench.service.worker.tell(signal.SIGCONT)
             wait_until(lambda: bench.database.tell(taken_twice)[0][0], "A second worker", 120)  # noqa: B023
             bench.strike()
-        bench.mended()
+        bench.repaired()
         bench.service.wait_until_done()
 
 
@@ -111,7 +111,7 @@ def poisoned(step: Step, killing: bool, state: str, bench: Bench) -> None:
         wait_until(lambda: _failed(bench, sending), "The poison's end", 120)
         bench.strike()
     bench.note = "marked as failed while others went on; sent back afterwards"
-    bench.mended()
+    bench.repaired()
     bench.manage("shell", "--no-imports", "--command", RETRY.format(_job(sending)))
 
 

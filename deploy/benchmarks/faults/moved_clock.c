@@ -38,9 +38,9 @@ int gettimeofday(struct timeval *restrict now, void *restrict zone) {
     return 0;
 }
 
-time_t time(time_t *told) {
+time_t time(time_t *result) {
     struct timespec now;
     clock_gettime(CLOCK_REALTIME, &now);
-    if (told) *told = now.tv_sec;
+    if (result) *result = now.tv_sec;
     return now.tv_sec;
 }

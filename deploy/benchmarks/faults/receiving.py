@@ -1,4 +1,4 @@
-"""Uploads broken off: the web process killed at each step of one, and slow clients."""
+"""Interrupted uploads: the web process killed at each step of one, and slow clients."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def killed_while_storing(bench: Bench) -> None:
             sending = _begin_one(bench, number)
             wait_for_stall(bench.database, step)
             _kill_web(bench, number // len(STEPS))
-        bench.mended()
+        bench.repaired()
         sending.join()
     bench.note = ", ".join(step.name for step in STEPS)
 
@@ -49,7 +49,7 @@ def killed_before_its_answer(bench: Bench) -> None:
         wait_until(lambda: bench.database.tell(stored)[0][0] > before, "The upload", 60)  # noqa: B023
         _kill_web(bench, number)
         server.send_signal(signal.SIGCONT)
-        bench.mended()
+        bench.repaired()
         sending.join()
         bench.service.wait_until_done()
 
@@ -62,7 +62,7 @@ def killed_under_load(bench: Bench) -> None:
             wait_until(lambda: accepted() >= wanted, "More sessions", 120)  # noqa: B023
             time.sleep(float(bench.rng.uniform(0, 0.3)))
             _kill_web(bench, number)
-        bench.mended()
+        bench.repaired()
 
 
 def slow_clients(number: int, bench: Bench) -> None:
@@ -87,7 +87,7 @@ def slow_clients(number: int, bench: Bench) -> None:
         meanwhile = accepted()
         for each in slow:
             each.close()
-        bench.mended()
+        bench.repaired()
         wait_until(lambda: accepted() >= meanwhile + 4, "Four more sessions", 120)
     took = [sending.took_s for sending in bench.senders.sent]
     bench.note = (

@@ -82,7 +82,7 @@ class Senders:
     refusals: Counter[str] = field(default_factory=Counter)
 
     def draw(self, handle: str, state: str = "dry") -> Sending:
-        """A session that nobody has sent yet."""
+        """A session that was not sent yet."""
         joins = self.rng.choice(JOINS, SETS, replace=False)
         place = int(self.rng.integers(0, 60))
         document = {

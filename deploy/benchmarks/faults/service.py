@@ -30,7 +30,7 @@ UNFINISHED = """
 
 
 def copy_program(to: Path) -> Path:
-    """A copy of the program that nobody changes while it runs."""
+    """A copy of the program that can't change while it runs."""
     to.mkdir()
     for name in CODE:
         copy = shutil.copytree if (PROGRAM / name).is_dir() else shutil.copy2

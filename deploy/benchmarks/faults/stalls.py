@@ -1,7 +1,7 @@
 """Stopping the service at one step of its work, from outside: by a trigger in its database.
 
-The trigger waits for an advisory lock that the benchmark holds, so that whoever comes to that step
-stands still there until the lock is given up. The product knows nothing of it.
+The trigger waits for an advisory lock that the benchmark holds, so that the process that reaches
+that step stands still there until the lock is given up. The product knows nothing of it.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ class Audit:
     accepted: int = 0
     in_pool: int = 0
     held: int = 0
-    told_failed: int = 0
+    marked_failed: int = 0
     lost: int = 0
     twice: int = 0
     compared: int = 0
@@ -56,7 +56,7 @@ def cells(row: ResultRow) -> list[str]:
     """A row in words."""
     found = row.audit
     counts = (
-        row.repeats, found.accepted, found.in_pool, found.held, found.told_failed, found.lost,
+        row.repeats, found.accepted, found.in_pool, found.held, found.marked_failed, found.lost,
         found.twice, found.compared, found.differing, found.unfinished,
     )  # fmt: skip
     remarks = "; ".join(part for part in (row.refusals, row.note) if part)

@@ -17,10 +17,10 @@ from results.screening.evidence import evidence_of
 
 def explained() -> Iterator[tuple[str, str]]:
     """What each is for, and its plan, for the largest pool and one of its sessions."""
-    for purpose, ask, told_by in _hottest():
+    for purpose, ask, statement in _hottest():
         with CaptureQueriesContext(connection) as captured:
             ask()
-        found = [query["sql"] for query in captured if told_by in query["sql"]]
+        found = [query["sql"] for query in captured if statement in query["sql"]]
         with connection.cursor() as cursor:
             cursor.execute(f"EXPLAIN (ANALYZE, BUFFERS, TIMING OFF) {found[0]}")
             yield purpose, "\n".join(line for (line,) in cursor.fetchall())

@@ -101,10 +101,10 @@ def _ways_in(document: Schema, operation: Schema) -> set[frozenset[str]]:
     """The sets of schemes, each by what it is, of which one suffices."""
     schemes = document.get("components", {}).get("securitySchemes", {})
     return {
-        frozenset(json.dumps(_told(schemes[name]), sort_keys=True) for name in way)
+        frozenset(json.dumps(_essentials(schemes[name]), sort_keys=True) for name in way)
         for way in operation.get("security") or [{}]
     }
 
 
-def _told(scheme: Schema) -> Schema:
+def _essentials(scheme: Schema) -> Schema:
     return {name: value for name, value in scheme.items() if name != "description"}

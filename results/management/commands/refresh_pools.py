@@ -34,7 +34,7 @@ class Command(BaseCommand):
         while outdated.outdated() or outdated.waiting():
             marked += outdated.mark_outdated(options["at_once"])
             _work()
-        if broken := outdated.broken_off():
+        if broken := outdated.failed():
             raise CommandError(f"{broken} pools could not be computed; the log says why.")
         self.stdout.write(f"{marked} pools were computed again; none is outdated.")
 

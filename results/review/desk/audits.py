@@ -35,10 +35,10 @@ class ModeratorsOwn(admin.ModelAdmin[Reviewed]):
     def has_delete_permission(self, *_asked: object) -> bool:
         return False
 
-    def log_addition(self, *_told: Any) -> Any:
+    def log_addition(self, *_ignored: Any) -> Any:
         """Nothing: each verb keeps who, when and why; the admin's log would copy names."""
 
-    def log_change(self, *_told: Any) -> Any:
+    def log_change(self, *_ignored: Any) -> Any:
         """Nothing, as above."""
 
 
@@ -213,7 +213,7 @@ class SuspensionAdmin(ModeratorsOwn[Suspension]):
             )
             obj.pk = done.pk
 
-    def save_related(self, *_told: object) -> None:
+    def save_related(self, *_ignored: object) -> None:
         """The verbs have stored everything."""
 
 

@@ -55,11 +55,11 @@ def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
     both = with_and_without(normalised)
     return {
         "pooled": [
-            PooledFigure(gettext("with this set"), _told(both.with_it)),
-            PooledFigure(gettext("without it"), _told(both.without_it)),
+            PooledFigure(gettext("with this set"), _figure(both.with_it)),
+            PooledFigure(gettext("without it"), _figure(both.without_it)),
         ],
         "shift": both.shift,
-        "shift_told": f"{100 * math.expm1(both.shift or 0.0):+.2f}",
+        "shift_percent": f"{100 * math.expm1(both.shift or 0.0):+.2f}",
         "efficiency_percent": 100 * normalised.efficiency,
         "pulls_picture": case_charts.pulls(
             _percent_of_line(pull_set, normalised),
@@ -70,7 +70,7 @@ def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
     }
 
 
-def _told(outcome: Outcome) -> str:
+def _figure(outcome: Outcome) -> str:
     if outcome.pooled is None:
         return outcome.no_figure
     pooled = outcome.pooled
