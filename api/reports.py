@@ -19,8 +19,8 @@ from results.review.reports import LONGEST_TEXT, SUBJECTS, report
 from rigs.permissions import contributor_behind, is_moderator
 
 
-class AnybodySendsModeratorsRead(BasePermission):
-    """Whoever is no moderator may send and not read."""
+class AnyoneSendsModeratorsRead(BasePermission):
+    """Everyone may send a report; only moderators may read them."""
 
     message = "Only moderators read reports."
 
@@ -59,7 +59,7 @@ class Reports(generics.ListAPIView[Report]):
     """Open reports, oldest first, and the way to send one."""
 
     serializer_class = ReportDocument
-    permission_classes = [AnybodySendsModeratorsRead]
+    permission_classes = [AnyoneSendsModeratorsRead]
     queryset = Report.objects.none()
 
     def get_queryset(self) -> QuerySet[Report]:

@@ -2,7 +2,7 @@
 
 `draw_world` gives every tester a rig, a calibration and sessions in the upload's document form;
 `deploy.demo.suspects` the contributors a moderator should look at; `deploy.demo.truth` the true
-values behind them. The scenario's field "model" says how a pull comes about.
+values behind them. The scenario's field "model" says how pulls are drawn.
 """
 
 from collections.abc import Sequence

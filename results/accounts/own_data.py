@@ -53,7 +53,7 @@ NOT_OF_AN_ACCOUNT = {
 def archive_of(contributor: Contributor) -> IO[bytes]:
     """A ZIP with a JSON file of each table's own rows, and every upload byte for byte.
 
-    Whoever else wrote or decided something stands in it by role alone. Reads table by table and
+    Other people who wrote or decided something are named by role alone. Reads table by table and
     locks nothing. Raises TooMany after a few in a day.
     """
     ration("own-data", str(contributor.pk), MOST_A_DAY, A_DAY_S)

@@ -68,7 +68,7 @@ def search_each(
     at: Callable[[Floats, Sequence[int]], list[RestrictedLikelihood]],
     searches: Sequence[Search[Found]],
 ) -> list[Found | StatisticsError]:
-    """As `search`, where `at` is also told which searches ask, by their places."""
+    """As `search`, where `at` also gets the places of the searches that ask."""
     found: dict[int, Found | StatisticsError] = {}
     answers: dict[int, RestrictedLikelihood | None] = dict.fromkeys(range(len(searches)))
     while answers:

@@ -31,7 +31,7 @@ Testers = NDArray[np.intp]
 SMALL = 0.02  # squared length of the Newton step, in standard errors of the components
 FEW = 50  # testers; a pool of no more is refitted for each of them
 LARGE = 9  # times the weight of the rest: a tester who is refitted without
-TOGETHER = 64  # testers without whom pools are refitted in step; bounds the memory
+TOGETHER = 64  # testers left out at once, their fits in step; bounds the memory
 
 
 @dataclass(frozen=True)

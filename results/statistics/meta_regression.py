@@ -111,7 +111,7 @@ def fit_meta_regression(
     se, df = robust.standard_error, robust.degrees_of_freedom
     answer = np.asarray((se > 0) & np.isfinite(t_quantile(0.975, df) * se))
     names = zip(("mu", *named), answer, strict=True)
-    unsure = {name: RESTS_ON_ONE for name, is_told in names if not is_told}
+    unsure = {name: RESTS_ON_ONE for name, estimated in names if not estimated}
     return MetaRegression(
         mu=centre + float(beta[0]),
         se=float(np.where(answer, se, np.nan)[0]),

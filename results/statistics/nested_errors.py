@@ -51,7 +51,7 @@ class NestedErrors:
         return self.totals_without(theta)
 
     def totals_without(self, theta: Floats, left_out: Codes | None = None) -> BlockSums:
-        """Sums over all testers at each theta (g, 3), but one `left_out` (g,) of each, if told."""
+        """Sums over all testers at each theta (g, 3), but one `left_out` (g,) of each, if given."""
         parts = []
         if self._flat is not None:
             parts.append(self._flat.totals(theta, left_out))

@@ -38,7 +38,7 @@ Pair = tuple[int, int]
 
 LEAST_TESTERS = 3
 FEW = 500
-"""Contrasts up to which the network is fitted anew for each pair's inconsistency."""
+"""Contrasts up to which the network is fitted again for each pair's inconsistency."""
 TOGETHER = 12
 """Pairs whose columns are summed at once; more would cost more for what they have with others."""
 HELD = 1e-9
@@ -108,7 +108,7 @@ class Network:
 def network(contrasts: Contrasts, reference: str) -> Network:
     """Fit all contrasts at once, every join measured against `reference`.
 
-    A difference that rests on one comparison alone has no robust error and is not told.
+    A difference that rests on one comparison alone has no robust error and is left out.
     Raises TooFewTesters (fewer than three), Disconnected, NotNested, NoConvergence.
     """
     joins = _joined(contrasts, reference)

@@ -81,10 +81,10 @@ def difference_detectable_by_pulls(pulls: int, cv: float, power: float = 0.8) ->
     """Least difference that ``pulls`` of each of two joins tell with ``power``."""
     _need_positive(scatter=cv, pulls_less_one=pulls - 1.0)
     _check_power(power)
-    return _difference_told(cv * np.sqrt(2.0 / pulls), 2.0 * pulls - 2.0, power)
+    return _detectable_difference(cv * np.sqrt(2.0 / pulls), 2.0 * pulls - 2.0, power)
 
 
-def _difference_told(standard_error: float, degrees_of_freedom: float, power: float) -> float:
+def _detectable_difference(standard_error: float, degrees_of_freedom: float, power: float) -> float:
     def short(shift: float) -> float:
         return power_of_t(shift, 1.0, degrees_of_freedom) - power
 
@@ -160,7 +160,7 @@ def sessions_for_difference(
     """
     _need_positive(difference=difference, pool_standard_error=pool_se, pool_freedom=pool_freedom)
     _check_power(power)
-    limit = _difference_told(pool_se, pool_freedom, power)
+    limit = _detectable_difference(pool_se, pool_freedom, power)
     if difference <= limit:
         raise BeyondReach(
             f"with the pool known to {pool_se:.3g} no number of own sessions tells a difference "
@@ -184,4 +184,4 @@ def difference_detectable_by_sessions(
     _check_power(power)
     variance = plan.variance(sessions) + pool_se**2
     freedom = pool_freedom * (variance / pool_se**2) ** 2
-    return _difference_told(float(np.sqrt(variance)), freedom, power)
+    return _detectable_difference(float(np.sqrt(variance)), freedom, power)

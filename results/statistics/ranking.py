@@ -1,4 +1,4 @@
-"""Ranks that carry their uncertainty, and groups of joins that cannot be told apart."""
+"""Ranks that carry their uncertainty, and groups of joins that don't differ significantly."""
 
 from dataclasses import dataclass
 

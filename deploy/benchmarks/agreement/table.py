@@ -8,7 +8,7 @@ from pathlib import Path
 from deploy.benchmarks.agreement.comparing import read
 from deploy.benchmarks.agreement.kinds import agreement
 
-TOLD_AT_MOST = 9
+MOST_DIGITS = 9
 HEAD = """# Agreement with outside values
 
 Made by `tests/statistics/test_agreement.py` from the reference files kept in `tests/data`; each
@@ -29,7 +29,7 @@ def _row(path: Path) -> str:
     document = read(path)
     figures = agreement(document)
     digits = [figure.digits for figure in figures if not figure.as_printed]
-    worst = str(min(*digits, TOLD_AT_MOST)) if digits else "as printed"
+    worst = str(min(*digits, MOST_DIGITS)) if digits else "as printed"
     programs = ", ".join(
         f"{name} {version}" for name, version in document.get("computed_with", {}).items()
     )

@@ -65,7 +65,7 @@ class Ground:
         try:
             fault(self)
         except (RuntimeError, TimeoutError) as error:
-            self.note = f"BROKE OFF: {error}"
+            self.note = f"FAILED: {error}"
         self.service.wait_until_done()
         recovery = time.monotonic() - self.repaired_at if self.repaired_at else math.nan
         answers = ", ".join(f"{number} x {what}" for what, number in self.senders.refusals.items())

@@ -98,14 +98,14 @@ def trigger(database: PostgreSQL, step: Step, function: str) -> Iterator[None]:
 
 @contextmanager
 def stalled(database: PostgreSQL, step: Step) -> Iterator[None]:
-    """Whoever comes to the step stands still until the block ends."""
+    """A process that reaches the step waits there until the block ends."""
     with trigger(database, step, "bench_stall"), database.connect() as holder:
         holder.execute(f"SELECT pg_advisory_lock({LOCK})".encode())
         yield
 
 
 def refused(database: PostgreSQL, step: Step) -> AbstractContextManager[None]:
-    """Whoever comes to the step gets a database error, until the block ends."""
+    """A process that reaches the step gets a database error, until the block ends."""
     return trigger(database, step, "bench_refuse")
 
 

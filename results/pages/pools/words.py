@@ -72,7 +72,9 @@ def statements(version: PoolVersion) -> list[Statement]:
         return []
     figures = figures_of(version)
     missing = figures.get("not_estimable", {})
-    sentences = [_told(version, figures, figure) for figure in said() if figure.part not in missing]
+    sentences = [
+        _statement(version, figures, figure) for figure in said() if figure.part not in missing
+    ]
     return sentences + [
         Statement(
             _("%(part)s can't be computed from these sets.") % {"part": named},
@@ -90,7 +92,7 @@ def said() -> list[Figure]:
     return [*map(declared.figure_at, FIRST), *others]
 
 
-def _told(version: PoolVersion, figures: Figures, figure: Figure) -> Statement:
+def _statement(version: PoolVersion, figures: Figures, figure: Figure) -> Statement:
     """A statement, or that the version was computed before there was what it says."""
     say = IN_OTHER_WORDS.get(figure.path) or _in_a_sentence(figure)
     try:

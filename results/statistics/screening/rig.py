@@ -176,13 +176,13 @@ def within_capacity(applies_to: str, highest_reading_N: float, capacity_N: float
     )
 
 
-def possible_times(applies_to: str, pulls: int, seconds_told: float, days_ahead: int) -> Check:
+def possible_times(applies_to: str, pulls: int, recorded_seconds: float, days_ahead: int) -> Check:
     """Whether a day was long enough, and had come.
 
-    ``pulls`` are the tester's of that date, ``seconds_told`` the sum of their times to break,
+    ``pulls`` are the tester's of that date, ``recorded_seconds`` the sum of their times to break,
     ``days_ahead`` how far the date lies after the day it was sent (a day for time zones is free).
     """
-    minutes = max(float(pulls), seconds_told / 60)
+    minutes = max(float(pulls), recorded_seconds / 60)
     impossible = minutes > MINUTES_A_DAY or days_ahead > 1
     answer = f"{pulls} pulls on one day take at least {minutes:.0f} of its {MINUTES_A_DAY} minutes."
     if days_ahead > 1:

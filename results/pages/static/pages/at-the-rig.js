@@ -135,14 +135,14 @@ function showSeries(series) {
   for (const button of document.querySelectorAll("[data-mode]")) button.hidden = Boolean(button.dataset.of) && button.dataset.of !== series.kind;
   find("discard-row").hidden = series.kind !== "join";
   find("discarded").textContent = series.discarded;
-  find("figures").textContent = told(series);
+  find("figures").textContent = summary(series);
   const warning = moved(series);
   if (find("warning").textContent !== warning) find("warning").textContent = warning;
   find("warning").hidden = !warning;
   find("pulls").replaceChildren(...series.pulls.map(pullRow).reverse());
 }
 
-function told(series) {
+function summary(series) {
   const { n, mean, cv } = figures(readings(series));
   const parts = [`${n} ${say.counted}`];
   if (n) parts.push(`${say.mean} ${mean.toFixed(1)} ${session.unit}`);
@@ -175,12 +175,12 @@ for (const form of page.querySelectorAll("form")) form.addEventListener("submit"
 function add(id, made) {
   const form = find(id).querySelector("form");
   form.addEventListener("submit", () => {
-    const told = Object.fromEntries(Array.from(new FormData(form), ([key, value]) => [key, value.trim()]));
+    const entered = Object.fromEntries(Array.from(new FormData(form), ([key, value]) => [key, value.trim()]));
     const error = form.querySelector(".error");
-    error.textContent = problem(told, made.kind);
+    error.textContent = problem(entered, made.kind);
     error.hidden = !error.textContent;
     if (error.textContent) return;
-    session.current = session.series.push({ ...made, ...told, doubled: told.doubled === "on", pulls: [], discarded: 0 }) - 1;
+    session.current = session.series.push({ ...made, ...entered, doubled: entered.doubled === "on", pulls: [], discarded: 0 }) - 1;
     find(id).open = false;
     keep();
     show();
@@ -188,8 +188,8 @@ function add(id, made) {
   });
 }
 
-function problem(told, kind) {
-  const same = (other) => kind === "straight" && other.kind === kind && ["line", "spool", "position"].every((key) => other[key] === told[key]);
+function problem(entered, kind) {
+  const same = (other) => kind === "straight" && other.kind === kind && ["line", "spool", "position"].every((key) => other[key] === entered[key]);
   return session.series.some(same) ? say.same : "";
 }
 
@@ -236,9 +236,9 @@ function document_() {
   const straight = session.series.filter((series) => series.kind === "straight" && series.pulls.length);
   const joins = session.series.filter((series) => series.kind === "join" && series.pulls.length);
   if (!revision || !straight.length || !joins.length) return null;
-  const told = Object.fromEntries(SESSION_FIELDS.map((field) => [field, session[field]]));
+  const entered = Object.fromEntries(SESSION_FIELDS.map((field) => [field, session[field]]));
   return {
-    ...told,
+    ...entered,
     revision,
     baselines: straight.map((series) => ({ line: series.line, spool: series.spool, position: series.position, pulls: pulled(series) })),
     pull_sets: joins.map((series, index) => ({
