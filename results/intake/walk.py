@@ -88,12 +88,12 @@ class Walk:
 
 def expected_of(info: FieldInfo) -> str:
     """What a field's annotation says is expected."""
-    told = next(
+    annotation = next(
         meta.extra
         for meta in _metas(info.type)
         if isinstance(meta, msgspec.Meta) and meta.description and meta.extra
     )
-    words, values = gettext(told["expected"]), told["values"]
+    words, values = gettext(annotation["expected"]), annotation["values"]
     return words % values if values else words
 
 
