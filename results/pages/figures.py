@@ -18,6 +18,7 @@ from django.utils.translation import gettext, gettext_lazy
 
 from results.models import PoolVersion
 from results.models.declared import Form, Kept, Kind, figure_at, kept_in
+from results.pools.estimate import efficiency_of
 from results.pools.figures import figures_of, values_of
 from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS
 
@@ -113,6 +114,7 @@ def p_value(probability: float) -> str:
 
 FORMS: dict[Form, Callable[[Any], str]] = {
     Form.PERCENT: percent,
+    Form.EXP: lambda log_ratio: percent(efficiency_of(log_ratio)),
     Form.SHARE: partial(percent, places=0),
     Form.SD: sd,
     Form.DECIMAL: partial(floatformat, arg=1),

@@ -103,7 +103,7 @@ def new_figure(monkeypatch) -> None:
         help="the median tester",
         scale=Scale.LOG,
         since=snapshots.FORMULAE,
-        form=Form.DECIMAL,
+        form=Form.EXP,
         says=Sentence("The median tester: %(median)s", "median %(median)s"),
         anchor="efficiency",
     )

@@ -107,6 +107,9 @@ def test_every_sentence_names_declared_figures_and_is_explained(version, client)
         told = f"{figure.says.words}{figure.says.statistic}" if figure.says else ""
         for name in re.findall(r"%\((\w+)\)", told):
             assert Written(version)[name], name
+    for figure in kept_in(Kept.FIGURES):
+        if figure.form and figure.kind is Kind.NUMBER:
+            assert Written(version)[figure.name], figure.path
     for figure in DECLARED:
         if figure.explained:
             assert f'<dt id="{figure.anchor}">{figure.label}</dt>' in about

@@ -41,6 +41,7 @@ class Form(Enum):
     """How pages write a figure; `results/pages/figures.py` holds the formats."""
 
     PERCENT = "a ratio as percent with one decimal"
+    EXP = "a log ratio, as the ratio in percent with one decimal"
     SHARE = "a fraction as whole percent"
     SD = "a variance on the log scale, as the standard deviation in percent"
     DECIMAL = "a number with one decimal"

@@ -33,7 +33,7 @@ FIGURES = (
     _figure("k", "sets pooled", Kind.WHOLE),
     _figure("testers", "testers pooled", Kind.WHOLE),
     _figure("sessions", "sessions pooled", Kind.WHOLE),
-    _figure("mu", "pooled log ratio", scale=LOG, in_open_data=True),
+    _figure("mu", "pooled log ratio", scale=LOG, in_open_data=True, form=Form.EXP),
     _figure("se_model", "standard error of mu by the model", scale=LOG),
     _figure(
         "se_robust",
