@@ -1,4 +1,4 @@
-"""Calibrations: what a rig reads under check weights."""
+"""Calibrations: a rig's readings under check weights, and the line fitted to them."""
 
 from __future__ import annotations
 

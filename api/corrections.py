@@ -1,4 +1,4 @@
-"""Correcting and voiding what was entered wrongly of a rig: calibrations and revisions."""
+"""Correct and void calibrations and revisions that were entered wrongly."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ class CorrectedCalibrationDocument(CalibrationDocument):
 
 
 class CorrectedRevisionDocument(NextRevisionDocument):
-    """What should have been entered of a revision, and what was wrong; the rest stays as it is."""
+    """Corrected columns of a revision, and what was wrong; the others stay as they are."""
 
     reason = serializers.CharField(max_length=LONGEST_REASON, write_only=True)
 
@@ -81,7 +81,7 @@ class RevisionChangeDocument(ShownRow):
 
 
 class OfCalibration(generics.GenericAPIView[Calibration]):
-    """What is done with one calibration."""
+    """Actions on one calibration."""
 
     permission_classes = [IsAuthenticated]
     pagination_class = None  # of one rig's part there are few
@@ -89,7 +89,7 @@ class OfCalibration(generics.GenericAPIView[Calibration]):
 
 
 class OfRevision(generics.GenericAPIView[RigRevision]):
-    """What is done with one revision."""
+    """Actions on one revision."""
 
     permission_classes = [IsAuthenticated]
     pagination_class = None  # of one rig's part there are few

@@ -1,4 +1,4 @@
-"""Jobs: how far the working out of a session has come."""
+"""Jobs: the progress of processing a session."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class CountsDocument(Shown):
 
 
 class JobDocument(ShownRow):
-    """A job, the session it works out and the pools that session's sets are in."""
+    """A job, its session and the pools of that session's sets."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:job")
     session = Link("api:session")

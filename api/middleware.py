@@ -1,4 +1,4 @@
-"""What no view has to look out for."""
+"""Refuse NUL bytes, non-ASCII tokens and chunked bodies before any view."""
 
 from __future__ import annotations
 

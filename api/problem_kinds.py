@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Kind:
-    """One sort of problem: its status, its title, and what a reader should know of it."""
+    """One problem type: its status, title and explanation."""
 
     status: int
     title: StrOrPromise

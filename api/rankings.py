@@ -19,7 +19,7 @@ from rigs.models import Material
 
 
 class LinePair(Filters):
-    """Which line pair, wet or dry, static or shock: what a ranking holds alike."""
+    """The line pair and conditions of a ranking: wet or dry, static or shock."""
 
     main = Choice(Material.choices, source="main_material")
     leader = Choice(Material.choices, source="leader_material", default="")

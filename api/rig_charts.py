@@ -95,7 +95,7 @@ class EquivalenceDocument(Shown):
 
 
 class ComparedDocument(Shown):
-    """What was pulled last before a change and first after it."""
+    """The last pulls before a change against the first after it."""
 
     kind = serializers.ChoiceField(choices=["straight line", "join"])
     what = serializers.CharField()
@@ -119,7 +119,7 @@ class BridgeDocument(Shown):
 
 
 class OfRig(generics.GenericAPIView[Rig]):
-    """What hangs off one rig."""
+    """Views of one rig."""
 
     queryset = selectors.rigs()
     pagination_class = None

@@ -222,7 +222,7 @@ class Strict(Shown):
 
 
 def _type_expected(field: AnyField, sent: Any) -> str:
-    """What a value has to be for this field, where it is of another type of JSON."""
+    """What is expected of this field, if a value is of another JSON type."""
     if isinstance(field, serializers.ChoiceField):
         is_one = any(
             sent is choice or (sent == choice and isinstance(sent, str)) for choice in field.choices
@@ -246,7 +246,7 @@ class Document(Strict, ShownRow):
 
 
 class Filters(Strict):
-    """What may stand in the query of a list; the source of a field is the condition it means."""
+    """Query parameters of a list; a field's source is its queryset condition."""
 
     in_json = False
 

@@ -1,4 +1,4 @@
-"""What the API says of sessions: in short, in full, as received and as they would come out."""
+"""Documents of sessions: in short, in full, as received, and as a dry run's preview."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ class SessionBaseline(ShownRow):
 
 
 class EfficiencyOfSet(Shown):
-    """What a set came to against its own straight line."""
+    """A set's figures against its own baseline."""
 
     efficiency = serializers.FloatField()
     interval = Interval()
@@ -146,7 +146,7 @@ class SessionPullSet(ShownRow):
 
 
 class JobNamed(ShownRow):
-    """A job: how far the working out of a session has come."""
+    """A job: the progress of processing a session."""
 
     url = serializers.HyperlinkedIdentityField(view_name="api:job")
 
@@ -167,7 +167,7 @@ class SessionInFull(SessionInShort):
 
 
 class FindingDocument(Shown):
-    """Something odd: the row or place, the field, what was found and what was expected."""
+    """A warning: the row or place, the field, found and expected."""
 
     row = serializers.CharField()
     field = serializers.CharField()
@@ -201,7 +201,7 @@ class SetPreviewDocument(Shown):
 
 
 class PreviewDocument(Shown):
-    """What a dry run found; nothing of it was stored."""
+    """The result of a dry run; nothing was stored."""
 
     rig = serializers.CharField()
     revision = serializers.IntegerField()

@@ -115,7 +115,7 @@ class Sessions(generics.ListAPIView[Session]):
 
 
 class OneSessionView(generics.GenericAPIView[Session]):
-    """What hangs off one session."""
+    """Views of one session."""
 
     def get_queryset(self) -> QuerySet[Session]:
         return sessions_visible_to(self.request.user)

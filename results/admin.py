@@ -1,3 +1,3 @@
-"""Where Django looks for the admin's tables: they stand beside the rest of the moderators' desk."""
+"""Django's entry point to the admin; its tables are with the moderators' desk."""
 
 from results.review.desk import tables  # noqa: F401

@@ -1,4 +1,4 @@
-"""What was measured, and what it means."""
+"""Measurements and what is computed from them."""
 
 from django.apps import AppConfig
 from django.core.checks import register

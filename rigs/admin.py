@@ -77,7 +77,7 @@ def read_only(
 def rows_of(
     model: type[Model], fields: str = "", *, links: bool = True
 ) -> type[admin.TabularInline[Any, Any]]:
-    """The rows of a table on the page of what they belong to."""
+    """Rows of a table on their parent's page."""
     shown = {
         "model": model,
         "extra": 0,

@@ -1,4 +1,4 @@
-"""How many requests an account, or an address without one, may send in a minute.
+"""Throttling: requests per minute of an account, or of an address without one.
 
 A count for each window of a minute, raised by one atomic step, so that requests at one instant
 can't pass together as they do through a list that is read and written back. However many tokens

@@ -1,4 +1,4 @@
-"""Calibrating: check weights hung on a rig become its line of reading on force."""
+"""Calibrate: fit a rig's line of reading on force from check weights."""
 
 from __future__ import annotations
 
@@ -40,8 +40,8 @@ def calibrate(
 ) -> Calibration:
     """Fit and store the calibration line of a revision from its readings, which come unsaved.
 
-    A latitude and height given here go before those of the revision; without either the standard
-    gravity stands in, with the uncertainty of not knowing the place. Locks the contributor. Raises
+    A latitude and height given here go before those of the revision; without either, standard
+    gravity is used, with the uncertainty of not knowing the place. Locks the contributor. Raises
     Forbidden for someone else's rig, AccountClosed, Conflict for a voided revision, and Invalid,
     with the row of ``points``, for readings no line can be fitted to.
     """

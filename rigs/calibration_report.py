@@ -1,4 +1,4 @@
-"""What a calibration is worth: the class it meets, and what its owner should know of it."""
+"""Calibration report: the class that a calibration meets, and advice to its owner."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ BENT_BELOW = 0.05
 
 @dataclass(frozen=True)
 class Appraisal:
-    """All that can be said of one calibration.
+    """The report on one calibration.
 
     ``reading_class`` and ``curvature`` are None if there are too few readings. It is due
     again on ``due_on`` and no longer used after ``expires_on``; a new revision ends it sooner.
@@ -109,7 +109,7 @@ def class_of(calibration: Calibration) -> ReadingClass | None:
 
 
 def notes_on(calibration: Calibration) -> Iterator[str]:
-    """What is odd or missing, a sentence each."""
+    """Warnings about what is unusual or missing, a sentence each."""
     line = line_of(calibration)
     if line.unit_mix_up:
         yield (
@@ -140,7 +140,7 @@ def notes_on(calibration: Calibration) -> Iterator[str]:
 
 
 def _zero(line: CalibrationLine) -> str:
-    """The zero error, named as what it is."""
+    """A sentence on the zero error."""
     if line.offset_is_zero:
         return gettext(
             "The zero error is %(offset_n)s N with a standard uncertainty of "

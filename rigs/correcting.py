@@ -1,6 +1,6 @@
-"""Correcting and voiding what was entered wrongly of a rig: calibrations and revisions.
+"""Correct and void calibrations and revisions that were entered wrongly.
 
-Nothing is lost: who, when, why, and what stood there before are kept. A corrected calibration is
+Nothing is lost: who, when, why, and the earlier values are kept. A corrected calibration is
 replaced by another, so that the number of a calibration names its values for good. A revision is
 corrected in place, so that its sessions stay on it, and its earlier versions are kept beside it.
 """
@@ -54,7 +54,7 @@ AS_READ = (
     "direction",
     "reading_written",
 )
-"""What a reading is known by: as its owner wrote it."""
+"""The columns of a reading as its owner wrote it."""
 
 
 def correct_calibration(
@@ -238,7 +238,7 @@ def _keep(revision: RigRevision, by: User, reason: str, *, voided: bool) -> None
 
 
 def _check_day(revision: RigRevision, made_on: date) -> None:
-    """Neither after today or what was done with it, nor out of the order of the revisions."""
+    """A date not after today or after its use, and in the order of the revisions."""
     today = timezone.now().date()
     current = RigRevision.objects.filter(
         rig=revision.rig_id, standing=RigRevision.Standing.CURRENT
@@ -276,7 +276,7 @@ def _check_day(revision: RigRevision, made_on: date) -> None:
 
 
 def _take_gravity_from(revision: RigRevision, gravity: float | None, by: User, reason: str) -> None:
-    """Fit the calibrations again that took their gravity from where the rig was said to stand."""
+    """Refit the calibrations whose gravity came from the rig's former place."""
     half = 0.0 if gravity is None else 0.5 * 10**-COARSE_DECIMALS
     taken = gravity or STANDARD_GRAVITY
     current = revision.calibrations.filter(

@@ -1,4 +1,4 @@
-"""Migrations of checks: new rows are held to one at once, those already there once they were seen.
+"""Migrations of check constraints: for new rows at once, for existing rows once validated.
 
 PostgreSQL adds a check without reading the table where it is NOT VALID, and validates it later
 under a lock that lets rows be written. SQLite knows neither; there the table is written again.

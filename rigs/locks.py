@@ -1,4 +1,4 @@
-"""The one order in which rows are locked, and what a closed or suspended account may not do.
+"""The order in which rows are locked, and what a closed or suspended account may not do.
 
 Whatever writes for a contributor locks, within its transaction and in this order:
 

@@ -1,4 +1,4 @@
-"""What a person may ask for only so often, counted for all processes together."""
+"""Quotas: how often a person may request something, counted over all processes."""
 
 from __future__ import annotations
 

@@ -35,7 +35,7 @@ class Finding:
 
 
 class Refused(Exception):
-    """What was asked can't be done; nothing was stored. ``kind`` names the sort of refusal."""
+    """The request can't be fulfilled; nothing was stored. ``kind`` names the type of refusal."""
 
     kind = "refused"
     title = gettext_lazy("This can't be done")

@@ -1,4 +1,4 @@
-"""What a unique constraint refuses: two people who store the same at one instant meet there."""
+"""Unique constraint violations: two people stored the same at once."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Erasing: the one verb that blanks what a person wrote, and keeps who did so, when and where.
+"""Erase: blank what a person wrote, and record who did so, when and where.
 
 What is blanked is declared in `results.accounts.personal_columns`. Figures, states and the order
 of events stay as they were.

@@ -1,4 +1,4 @@
-"""Joining: a handle of one's own choice, the licence agreed to, and what is shown of oneself."""
+"""Join: a chosen handle, agreement to the licence, and what is shown publicly."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def agree(contributor: Contributor) -> None:
 
 
 def show(contributor: Contributor, *, club: bool, rigs: bool, sets: bool) -> None:
-    """Keep what a contributor lets be listed on their own page.
+    """Store what a contributor agrees to list on their own page.
 
     Locks the contributor. Raises AccountClosed.
     """

@@ -13,7 +13,7 @@ from rigs.refusals import Conflict
 
 
 def make_moderator(user: User, handle: str = "") -> list[str]:
-    """Give an account what a moderator needs, and say what it lacked: nothing the second time.
+    """Give an account what a moderator needs, and return what it lacked; idempotent.
 
     That is a contributor, since moderators add to the catalogue too, with ``handle`` or else the
     sign-in name; the group; and the right to enter the desk. One transaction. Locks the account's

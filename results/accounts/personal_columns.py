@@ -1,4 +1,4 @@
-"""What a contributor fills in, column by column: what erasing blanks, and what is not personal.
+"""Columns that contributors fill in: those that erasing blanks, and those that aren't personal.
 
 Every column of text, of JSON and of bytes stands in one of the two lists;
 `tests/results/test_erasing.py` fails for one that stands in neither.

@@ -1,4 +1,4 @@
-"""The second factor: who needs one, who has one, and what was opened by it."""
+"""The second factor: who needs one, who has one, and which tokens were issued by it."""
 
 from __future__ import annotations
 

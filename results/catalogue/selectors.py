@@ -66,7 +66,7 @@ def pools_of(connection: Connection) -> QuerySet[Pool]:
 
 
 def straight_strengths_of(line: Line) -> QuerySet[NormalisedSet, Any]:
-    """What a line held straight, once a baseline, the newest first; loads in newtons."""
+    """Straight-line strengths of a line in newtons, one per baseline, the newest first."""
     return (
         NormalisedSet.objects.filter(baseline__line=line, pull_set__state__in=COUNTING)
         .values(

@@ -1,4 +1,4 @@
-"""What a pool looks like beside its forest plot: single pulls, history, each tester left out.
+"""Charts of a pool beside its forest plot: single pulls, history, leave-one-out.
 
 All in light colours, for ``forest.darkened`` to turn; text stays text, and the ground transparent.
 """

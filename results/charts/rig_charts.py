@@ -1,4 +1,4 @@
-"""What a rig looks like drawn: the chart of one series, and the residuals of a calibration."""
+"""Charts of a rig: control charts of a series, and residuals of a calibration."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def _days(series: Series) -> list[str]:
 def _chart(
     days: Sequence[str], chart: ControlChart, title: str, height: int, *, natural: bool = False
 ) -> alt.LayerChart | alt.FacetChart:
-    """One control chart; ``natural`` draws logarithms as what they are of."""
+    """One control chart; ``natural`` draws logarithms on the natural scale."""
     data = alt.Data(values=list(_rows(days, chart, natural=natural)))
     axis = alt.Axis(labelAngle=0, labelOverlap="greedy", grid=False)
     x = alt.X("day:N", sort=None, title=None, axis=axis)

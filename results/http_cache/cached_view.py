@@ -73,7 +73,7 @@ def _chosen(request: HttpRequest, cookies: tuple[str, ...]) -> list[str]:
 
 
 def _tag(edition: str, chosen: list[str]) -> str:
-    """What a reader chose comes from outside and is material by its hash alone."""
+    """Chosen values come from outside, so only their hash enters the tag."""
     if any(chosen):
         edition += "-" + hashlib.sha256(repr(chosen).encode()).hexdigest()[:16]
     return tagged(edition)

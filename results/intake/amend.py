@@ -1,4 +1,4 @@
-"""Amending and withdrawing: what a contributor may do to a session already stored."""
+"""Amend and withdraw: what a contributor may do to a stored session."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What stands in one cell of a sheet: text, and what the text means for a member of a document."""
+"""Cells of a sheet: their text, and its meaning as a member of a document."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def folded(name: str) -> str:
 
 
 def member(name: str, cell: str) -> object:
-    """What a cell means for this member of a document; as it stands where it means nothing."""
+    """The value of a cell for this member of a document; the text itself if it has none."""
     if name in _WHOLE:
         return int(cell) if cell.isascii() and cell.isdigit() and len(cell) < 16 else cell
     if name in _DECIMAL:

@@ -42,7 +42,7 @@ class Checked:
 
 @dataclass
 class CheckRun:
-    """A check under way: what it is of, and what it found so far."""
+    """A running check of a document: its input, and its findings so far."""
 
     contributor: Contributor
     read: Read

@@ -20,7 +20,7 @@ Level = Literal["", "wrong", "odd"]
 
 @dataclass(frozen=True)
 class Cell:
-    """What stands in a cell, and whether it is wrong or odd."""
+    """A cell's text, and whether it is wrong or unusual."""
 
     text: str
     level: Level = ""

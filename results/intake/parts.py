@@ -1,4 +1,4 @@
-"""What a checked upload is made of: rows not yet stored, and the columns of their pulls."""
+"""Parts of a checked upload: rows not yet stored, and the columns of their pulls."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Where a finding stands on a sheet: its row, and its column by the heading's words."""
+"""The place of a finding on a sheet: its row, and its column by its heading."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def on_sheet(finding: Finding, rows: Mapping[str, str]) -> Finding:
 
 
 def in_order(findings: Iterable[Finding]) -> list[Finding]:
-    """What is said of the whole first, then row by row of the sheet."""
+    """Findings about the whole first, then in the order of the rows."""
     return sorted(findings, key=lambda each: int(each.row) if each.row.isdecimal() else 0)
 
 

@@ -59,7 +59,7 @@ class Preview:
 
 
 def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:
-    """Check an upload and work out its sets. Reads only; raises as ``receive`` does."""
+    """Check an upload and compute its sets' figures. Reads only; raises as ``receive`` does."""
     refuse_uploads_of(contributor)
     checked = check(contributor, read(body, content_type))
     figures = _figures(checked)

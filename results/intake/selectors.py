@@ -1,4 +1,4 @@
-"""Looking up sessions: who may see which, in short and in full."""
+"""Look up sessions: who may see which, in short and in full."""
 
 from __future__ import annotations
 

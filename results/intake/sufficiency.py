@@ -24,7 +24,7 @@ LEAST_PULLS = 2
 
 
 def unsaved(said: SessionDocument, revision: RigRevision) -> Session:
-    """The session to be: as much of it as its scale and what it may borrow depend on."""
+    """The session before it is stored: what its scale and borrowing depend on."""
     return Session(
         revision=revision, pulled_on=said.pulled_on, state=said.state, loading=said.loading
     )
@@ -107,7 +107,7 @@ def _lacks(row: PullSet, straight_N: Mapping[Specimen, float]) -> str:
 
 
 def _not_lent(session: Session, row: PullSet, reasons: dict[Specimen, str]) -> Iterator[str]:
-    """Why straight line of another session can't stand in; looked up once for each line."""
+    """Why no baseline can be borrowed; looked up once for each line."""
     for specimen in specimens(row):
         if specimen is not None and specimen not in reasons and len(reasons) < MOST_SUGGESTIONS:
             reasons[specimen] = why_not(session, specimen)

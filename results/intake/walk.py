@@ -30,7 +30,7 @@ Form = TypeVar("Form", bound=Struct)
 
 @dataclass
 class Walk:
-    """What was found on the way; ``broken`` holds the places whose content was replaced."""
+    """Findings so far; ``broken`` holds the places whose content was replaced."""
 
     findings: Findings = field(default_factory=Findings)
     broken: set[str] = field(default_factory=set)
@@ -87,7 +87,7 @@ class Walk:
 
 
 def expected_of(info: FieldInfo) -> str:
-    """What a field's annotation says is expected."""
+    """The expectation in a field's annotation."""
     annotation = next(
         meta.extra
         for meta in _metas(info.type)

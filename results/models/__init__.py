@@ -1,4 +1,4 @@
-"""Tables of what was measured and what it means."""
+"""Tables of measurements and of what is computed from them."""
 
 from results.models.connections import Connection, ConnectionAlias, TieParameter
 from results.models.editions import Edition

@@ -127,7 +127,7 @@ class Baseline(models.Model):
 
     @property
     def specimen(self) -> str:
-        """What was pulled: the line, and its spool where it has a name."""
+        """The specimen that was pulled: the line, and its spool if it has a name."""
         return f"{self.line}, spool {self.spool}" if self.spool else str(self.line)
 
 

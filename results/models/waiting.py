@@ -1,4 +1,4 @@
-"""What has been checked on the upload page and waits for its contributor to have it stored."""
+"""Uploads that were checked on the upload page and wait for their contributor to store them."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from rigs.models import Contributor
 
 
 class WaitingUpload(models.Model):
-    """The file a contributor had checked last; the next one takes its place."""
+    """The file a contributor checked last; the next one replaces it."""
 
     contributor = models.OneToOneField(
         Contributor, on_delete=models.CASCADE, related_name="waiting_upload"

@@ -1,4 +1,4 @@
-"""Borrowing a baseline: straight line of another day, where a session pulled none of its own."""
+"""Borrow a baseline of another session where a session has none of its own."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from rigs.models import Line
 
 @dataclass(frozen=True)
 class Lent:
-    """Straight line of one specimen from one other session, and what to say of it."""
+    """A borrowed baseline of one specimen from one other session, and a note about it."""
 
     baselines: tuple[Baseline, ...]
     pulls: tuple[Pull, ...]
@@ -27,7 +27,7 @@ class Lent:
 
 @dataclass(frozen=True)
 class Offer:
-    """What one other session could lend of one specimen, and whether it may."""
+    """A baseline of one specimen in another session, and whether it may be borrowed."""
 
     session: Session
     specimen: Specimen

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from results.models import Pull, Session
 from rigs.metrology.budget import uncalibrated_zero
-from rigs.metrology.validity import CALIBRATION_ENDS_DAYS, calibration_standing
+from rigs.metrology.validity import CALIBRATION_ENDS_DAYS, calibration_validity
 from rigs.models import Calibration, RevisionChange, RigRevision
 
 Floats = NDArray[np.float64]
@@ -80,7 +80,7 @@ def scale_on(revision: RigRevision, day: date) -> Scale:
     calibrations = sorted(current, key=lambda one: (one.made_on, one.pk))
     before = [one for one in calibrations if one.made_on <= day]
     newest = before[-1] if before else None
-    if newest is not None and calibration_standing(newest.made_on, day) != "expired":
+    if newest is not None and calibration_validity(newest.made_on, day) != "expired":
         note = _due(newest, day)
         return Scale(newest, revision.resolution_N, revision.capacity_N, note)
     later = calibrations[len(before)] if len(calibrations) > len(before) else None
@@ -89,13 +89,13 @@ def scale_on(revision: RigRevision, day: date) -> Scale:
 
 
 def _due(calibration: Calibration, day: date) -> str:
-    if calibration_standing(calibration.made_on, day) != "due":
+    if calibration_validity(calibration.made_on, day) != "due":
         return ""
     return f"The rig was calibrated on {calibration.made_on:%Y-%m-%d}, more than a year before."
 
 
 def _without(expired: Calibration | None, later: Calibration | None) -> str:
-    """Why no calibration is used, and what it costs."""
+    """Why no calibration is used, and the consequence."""
     if expired is not None:
         why = (
             f"The calibration of {expired.made_on:%Y-%m-%d} had expired by that day (it is good "

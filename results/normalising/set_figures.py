@@ -71,7 +71,7 @@ class Shares:
 
 @dataclass(frozen=True)
 class SetFigures:
-    """What a set and its reference line come to.
+    """The figures of a set and its reference line.
 
     ``join`` is the strength of the whole assembly. ``join_itself`` is that of the join apart, where
     breaks elsewhere say only 'at least', and ``join_efficiency`` that over the straight line: both

@@ -84,7 +84,7 @@ def _parquet(table: Table, file: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def readme(info: ReleaseInfo, rows: Mapping[str, int]) -> str:
-    """The words on the package, then every table and column with what stands in it."""
+    """The README of the package, then every table and column with its description."""
     return "\n".join(
         [
             WORDS.read_text(encoding="utf-8"),

@@ -1,4 +1,4 @@
-"""Tables of what was measured with: rig revisions, calibrations, lines and connections."""
+"""Tables of equipment: rig revisions, calibrations, lines and connections."""
 
 from __future__ import annotations
 

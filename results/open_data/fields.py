@@ -11,7 +11,7 @@ Row: TypeAlias = tuple[Any, ...]
 
 @dataclass(frozen=True)
 class Column:
-    """A column by its name, its type in the words of Table Schema, and what stands in it.
+    """A column: its name, its type in Table Schema's terms, and its description.
 
     ``among`` lists the words that may stand in it, where they are few. ``source`` names what it is
     read from, where that has another name.

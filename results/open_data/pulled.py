@@ -1,4 +1,4 @@
-"""Tables of what was pulled: sessions, straight line, sets, and every single pull."""
+"""Tables of pulls: sessions, baselines, sets, and every single pull."""
 
 from __future__ import annotations
 

@@ -1,1 +1,1 @@
-"""From the efficiencies of a pool's sets to its figures, and what is asked of them."""
+"""From the efficiencies of a pool's sets to its figures, and questions to them."""

@@ -1,4 +1,4 @@
-"""What a pool says beside its figures: worst pulls, endings, scatter of pulls, what ties differ in.
+"""A pool's findings: worst pulls, failure modes, scatter of pulls, meta-regression.
 
 Worked out with each new version, so that no page has to.
 """
@@ -37,7 +37,7 @@ LEAST_FOR_WORST = 10
 """'Worst of ten' is said only where ten were pulled."""
 
 KEPT = ("pull_places", "straight_places", "lowest_share", "resolution_N", "placed_at")
-"""Columns of a normalised set that are worked out again where older code wrote it last."""
+"""Columns of a normalised set that are recomputed if older code wrote it last."""
 AT_ONCE = 500
 
 AS_JSON = (
@@ -101,7 +101,7 @@ class Tie:
 
 
 def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
-    """Columns of a version that stand beside its figure, from its ties: no queries."""
+    """Columns of a version computed from its ties, without queries."""
     times = [tie.time_s for tie in ties if tie.time_s]
     bulks = [tie.bulk for tie in ties if tie.bulk]
     return {
@@ -117,7 +117,7 @@ def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[st
 
 
 def renew_kept(pool_id: int) -> None:
-    """Work out again what a set keeps, where code that did not know these columns wrote it last.
+    """Recompute what a set keeps, if code without these columns wrote it last.
 
     Before the members of the pool are read.
     """

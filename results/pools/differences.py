@@ -1,4 +1,4 @@
-"""In what two trees of figures differ: beyond rounding, and by what was not known yet."""
+"""Differences between two trees of figures: beyond rounding, and where one lacks a figure."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 ROUNDING = 1e-12
 """Relative difference up to which two figures are the same."""
 NOT_KNOWN = "not known"
-"""Stands in place of a figure that one of the two trees has no place for."""
+"""The value of a figure that one of the two trees lacks."""
 
 
 @dataclass(frozen=True)

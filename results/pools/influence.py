@@ -1,4 +1,4 @@
-"""How far a pool moves with a set or without it: what a moderator wants to know before deciding."""
+"""Influence: how far a pool moves without a set, for a moderator who decides on it."""
 
 from __future__ import annotations
 

@@ -151,7 +151,7 @@ def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> 
 
 
 def _screen_again(members: Members) -> None:
-    """Put through the checks again what was screened with too few other testers to compare with.
+    """Screen sets again that had too few other testers to compare with.
 
     From one tester more than a pooled figure takes, each can be compared with the others' figure.
     """
@@ -163,7 +163,7 @@ def _screen_again(members: Members) -> None:
 
 
 def everything_said(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
-    """Every column in which a version says something: counts, figures, and what is beside them."""
+    """Every column that a version computes: counts, figures and findings."""
     counts = {
         "testers": np.unique(members.tester).size,
         "sessions": np.unique(members.session).size,

@@ -80,7 +80,7 @@ class Recomputed:
 
 
 def recompute(snapshot: str) -> Iterator[Recomputed]:
-    """Compute what a snapshot names again, one pool after another.
+    """Recompute what a snapshot names, pool by pool.
 
     ``snapshot`` is the id of a pool version, or that of an open data release, which means
     every pool version in it. Nothing that was worked out is read, only pulls, calibrations, how
@@ -154,7 +154,7 @@ def _moved(by: Moved, each: Unlike) -> bool:
 
 
 def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:
-    """The sets of a snapshot, each worked out again from its pulls and those of its baseline."""
+    """The sets of a snapshot, each recomputed from its pulls and those of its baseline."""
     named = list(zip(inputs["pull_sets"], inputs["baselines"], inputs["calibrations"], strict=True))
     rows: list[tuple[Any, ...]] = []
     ties: list[Tie] = []
@@ -232,7 +232,7 @@ def _strengths(
     resolution_N: Sequence[float],
     exact: Mapping[str, bool],
 ) -> list[Strength]:
-    """The strength of each set from the counted pulls of its owners, one after the other."""
+    """The strength of each set, from the counted pulls of its owners."""
     starts, readings_N, failed = _pulls(parent, {pk for of_set in owners for pk in of_set}, exact)
     spans = [starts.get(pk, (0, 0)) for of_set in owners for pk in of_set]
     place = np.repeat(np.arange(len(owners)), [len(of_set) for of_set in owners])

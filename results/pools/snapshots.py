@@ -1,4 +1,4 @@
-"""Snapshots: an id that names exactly what a pooled figure was computed from.
+"""Snapshots: a digest of exactly what a pooled figure was computed from.
 
 Pulls, baselines and calibrations are only ever added, so their ids name their values for good: a
 calibration entered wrongly is replaced by another. A revision is corrected in place, so that the
@@ -30,7 +30,7 @@ FORMULAE = 2
 
 @dataclass(frozen=True)
 class Moved:
-    """What a release of the formulae moved by more than 1e-12, and by how much at most.
+    """Figures that a release of the formulae moved by more than 1e-12, and by how much at most.
 
     ``figures`` are shell patterns of their paths, as ``figures.tau2_*`` or ``held_by_nine``;
     ``by`` is relative, infinity where what was no number changed.
@@ -98,7 +98,7 @@ def inputs_of(members: Members, columns: Iterable[str]) -> dict[str, Any]:
 
 
 def resolutions_of(members: Members) -> dict[str, float]:
-    """By set, the resolution it was worked out by where that was corrected since first entered."""
+    """By set, the resolution used if it was corrected since first entered."""
     corrected = np.isfinite(members.resolution_N)
     ids = members.pull_set[corrected].tolist()
     return dict(zip(map(str, ids), members.resolution_N[corrected].tolist(), strict=True))

@@ -1,4 +1,4 @@
-"""What is public of sessions, of what they came to and what was said of them: a line a field."""
+"""What is public of sessions, their figures and their reviews: a line per field."""
 
 from results.public.rules import ACCEPTED, NAME, PART, PRIVATE, PUBLIC, QUANTITY, SERVICE, Declared
 

@@ -23,7 +23,7 @@ _MANY = (list, tuple, QuerySet, GeneratorType)
 
 
 def seen(found: Any, reader: Reader) -> Any:
-    """What a reader may see of a row, or of rows in what is given; other values as they are."""
+    """What a reader may see of a row, or of rows in a container; other values unchanged."""
     if isinstance(found, Model) or (is_dataclass(found) and not isinstance(found, type)):
         return Seen(found, reader)
     if isinstance(found, Manager):

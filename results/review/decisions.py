@@ -1,4 +1,4 @@
-"""Reviewing: a moderator decides, asks, is answered and appealed against; all of it is kept.
+"""Reviews: a moderator's decisions and questions, a contributor's answers and appeals; all kept.
 
 A contributor's record is nowhere looked at: each set is decided on by its own evidence.
 """
@@ -78,7 +78,7 @@ def decide_many(
 
 
 def _follow(session: Session) -> None:
-    """Work out again what had been measured against straight line that is held now, or lacked it.
+    """Reprocess sets whose baseline is held now, or that lacked one.
 
     What a released session is the first to count with is fixed as the reference of its pairs.
     """

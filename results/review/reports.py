@@ -52,7 +52,7 @@ def report(*, kind: str, number: int, text: str, by: Contributor | None, address
 
 
 def close_report(found: Report, *, by: User, outcome: str) -> None:
-    """Note what a moderator made of a report; the reporter's address is forgotten.
+    """Record a moderator's outcome of a report; the reporter's address is deleted.
 
     Locks the report. Raises Forbidden for anyone but a moderator, Invalid without an outcome,
     Conflict where it is closed already.

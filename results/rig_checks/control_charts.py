@@ -55,7 +55,7 @@ class ChartRow:
 
 @dataclass(frozen=True)
 class Series:
-    """What was pulled again and again on one revision, oldest first, and the charts of it.
+    """Repeated pulls of one thing on one revision, oldest first, and their control charts.
 
     ``key`` says by ids what was pulled and how, on whichever revision; ``what`` says it to people,
     by the names of ``first``, the first baseline or pull set of it.
@@ -256,12 +256,12 @@ def _conditions(session: Session) -> Key:
 
 
 def _specimen(line_id: int | None, spool: str) -> Key:
-    """What has to be alike for straight line to be of the same spool."""
+    """The key of straight line from one spool."""
     return line_id, spool
 
 
 def _tie(pull_set: PullSet) -> Key:
-    """What has to be alike for two sets to be the same tie."""
+    """The key of sets of the same tie."""
     return (
         pull_set.connection_id,
         pull_set.doubled,

@@ -38,7 +38,7 @@ class Pier:
 
 @dataclass(frozen=True)
 class Span:
-    """What was pulled on both sides of a change, and where."""
+    """The same thing pulled before and after a change, and at which sessions."""
 
     series: Series
     before: Point

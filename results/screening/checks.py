@@ -241,7 +241,7 @@ def _few_steps(subject: str, evidence: Evidence) -> Check | None:
 
 
 def _copied(subject: str, evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None]:
-    """The set beside the others of its session, and beside those of other sessions."""
+    """Copied readings: in other sets of the session, and in other sessions."""
     here = [
         (f"'{other.pull_set.label}' of the same session", _readings_N(other))
         for other in evidence.joined

@@ -1,4 +1,4 @@
-"""Screening: what can't be right is held with its reasons, and waits for a person.
+"""Screening: sets that can't be right are held with reasons, for a person to decide.
 
 A check holds or marks; it never rejects, and what a moderator has decided stays decided.
 """
@@ -26,10 +26,10 @@ UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
 def screen_session(
     session_id: int, *, still_ours: Callable[[], bool], follow: Callable[[], None]
 ) -> None:
-    """Put a normalised session through every check, hold what can't be right, let the rest count.
+    """Run every check on a normalised session, hold what can't be right, let the rest count.
 
-    Computes outside any transaction, then writes in one, and only where ``still_ours`` answers
-    yes within it; ``follow`` does in it what follows from what is held and what counts. Run twice
+    Computes outside any transaction, then writes in one, and only if ``still_ours`` is
+    true within it; ``follow`` makes the changes elsewhere in the same transaction. Run twice
     it leaves the same rows. Pools touched are marked as stale. Locks: the rows of this session's
     sets.
     """
@@ -58,7 +58,7 @@ def _holds(found: list[CheckOutcome]) -> list[CheckOutcome]:
 
 
 def _keep(session: Session, found: list[CheckOutcome]) -> None:
-    """Keep the results, unless the latest look at this session found the very same."""
+    """Store the results, unless the latest screening of this session found the same."""
     rows = [_row(one) for one in found]
     latest = session.screenings.order_by("-pk").first()
     if latest is not None and [_outcome(row) for row in latest.checks.all()] == list(
@@ -89,7 +89,7 @@ def _outcome(row: CheckResult) -> tuple[object, ...]:
 def _move(
     evidence: Evidence, holding: dict[int, list[CheckOutcome]], shifts: dict[int, float | None]
 ) -> set[int]:
-    """Hold what a check holds; let count what had been waiting for the checks alone.
+    """Hold the sets that a check holds; count those that only waited for the checks.
 
     Returns the pools that a held set counted in.
     """

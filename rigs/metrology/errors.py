@@ -33,7 +33,7 @@ class NotPositive(MetrologyError):
 
 
 class TooFewValues(MetrologyError):
-    """Not enough values for what was asked."""
+    """Too few values for the statistic."""
 
 
 class NotOnEarth(MetrologyError):

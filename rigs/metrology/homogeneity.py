@@ -1,4 +1,4 @@
-"""Is what was handed round the same for everybody, and did it stay so?
+"""Homogeneity and stability: are the samples of a ring test alike, and did they stay so?
 
 ISO 13528:2022 annex B: homogeneity from repeats of each item (lengths of one spool), stability
 from the means at start and end of a round; both against 0.3 of the standard deviation for

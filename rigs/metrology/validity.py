@@ -13,7 +13,7 @@ BORROWED_WITHIN_DAYS = 30
 CALIBRATE_AGAIN_DAYS, CALIBRATION_ENDS_DAYS = 365, 791
 """A year is usual, 26 months the most (ISO 7500-1)."""
 
-CalibrationStanding = Literal["valid", "due", "expired", "after the session"]
+CalibrationValidity = Literal["valid", "due", "expired", "after the session"]
 
 
 @dataclass(frozen=True)
@@ -61,8 +61,8 @@ def baseline_validity(facts: BaselineFacts) -> BaselineValidity:
     return BaselineValidity(tuple(reason for kept, reason in rules if not kept), borrowed=days > 0)
 
 
-def calibration_standing(calibrated_on: date, session_on: date) -> CalibrationStanding:
-    """How a calibration stands on the day of a session."""
+def calibration_validity(calibrated_on: date, session_on: date) -> CalibrationValidity:
+    """Whether a calibration is valid on the day of a session."""
     age = (session_on - calibrated_on).days
     if age < 0:
         return "after the session"

@@ -1,4 +1,4 @@
-"""Calibrations: what a rig reads under known forces."""
+"""Calibrations: a rig's readings under known forces."""
 
 from __future__ import annotations
 

@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 
-from rigs.metrology.validity import BaselineFacts, baseline_validity, calibration_standing
+from rigs.metrology.validity import BaselineFacts, baseline_validity, calibration_validity
 
 DAY = date(2026, 1, 10)
 GOOD = BaselineFacts(
@@ -59,4 +59,4 @@ def test_all_that_is_wrong_is_said_at_once():
      (date(2025, 1, 9), "due"), (date(2023, 11, 20), "due"), (date(2023, 11, 9), "expired")],
 )  # fmt: skip
 def test_a_calibration_stands_as_its_age_says(calibrated_on, standing):
-    assert calibration_standing(calibrated_on, DAY) == standing
+    assert calibration_validity(calibrated_on, DAY) == standing

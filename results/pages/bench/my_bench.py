@@ -23,7 +23,7 @@ from results.pages.signed_in import contributor_behind, contributors_only
 from results.review import decisions
 from results.review.notices import mark_read, notices_of
 from rigs import selectors as rig_selectors
-from rigs.metrology.validity import calibration_standing
+from rigs.metrology.validity import calibration_validity
 from rigs.models import Contributor, Rig
 from rigs.permissions import is_moderator
 from rigs.refusals import Refused
@@ -72,7 +72,7 @@ def _rigs(contributor: Contributor) -> Iterator[RigHealth]:
     today = timezone.now().date()
     for revision_id, rig in latest.items():
         made_on = newest.get(revision_id)
-        yield RigHealth(rig, calibration_standing(made_on, today) if made_on else "", made_on)
+        yield RigHealth(rig, calibration_validity(made_on, today) if made_on else "", made_on)
 
 
 @require_POST

@@ -13,7 +13,7 @@ from results.pages.figures import day
 from results.rig_checks.control_charts import Series
 from results.rig_checks.revision_comparison import Bridge
 from rigs.calibration_report import Appraisal
-from rigs.metrology.validity import calibration_standing
+from rigs.metrology.validity import calibration_validity
 from rigs.models import Calibration, CalibrationReading, RigRevision
 
 
@@ -65,7 +65,7 @@ def _calibrated(calibrations: Sequence[Appraised], today: date) -> Iterator[Stat
         )
         return
     calibration, appraisal = calibrations[0].calibration, calibrations[0].appraisal
-    standing = calibration_standing(calibration.made_on, today)
+    standing = calibration_validity(calibration.made_on, today)
     days = {"day": day(calibration.made_on), "due": day(appraisal.due_on)}
     if standing == "expired":
         yield Statement("look", _("The calibration of %(day)s has expired.") % days)

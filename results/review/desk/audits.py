@@ -1,4 +1,4 @@
-"""The desk beside the queue: reports, suspensions, and the audit of what was erased."""
+"""The desk's other tables: reports, suspensions, and the audit of erasures."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ class StillSuspended(Open):
 
 
 class OutcomeForm(forms.ModelForm[Report]):
-    """What a moderator made of a report."""
+    """A moderator's outcome of a report."""
 
     outcome = forms.CharField(max_length=LONGEST_TEXT, widget=forms.Textarea(attrs={"rows": 4}))
 

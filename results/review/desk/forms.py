@@ -1,4 +1,4 @@
-"""What a moderator fills in."""
+"""Forms of the moderators' desk."""
 
 from __future__ import annotations
 
