@@ -76,6 +76,17 @@ def test_a_version_that_lacks_what_is_drawn_is_not_drawn(kept):
     assert version.forest_light == ""
 
 
+def test_versions_have_every_figure_that_is_declared_since_their_formulae(kept):
+    """So a new figure is declared since those of today, and not since the first."""
+    for version in PoolVersion.objects.exclude(figures={}):
+        known = [each for each in declared.DECLARED if each.since <= version.inputs["formulae"]]
+        for place, stored in ((Kept.FIGURES, version.figures), (Kept.FINDINGS, version.findings)):
+            expected = {
+                name for each in known if each.kept is place and each.always for name in each.names
+            }
+            assert expected <= set(stored), version
+
+
 @pytest.fixture
 def works_by_itself(settings) -> None:
     """No worker runs beside these stories: the command does the work, as it does embedded."""
