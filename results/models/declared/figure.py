@@ -67,10 +67,11 @@ class Figure:
 
     ``help`` explains it in the API, the open data and the administration, with ``unit`` and
     ``scale``; ``members`` explains lists of one value a tester. ``of`` is the member of the figures
-    that a column repeats, or the exponential of which it holds. ``part`` names the part of a pool
-    that may not be estimable (`results.statistics.pooling.Pooled`), and then lacks this figure.
-    ``since`` is the first release of the formulae whose versions have it; ``always`` is false where
-    only some do. ``stays`` says that it holds even where a pool's figures were taken down.
+    that a column repeats, or, with ``is_exponential``, whose exponential it holds. ``part`` names
+    the part of a pool that may not be estimable (`results.statistics.pooling.Pooled`), and then
+    lacks this figure. ``since`` is the first release of the formulae whose versions have it;
+    ``always`` is false where only some do. ``stays`` says that it holds even where a pool's figures
+    were taken down.
 
     Of pages, ``form`` is how they write it, ``label`` what they call it, and ``says`` what they say
     of it; ``anchor`` is where the about page explains it, by ``label`` and ``explained`` if that is
@@ -125,12 +126,8 @@ class Figure:
     @property
     def description(self) -> str:
         """The help with unit and scale, and since when, where that is not from the first."""
-        since = f"since formulae {self.since}" if self.since > 1 else ""
-        return "; ".join(
-            part
-            for part in (", ".join(filter(None, (self.help, self.unit, self.scale))), since)
-            if part
-        )
+        described = ", ".join(filter(None, (self.help, self.unit, self.scale)))
+        return described if self.since == 1 else f"{described}; since formulae {self.since}"
 
     @property
     def described(self) -> dict[str, str]:
