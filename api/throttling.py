@@ -33,7 +33,7 @@ class PerAccount(BaseThrottle):
         return float(self.seconds)
 
 
-def tell_allowance(
+def rate_limit_headers(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Put what is left of an allowance into the answer."""

@@ -1,7 +1,7 @@
 """`deploy/backup FOLDER` and `deploy/restore FILE`: the database of ``DATABASE_URL``, whole.
 
 PostgreSQL's own programs do the work and find the server through their environment, so that no
-password stands in the list of processes.
+password appears in the list of processes.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The store of what all processes count together.
+"""The store of counts shared by all processes; it fails open.
 
 Requests, attempts to sign in, and the codes of second factors that were used.
 """

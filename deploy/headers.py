@@ -1,4 +1,4 @@
-"""What every answer tells a browser to refuse (Content Security Policy Level 3, W3C)."""
+"""Security headers of every response (Content Security Policy Level 3, W3C)."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ NOT_NEEDED = ("camera", "geolocation", "microphone", "payment", "usb")
 PERMISSIONS = ", ".join(f"{feature}=()" for feature in NOT_NEEDED)
 
 
-def tell_what_to_refuse(
+def security_headers(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Put the policies on each answer, whatever it is."""

@@ -1,4 +1,4 @@
-"""Time that goes on evenly, whatever is done to the machine's clock meanwhile."""
+"""A steady clock, unaffected by changes of the machine's clock."""
 
 from __future__ import annotations
 

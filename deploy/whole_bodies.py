@@ -1,4 +1,4 @@
-"""Reading what a client sends to its end, also where the answer needs none of it.
+"""Read request bodies to their end, even if the response doesn't need them.
 
 A body that is refused unread, for its size or its sender, would be cut off while the proxy still
 passes it on, and the proxy would answer 502 in place of the refusal.

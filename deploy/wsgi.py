@@ -1,4 +1,4 @@
-"""The web process. In embedded mode it also drains the jobs."""
+"""The web process. In embedded mode it also runs the worker thread."""
 
 import os
 

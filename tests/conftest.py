@@ -67,7 +67,7 @@ def _clear_caches():
 
 @pytest.fixture(scope="session")
 def browser():
-    """One browser for the whole run of a process, whoever asks for it first.
+    """One browser for the whole run of a process, started on first use.
 
     Playwright keeps an event loop in this thread, and Django then takes the stories' own queries
     for asynchronous ones; they are not.

@@ -40,7 +40,7 @@ NAMES = {
     "<str:name>": "pulls.csv",
     "<str:subject>": "pull-set",
 }
-"""What stands for a word in an address."""
+"""Values for the parameters of an address."""
 Numbers = dict[str, list[str]]
 Address = tuple[str, str]
 """A route as its pattern is written, and an address of it."""

@@ -31,7 +31,7 @@ from django.core.management import call_command
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
-from deploy.benchmarks.serve_reading import tell_reading
+from deploy.benchmarks.serve_reading import print_reading
 from deploy.tools import throwaway
 from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
 
@@ -68,7 +68,7 @@ def measure(options: argparse.Namespace) -> None:
         make(options.scale)
     with _serving() as port, _working():
         if "serve" not in options.without:
-            tell_reading(port, options.seconds)
+            print_reading(port, options.seconds)
         if "upload" not in options.without:
             _print_uploads(upload_all(f"http://127.0.0.1:{port}", options.uploads))
     if "recompute" not in options.without:
@@ -141,7 +141,7 @@ def _recomputed(snapshot: str) -> _Recomputed:
 
 
 def _peak_MiB() -> float:
-    """Most memory that this process has had: getrusage tells the most of its parent, too."""
+    """Peak RSS of this process, from /proc: getrusage includes its parent's peak."""
     status = Path("/proc/self/status").read_text()
     return int(status.partition("VmHWM:")[2].split()[0]) / 1024
 

@@ -28,7 +28,7 @@ TIMEOUT_S = 60.0
 
 @dataclass
 class Client:
-    """A kept connection, when its request was due, and what has come of the answer."""
+    """A persistent connection, when its request was due, and the response so far."""
 
     connection: socket.socket
     due_at: float = 0.0
@@ -57,7 +57,7 @@ class Beside:
 
 
 def beside_empty(empty: Sequence[Round], asked: Sequence[Round]) -> Beside:
-    """What an address came to, round by round beside the empty view."""
+    """Results of an address, round by round beside the empty view."""
     pairs = list(zip(empty, asked, strict=True))
     return Beside(
         rate=median(each.rate for each in asked),

@@ -17,11 +17,11 @@ LOOKED_AT = ("empty view", "pool list", "one pool", "page of the pool")
 TIMEOUT_S = 120.0
 
 
-def tell_reading(port: int, seconds: float) -> None:
+def print_reading(port: int, seconds: float) -> None:
     """Print a table for each number of clients; every figure is the median of the rounds.
 
-    Once for clients that ask as fast as they are answered, which tells what the server can do, and
-    once for clients that look a few times a second, which tells how long they wait.
+    Once for clients that ask as fast as they are answered, which measures throughput, and
+    once for clients that look a few times a second, which measures latency.
     """
     questions, bytes_of = _questions(port)
     looked_at = {name: questions[name] for name in LOOKED_AT}
@@ -29,13 +29,13 @@ def tell_reading(port: int, seconds: float) -> None:
         print(
             f"\nReading with {clients} clients, {ROUNDS} rounds of {seconds / ROUNDS:g} s: ", end=""
         )
-        _tell(port, questions, bytes_of, clients, seconds / ROUNDS, ROUNDS, 0.0)
+        _print(port, questions, bytes_of, clients, seconds / ROUNDS, ROUNDS, 0.0)
     for clients in CLIENTS:
         print(f"\n{clients} clients that look every {PAUSE_S:g} s, for {LOOKING_S:g} s: ", end="")
-        _tell(port, looked_at, bytes_of, clients, LOOKING_S, 1, PAUSE_S)
+        _print(port, looked_at, bytes_of, clients, LOOKING_S, 1, PAUSE_S)
 
 
-def _tell(
+def _print(
     port: int,
     questions: dict[str, tuple[str, str]],
     bytes_of: dict[str, int],

@@ -1,4 +1,4 @@
-"""A contributor at their own machine: signs in, sends, asks."""
+"""An API client as a contributor would run it: signs in, sends, reads."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Hold the migrations to what a deploy under load bears: `python -m deploy.tools.lint_migrations`.
+"""Lint migrations for locks and breaks under load: `python -m deploy.tools.lint_migrations`.
 
 Each migration's SQL is read as PostgreSQL would get it. Code that still runs must bear it, so it
 may not drop, rename or narrow anything, nor lock a table for as long as an index takes to build.

@@ -1,4 +1,4 @@
-"""Processes of one's own: start them, wait for them, and leave none behind."""
+"""Child processes: start them, wait for them, and leave none behind."""
 
 from __future__ import annotations
 

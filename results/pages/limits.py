@@ -1,4 +1,4 @@
-"""Pages count as the API does: per account, and per address without one."""
+"""Throttling of pages, as of the API: per account, or per address without one."""
 
 from __future__ import annotations
 

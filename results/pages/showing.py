@@ -1,4 +1,4 @@
-"""The one way to a page: what its template is given, each row as the reader may see it."""
+"""Render a page, with each row in its context as the reader may see it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Pages of those who are signed in and measure: the contributor behind an account."""
+"""Access of pages for contributors: the contributor of the signed-in account."""
 
 from __future__ import annotations
 

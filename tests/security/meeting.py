@@ -67,5 +67,5 @@ def wait_for_meeting(answer: Future[Any]) -> None:
                 if cursor.fetchone()[0]:
                     return
         elif time.monotonic() > end - LONGEST_WAIT_S + 1:
-            return  # SQLite doesn't tell who waits: by now the request has begun
+            return  # SQLite doesn't show who waits: by now the request has begun
         time.sleep(0.02)

@@ -23,7 +23,7 @@ ACCOUNTS = ("auth.User", "account.EmailAddress")
 TEXTS = (models.CharField, models.TextField, models.JSONField, models.BinaryField)
 NUMBERS = (models.FloatField,)
 ANY = ["1", "a"]
-"""For a part of an address that nobody has named a stand-in for."""
+"""For a part of an address without a stand-in."""
 OF_A_LIST = {"unit"}
 """One of a few symbols, by which loads are computed: no upload with another one is stored."""
 
@@ -36,7 +36,7 @@ def planted_models() -> list[type[models.Model]]:
 
 @dataclass
 class Planted:
-    """What was planted: by marker the table, field and row that it stands in."""
+    """What was planted: by marker, its table, field and row."""
 
     where: dict[str, str] = field(default_factory=dict)
     numbers: Iterator[int] = field(default_factory=lambda: itertools.count(10_001))

@@ -1,4 +1,4 @@
-"""The ground on which faults strike: servers, service and testers, and the audit after each."""
+"""The test bed of the faults: servers, service and testers, and the audit after each."""
 
 from __future__ import annotations
 

@@ -149,10 +149,10 @@ def restored(bench: Bench) -> None:
         backed_up = accepted()
         time.sleep(3)
     bench.service.stop()
-    bench.database.tell(f"ALTER DATABASE {DATABASE} RENAME TO lost", "postgres")
+    bench.database.query(f"ALTER DATABASE {DATABASE} RENAME TO lost", "postgres")
     bench.strike()
     begun = time.monotonic()
-    bench.database.tell(f"CREATE DATABASE {DATABASE}", "postgres")
+    bench.database.query(f"CREATE DATABASE {DATABASE}", "postgres")
     restore(bench.database.url(), dump)
     bench.note = f"restored in {time.monotonic() - begun:.1f} s"
     bench.repaired()
@@ -161,7 +161,7 @@ def restored(bench: Bench) -> None:
     for sending in bench.senders.sent:
         bench.senders.send(sending)
     bench.note += f"; {backed_up} of {accepted()} accepted before the dump, all sent again"
-    bench.database.tell("DROP DATABASE lost", "postgres")
+    bench.database.query("DROP DATABASE lost", "postgres")
 
 
 def _restart(bench: Bench, service: Service) -> None:

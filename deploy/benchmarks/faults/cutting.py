@@ -1,4 +1,4 @@
-"""What the service stands on, taken away: Redis, PostgreSQL, its connections, its disk."""
+"""What the service depends on, taken away: Redis, PostgreSQL, its connections, its disk."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def connections_cut(bench: Bench) -> None:
     cut = 0
     with under_load(bench) as go_on:
         for _ in range(4 * bench.repeats):
-            cut += bench.database.tell(CUT)[0][0]
+            cut += bench.database.query(CUT)[0][0]
             bench.strike()
             time.sleep(float(bench.rng.uniform(0.2, 1.0)))
         go_on()
@@ -119,7 +119,7 @@ def _let_write(bench: Bench) -> None:
     while time.monotonic() < last_moment:
         time.sleep(0.5)
         with contextlib.suppress(psycopg.Error):
-            bench.database.tell("SELECT 1")
+            bench.database.query("SELECT 1")
 
 
 def _until_it_answers(bench: Bench) -> None:

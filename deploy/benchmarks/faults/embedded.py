@@ -103,7 +103,7 @@ class Embedded:
         """Whether an answer comes that is not a failure."""
         return answers_at(self.address)
 
-    def tell(self, statement: str) -> tuple[int, ...]:
+    def query(self, statement: str) -> tuple[int, ...]:
         """One row from its database."""
         file = f"file:{self.environment['SAMESPOOL_VAR']}/samespool.sqlite3?mode=ro"
         with contextlib.closing(sqlite3.connect(file, uri=True, timeout=60)) as reader:
@@ -112,7 +112,7 @@ class Embedded:
     def wait_until_done(self, timeout_s: float = 1800.0) -> float:
         """Seconds until there is nothing left to do; gives up after that long."""
         begun = time.monotonic()
-        while self.tell(UNFINISHED)[0] and time.monotonic() - begun < timeout_s:
+        while self.query(UNFINISHED)[0] and time.monotonic() - begun < timeout_s:
             time.sleep(0.1)
         return time.monotonic() - begun
 
@@ -182,7 +182,7 @@ def disk_full(ground: Ground) -> None:
 
 
 def _attempts(ground: Ground) -> str:
-    most, failed = ground.service.tell(ATTEMPTS.format("results_job"))
+    most, failed = ground.service.query(ATTEMPTS.format("results_job"))
     return f"at most {most} attempts counted, {failed} jobs failed"
 
 

@@ -1,4 +1,4 @@
-"""A database that is there and does not do what is asked: a lock is held, or it is read-only."""
+"""A database that is reachable and refuses to work: a lock is held, or it is read-only."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def read_only(bench: Bench) -> None:
     answer = []
     with under_load(bench):
         for _ in range(bench.repeats):
-            bench.database.tell("ALTER SYSTEM SET default_transaction_read_only = on")
-            bench.database.tell("SELECT pg_reload_conf()")
+            bench.database.query("ALTER SYSTEM SET default_transaction_read_only = on")
+            bench.database.query("SELECT pg_reload_conf()")
             bench.strike()
             time.sleep(READ_ONLY_S)
             answer += [_status(bench, path) for path in ("readyz", "healthz", "api/v1/pools")]
-            bench.database.tell("ALTER SYSTEM RESET default_transaction_read_only")
-            bench.database.tell("SELECT pg_reload_conf()")
+            bench.database.query("ALTER SYSTEM RESET default_transaction_read_only")
+            bench.database.query("SELECT pg_reload_conf()")
     statuses = ", ".join(answer)
     bench.note = f"for {READ_ONLY_S:.0f} s: {statuses}; {_attempts(bench)}"
 
@@ -53,7 +53,7 @@ def _status(bench: Bench, path: str) -> str:
 
 
 def _attempts(bench: Bench) -> str:
-    most, failed = bench.database.tell(MOST_ATTEMPTS)[0][0], bench.database.tell(FAILED)[0][0]
+    most, failed = bench.database.query(MOST_ATTEMPTS)[0][0], bench.database.query(FAILED)[0][0]
     return f"at most {most} attempts counted, {failed} jobs failed"
 
 

@@ -85,13 +85,13 @@ def messages_sent_again(bench: Bench) -> None:
 def overtaken(bench: Bench) -> None:
     """A worker stands still while it reads the pulls, for longer than its lease; a second comes."""
     for _ in range(bench.repeats):
-        bench.service.worker.tell(signal.SIGSTOP)
+        bench.service.worker.send_signal(signal.SIGSTOP)
         sending = bench.senders.one()
         taken_twice = f"SELECT attempts > 1 FROM results_job WHERE id = '{_job(sending)}'"
         with bench.database.connect() as holder, holder.transaction():
             holder.execute("LOCK TABLE results_pull IN ACCESS EXCLUSIVE MODE")
-            bench.service.worker.tell(signal.SIGCONT)
-            wait_until(lambda: bench.database.tell(taken_twice)[0][0], "A second worker", 120)  # noqa: B023
+            bench.service.worker.send_signal(signal.SIGCONT)
+            wait_until(lambda: bench.database.query(taken_twice)[0][0], "A second worker", 120)  # noqa: B023
             bench.strike()
         bench.repaired()
         bench.service.wait_until_done()
@@ -126,7 +126,7 @@ def _kill_each_time(bench: Bench, sending: Sending) -> None:
 
 
 def _failed(bench: Bench, sending: Sending) -> bool:
-    return bool(bench.database.tell(STATE.format(_job(sending))) == [("failed",)])
+    return bool(bench.database.query(STATE.format(_job(sending))) == [("failed",)])
 
 
 def _job(sending: Sending) -> str:

@@ -41,12 +41,12 @@ def killed_before_its_answer(bench: Bench) -> None:
     """Killed after storing and before answering: a hung Redis holds the answer back."""
     for number in range(bench.repeats):
         stored = "SELECT count(*) FROM results_upload"
-        before = bench.database.tell(stored)[0][0]
+        before = bench.database.query(stored)[0][0]
         server = bench.queue.process
         assert server is not None
         server.send_signal(signal.SIGSTOP)
         sending = _begin_one(bench, number)
-        wait_until(lambda: bench.database.tell(stored)[0][0] > before, "The upload", 60)  # noqa: B023
+        wait_until(lambda: bench.database.query(stored)[0][0] > before, "The upload", 60)  # noqa: B023
         _kill_web(bench, number)
         server.send_signal(signal.SIGCONT)
         bench.repaired()

@@ -154,7 +154,7 @@ class Senders:
     def at_work(self, pause_s: float = 1.5) -> Iterator[Callable[[], int]]:
         """All four send one session after another until the block ends, and then all are in.
 
-        Yields a function that tells how many were accepted so far.
+        Yields a function that returns how many were accepted so far.
         """
         done = threading.Event()
         lock = threading.Lock()

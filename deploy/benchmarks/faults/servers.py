@@ -86,7 +86,7 @@ class PostgreSQL(Server):
         """A connection of the administrator's, each statement for itself."""
         return psycopg.connect(self.url(database), autocommit=True)
 
-    def tell(self, statement: str, database: str = DATABASE) -> list[Any]:
+    def query(self, statement: str, database: str = DATABASE) -> list[Any]:
         """Run one statement; its rows, where it has any."""
         with self.connect(database) as connection:
             cursor = connection.execute(statement.encode())
@@ -95,7 +95,7 @@ class PostgreSQL(Server):
     def answers(self) -> bool:
         """Whether it takes connections."""
         try:
-            self.tell("SELECT 1", "postgres")
+            self.query("SELECT 1", "postgres")
         except psycopg.Error:
             return False
         return True
@@ -147,7 +147,7 @@ def postgresql(folder: Path) -> Iterator[PostgreSQL]:
     server = PostgreSQL([*command, "-c", "max_wal_size=64MB"], options, port=port)
     server.begin()
     try:
-        server.tell(f"CREATE DATABASE {DATABASE}", "postgres")
+        server.query(f"CREATE DATABASE {DATABASE}", "postgres")
         yield server
     finally:
         server.stop(signal.SIGQUIT)

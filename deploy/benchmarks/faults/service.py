@@ -75,7 +75,7 @@ class Kept:
                 self.process.wait(timeout_s)
             self.kill()
 
-    def tell(self, what: signal.Signals) -> None:
+    def send_signal(self, what: signal.Signals) -> None:
         """Send it and its children a signal."""
         if self.process is not None:
             os.killpg(self.process.pid, what)
@@ -163,7 +163,7 @@ class Service:
 
     def is_done(self) -> bool:
         """Whether every job is finished and no pool waits to be computed."""
-        return not self.database.tell(UNFINISHED)[0][0]
+        return not self.database.query(UNFINISHED)[0][0]
 
     def wait_until_done(self, timeout_s: float = 1800.0) -> float:
         """Seconds until there is nothing left to do; gives up after that long."""

@@ -86,14 +86,14 @@ def trigger(database: PostgreSQL, step: Step, function: str) -> Iterator[None]:
     if step.at_commit:
         kind = "CREATE CONSTRAINT TRIGGER bench AFTER"
         when = f"DEFERRABLE INITIALLY DEFERRED {when}"
-    database.tell(STALL)
-    database.tell(REFUSE)
-    database.tell(IS_WET)
-    database.tell(f"{kind} {step.event} ON {step.table} {when}")
+    database.query(STALL)
+    database.query(REFUSE)
+    database.query(IS_WET)
+    database.query(f"{kind} {step.event} ON {step.table} {when}")
     try:
         yield
     finally:
-        database.tell(f"DROP TRIGGER bench ON {step.table}")
+        database.query(f"DROP TRIGGER bench ON {step.table}")
 
 
 @contextmanager
@@ -111,7 +111,7 @@ def refused(database: PostgreSQL, step: Step) -> AbstractContextManager[None]:
 
 def standing(database: PostgreSQL) -> list[tuple[int, int]]:
     """Who stands still now: server process id and client port of each."""
-    return database.tell(WAITING)
+    return database.query(WAITING)
 
 
 def wait_for_stall(database: PostgreSQL, step: Step) -> list[tuple[int, int]]:
@@ -132,7 +132,7 @@ def forget(database: PostgreSQL, waiting: list[tuple[int, int]]) -> None:
     """End the server's side of connections whose other side is dead."""
     for server_pid, _ in waiting:
         try:
-            database.tell(f"SELECT pg_terminate_backend({server_pid})")
+            database.query(f"SELECT pg_terminate_backend({server_pid})")
         except psycopg.Error:
             continue
 

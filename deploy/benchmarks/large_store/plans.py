@@ -1,4 +1,4 @@
-"""How PostgreSQL runs the queries that are asked most, on the store as it is."""
+"""Query plans of the most frequent queries, on the store as it is."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def explained() -> Iterator[tuple[str, str]]:
 
 
 def _hottest() -> Iterator[tuple[str, Callable[[], Any], str]]:
-    """Purpose, what asks it, and a word that tells it from the other queries asked beside it."""
+    """Purpose, a call that runs it, and a word that only its SQL contains."""
     pool = Pool.objects.filter(current__isnull=False).order_by("-current__sets")[0]
     session = PullSet.objects.filter(normalised__pool=pool).latest("pk").session
     listed = selectors.pools().defer("current__figures", "current__findings")[:50]

@@ -4,7 +4,7 @@ Draws pools (the demo league's with noise of 0 to 5 percent; equal values; no sc
 with nearly all sets; variances to 1e12 times one another; 2 to 200 testers; censored; extreme
 loads) and computes all of their figures, comparisons, meta-regressions, networks and ranks; then
 puts pools of a throwaway store through a version, its drawing, comparison, screening and the page
-of a case. Prints what the pools came to, which parts could not be computed, and every exception
+of a case. Prints the pools' outcomes, which parts could not be computed, and every exception
 that is no refusal; exits with 1 where there is one. With a folder to keep it in, what is done is
 done: the same command goes on where it was stopped.
 """

@@ -1,6 +1,6 @@
 """Draws the members of pools: the demo league's with noise, and kinds that are hard on sums.
 
-What one draw comes to is the same for a seed and a number, whichever draws come before it.
+A draw depends on its seed and number alone, not on the draws before it.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Puts stored pools through what readers, testers and moderators see of them.
+"""Compute of stored pools all that readers, testers and moderators see.
 
 Each trial puts noise on the sets of one pool of the demo league, goes the way of the service, and
 is undone.

@@ -1,4 +1,4 @@
-"""Puts one pool through everything that is computed of it, and says what came out."""
+"""Compute everything of one pool, and report the outcome."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class NotFiniteStored(Exception):
 
 @dataclass
 class Tally:
-    """How many pools and steps came to what."""
+    """Counts of pools and steps by outcome."""
 
     pools: int = 0
     figures: int = 0
@@ -81,7 +81,7 @@ def try_pool(drawn: Draw, number: int, tally: Tally) -> None:
 
 
 def step(tally: Tally, drawn: Draw, number: int, name: str, compute: Callable[[], Any]) -> Any:
-    """What a step comes to; None where it is refused, or where it crashes, which is counted."""
+    """The result of a step; None if it is refused or crashes, which is counted."""
     try:
         return compute()
     except (StatisticsError, Refused) as error:

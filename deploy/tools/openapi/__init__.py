@@ -1,1 +1,1 @@
-"""The OpenAPI document between releases: what of it would break a client of v1."""
+"""The OpenAPI document between releases: changes that would break a client of v1."""

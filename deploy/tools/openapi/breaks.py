@@ -1,4 +1,4 @@
-"""What of a new OpenAPI document breaks a client that was written to the old one."""
+"""Breaking changes of a new OpenAPI document against the old one."""
 
 from __future__ import annotations
 

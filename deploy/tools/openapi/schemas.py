@@ -1,4 +1,4 @@
-"""Where a JSON schema takes less than it did, or promises less.
+"""Where a JSON schema accepts less than before, or promises less.
 
 Clients send what the old schema allowed, so the schema of a request may not narrow. Clients read
 what the old schema promised, so the schema of an answer may not widen, nor lose a member. Clients

@@ -52,7 +52,7 @@ class Command(BaseCommand):
         number = differing = not_known = 0
         rounding = 0.0
         for each in versions:
-            self._tell(each)
+            self._print(each)
             number += 1
             differing += bool(each.differences)
             not_known += bool(each.not_known)
@@ -74,7 +74,7 @@ class Command(BaseCommand):
             returncode=UNEXPLAINED if causes[Cause.DATA] else EXPLAINED,
         )
 
-    def _tell(self, each: Recomputed) -> None:
+    def _print(self, each: Recomputed) -> None:
         version = each.version
         place = f"pool {version.pool_id}, version {version.number}"
         if not each.differences:

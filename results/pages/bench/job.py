@@ -1,4 +1,4 @@
-"""How far the working out of a session has come."""
+"""The progress of processing a session."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ SETS_SHOWN = 100
 @require_safe
 @never_cache
 def job(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
-    """One job: its steps, and what came of the sets."""
+    """One job: its steps, and the outcome of its sets."""
     visible = Job.objects.filter(sessions_for(request.user, "session__"))
     found = get_object_or_404(visible.select_related("session__revision__rig__owner"), pk=pk)
     order = list(STEPS)

@@ -65,7 +65,7 @@ class Tied:
 @contributors_only
 @never_cache
 def tying(request: HttpRequest) -> HttpResponse:
-    """Where one stands in every pool that one has a set in."""
+    """One's own comparison in every pool that one has a set in."""
     contributor = contributor_behind(request)
     pages = Paginator(selectors.pools_tied_by(contributor), JOINS_A_PAGE)
     page = pages.get_page(request.GET.get("page"))

@@ -26,7 +26,7 @@ FINDINGS_SHOWN = 150
 
 @dataclass(frozen=True)
 class Report:
-    """What a check came to: a preview where the file can be stored, or why it can't."""
+    """The outcome of a check: a preview if the file can be stored, or why it can't."""
 
     file_name: str
     sheet: intake.MarkedSheet | None = None

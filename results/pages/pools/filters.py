@@ -1,4 +1,4 @@
-"""What a reader asks the list of joins for; everything is optional."""
+"""Filters of the list of joins; all are optional."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the figures of a pool say, in plain words with each statistic's name beside."""
+"""A pool's figures in plain words, each with its statistic's name."""
 
 from __future__ import annotations
 

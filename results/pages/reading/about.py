@@ -1,4 +1,4 @@
-"""What the figures mean, with one pool worked out, and what to mind before pulling."""
+"""What the figures mean, with a worked example, and cautions before pulling."""
 
 from __future__ import annotations
 

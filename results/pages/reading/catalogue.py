@@ -1,4 +1,4 @@
-"""Pages of a connection, a line and a club, and the search for whatever bears a name."""
+"""Pages of a connection, a line and a club, and the search by name."""
 
 from __future__ import annotations
 

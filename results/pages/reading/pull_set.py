@@ -1,4 +1,4 @@
-"""One pull set: its pulls as written, what they came to, and how the set stands."""
+"""One pull set: its pulls as written, its figures, and its state."""
 
 from __future__ import annotations
 

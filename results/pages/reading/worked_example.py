@@ -1,4 +1,4 @@
-"""The worked example of the about page: one pool of the demo league, worked out from its figures.
+"""The worked example of the about page: one pool of the demo league, computed step by step.
 
 A doubled Palomar in braid to a hook: four sets of three testers. Readings are quernstone's, in
 kgf, and their calibration's offset and gain; means in newtons and scatters are the four sets'.
@@ -50,7 +50,7 @@ class ExampleRow:
 
 @dataclass(frozen=True)
 class WorkedExample:
-    """The set of one tester, the four sets, and the pool they come to."""
+    """The set of one tester, the four sets, and their pool."""
 
     join: Strength
     straight: Strength

@@ -1,4 +1,4 @@
-"""Correcting and voiding on a page what was entered wrongly of a rig."""
+"""Correct and void revisions and calibrations on a page."""
 
 from __future__ import annotations
 

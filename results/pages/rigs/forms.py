@@ -1,4 +1,4 @@
-"""Forms of a rig: what it is, what changed, and what it read under check weights."""
+"""Forms of a rig: registration, revision, and calibration."""
 
 from __future__ import annotations
 

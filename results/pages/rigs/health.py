@@ -1,4 +1,4 @@
-"""Whether a rig can be believed today, in a few sentences."""
+"""The health of a rig today, in a few sentences."""
 
 from __future__ import annotations
 

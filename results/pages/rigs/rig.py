@@ -1,4 +1,4 @@
-"""Rigs: all of them, and one with its story, its calibrations and its charts."""
+"""Rigs: the list, and one with its history, calibrations and charts."""
 
 from __future__ import annotations
 
