@@ -1,6 +1,8 @@
 """A pool's figures are declared once; what is stored, read, shown and documented is just that."""
 
+import ast
 import re
+from collections.abc import Iterator
 from dataclasses import fields
 from pathlib import Path
 
@@ -74,6 +76,39 @@ def test_a_figure_that_is_not_declared_is_not_read(version):
         for read in (reader.__getitem__, reader.get, reader.has):
             with pytest.raises(Undeclared, match="is declared as 'median'"):
                 read("median")
+
+
+def reads(tree: ast.AST) -> Iterator[tuple[Kept, str]]:
+    """What a module reads by a name of figures or findings, and where that is kept."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Subscript):
+            source, names_read = node.value, [node.slice]
+        elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            if node.func.attr not in ("get", "has"):
+                continue
+            source, names_read = (
+                node.func.value,
+                node.args[: 1 if node.func.attr == "get" else None],
+            )
+        else:
+            continue
+        named = source.func if isinstance(source, ast.Call) else source
+        kept = getattr(named, "id", "").removesuffix("_of")
+        for name in names_read:
+            if kept in set(Kept) and isinstance(name, ast.Constant) and isinstance(name.value, str):
+                yield Kept(kept), name.value
+
+
+def test_no_module_reads_a_figure_that_is_not_declared():
+    """Also where its failure would only be logged, as in drawing."""
+    found = set()
+    for source in (*ROOT.glob("results/**/*.py"), *ROOT.glob("api/**/*.py")):
+        text = source.read_text()
+        if re.search(r"import .*\b(?:figures|findings)_of\b", text):
+            found |= set(reads(ast.parse(text)))
+    assert {(Kept.FIGURES, "ci_low"), (Kept.FINDINGS, "pulls")} <= found
+    known = {(each.kept, name) for each in DECLARED for name in each.names}
+    assert found - known == set()
 
 
 def test_no_module_reads_figures_but_by_their_reader():
