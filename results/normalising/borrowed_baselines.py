@@ -65,7 +65,7 @@ def borrow(session: Session, wanted: Iterable[Specimen]) -> dict[Specimen, Lent]
 
 
 def why_not(session: Session, wanted: Specimen) -> str:
-    """Why the baseline that comes nearest can't be borrowed; empty where there is none at all."""
+    """Why the closest baseline can't be borrowed; empty if there is none at all."""
     offers = _offers(session, wanted, _candidates(session, [wanted]))
     if not offers:
         return ""

@@ -176,7 +176,7 @@ def _store(
 
 
 def _is_still(session: Session, scale: Scale) -> bool:
-    """Whether the rig still stands as it was computed with.
+    """Whether the rig's data are still those of the computation.
 
     Where it was corrected meanwhile, the correction's own job comes after this one.
     """

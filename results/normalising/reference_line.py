@@ -57,7 +57,7 @@ def reference_of(
     straight_N: Mapping[Specimen, float],
     fixed: Mapping[tuple[int, int], int],
 ) -> Reference:
-    """The reference of a set of ``main`` to ``leader``, or to a terminal where that is None.
+    """The reference of a set of ``main`` to ``leader``, or to a terminal if that is None.
 
     ``straight_N`` holds the mean straight strength of each specimen pulled in the session, in
     newtons; ``fixed`` the id of the reference line of each (main, leader) pair of line ids that

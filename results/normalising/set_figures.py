@@ -64,7 +64,7 @@ class Shares:
 
     @property
     def lowest(self) -> float | None:
-        """The lowest that is a strength; None where none is."""
+        """The lowest exact load as a share; None if there is none."""
         exact = [of for of, mode in zip(self.of, self.modes, strict=True) if mode in EXACT]
         return min(exact, default=None)
 
@@ -160,7 +160,7 @@ def specimens_without_reference(
 
 
 def specimens(pull_set: PullSet) -> tuple[Specimen, Specimen | None]:
-    """Main line of a set, and its leader where it has one."""
+    """Main line of a set, and its leader if it has one."""
     main = Specimen(pull_set.main_line, pull_set.main_spool)
     if pull_set.leader_line is None:
         return main, None

@@ -33,12 +33,12 @@ def addresses(charts: Iterable[tuple[str, View, str]]) -> list[URLPattern]:
 
 
 def answer(key: str, draw: Callable[[], str], form: Form) -> HttpResponse:
-    """The drawing of this key, drawn once and kept for a day, in the form asked for."""
+    """The drawing of this key, drawn once and kept for a day, in the requested format."""
     return shown(str(caches["kept"].get_or_set(key, draw, timeout=A_DAY_S)), form)
 
 
 def shown(light: str, form: Form) -> HttpResponse:
-    """A drawing in the form asked for."""
+    """A drawing in the requested format."""
     if form == "picture":
         key = "picture-" + hashlib.sha256(light.encode()).hexdigest()
         picture = caches["kept"].get_or_set(key, lambda: on_white(light), timeout=A_DAY_S)

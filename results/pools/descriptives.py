@@ -31,7 +31,7 @@ from results.statistics.meta_regression import (
 from results.statistics.pull_classes import Places, distribution
 
 LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main diameter, mm")
-"""Properties that come of the lines; no parameter of a connection is called so."""
+"""Covariates computed from the lines; no parameter of a connection has these names."""
 
 LEAST_FOR_WORST = 10
 """'Worst of ten' is said only where ten were pulled."""

@@ -1,4 +1,4 @@
-"""What the sets of a pool come to, from their columns alone: no queries, nothing stored."""
+"""Estimate a pool from its sets' columns: no queries, nothing stored."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ COVERAGE, CONFIDENCE = 0.9, 0.95
 
 
 def efficiency_of(log_efficiency: float) -> float | None:
-    """The efficiency; None where it is not known, or is beyond all numbers."""
+    """The efficiency of a log ratio; None if unknown or beyond the range of floats."""
     try:
         found = math.exp(log_efficiency)
     except OverflowError:
@@ -25,7 +25,7 @@ def efficiency_of(log_efficiency: float) -> float | None:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What the members of a pool come to: a pooled figure and its fit, or why there is none."""
+    """The estimate of a pool: a pooled figure and its fit, or why there is none."""
 
     ratios: LogRatios | None
     pooled: Pooled | None
@@ -76,7 +76,7 @@ def pooled_from(members: Members) -> Outcome:
 
 
 def fit_from(members: Members) -> Fit | None:
-    """The fit alone; None where the members can't be pooled."""
+    """The fit alone; None if the members can't be pooled."""
     try:
         ratios = log_ratios(members)
         fitted = fit_pool(*_columns(members, ratios))

@@ -57,7 +57,7 @@ class Figures(Mapping[str, Any]):
 
 
 def figures_of(version: PoolVersion | None) -> Figures:
-    """What a version computed; nothing where none is pooled."""
+    """The figures of a version; empty if none is pooled."""
     return Figures(version.figures if version else {}, Kept.FIGURES)
 
 
@@ -67,7 +67,7 @@ def findings_of(version: PoolVersion) -> Figures:
 
 
 def values_of(version: PoolVersion, figure: Figure) -> list[Any]:
-    """What a version has of a figure, one value a name; None where it has none."""
+    """A version's values of a figure, by name; None if it has none."""
     kept = figure.kept
     if kept is Kept.COLUMN:
         return [getattr(version, name) for name in figure.names]

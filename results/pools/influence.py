@@ -24,7 +24,7 @@ class WithAndWithout:
 
 
 def with_and_without(normalised: NormalisedSet) -> WithAndWithout:
-    """The set's pool as it stands now, with the set counted and without it, stored nowhere."""
+    """The set's pool as of now, with the set and without it; nothing is stored."""
     members = members_of(normalised.pool_id, also=normalised.pull_set_id)
     return WithAndWithout(
         pooled_from(members), pooled_from(members.without_set(normalised.pull_set_id))

@@ -1,4 +1,4 @@
-"""Joins compared on the same rig and day: what those who tied several of a line pair found."""
+"""Joins of a line pair compared within testers who tied several on the same rig and day."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def _compared(versions: dict[int, int]) -> dict[str, Any]:
 
 
 def _arms(pools: Collection[int]) -> _Arms | None:
-    """Log ratios of each pool's sets at that pool's own scatter; None where there are none."""
+    """Log ratios of each pool's sets at that pool's own scatter; None if there are none."""
     columns = []
     for pool_id, members in members_of_each(pools).items():
         try:

@@ -76,7 +76,7 @@ def _room(at_most: int) -> int:
 
 
 def sweep_outdated() -> None:
-    """`mark_outdated` by the sweeper, who looks again after an hour where it found none."""
+    """`mark_outdated` by the sweeper, which waits an hour after it found none."""
     if time.monotonic() < _look.not_before:
         return
     if not mark_outdated() and not outdated():

@@ -87,7 +87,7 @@ class Members:
 
 @dataclass(frozen=True)
 class LogRatios:
-    """Log ratios (k,) with own and shared variance, and the pooled scatter these rest on."""
+    """Log ratios (k,) with own and shared variance, and the pooled scatter behind them."""
 
     y: Floats
     own_variance: Floats

@@ -65,7 +65,7 @@ def refresh_pool(pool_id: int) -> None:
 
 
 def _record_failure(pool_id: int, error: Exception) -> None:
-    """Say publicly that it failed, unless the database is to blame."""
+    """Record the failure, shown publicly, unless the database is to blame."""
     pool = Pool.objects.filter(pk=pool_id)
     write_or_defer(lambda: excuse(pool, "failures", error) or pool.update(failed_at=Now()))
 
@@ -126,7 +126,7 @@ def _count_try(pool_id: int) -> bool:
 
 
 def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
-    """Store the next version; None where it would say what the latest says already."""
+    """Store the next version; None if it would equal the latest."""
     latest = locked.versions.defer("forest_light", "forest_dark").order_by("-number").first()
     said = everything_said(members, outcome, ties_of(locked.pk, members))
     inputs = inputs_of(members, said)
@@ -210,7 +210,7 @@ def _figures(pooled: Pooled) -> dict[str, Any]:
 
 
 def _changes(locked: Pool, members: Members) -> tuple[set[int], set[int]]:
-    """Ids of the sets that come to the pool and of those that leave it."""
+    """Ids of the sets that join the pool and of those that leave it."""
     now = set(members.pull_set.tolist())
     counted = locked.memberships.filter(until__isnull=True)
     before = set(counted.values_list("pull_set_id", flat=True))
@@ -231,7 +231,7 @@ def _change_members(version: PoolVersion, joined: set[int], left: set[int]) -> N
 
 
 def plain(value: Any) -> Any:
-    """Figures as JSON knows them: arrays as lists, what is not finite as nothing."""
+    """Figures as JSON: arrays as lists, non-finite numbers as null."""
     if isinstance(value, dict):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, np.ndarray):

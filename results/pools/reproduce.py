@@ -48,7 +48,7 @@ class UnknownSnapshot(Exception):
 
 
 class Cause(StrEnum):
-    """Why a figure did not come out as it was stored."""
+    """Why a recomputed figure differs from the stored one."""
 
     FORMULAE = "other formulae"
     LIBRARIES = "rounding of other libraries"
@@ -57,7 +57,7 @@ class Cause(StrEnum):
 
 @dataclass(frozen=True)
 class Difference:
-    """A figure that did not come out as it was stored, by more than 1e-12."""
+    """A recomputed figure that differs from the stored one by more than 1e-12."""
 
     figure: str
     stored: Any
@@ -67,7 +67,7 @@ class Difference:
 
 @dataclass(frozen=True)
 class Recomputed:
-    """A version of a pool, computed again; equal where there is no difference.
+    """A version of a pool, recomputed; equal if there is no difference.
 
     ``not_known`` are the figures that its time did not know. ``rounding`` is the largest relative
     difference up to 1e-12, which is none.

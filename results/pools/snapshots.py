@@ -67,7 +67,7 @@ MOVED: dict[int, Moved] = {
 NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
 """The inputs that the id is taken from."""
 STRENGTHS = tuple(field.name for field in fields(Members) if field.name != "resolution_N")
-"""The columns it is taken from: a resolution shows in what a strength came to."""
+"""The columns of the digest: a resolution shows in the strengths."""
 
 
 def columns() -> tuple[str, ...]:
@@ -110,7 +110,7 @@ def libraries() -> dict[str, str]:
 
 
 def snapshot_id(pool_id: int, inputs: Mapping[str, Any], members: Members) -> str:
-    """SHA-256 of the inputs and of what each set came to, as 64 hexadecimal digits."""
+    """SHA-256 of the inputs and of each set's figures, as 64 hexadecimal digits."""
     named = {name: inputs[name] for name in NAMED if name in inputs}
     columns = {name: vars(members)[name].tolist() for name in STRENGTHS}
     document = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)

@@ -29,15 +29,15 @@ from rigs.selectors import current_revisions
 
 
 @dataclass(frozen=True)
-class Pier:
-    """One side of a comparison: loads in newtons of the pulls that parted where they should."""
+class Side:
+    """One side of a comparison: loads in newtons of its exact pulls."""
 
     point: Point
     loads_N: NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Span:
+class SeriesPair:
     """The same thing pulled before and after a change, and at which sessions."""
 
     series: Series
@@ -57,8 +57,8 @@ class Comparison:
     """The same pulled before and after; ``result`` is None, with ``why_not``, if too few parted."""
 
     series: Series
-    before: Pier
-    after: Pier
+    before: Side
+    after: Side
     result: Equivalence | None
     why_not: str
 
@@ -74,7 +74,7 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Bridge:
-    """From one revision to the next: what was changed, and whether the readings moved with it."""
+    """From one revision to the next: the change, and whether it moved the readings."""
 
     before: RigRevision
     after: RigRevision
@@ -115,27 +115,29 @@ def bridges_from(series: Sequence[Series], revisions: Sequence[RigRevision]) -> 
     """The same from all series of a rig and its revisions, oldest first; at most one query."""
     changes = list(pairwise(revisions))
     linked = {change: list(_linked(series, *change)) for change in changes}
-    pulls = _pulls_of([span for spans in linked.values() for span in spans])
+    pulls = _pulls_of([pair for pairs in linked.values() for pair in pairs])
     bridges = [
-        Bridge(before, after, tuple(_compared(span, pulls) for span in linked[before, after]))
+        Bridge(before, after, tuple(_compared(pair, pulls) for pair in linked[before, after]))
         for before, after in changes
     ]
     return bridges[::-1]
 
 
-def _linked(series: Sequence[Series], before: RigRevision, after: RigRevision) -> Iterator[Span]:
+def _linked(
+    series: Sequence[Series], before: RigRevision, after: RigRevision
+) -> Iterator[SeriesPair]:
     """The last session before and the first after of whatever was pulled on both."""
     old = {(one.kind, one.key): one for one in series if one.revision.pk == before.pk}
     for new in series:
         if new.revision.pk == after.pk and (found := old.get((new.kind, new.key))):
-            yield Span(new, found.points[-1], new.points[0])
+            yield SeriesPair(new, found.points[-1], new.points[0])
 
 
-def _pulls_of(spans: Sequence[Span]) -> Pulls:
+def _pulls_of(pairs: Sequence[SeriesPair]) -> Pulls:
     """Pulls by kind and id of their baseline or set, in one query."""
     ids: dict[Kind, list[int]] = {"straight line": [], "join": []}
-    for span in spans:
-        ids[span.kind] += [*span.before.sources, *span.after.sources]
+    for pair in pairs:
+        ids[pair.kind] += [*pair.before.sources, *pair.after.sources]
     wanted = Q(baseline__in=ids["straight line"]) | Q(pull_set__in=ids["join"])
     pulls: Pulls = defaultdict(list)
     if not any(ids.values()):
@@ -148,20 +150,20 @@ def _pulls_of(spans: Sequence[Span]) -> Pulls:
     return pulls
 
 
-def _compared(span: Span, pulls: Pulls) -> Comparison:
-    before, after = (_pier(span.kind, point, pulls) for point in (span.before, span.after))
+def _compared(pair: SeriesPair, pulls: Pulls) -> Comparison:
+    before, after = (_side(pair.kind, point, pulls) for point in (pair.before, pair.after))
     result, why_not = None, ""
     try:
         result = equivalence(before.loads_N, after.loads_N)
     except MetrologyError as error:
         why_not = str(error)
-    return Comparison(span.series, before, after, result, why_not)
+    return Comparison(pair.series, before, after, result, why_not)
 
 
-def _pier(kind: Kind, point: Point, pulls: Pulls) -> Pier:
-    """Loads at which the thing itself gave way: 'at least' says nothing of a shift."""
+def _side(kind: Kind, point: Point, pulls: Pulls) -> Side:
+    """Exact loads: 'at least' says nothing about a shift."""
     pulled = [pull for source in point.sources for pull in pulls[kind, source]]
     exact_for = exact_for_line if kind == "straight line" else exact_for_assembly
     exact = exact_for([pull.failure_mode for pull in pulled])
     kept = [pull for pull, counts in zip(pulled, exact, strict=True) if counts]
-    return Pier(point, scale_of(point.session).loads_N(kept))
+    return Side(point, scale_of(point.session).loads_N(kept))

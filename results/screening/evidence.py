@@ -114,7 +114,7 @@ class Evidence:
 
     @cached_property
     def series(self) -> list[list[Pull]]:
-        """Every baseline and every set, without what has no reading."""
+        """Every baseline and every set, without pulls that have no reading."""
         parts: list[StraightEvidence | JoinedEvidence] = [*self.straight, *self.joined]
         return [[pull for pull in part.pulls if pull.reading_N is not None] for part in parts]
 

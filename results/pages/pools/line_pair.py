@@ -46,7 +46,7 @@ class Contrast:
     together: int
     of_pools: float | None
     agree: bool | None
-    told: bool
+    differs: bool
 
 
 def query_of(pool: Pool) -> str:
@@ -135,5 +135,5 @@ def _contrast(pair: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
         together=pair["together"],
         of_pools=math.exp(sign * pooled["difference"]) if pooled else None,
         agree=abs(pair["difference"] - pooled["difference"]) < 2 * pooled["se"] if pooled else None,
-        told=ends[0] > 0,
+        differs=ends[0] > 0,
     )
