@@ -16,8 +16,9 @@ from django.template.defaultfilters import floatformat
 from django.utils.formats import date_format, get_format
 from django.utils.translation import gettext, gettext_lazy
 
-from results.models import PoolVersion
+from results.models import Pool, PoolVersion
 from results.models.declared import Form, Kept, Kind, figure_at, kept_in
+from results.pages.vocabulary import WORDS
 from results.pools.estimate import efficiency_of
 from results.pools.figures import figures_of, values_of
 from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS
@@ -193,6 +194,39 @@ def newtons(force_N: float | None) -> str:
 def mode(name: str) -> str:
     """A failure mode in words."""
     return str(MODES.get(name, name))
+
+
+@register.filter
+def word(stored: str) -> str:
+    """A word of a fixed list: what is stored, in the reader's language."""
+    return str(WORDS.get(stored, stored))
+
+
+@register.filter
+def tie(pool: Pool) -> str:
+    """The join of a pool and its variant: ``Palomar, doubled``."""
+    name = pool.connection.name
+    return gettext("%(join)s, doubled") % {"join": name} if pool.doubled else name
+
+
+@register.filter
+def line_pair(pool: Pool) -> str:
+    """The two materials, or the material and the terminal: ``copolymer to hook``."""
+    other = word(pool.leader_material) if pool.leader_material else pool.terminal
+    return gettext("%(main)s to %(other)s") % {"main": word(pool.main_material), "other": other}
+
+
+@register.filter
+def conditions(pool: Pool) -> str:
+    """Wet or dry, and shock where it was: ``dry, shock``."""
+    names = [word("wet" if pool.wet else "dry"), *([word("shock")] if pool.shock else [])]
+    return ", ".join(names)
+
+
+@register.filter
+def whole_name(pool: Pool) -> str:
+    """All that a pool is of: its tie, line pair and conditions."""
+    return f"{tie(pool)}, {line_pair(pool)}, {conditions(pool)}"
 
 
 @register.filter

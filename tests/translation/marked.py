@@ -107,7 +107,8 @@ class Visible(HTMLParser):
         if tag == "input" and told.get("type") in ("submit", "button"):
             self.texts.append(told.get("value") or "")
         self.texts += [told[name] or "" for name in SHOWN if name in told]
-        self.texts += [value or "" for name, value in attrs if tag == "meta" and name == "content"]
+        if tag == "meta" and "description" in (told.get("name"), told.get("property")):
+            self.texts.append(told.get("content") or "")
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.handle_starttag(tag, attrs)

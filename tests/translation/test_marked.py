@@ -125,13 +125,15 @@ def _plain_sentences(path: Path) -> Iterator[str]:
 
 
 def _passed_over(node: ast.AST) -> Iterator[ast.AST]:
-    """Documentation, annotations, assertions, what is marked, and the parts of an f-string."""
+    """Documentation, annotations, assertions, keys, what is marked, parts of an f-string."""
     if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
         yield node.value
     if isinstance(node, ast.Call) and name_of(node.func) in MARKS:
         yield from ast.walk(node)
     if isinstance(node, ast.Assert) and node.msg is not None:
         yield from ast.walk(node.msg)
+    if isinstance(node, ast.Dict):
+        yield from (key for key in node.keys if key is not None)
     if isinstance(node, ast.AnnAssign):
         yield from ast.walk(node.annotation)
     if isinstance(node, ast.JoinedStr):

@@ -9,6 +9,7 @@ from django.db.models import Q
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
+from results.pages.vocabulary import WORDS
 from results.pools import selectors
 from rigs.metrology import units
 from rigs.models import Material
@@ -80,7 +81,7 @@ class Filters(forms.Form):
 
     def _offer(self, name: str, anything: Any, values: list[str]) -> None:
         field = cast(forms.ChoiceField, self.fields[name])
-        field.choices = [("", anything), *((value, value) for value in values)]
+        field.choices = [("", anything), *((value, WORDS.get(value, value)) for value in values)]
 
     @property
     def first(self) -> list[forms.BoundField]:

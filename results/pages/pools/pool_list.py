@@ -15,6 +15,7 @@ from django.views.decorators.http import require_safe
 from results.http_cache.cache_marks import edition_of_pools
 from results.http_cache.cached_view import cache_by_edition
 from results.models import LINE_PAIR, Pool
+from results.pages.figures import conditions, line_pair
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pools.filters import Filters
 from results.pages.pools.line_pair import query_of
@@ -129,7 +130,7 @@ def _section(pools: Sequence[Pool], shown: set[int], near: dict[int, int] | None
         pool for pool in pools if pool.pk in shown and pool.current and not can_be_ranked(pool)
     ]
     first = pools[0]
-    return Section(first.line_pair, first.conditions, query_of(first), clusters, unranked)
+    return Section(line_pair(first), conditions(first), query_of(first), clusters, unranked)
 
 
 def _clusters(ordered: Sequence[Place]) -> list[list[Place]]:

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, ClassVar, cast
+from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from django import forms
 from django.db import models
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
+from results.pages.vocabulary import WORDS
 from rigs.metrology import bounds, units
 from rigs.metrology.check_weight import tolerance_uncertainty
 from rigs.models import CalibrationReading, RigRevision
 from rigs.models.rigs import DESCRIBED_BY, WHERE_IT_STANDS
 from rigs.refusals import Refused
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 LONGEST_WRITTEN = 40
 ROWS, MOST_ROWS = 8, 60
@@ -72,9 +76,9 @@ def day_picker() -> forms.DateInput:
     return forms.DateInput(format="%Y-%m-%d", attrs={"type": "date", "min": first})
 
 
-def in_words(choices: type[models.TextChoices]) -> list[tuple[str, str]]:
+def in_words(choices: type[models.TextChoices]) -> list[tuple[str, StrOrPromise]]:
     """Choices by what is stored, which is what the API and sheets say as well."""
-    return [(value, value) for value in choices.values]
+    return [(value, WORDS[value]) for value in choices.values]
 
 
 def newtons(written: str) -> float:
@@ -111,10 +115,15 @@ class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
     """One state of a rig."""
 
     resolution = QuantityField(
-        newtons, help_text=_("the smallest step of the scale, for example 0.1 lbf")
+        newtons,
+        label=_("Resolution"),
+        help_text=_("the smallest step of the scale, for example 0.1 lbf"),
     )
     capacity = QuantityField(
-        newtons, help_text=_("the most the scale can show, for example 110 lbf"), required=False
+        newtons,
+        label=_("Capacity"),
+        help_text=_("the most the scale can show, for example 110 lbf"),
+        required=False,
     )
     free_length = QuantityField(
         metres,
@@ -128,6 +137,7 @@ class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
         fields = ["made_on", *DESCRIBED_BY, *WHERE_IT_STANDS]
         labels = {
             "made_on": _("Since"),
+            "place": _("Place"),
             "load_generation": _("How the load is applied"),
             "load_path": _("Load path"),
             "pulleys_between": _("Pulleys between line and scale"),
@@ -180,7 +190,9 @@ class RevisionForm(Refusable, forms.ModelForm[RigRevision]):
 class RigForm(RevisionForm):
     """A rig with its first revision."""
 
-    name = forms.CharField(max_length=120, help_text=_("the name you will use in your sheets"))
+    name = forms.CharField(
+        label=_("Name"), max_length=120, help_text=_("the name you will use in your sheets")
+    )
     field_order = ["name", *RevisionForm.Meta.fields]
 
 
