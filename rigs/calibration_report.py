@@ -144,7 +144,7 @@ def _zero(line: CalibrationLine) -> str:
     if line.offset_is_zero:
         return gettext(
             "The zero error is %(offset_n)s N with a standard uncertainty of "
-            "%(u_offset_n)s N: it may be none. What is left of does not cancel in an efficiency."
+            "%(u_offset_n)s N: it may be none. What is left of it does not cancel in an efficiency."
         ) % {"offset_n": f"{line.offset_N:.3g}", "u_offset_n": f"{line.u_offset_N:.2g}"}
     sentence = (
         gettext(

@@ -8,6 +8,7 @@ from django.templatetags.static import static
 from django.views.decorators.http import require_safe
 
 from results.models.declared import DECLARED
+from results.pages.figures import decimal
 from results.pages.reading.worked_example import (
     JOINED_KGF,
     STRAIGHT_KGF,
@@ -22,8 +23,8 @@ def about(request: HttpRequest) -> HttpResponse:
     explained = {figure.anchor: figure for figure in reversed(DECLARED) if figure.explained}
     context = {
         "example": worked_example(),
-        "joined": JOINED_KGF,
-        "straight": STRAIGHT_KGF,
+        "joined": [decimal(each, 1) for each in JOINED_KGF],
+        "straight": [decimal(each, 1) for each in STRAIGHT_KGF],
         "explained": list(reversed(explained.values())),
     }
     return render(request, "pages/reading/about.html", context)
