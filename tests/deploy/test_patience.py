@@ -1,5 +1,4 @@
-"""No story fails for slowness alone: all wait as long as ``deploy.tools.processes.TIMEOUT_S``
-says."""
+"""No story fails for slowness alone: all wait as long as ``tools.processes.TIMEOUT_S`` says."""
 
 import ast
 import sys
@@ -15,7 +14,7 @@ STORIES = sorted((ROOT / "tests").rglob("*.py"))
 SHARED = [ROOT / "deploy/tools" / name for name in ("processes.py", "throwaway.py", "checks.py")]
 WAITS = {"wait_until", "wait", "acquire", "result", "join", "set_default_timeout"}
 """Calls that take as a number how long they wait."""
-NAMES = ("timeout", "patience")
+NAMES = ("timeout",)
 NO_WAIT = {
     ("tests/results/test_database_errors.py", "timeout"),  # a lock that is never to be had
     ("tests/deploy/test_patience.py", "wait_until"),
@@ -42,7 +41,7 @@ def short_waits(file: Path) -> Iterator[str]:
                     yield f"{name}:{node.lineno} {found}"
         elif isinstance(node, ast.Assign) and numbers(node.value):
             for target in node.targets:
-                if "PATIENCE" in getattr(target, "id", "") and node.value.value < TIMEOUT_S:
+                if "TIMEOUT" in getattr(target, "id", "") and node.value.value < TIMEOUT_S:
                     yield f"{name}:{node.lineno} {target.id}"
 
 
