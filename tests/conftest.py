@@ -22,6 +22,8 @@ from results.worker import embedded
 from rigs.models import Contributor
 from tests.workers import empty_queue, wait_for_worker, working
 
+SLOW = ("browser", "fuzzing")
+"""Folders whose every test is slow: each drives a browser or a whole service."""
 BROWSER_FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
@@ -32,7 +34,10 @@ def pytest_configure(config):
 
 
 def pytest_collection_modifyitems(config, items):
-    """Leave out the stories of a real worker where the run is embedded and has no queue."""
+    """Mark the slow folders; leave out a real worker's tests where the run has no queue."""
+    for item in items:
+        if item.path.parent.name in SLOW:
+            item.add_marker(pytest.mark.slow)
     left_out = [item for item in items if settings.EMBEDDED and item.get_closest_marker("worker")]
     items[:] = [item for item in items if item not in left_out]
     config.hook.pytest_deselected(items=left_out)
