@@ -60,7 +60,7 @@ def test_what_was_written_is_given_back(as_owner):
     assert [point["direction"] for point in answer] == ["rising", "rising", "falling"]
 
 
-def test_a_latitude_told_with_the_calibration_goes_before_the_rigs(as_owner):
+def test_a_latitude_given_with_the_calibration_goes_before_the_rigs(as_owner):
     revision = register(as_owner)["revisions"][0]
     answer = calibrate(as_owner, revision, points(1, 0), latitude_deg=0, height_m=0).json()
     assert answer["local_gravity"] == 9.78  # WGS 84 has 9.780325 at the equator
@@ -139,14 +139,14 @@ def test_water_is_weighed_by_its_volume_and_temperature(as_owner):
         ({"mass": "5000 l", "how_known": "water by volume", "temperature_C": 20}, "mass"),
     ],
 )
-def test_water_that_can_not_be_weighed_is_told_by_its_row(as_owner, point, field):
+def test_water_that_can_not_be_weighed_is_reported_by_its_row(as_owner, point, field):
     revision = register(as_owner)["revisions"][0]
     answer = calibrate(as_owner, revision, [*points(1, 0), {**point, "reading": "98 N"}])
     assert answer.status_code == 422
     assert [(f["row"], f["field"]) for f in answer.json()["findings"]] == [("points[4]", field)]
 
 
-def test_a_bent_rig_is_told_that_it_bends(as_owner):
+def test_a_bent_rig_is_warned_that_it_bends(as_owner):
     revision = register(as_owner, capacity=None)["revisions"][0]
     bent = points(1, 0, (0, 5, 10, 15, 20, 25))
     for point in bent:
@@ -186,7 +186,7 @@ def test_pounds_entered_as_kilograms_are_suspected(as_owner):
     assert "lbf but its readings were entered as kgf" in notes[0]
 
 
-def test_a_zero_error_a_missing_tolerance_and_a_missing_place_are_told(as_owner):
+def test_a_zero_error_a_missing_tolerance_and_a_missing_place_are_reported(as_owner):
     revision = register(as_owner, latitude_deg=None)["revisions"][0]
     off = points(1, 3)
     off[1]["how_known"] = "bought as"
@@ -220,7 +220,7 @@ def test_a_reading_that_falls_with_mass_is_refused(as_owner):
     assert answer.json()["findings"][0]["field"] == "reading"
 
 
-def test_a_reading_beyond_the_capacity_is_told_by_its_row(as_owner):
+def test_a_reading_beyond_the_capacity_is_reported_by_its_row(as_owner):
     revision = register(as_owner, capacity="150 N")["revisions"][0]
     answer = calibrate(as_owner, revision, points(1, 0))
     assert answer.status_code == 422
@@ -229,7 +229,7 @@ def test_a_reading_beyond_the_capacity_is_told_by_its_row(as_owner):
     assert "150 N" in finding["expected"]
 
 
-def test_mistakes_in_points_are_told_by_row_and_field(as_owner):
+def test_mistakes_in_points_are_reported_by_row_and_field(as_owner):
     revision = register(as_owner)["revisions"][0]
     wrong = points(1, 0)
     wrong[1]["mass"] = "5 stones"
@@ -248,7 +248,7 @@ def test_a_calibration_lies_between_its_revision_and_today(as_owner, made_on):
     assert answer.json()["findings"][0]["field"] == "made_on"
 
 
-def test_nobody_calibrates_a_rig_of_someone_else(as_owner, as_other):
+def test_no_one_calibrates_a_rig_of_someone_else(as_owner, as_other):
     revision = register(as_owner)["revisions"][0]
     assert calibrate(as_other, revision, points(1, 0)).status_code == 403
 

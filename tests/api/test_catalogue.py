@@ -82,7 +82,7 @@ def test_a_tester_does_not_accept_even_their_own_proposal(resource, document, as
 
 
 @pytest.mark.parametrize(("resource", "document"), RESOURCES)
-def test_a_name_is_taken_whatever_its_letters_and_whoever_has_it(
+def test_a_name_is_taken_whatever_its_letters_and_with_any_owner(
     resource, document, as_owner, as_other
 ):
     post(as_owner, resource, document)
@@ -125,7 +125,7 @@ def test_a_connection_tells_each_of_its_names_once(as_owner, aliases):
         ({"colour": "green"}, "colour"),
     ],
 )
-def test_a_wrong_line_is_told_by_field_with_what_was_found(as_owner, change, field):
+def test_a_wrong_line_is_reported_by_field_with_what_was_found(as_owner, change, field):
     answer = post(as_owner, "lines", {**LINE, **change})
     assert answer.status_code == 422
     [finding] = answer.json()["findings"]
@@ -142,7 +142,7 @@ def test_a_wrong_line_is_told_by_field_with_what_was_found(as_owner, change, fie
         ({"name": "turns", "type": "feeling"}, "type"),
     ],
 )
-def test_a_wrong_tie_parameter_is_told_by_its_place(as_owner, parameter, field):
+def test_a_wrong_tie_parameter_is_reported_by_its_place(as_owner, parameter, field):
     answer = post(as_owner, "connections", {**CONNECTION, "parameters": [parameter]})
     assert answer.status_code == 422
     [finding] = answer.json()["findings"]

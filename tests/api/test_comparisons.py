@@ -35,7 +35,7 @@ def test_a_comparison_splits_the_scatter_and_plans_what_to_pull_next(db, owner, 
     assert all(plan["sessions"] or plan["why_not"] for plan in answer["plans"])
 
 
-def test_who_has_no_set_in_the_pool_is_told_what_to_pull(db, as_other):
+def test_who_has_no_set_in_the_pool_is_advised_what_to_pull(db, as_other):
     league_of({"Blood": 80.0}, testers=4)
     answer = comparison(as_other)
     assert answer.status_code == 409

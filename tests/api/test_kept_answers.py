@@ -186,7 +186,7 @@ def test_a_page_in_other_measures_is_another_page(pages, client):
         assert "<b>metric</b>" in client.get(page).content.decode()
 
 
-def test_whoever_is_signed_in_gets_a_page_of_their_own(pages, owner, client):
+def test_a_person_signed_in_gets_a_page_of_their_own(pages, owner, client):
     for page in pages:
         kept = client.get(page)
         signed_in = Client()

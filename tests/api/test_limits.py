@@ -88,7 +88,7 @@ def test_addresses_of_one_network_of_a_subscriber_are_one(three_a_minute, db):
     assert [read("::ffff:192.0.2.9"), read("192.0.2.9")] == [200, 200]
 
 
-def test_without_a_proxy_nobody_chooses_an_address(three_a_minute, db):
+def test_without_a_proxy_no_one_chooses_an_address(three_a_minute, db):
     answers = [
         read("192.0.2.1", HTTP_X_FORWARDED_FOR=f"198.51.100.{number}") for number in range(4)
     ]

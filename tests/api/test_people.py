@@ -13,7 +13,7 @@ def test_me_is_the_tester_whose_token_it_is(as_owner, as_moderator):
     assert as_moderator.get("/api/v1/me").json()["moderator"] is True
 
 
-def test_an_account_without_a_profile_is_told_so(admin_client):
+def test_an_account_without_a_profile_gets_that_answer(admin_client):
     answer = admin_client.get("/api/v1/me")
     assert answer.status_code == 403
     assert "choose one on its page at /account/join/" in answer.json()["detail"]

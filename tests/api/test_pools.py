@@ -72,7 +72,7 @@ def test_filters_narrow_the_list(league, as_stranger):
         ("offset", "third"),
     ],
 )
-def test_a_wrong_filter_or_page_is_told_and_not_passed_over(as_stranger, name, value):
+def test_a_wrong_filter_or_page_is_reported_and_not_passed_over(as_stranger, name, value):
     answer = as_stranger.get("/api/v1/pools", {name: value})
     assert answer.status_code == 422
     [finding] = answer.json()["findings"]
@@ -132,7 +132,9 @@ def test_of_many_sets_that_came_the_history_names_a_few_and_says_where_all_are(
     assert (len(everything), {each["change"] for each in everything}) == (4, {"added"})
 
 
-def test_a_set_that_went_is_told_with_the_version_that_took_it_out(league, moderator, as_stranger):
+def test_a_set_that_went_is_reported_with_the_version_that_took_it_out(
+    league, moderator, as_stranger
+):
     [pool] = pools(as_stranger, least_testers=3)
     decide(by=moderator.user, pull_set=league[3], decision="reject", reason="another line")
     embedded.drain()

@@ -109,7 +109,7 @@ def test_a_body_beyond_a_mebibyte_is_too_large(as_owner):
     is_problem(answer, 413, "too-large")
 
 
-def test_a_body_whose_length_is_not_told_is_not_taken_for_an_empty_one(db):
+def test_a_body_without_a_length_is_not_taken_for_an_empty_one(db):
     shown = {"CONTENT_LENGTH": "", "HTTP_TRANSFER_ENCODING": "chunked"}
     answer = Client().generic("POST", "/api/v1/sessions", b"{}", "application/json", **shown)
     assert "send it with Content-Length" in is_problem(answer, 400, "unreadable")["detail"]
@@ -145,7 +145,7 @@ def test_a_fault_of_ours_says_nothing_of_the_inside(db):
 
 
 @pytest.mark.urls(__name__)
-def test_who_has_asked_too_often_is_told_when_to_come_back(as_owner):
+def test_who_has_asked_too_often_is_answered_when_to_come_back(as_owner):
     answer = as_owner.post("/broken")
     is_problem(answer, 429, "too-many-requests")
     assert answer["Retry-After"] == "7"

@@ -75,7 +75,7 @@ def test_a_moderator_does_not_decide_on_their_own_submission(moderator, as_moder
     assert "your own submission" in answer.json()["detail"]
 
 
-def test_nobody_but_a_moderator_decides(owner, as_owner, as_other, as_stranger):
+def test_only_a_moderator_decides(owner, as_owner, as_other, as_stranger):
     pull_set = send(owner)
     assert decide(as_owner, pull_set).status_code == 403
     assert decide(as_other, pull_set).status_code == 403

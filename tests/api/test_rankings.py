@@ -18,7 +18,7 @@ def test_joins_far_apart_are_put_in_order(db, as_stranger):
     ]
 
 
-def test_joins_that_can_not_be_told_apart_share_a_group_and_their_places(db, as_stranger):
+def test_joins_that_do_not_differ_significantly_share_a_group_and_their_places(db, as_stranger):
     league_of({"Blood": 80.0, "Surgeon's": 80.5}, testers=3)
     answer = ranking(as_stranger, leader=NYLON).json()
     assert {(p["first"], p["last"]) for p in answer["places"]} == {(1, 2)}

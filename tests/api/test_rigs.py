@@ -31,14 +31,14 @@ def test_anyone_reads_a_rig_but_only_owner_and_moderator_see_where_it_stands(
         assert ("place" in revision) is sees
 
 
-def test_a_stranger_is_told_to_sign_in(as_stranger):
+def test_a_stranger_is_asked_to_sign_in(as_stranger):
     answer = as_stranger.post("/api/v1/rigs", {}, format="json")
     assert answer.status_code == 401
     assert answer["WWW-Authenticate"] == "Token"
     assert answer.json()["type"] == "/problems/not-signed-in"
 
 
-def test_every_mistake_of_a_rig_is_told_at_once(as_owner):
+def test_every_mistake_of_a_rig_is_answered_at_once(as_owner):
     revision = {
         **REVISION,
         "resolution": "0.1 stone",
@@ -105,7 +105,7 @@ def test_a_revision_has_a_day_between_the_latest_one_and_today(as_owner, made_on
     assert expected in answer.json()["findings"][0]["expected"]
 
 
-def test_nobody_revises_a_rig_of_someone_else(as_owner, as_other, as_moderator):
+def test_no_one_revises_a_rig_of_someone_else(as_owner, as_other, as_moderator):
     rig = register(as_owner)
     change = {"made_on": "2025-12-01", "what_changed": "x", "why": "y"}
     for someone in (as_other, as_moderator):

@@ -163,7 +163,7 @@ def test_while_signing_up_is_closed_the_link_to_it_says_what_to_do_instead(
     expect(page.get_by_text("Ask them for one.")).to_be_visible()
 
 
-def test_what_our_own_mails_point_to_is_on_the_bench_of_whom_they_were_mailed_to(
+def test_what_our_own_mails_point_to_is_on_the_bench_of_their_addressee(
     tester, as_person, mailoutbox, page
 ):
     session = making.session(making.revision_of(tester.contributor))

@@ -21,7 +21,7 @@ def league(transactional_db):
     )
 
 
-def test_a_reader_chooses_a_join_and_sees_how_far_the_order_can_be_told(league, page, look):
+def test_a_reader_chooses_a_join_and_sees_how_sure_the_order_is(league, page, look):
     """Stories 9 and 12."""
     look("/")
     page.get_by_label("Main line").select_option("nylon monofilament")

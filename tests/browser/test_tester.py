@@ -45,7 +45,7 @@ def test_a_tester_sees_that_the_rig_drifted_and_which_sets_it_touches(rig, teste
     expect(row.get_by_role("link", name="blood, day 5")).to_be_visible()
 
 
-def test_a_tester_who_changed_the_grip_makes_a_revision_that_begins_anew(rig, tester, page, look):
+def test_a_tester_who_changed_the_grip_makes_a_revision_that_begins_again(rig, tester, page, look):
     """Story 2."""
     send(client_of(tester), session())
     drain()

@@ -84,7 +84,7 @@ def test_help_needs_no_environment(bare):
     assert not (bare / ".venv").exists()
 
 
-def test_a_missing_venv_module_is_told_with_the_package_that_brings_it(bare):
+def test_a_missing_venv_module_is_reported_with_the_package_that_brings_it(bare):
     (bare / "ensurepip.py").write_text("raise ImportError\n")
 
     stopped = begin(bare, "--no-serve", PYTHONPATH=str(bare))
@@ -96,7 +96,7 @@ def test_a_missing_venv_module_is_told_with_the_package_that_brings_it(bare):
     )
 
 
-def test_a_missing_network_is_told_and_where_the_details_are(bare):
+def test_a_missing_network_is_reported_and_where_the_details_are(bare):
     nowhere = {
         "PIP_CONFIG_FILE": os.devnull,
         "PIP_INDEX_URL": "http://127.0.0.1:9/",

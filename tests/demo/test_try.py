@@ -108,7 +108,7 @@ def test_the_commands_are_the_two_that_are_tested():
     assert f'/../{COMMANDS[1]}"' in (ROOT / ".ci" / "run").read_text()
 
 
-def test_a_taken_port_is_told_in_one_line_with_a_way_out(tried):
+def test_a_taken_port_is_reported_in_one_line_with_a_way_out(tried):
     refused = run_again(tried, "--port", str(tried.port))
 
     assert refused.returncode == 1

@@ -139,7 +139,7 @@ def test_every_file_that_the_image_copies_exists():
         assert f"!{name}" in (ROOT / ".dockerignore").read_text().splitlines(), name
 
 
-def test_the_image_runs_as_nobody_in_particular_and_from_the_locked_packages():
+def test_the_image_runs_as_an_unprivileged_user_and_from_the_locked_packages():
     lines = (ROOT / "deploy" / "Dockerfile").read_text()
     assert re.search(r"^USER samespool$", lines, re.M)
     assert "--require-hashes -r requirements.lock" in lines

@@ -30,7 +30,7 @@ def test_every_hook_is_a_program_of_the_environment_and_fetches_nothing():
         assert (PROGRAMS / Path(hook["entry"].split()[0]).name).exists(), hook["id"]
 
 
-def test_the_changes_of_this_version_are_told():
+def test_the_changes_of_this_version_are_reported():
     version = next(
         line.split('"')[1]
         for line in (ROOT / "pyproject.toml").read_text().splitlines()

@@ -171,7 +171,7 @@ HARMLESS = {
 }
 
 
-def test_nothing_that_the_last_release_told_is_removed_narrowed_or_newly_required():
+def test_nothing_that_the_last_release_had_is_removed_narrowed_or_newly_required():
     private, others = kept_private(breaks(RELEASED, document()))
     assert others == []
     used = {name for name in FOR_PRIVACY for each in private if f".{name}: " in each}
@@ -210,6 +210,6 @@ def test_another_name_for_a_part_of_the_path_is_no_break():
     assert breaks(SMALL, after) == []
 
 
-def test_the_break_is_told_with_its_place():
+def test_the_break_is_reported_with_its_place():
     after = changed(lambda _, schemas: sent(schemas)["name"].update(maxLength=20))
     assert breaks(SMALL, after) == ["POST /reels/{} body.name: maxLength is now 20"]

@@ -42,7 +42,7 @@ def port() -> Iterator[int]:
         server.shutdown()
 
 
-def test_an_address_that_takes_longer_is_told_as_a_smaller_share_of_the_empty_view(port):
+def test_an_address_that_takes_longer_is_reported_as_a_smaller_share_of_the_empty_view(port):
     empty, slow = measure(port, [("/empty", ""), ("/slow", "")], clients=3, seconds=0.1, rounds=3)
     assert (empty.of_empty, empty.slower) == (1, 1)
     assert slow.of_empty < 1 < slow.slower

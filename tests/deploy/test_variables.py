@@ -63,5 +63,5 @@ def test_what_the_units_and_the_composition_set_is_read():
     assert named <= set(read_by_python()) | OF_THE_COMPOSITION
 
 
-def test_signing_up_is_open_where_nobody_said_otherwise():
+def test_signing_up_is_open_where_no_one_said_otherwise():
     assert settings.SAMESPOOL_SIGN_UP == "open"

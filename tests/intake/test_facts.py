@@ -262,7 +262,7 @@ def test_a_terminal_join_needs_its_terminal_and_no_leader(refused, right):
     )
 
 
-def test_a_label_and_a_baseline_are_told_once(refused, right):
+def test_a_label_and_a_baseline_are_given_once(refused, right):
     right["pull_sets"].append({**right["pull_sets"][0], "label": "SET 1"})
     right["baselines"].append(right["baselines"][0])
 
@@ -290,7 +290,7 @@ def test_a_misspelt_rig_is_named_with_ones_own(refused, right):
     assert refused(right) == [("", "rig", "'shed wnch'", "a rig of your own: perhaps 'shed winch'")]
 
 
-def test_a_rig_of_someone_else_is_forbidden_and_nothing_of_it_is_told(bench, other, right):
+def test_a_rig_of_someone_else_is_forbidden_and_nothing_of_it_is_shown(bench, other, right):
     bench.capacity_N = 1
     bench.save()
 

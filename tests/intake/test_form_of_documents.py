@@ -164,7 +164,7 @@ def test_mistakes_of_form_and_of_fact_are_named_together(refused, right):
     ]
 
 
-def test_a_thousand_findings_are_told_and_the_rest_counted(send, right):
+def test_a_thousand_findings_are_reported_and_the_rest_counted(send, right):
     right["pull_sets"][0]["pulls"] = [{"reading": -1.0, "failure_mode": "join"}] * 1500
 
     with pytest.raises(Exception, match="1500 to correct, of which the first 1000") as error:

@@ -209,7 +209,7 @@ def test_the_list_and_a_session_take_as_many_queries_however_much_there_is(
 
 
 @pytest.mark.skipif(settings.EMBEDDED, reason="SQLite is not written by COPY")
-def test_a_disk_that_fills_up_is_told_and_nothing_is_half_stored(post, right, as_owner):
+def test_a_disk_that_fills_up_is_reported_and_nothing_is_half_stored(post, right, as_owner):
     as_owner.raise_request_exception = False
     with connection.cursor() as cursor:
         cursor.execute("""

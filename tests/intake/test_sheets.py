@@ -143,7 +143,7 @@ def test_a_unit_that_changes_down_the_column_is_followed(send):
     assert session.pull_sets.get().pulls.first().unit == "kgf"
 
 
-def test_sets_without_labels_are_told_apart_by_their_ties(send):
+def test_sets_without_labels_differ_by_their_ties(send):
     rows = [row.replace("set 1", "") for row in ROWS[:6]]
     other = [
         row.replace("turns main=6", "turns main=8").replace("15.2", "15.9") for row in rows[4:]

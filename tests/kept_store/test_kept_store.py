@@ -50,7 +50,7 @@ def test_no_row_is_lost_by_the_migrations(kept):
     assert kept["results_pull"] > 2000
 
 
-def test_no_address_breaks_off_for_anybody(kept):
+def test_no_address_fails_for_anybody(kept):
     """Of each kind of thing the first and the last that is stored."""
     answer = [*every_address.readable(every_address.numbers(2)), *every_address.administrations()]
     assert len(answer) > 200

@@ -70,7 +70,7 @@ def test_a_column_of_readings_becomes_a_column_of_loads():
     assert line.u_load(readings).shape == (2, 2)
 
 
-def test_a_zero_error_is_told_from_noise():
+def test_a_zero_error_is_distinguished_from_noise():
     noise = np.array([0.1, -0.2, 0.2, -0.2, 0.1])
     assert not calibration_line(FORCES, FORCES - 6 + noise).offset_is_zero
     assert calibration_line(FORCES, FORCES + noise).offset_is_zero

@@ -56,7 +56,7 @@ def test_a_perfect_rig_meets_the_best_class_and_nothing_is_in_its_way():
     assert found.why_not_better == ()
 
 
-def test_a_rig_that_reads_a_tenth_low_meets_no_class_and_is_told_why():
+def test_a_rig_that_reads_a_tenth_low_meets_no_class_and_is_reported_why():
     found = reading_class(FORCES, 0.9 * FORCES, resolution_N=0.05)
     assert found.force_class is None
     assert "indication at 40 N is -10 percent, class 3 allows 3" in found.why_not_better

@@ -55,7 +55,7 @@ def test_the_constructed_check_weights_give_their_forces(reference):
         assert force.newtons == pytest.approx(row["force_N"], rel=1e-12)
 
 
-def test_the_uncertainty_of_the_mass_and_of_an_untold_place_are_carried():
+def test_the_uncertainty_of_the_mass_and_of_an_unknown_place_are_carried():
     u_mass = tolerance_uncertainty(0.05)
     at_home = check_weight_force(10, u_mass, gravity=9.8145)
     assert at_home.u_newtons / at_home.newtons == pytest.approx(0.005 / 3**0.5, rel=1e-12)

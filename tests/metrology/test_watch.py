@@ -21,7 +21,7 @@ def sessions(rng, means, cv=0.025, n=8):
     return pulls.mean(axis=1), pulls.std(axis=1, ddof=1) / pulls.mean(axis=1), [n] * len(means)
 
 
-def test_a_fading_battery_signals_and_its_change_a_session_is_told():
+def test_a_fading_battery_signals_and_its_change_a_session_is_shown():
     rng = np.random.default_rng(11)
     watched = watch_straight_line(*sessions(rng, 92 * np.exp(-0.035 * np.arange(5))))
     assert watched.signals

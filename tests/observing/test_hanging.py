@@ -90,7 +90,7 @@ def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_live
     assert (again["database"], again["queue"]) == ("ok", "ok")
 
 
-def test_while_the_database_is_gone_everyone_is_told_to_come_back(servers, web):
+def test_while_the_database_is_gone_everyone_is_asked_to_come_back(servers, web):
     os.kill(postmaster(servers["DATABASE_URL"]), signal.SIGINT)
     wait_until(
         lambda: requests.get(f"{web}/readyz", timeout=TIMEOUT_S).status_code == 503, "The end"

@@ -39,7 +39,7 @@ def test_a_migration_that_was_not_applied_is_named(client, db):
     assert f"results.{latest.name}" in answer.json()["parts"]["migrations"]
 
 
-def test_files_that_cannot_be_written_are_told(client, db, settings, tmp_path):
+def test_files_that_cannot_be_written_are_reported(client, db, settings, tmp_path):
     settings.VAR_DIR = tmp_path / "gone"
 
     answer = client.get("/readyz")

@@ -43,7 +43,7 @@ def test_neither_query_nor_a_secret_in_the_address_is_logged(client, db, capsys)
     assert "sandgrain" not in out
 
 
-def test_a_request_that_is_refused_is_told_once_and_its_secret_address_nowhere(db, capfd):
+def test_a_request_that_is_refused_is_reported_once_and_its_secret_address_nowhere(db, capfd):
     """Set up anew, since pytest has handlers of its own on what is not passed on."""
     logging.config.dictConfig(LIBRARIES)
     client = Client(enforce_csrf_checks=True)
@@ -83,7 +83,7 @@ def test_a_job_that_is_done_is_logged_with_its_session(owner, capsys):
     assert [(line["job"], line["session"]) for line in answer] == [(str(job.pk), session.pk)]
 
 
-def test_a_job_that_broke_off_is_logged_with_its_ids_and_where_it_broke(owner, capsys, monkeypatch):
+def test_a_job_that_failed_is_logged_with_its_ids_and_where_it_broke(owner, capsys, monkeypatch):
     def breaks(*_given, **_named):
         raise RuntimeError("a fault of ours")
 
@@ -136,7 +136,7 @@ urlpatterns = [path("fails/", fails), *urls.urlpatterns]
 
 
 @pytest.mark.urls(__name__)
-def test_a_request_that_broke_off_is_answered_and_logged_with_its_id_and_where_it_broke(db, capsys):
+def test_a_request_that_failed_is_answered_and_logged_with_its_id_and_where_it_broke(db, capsys):
     answer = Client(raise_request_exception=False).get("/fails/", {"handle": "sandgrain"})
 
     assert answer.status_code == 500

@@ -71,7 +71,7 @@ def test_a_pool_marked_twice_is_one_stale_pool(owner, client):
     assert scraped(client)["samespool_stale_pools",] == 1
 
 
-def test_pools_that_nobody_draws_are_counted(client, owner):
+def test_pools_that_no_one_draws_are_counted(client, owner):
     session = making.session(making.revision_of(owner))
     making.straight(session, line := making.line("thin"))
     making.joined(session, line, making.line("thick", label_N=180), [70, 75, 72, 78])

@@ -41,7 +41,7 @@ def close_to_writing(database: str) -> None:
         server.execute("SELECT pg_reload_conf()")
 
 
-def test_what_would_write_is_told_to_come_back_and_readers_are_served(servers, token, web):  # noqa: F811
+def test_what_would_write_is_asked_to_come_back_and_readers_are_served(servers, token, web):  # noqa: F811
     assert requests.get(f"{web}/readyz", timeout=TIMEOUT_S).status_code == 200
     close_to_writing(servers["DATABASE_URL"])
 

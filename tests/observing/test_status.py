@@ -67,7 +67,7 @@ def test_what_waits_is_counted_with_how_long_it_waits(owner, as_admin):
     assert "Queued 1 Running 0 Done 0 Failed 0 Oldest has waited for 3 hours" in page
 
 
-def test_a_stale_pool_is_told_with_its_reason(owner, as_admin):
+def test_a_stale_pool_is_reported_with_its_reason(owner, as_admin):
     sent(owner)
     embedded.drain()
     stale_marks.mark([Pool.objects.get().pk], "its rig was calibrated again")
@@ -79,7 +79,7 @@ def test_a_stale_pool_is_told_with_its_reason(owner, as_admin):
     )
 
 
-def test_pools_that_nobody_draws_are_told(owner, as_admin):
+def test_pools_that_no_one_draws_are_reported(owner, as_admin):
     sent(owner)
     embedded.drain()
     assert "Computed but not drawn yet: 0." in words_of(as_admin)
@@ -96,7 +96,7 @@ def test_what_the_checks_said_is_counted(owner, as_admin):
     assert "order mark 2" in words_of(as_admin)
 
 
-def test_a_failed_job_is_told_with_its_reason_and_runs_again_to_its_end(owner, as_admin):
+def test_a_failed_job_is_reported_with_its_reason_and_runs_again_to_its_end(owner, as_admin):
     job = failed(owner)
     assert "The worker stopped before it could say why" in words_of(as_admin)
 
@@ -109,7 +109,7 @@ def test_a_failed_job_is_told_with_its_reason_and_runs_again_to_its_end(owner, a
     assert Pool.objects.get().current.pulls == 4
 
 
-def test_a_pool_that_broke_off_time_after_time_is_computed_once_its_job_runs_again(owner, as_admin):
+def test_a_pool_that_failed_at_each_attempt_is_computed_once_its_job_runs_again(owner, as_admin):
     job = sent(owner)
     embedded.drain()
     pool = Pool.objects.get()

@@ -154,7 +154,7 @@ def test_what_ties_differ_in_and_how_they_were_tied_is_computed_again(league):
     assert "findings.moderators.tried[0].coefficient is stored as" in refused(now.snapshot)[1]
 
 
-def test_rounding_is_no_difference_and_how_much_there_is_is_told(league):
+def test_rounding_is_no_difference_and_how_much_there_is_is_reported(league):
     now = pool().current
     PoolVersion.objects.filter(pk=now.pk).update(efficiency=now.efficiency * (1 + 4e-13))
     output = recomputed(now.snapshot)

@@ -187,7 +187,7 @@ def test_who_closes_the_account_is_in_earlier_versions_by_number_alone(league, m
     assert str(person.pk) not in unpack(make()).column("sessions", "tester")
 
 
-def test_a_making_that_breaks_off_leaves_the_last_good_version(league, make, tmp_path):
+def test_a_making_that_fails_leaves_the_last_good_version(league, make, tmp_path):
     """A folder for temporary files that is not there breaks it off as a full disk does."""
     good, kept = make(), tempfile.tempdir
     tempfile.tempdir = str(tmp_path / "not there")

@@ -82,13 +82,13 @@ def test_the_licence_is_linked_where_it_is_agreed_to(db):
         ({"username": "owner"}, "already exists"),
     ],
 )
-def test_what_keeps_one_from_joining_is_told_and_nothing_is_stored(owner, changed, expected):
+def test_what_keeps_one_from_joining_is_reported_and_nothing_is_stored(owner, changed, expected):
     answer = Client().post("/sign-up/", {**JOINING, **changed})
     assert expected in Page(answer).text
     assert (User.objects.count(), Contributor.objects.count()) == (1, 1)
 
 
-def test_while_signing_up_is_closed_nobody_joins_and_the_page_says_what_to_do(db, settings):
+def test_while_signing_up_is_closed_no_one_joins_and_the_page_says_what_to_do(db, settings):
     settings.SAMESPOOL_SIGN_UP = "closed"
     for answer in (Client().get("/sign-up/"), Client().post("/sign-up/", JOINING)):
         page = Page(answer)
@@ -103,7 +103,7 @@ def test_signing_in_leads_to_ones_bench_or_where_one_was_going(with_password):
     assert signed_in(next="/rigs/register/")[1].headers["Location"] == "/rigs/register/"
 
 
-def test_a_wrong_password_is_told_without_saying_whose(with_password):
+def test_a_wrong_password_is_reported_without_saying_whose(with_password):
     unknown = Client().post("/sign-in/", {"login": "nobody", "password": "guess"})
     wrong = Client().post("/sign-in/", {"login": "owner", "password": "guess"})
     assert "not correct" in Page(unknown).text
@@ -158,7 +158,7 @@ def test_a_token_is_shown_once_works_and_can_be_ended(owner, as_stranger):
     assert as_stranger.get("/api/v1/me").status_code == 401
 
 
-def test_nobody_ends_a_token_of_someone_else(owner, other):
+def test_no_one_ends_a_token_of_someone_else(owner, other):
     stored, _ = AuthToken.objects.create(owner.user)
     assert browser(other).post(f"/account/tokens/{stored.digest}/end/").status_code == 404
     assert AuthToken.objects.exists()

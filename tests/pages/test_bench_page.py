@@ -101,7 +101,9 @@ def test_the_bench_is_ones_own(tester, held):
     assert not Message.objects.exists()
 
 
-def test_what_is_held_is_told_in_plain_words_with_its_figures_and_can_be_answered(at_home, held):
+def test_what_is_held_is_reported_in_plain_words_with_its_figures_and_can_be_answered(
+    at_home, held
+):
     text = Page(at_home.get("/bench/")).text
     assert "Five of six readings are the same." in text
     assert "repeated values: 0.000, threshold 0.010" in text
@@ -121,7 +123,7 @@ def test_a_decision_of_a_person_can_be_appealed_from_the_bench(at_home, held, mo
     assert Message.objects.filter(kind="appeal").count() == 1
 
 
-def test_saying_nothing_is_told_so(at_home, held):
+def test_saying_nothing_gets_that_answer(at_home, held):
     answer = at_home.post(f"/bench/sets/{held.pk}/say/", {"text": " "}, follow=True)
     assert "This can't be" in Page(answer).text
     assert not Message.objects.exists()
@@ -144,7 +146,7 @@ def test_my_tying_stands_beside_the_pool_without_me_as_the_api_says_it(at_home, 
     assert "Work on" in text
 
 
-def test_a_weak_tie_is_told_to_be_worked_on(league, owner):
+def test_a_weak_tie_is_advised_on(league, owner):
     rng_free = [60.0, 61.0, 59.5, 60.5, 60.2, 59.8]
     revision = making.revision_of(owner)
     making.calibrate(revision, gain=1.0, offset_N=0.0)

@@ -94,7 +94,7 @@ def test_a_search_finds_whatever_has_all_the_words_in_its_name(league, read, wor
     assert address.format(**ids) in read("/search/", q=words).links()
 
 
-def test_a_search_finds_no_rig_by_a_name_that_nobody_accepted(league, read):
+def test_a_search_finds_no_rig_by_a_name_not_yet_accepted(league, read):
     rig = Contributor.objects.get(handle="tester 0").rigs.first()
     found = read("/search/", q=rig.name).links()
     assert f"/rigs/{rig.pk}/" not in found
@@ -130,7 +130,7 @@ def test_catalogue_pages_take_few_queries_and_few_bytes_however_much_there_is(
     assert b"page 1 of 2" in Client().get(f"/clubs/{club.pk}/").content
 
 
-def test_a_line_that_nobody_accepted_has_a_page_for_its_proposer_alone(db, owner, read):
+def test_a_line_not_yet_accepted_has_a_page_for_its_proposer_alone(db, owner, read):
     proposed = Line.objects.create(name="new", material="nylon monofilament", proposed_by=owner)
     assert Client().get(f"/lines/{proposed.pk}/").status_code == 404
     session = making.session(making.revision_of(owner))

@@ -42,5 +42,5 @@ def test_it_takes_few_queries_and_few_bytes_however_much_was_pulled(
     assert b"Older sets are in their pools." in response.content
 
 
-def test_nobody_of_that_name_is_not_found(db, read):
+def test_no_one_of_that_name_is_not_found(db, read):
     read("/contributors/nobody/", status=404)

@@ -25,7 +25,7 @@ def test_chances_of_being_best_add_up_to_one(league):
     assert sum(chance.better for chance in found.values()) == pytest.approx(len(found) / 2)
 
 
-def test_where_nobody_pulled_two_joins_on_one_day_it_says_so(league, read):
+def test_where_no_one_pulled_two_joins_on_one_day_it_says_so(league, read):
     assert "no baseline has two joins" in read("/compare/", **PAIR).text
 
 

@@ -12,7 +12,7 @@ def test_a_join_shows_its_pooled_figure_its_interval_and_what_a_new_tester_may_g
     assert "4 testers, 24 pulls" in text
 
 
-def test_joins_that_can_not_be_told_apart_stand_together_and_share_their_places(league, read):
+def test_joins_that_do_not_differ_significantly_stand_together_and_share_their_places(league, read):
     text = read("/").text
     together = text[text.index("Not enough data to separate these") : text.index("Surgeon's place")]
     assert together.count("place 1 to 2") == 2
@@ -33,7 +33,7 @@ def test_a_join_keeps_its_place_when_it_is_asked_for_alone(league, read):
     assert "Blood" not in text.split("All pools as JSON")[0].split("Show")[1]
 
 
-def test_a_filter_that_makes_no_sense_is_told_beside_its_field(league, read):
+def test_a_filter_that_makes_no_sense_is_reported_beside_its_field(league, read):
     page = read("/", least_testers="many", to="gut")
     assert "Enter a whole number." in page.text
     assert "gut is not one of the available choices" in page.text

@@ -65,7 +65,7 @@ def test_a_set_without_a_baseline_says_why_it_has_no_efficiency(db, owner, read)
     assert "No efficiency: no straight-line pulls of thin" in text
 
 
-def test_every_change_of_its_state_is_told_with_who_by_role_and_why(db, owner, moderator, read):
+def test_every_change_of_its_state_is_reported_with_who_by_role_and_why(db, owner, moderator, read):
     pull_set = send(owner, np.random.default_rng(2), "Blood", 80.0)
     drain()
     pull_set.refresh_from_db()

@@ -50,7 +50,7 @@ def test_a_tester_reports_by_the_api_and_one_of_theirs_is_open_at_a_time(rig, ow
     assert Report.objects.get().reporter.handle == "other"
 
 
-def test_nobody_floods_the_desk_with_reports(rig, as_stranger):
+def test_no_one_floods_the_desk_with_reports(rig, as_stranger):
     sent = {"subject_kind": "rig", "subject_id": rig.pk, "text": TEXT}
     shown = [
         as_stranger.post("/api/v1/reports", sent, format="json").status_code

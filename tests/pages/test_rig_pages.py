@@ -80,7 +80,7 @@ def test_where_a_rig_stands_is_shown_to_its_owner_alone(at_home, other, read):
     assert "boathouse" not in Page(browser(other).get(address)).text
 
 
-def test_what_is_wrong_in_a_form_is_told_beside_its_field_and_nothing_is_stored(at_home):
+def test_what_is_wrong_in_a_form_is_reported_beside_its_field_and_nothing_is_stored(at_home):
     wrong = {**RIG, "resolution": "0.1 stone", "lever_ratio": "0", "free_length": "60 m"}
     answer = at_home.post("/rigs/register/", wrong)
     assert answer.status_code == 422
@@ -92,7 +92,7 @@ def test_what_is_wrong_in_a_form_is_told_beside_its_field_and_nothing_is_stored(
     assert not Rig.objects.exists()
 
 
-def test_a_name_that_is_taken_is_told(at_home):
+def test_a_name_that_is_taken_is_reported(at_home):
     at_home.post("/rigs/register/", RIG)
     answer = at_home.post("/rigs/register/", {**RIG, "name": "Garage Winch"})
     assert answer.status_code == 422
@@ -120,7 +120,7 @@ def test_a_change_starts_from_the_rig_as_it_was_and_needs_what_and_why(at_home, 
     assert "Nothing was pulled both before and after" in text
 
 
-def test_check_weights_are_told_row_by_row_and_come_back_as_a_calibration(at_home, read):
+def test_check_weights_are_entered_row_by_row_and_come_back_as_a_calibration(at_home, read):
     at_home.post("/rigs/register/", RIG)
     rig = Rig.objects.get()
     address = f"/revisions/{rig.latest.pk}/calibrate/"
@@ -161,7 +161,7 @@ def test_check_weights_are_told_row_by_row_and_come_back_as_a_calibration(at_hom
         "to come",
     ],
 )
-def test_a_calibration_that_can_not_be_right_is_told_and_not_stored(
+def test_a_calibration_that_can_not_be_right_is_reported_and_not_stored(
     at_home, rows, made_on, expected
 ):
     at_home.post("/rigs/register/", RIG)

@@ -49,5 +49,5 @@ def test_a_size_shows_which_joins_were_pulled_on_about_such_lines(league, read):
     assert "Not pulled on lines of about these sizes." in read("/", main_size="0.60 mm").text
 
 
-def test_a_size_that_is_none_is_told_beside_its_field(league, read):
+def test_a_size_that_is_none_is_reported_beside_its_field(league, read):
     assert "Found thin, expected" in read("/", main_size="thin").text

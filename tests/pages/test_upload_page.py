@@ -66,7 +66,7 @@ def test_a_file_checked_since_takes_the_place_of_the_one_before(at_home):
     assert "check it again" in Page(answer).text
 
 
-def test_nobody_stores_what_someone_else_had_checked(at_home, other):
+def test_no_one_stores_what_someone_else_had_checked(at_home, other):
     address = address_of_store(check(at_home, sheet()))
     assert browser(other).post(address).status_code == 409
     assert not Session.objects.exists()
@@ -96,7 +96,7 @@ def test_what_is_odd_is_marked_and_can_be_stored_all_the_same(at_home):
     assert Page(answer).all("tr", **{"class": "odd"})
 
 
-def test_a_document_is_taken_too_and_its_mistakes_are_told_by_place(at_home):
+def test_a_document_is_taken_too_and_its_mistakes_are_reported_by_place(at_home):
     assert check(at_home, json.dumps(RIGHT), "winter.json").status_code == 200
     wrong = {**RIGHT, "state": "damp"}
     assert "state : found 'damp'" in Page(check(at_home, json.dumps(wrong), "w.json")).text
@@ -124,7 +124,7 @@ def test_what_stands_in_a_cell_is_text_on_the_page(at_home):
     assert [each for each in Page(answer).all("script") if "src" not in each] == []
 
 
-def test_progress_is_told_until_the_sets_have_come_out(at_home, django_assert_max_num_queries):
+def test_progress_is_reported_until_the_sets_have_come_out(at_home, django_assert_max_num_queries):
     job = at_home.post(address_of_store(check(at_home, sheet()))).headers["Location"]
     waiting = Page(at_home.get(job))
     assert "waiting to be processed" in waiting.text

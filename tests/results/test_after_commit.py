@@ -13,7 +13,7 @@ def refuse(what: str) -> None:
 
 
 @pytest.mark.django_db(transaction=True)
-def test_what_breaks_off_after_the_commit_is_told_in_the_log_alone(caplog):
+def test_what_fails_after_the_commit_is_reported_in_the_log_alone(caplog):
     done = []
 
     with transaction.atomic():

@@ -229,7 +229,7 @@ def test_an_accepted_name_goes_with_the_last_account_that_has_it(owner, other, m
     assert forgotten[0] == forgotten[1]
 
 
-def test_an_administrator_erases_one_row_with_a_reason_and_nobody_else_does(wordy, admin):
+def test_an_administrator_erases_one_row_with_a_reason_and_no_one_else_does(wordy, admin):
     pull_set = PullSet.objects.first()
     with pytest.raises(Forbidden):
         erase_row(pull_set, by=wordy.user, reason="mine")

@@ -125,7 +125,7 @@ def learned(owner, good: list[Session]) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("how", STATES)
-def test_nothing_is_learned_from_it_and_nobody_is_warned(how, good, revision, owner, moderator):
+def test_nothing_is_learned_from_it_and_no_one_is_warned(how, good, revision, owner, moderator):
     before, notices = learned(owner, good), Notice.objects.filter(baseline__isnull=False).count()
     factor = OF_A_POUND if how == "held by a check" else 1.03
     spoiled = _session(revision, 3, factor)

@@ -83,7 +83,7 @@ def test_a_worker_that_wakes_up_late_does_not_write_over_the_one_that_took_its_p
     assert not Screening.objects.exists()
 
 
-def test_a_job_that_breaks_off_every_time_is_told_as_failed(job, settings):
+def test_a_job_that_fails_every_time_is_marked_as_failed(job, settings):
     settings.SAMESPOOL_JOB_ATTEMPTS = 1
     claimed = queue.claim(job.pk)
     lose_its_worker(claimed)

@@ -25,7 +25,7 @@ def opened(answer) -> zipfile.ZipFile:
     return zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content)))
 
 
-def test_every_table_of_ours_is_in_it_or_is_said_to_be_nobodys():
+def test_every_table_of_ours_is_in_it_or_is_said_to_be_of_no_account():
     tables = {
         model._meta.label
         for app in ("rigs", "results")

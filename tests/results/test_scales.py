@@ -35,7 +35,7 @@ def test_the_newest_calibration_up_to_the_day_is_in_force(revision):
     assert (scale.calibration, scale.note) == (newest, "")
 
 
-def test_a_calibration_of_after_the_session_is_not_used_and_this_is_told(revision):
+def test_a_calibration_of_after_the_session_is_not_used_and_this_is_reported(revision):
     making.calibrate(revision, gain=1.2, offset_N=5, made_on=date(2026, 1, 11))
     figures = worked_out(revision)
     assert figures.calibration is None
@@ -45,7 +45,7 @@ def test_a_calibration_of_after_the_session_is_not_used_and_this_is_told(revisio
     )
 
 
-def test_a_calibration_of_more_than_26_months_is_not_used_and_this_is_told(revision):
+def test_a_calibration_of_more_than_26_months_is_not_used_and_this_is_reported(revision):
     making.calibrate(revision, gain=1.2, offset_N=5, made_on=date(2023, 11, 9))
     figures = worked_out(revision)
     assert figures.calibration is None
@@ -54,7 +54,7 @@ def test_a_calibration_of_more_than_26_months_is_not_used_and_this_is_told(revis
     assert scale_on(revision, DAY).calibration is not None
 
 
-def test_a_calibration_of_more_than_a_year_is_used_and_its_age_is_told(revision):
+def test_a_calibration_of_more_than_a_year_is_used_and_its_age_is_reported(revision):
     making.calibrate(revision, gain=1.0, offset_N=0, made_on=date(2025, 1, 9))
     figures = worked_out(revision)
     assert figures.calibration is not None
@@ -75,7 +75,7 @@ def test_the_zero_of_an_uncalibrated_scale_lies_within_a_hundredth_of_its_capaci
     assert scale_on(revision, DAY).u_offset_N(100.0) == pytest.approx(2.8868, abs=1e-4)
 
 
-def test_a_calibration_told_late_works_out_again_what_rests_on_it(as_owner, owner, drain):
+def test_a_calibration_entered_late_works_out_again_what_rests_on_it(as_owner, owner, drain):
     revision = making.revision_of(owner)
     before, after = (
         making.session(revision, pulled_on=day) for day in (date(2026, 1, 5), date(2026, 1, 15))

@@ -66,12 +66,12 @@ def test_those_who_came_while_one_was_asking_share_one_later_answer(desk, crowd)
     assert [each.result(TIMEOUT_S) for each in crowd] == [1, 2, 2, 2]
 
 
-def test_whoever_comes_afterwards_asks_anew(desk):
+def test_a_later_caller_asks_again(desk):
     desk.go_on.set()
     assert [desk.shared(), desk.shared(), desk.shared()] == [1, 2, 3]
 
 
-def test_an_error_reaches_all_who_waited_and_nobody_after_them(desk, crowd):
+def test_an_error_reaches_all_who_waited_and_no_one_after_them(desk, crowd):
     desk.error = ConnectionError("gone")
     desk.go_on.set()
     for each in crowd:

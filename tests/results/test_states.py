@@ -35,7 +35,7 @@ def test_a_step_that_is_not_allowed_says_which_ones_are(pull_set):
     assert pull_set.state == State.RECEIVED
 
 
-def test_whoever_decides_on_an_older_state_is_told_that_someone_was_first(pull_set):
+def test_a_decision_on_an_older_state_is_answered_that_someone_was_first(pull_set):
     seen_before = PullSet.objects.get(pk=pull_set.pk)
     move([pull_set], State.HELD)
 

@@ -179,7 +179,7 @@ def test_the_open_data_leave_it_out(taken_down):
     assert taken_down.pk not in {row[0] for row in POOLS.rows()}
 
 
-def test_a_reader_who_kept_an_answer_is_told_at_once(league, pool, moderator):
+def test_a_reader_who_kept_an_answer_is_answered_at_once(league, pool, moderator):
     kept = {address: Client().get(address) for address in addresses(pool)}
     hold(league[0], moderator)
     for address, before in kept.items():

@@ -43,7 +43,7 @@ def test_a_pool_whose_worker_ended_before_it_compared_is_compared_after_all(pool
     assert not Pool.objects.exclude(failures=0).exists()
 
 
-def test_the_sweeper_leaves_time_to_whoever_has_just_pooled(pool):
+def test_the_sweeper_leaves_time_to_a_worker_that_has_just_pooled(pool):
     PoolVersion.objects.update(forest_light="", forest_dark="")
 
     assert incomplete_pools(from_now(-60)) == []

@@ -31,7 +31,7 @@ def test_the_rate_of_false_alarms_is_a_setting_too(settings):
     assert check_thresholds(None) == []
 
 
-def test_what_is_misnamed_or_does_not_fit_is_told_at_the_start(settings):
+def test_what_is_misnamed_or_does_not_fit_is_reported_at_the_start(settings):
     settings.SAMESPOOL_SCREENING = {
         "against_labels": {"alpha": 0.1},
         "order_trend": {"beta": 0.1},

@@ -54,7 +54,7 @@ def test_an_upload_comes_back_as_a_file_to_save_and_never_as_a_page(form, owner,
     assert answer["X-Content-Type-Options"] == "nosniff"
 
 
-def test_a_session_that_nobody_uploaded_has_no_original(owner, as_owner):
+def test_a_session_that_no_one_uploaded_has_no_original(owner, as_owner):
     session = making.session(making.revision_of(owner))
     assert as_owner.get(f"/api/v1/sessions/{session.pk}/original").status_code == 404
 

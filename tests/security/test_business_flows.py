@@ -34,7 +34,7 @@ def pull_set(owner, db) -> PullSet:
     return making.joined(session, making.line("thin"), making.line("thick"), [80.0, 84.0])
 
 
-def test_api6_nobody_floods_a_thread_that_nobody_answers(pull_set, as_owner, as_moderator):
+def test_api6_no_one_floods_a_thread_that_no_one_answers(pull_set, as_owner, as_moderator):
     thread = f"/api/v1/pull-sets/{pull_set.pk}/thread"
 
     def say(client) -> int:

@@ -34,7 +34,7 @@ def test_any_text_comes_back_as_it_went_in(text):
     assert as_written(str(safe(text))) == text
 
 
-def test_a_template_runs_nobodys_formula_and_can_be_sent_back(as_owner, send, bench):
+def test_a_template_runs_no_formula_and_can_be_sent_back(as_owner, send, bench):
     formula = "=2+5+cmd|' /C calc'!A0"
     Connection.objects.create(name=formula, kind="line to line", accepted=True)
     Line.objects.create(name="@thin", material="nylon monofilament", accepted=True)

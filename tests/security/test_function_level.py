@@ -49,7 +49,7 @@ def test_api5_no_other_spelling_of_address_or_method_opens_it(route, method, wor
 
 
 @pytest.mark.parametrize("who", ["stranger", "owner", "other", "moderator"])
-def test_api5_nobody_but_an_administrator_changes_anything_in_the_admin(who, request, world, db):
+def test_api5_only_an_administrator_changes_anything_in_the_admin(who, request, world, db):
     client = Client() if who == "stranger" else browser(request.getfixturevalue(who))
     before = stored()
     for address in admin_addresses():

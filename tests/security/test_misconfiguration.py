@@ -33,7 +33,7 @@ def test_api8_debugging_is_off_unless_asked_for():
 @pytest.mark.parametrize(
     ("address", "form"), [("/api/v1/pools/1", "application/problem+json"), ("/", "text/html")]
 )
-def test_api8_what_breaks_off_tells_no_trace_and_no_setting(address, form, world, monkeypatch):
+def test_api8_what_fails_shows_no_trace_and_no_setting(address, form, world, monkeypatch):
     def broken(*_given, **_named):
         raise RuntimeError(TOLD)
 
@@ -60,7 +60,7 @@ def answered_from_elsewhere(client: Client, method: str, address: str):
     return answered(client, method, address)
 
 
-def test_api8_nobody_sends_a_form_for_somebody_else(addresses, owner):
+def test_api8_no_one_sends_a_form_for_somebody_else(addresses, owner):
     """Without the token of a page no request by cookie changes anything."""
     client = Client(enforce_csrf_checks=True)
     client.cookies["sessionid"] = browser(owner).cookies["sessionid"].value
@@ -70,7 +70,7 @@ def test_api8_nobody_sends_a_form_for_somebody_else(addresses, owner):
 
 
 @pytest.mark.parametrize("method", ["TRACE", "TRACK", "CONNECT", "PROPFIND", "FOO"])
-def test_api8_methods_that_nobody_needs_are_refused_everywhere(method, addresses):
+def test_api8_methods_that_no_one_needs_are_refused_everywhere(method, addresses):
     # Probes, and the page that tells of a wrong link, answer every method alike.
     alike = {"/healthz", "/readyz", "/metrics", "/account/password/forgotten/1-none/"}
     for address in set(addresses) - alike:

@@ -180,7 +180,9 @@ WORKBOOKS = {
 
 
 @pytest.mark.parametrize("kind", WORKBOOKS)
-def test_api10_a_hostile_workbook_takes_nothing_and_asks_nobody(kind, world, tried, as_owner):
+def test_api10_a_hostile_workbook_takes_nothing_and_asks_no_other_machine(
+    kind, world, tried, as_owner
+):
     for address in ("/api/v1/sessions", "/api/v1/sessions?dry_run=true"):
         answer = as_owner.generic("POST", address, WORKBOOKS[kind], XLSX)
         assert answer.status_code in (200, 202, 400, 422), answer.content

@@ -129,7 +129,7 @@ def test_a_session_from_before_the_second_factor_decides_nothing_and_makes_no_to
     assert client.post("/account/tokens/").status_code == 200
 
 
-def test_api2_a_token_from_before_its_owner_became_a_moderator_is_to_be_made_anew(
+def test_api2_a_token_from_before_its_owner_became_a_moderator_has_to_be_made_again(
     owner, two_factors
 ):
     early = client_of(owner)

@@ -349,7 +349,7 @@ def test_every_unique_constraint_is_met_here_or_is_out_of_reach_for_a_reason():
 
 
 @pytest.mark.parametrize("constraint", sorted(MET))
-def test_who_comes_second_is_told_so_and_meets_no_failure(world, constraint):
+def test_who_comes_second_gets_that_answer_and_meets_no_failure(world, constraint):
     meeting = MET[constraint]
     meeting.prepare(world)
 

@@ -29,7 +29,7 @@ def own(ratio, se=0.02):
     return OwnMean(float(np.log(ratio)), se**2, 4, 4)
 
 
-def test_a_weak_tyer_is_told_to_be_below_what_testers_differ_by():
+def test_a_weak_tyer_is_reported_to_be_below_what_testers_differ_by():
     found = compare(own(0.80 * np.exp(-0.17)), **POOL)
     assert found.differs
     assert found.place == "below"

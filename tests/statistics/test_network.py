@@ -145,7 +145,7 @@ def test_joins_that_nothing_tells_apart_share_the_chances():
     assert found.best_two.sum() == pytest.approx(2)
 
 
-def test_correlated_estimates_are_told_apart_by_their_difference():
+def test_correlated_estimates_differ_by_their_difference():
     together = np.array([[0.04, 0.0399], [0.0399, 0.04]])
     assert groups([0.0, 0.1], together, 30) == ((1,), (0,))
     assert groups([0.0, 0.1], 0.04 * np.eye(2), 30) == ((1, 0),)
@@ -166,7 +166,7 @@ def test_a_join_between_two_others_may_belong_to_both_groups():
     assert found == ((0, 2), (2, 1))
 
 
-def test_a_difference_that_rests_on_one_comparison_alone_is_not_told():
+def test_a_difference_that_rests_on_one_comparison_alone_is_left_out():
     two_sets = ([-0.02, -0.1], [0.0049 / 6] * 2, ["FG", "Bimini"], [99] * 2, [99] * 2)
     columns = map(np.append, league(seed=1), two_sets)
     found = network(within_baseline_contrasts(*columns), "FG")

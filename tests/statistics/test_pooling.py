@@ -187,7 +187,7 @@ def test_the_order_of_sets_and_the_names_of_testers_change_nothing():
     assert shuffled.se_robust == pytest.approx(plain.se_robust, rel=1e-7)
 
 
-def test_sessions_and_sets_that_cannot_be_told_apart_are_not_fitted():
+def test_sessions_and_sets_that_cannot_be_separated_are_not_fitted():
     y = [-0.2, -0.3, -0.25, -0.4]
     found = pool(y, [0.001] * 4, [0.0001] * 4, [1, 2, 3, 4], [1, 2, 3, 4], [1, 2, 3, 4])
     assert found.fitted == ("tester",)

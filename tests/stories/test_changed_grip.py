@@ -95,7 +95,7 @@ def test_a_dry_run_borrows_too(rig, as_owner):
     ],
     ids=["another month", "another state"],
 )
-def test_what_can_not_be_borrowed_is_told_with_its_reason(rig, as_owner, wanted, why):
+def test_what_can_not_be_borrowed_is_reported_with_its_reason(rig, as_owner, wanted, why):
     [finding] = refusals(as_owner, wanted)
     assert why in finding["expected"]
 
@@ -144,7 +144,9 @@ def test_straight_line_before_and_after_says_that_the_change_moved_nothing(
     assert 0.95 < straight["lower"] < straight["upper"] < 1.05
 
 
-def test_a_change_that_moved_the_readings_is_told_as_moved(changed, as_owner, as_stranger, drain):
+def test_a_change_that_moved_the_readings_is_reported_as_moved(
+    changed, as_owner, as_stranger, drain
+):
     send(as_owner, session(3, [load * 0.88 for load in STRAIGHT_N], revision=2))
     drain()
     assert bridge_of(as_stranger, changed)["verdict"] == "moved"

@@ -134,7 +134,7 @@ def test_a_store_of_an_earlier_demo_gets_what_its_moderator_lacked(db):
     assert User.objects.get(username=MODERATOR).is_staff
 
 
-def test_who_looks_on_at_the_desk_is_offered_no_decision_and_told_how_to_get_it(
+def test_who_looks_on_at_the_desk_is_offered_no_decision_and_shown_how_to_get_it(
     admin_client,
     held,  # noqa: F811
 ):

@@ -55,7 +55,7 @@ def test_a_closed_account_leaves_no_name_behind(pull_set, owner, as_stranger):
     assert answer.isdisjoint(set(NAMES.values()) - {"set 1"})
 
 
-def test_nobody_but_a_moderator_accepts_a_name(pull_set, owner):
+def test_only_a_moderator_accepts_a_name(pull_set, owner):
     with pytest.raises(Forbidden):
         accept_names(owner.user, AcceptedName.Kind.RIG, [NAMES["rig"]])
     assert not AcceptedName.objects.exists()

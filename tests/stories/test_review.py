@@ -65,7 +65,7 @@ def test_a_join_stronger_than_its_line_is_held_and_is_out_of_its_pool(held):
     assert "131 percent of the straight line" in held.state_changes.latest("pk").reason
 
 
-def test_its_owner_is_told_why_in_plain_words_and_can_read_every_check(held, as_owner):
+def test_its_owner_learns_why_in_plain_words_and_can_read_every_check(held, as_owner):
     (notice,) = as_owner.get("/api/v1/notices").json()["results"]
     assert "waits for a moderator" in notice["text"]
     assert "broke at the grip, or came off another spool" in notice["text"]
@@ -75,7 +75,7 @@ def test_its_owner_is_told_why_in_plain_words_and_can_read_every_check(held, as_
     assert all(check["sentence"] and check["source"] for check in checks)
 
 
-def test_nobody_else_reads_the_checks_or_the_thread(held, as_other, as_stranger):
+def test_no_one_else_reads_the_checks_or_the_thread(held, as_other, as_stranger):
     for part in ("checks", "thread"):
         assert as_other.get(f"/api/v1/pull-sets/{held.pk}/{part}").status_code == 403
         assert as_stranger.get(f"/api/v1/pull-sets/{held.pk}/{part}").status_code == 401
@@ -138,7 +138,7 @@ def test_a_moderator_is_refused_on_their_own_submission(league, moderator):
         ask(by=moderator.user, pull_set=own, text="Is it right?")
 
 
-def test_of_two_moderators_on_one_case_the_later_is_told_that_it_moved_on(
+def test_of_two_moderators_on_one_case_the_later_learns_that_it_moved_on(
     held, moderator, second_moderator
 ):
     seen_by_both = version_of(held)
@@ -218,7 +218,7 @@ def test_there_is_nothing_to_appeal_before_a_person_has_decided(held, owner, oth
         appeal(by=owner.user, pull_set=held, text=" ")
 
 
-def test_checks_that_fire_and_are_overturned_are_told(held, other, moderator, as_moderator):
+def test_checks_that_fire_and_are_overturned_are_reported(held, other, moderator, as_moderator):
     second = send(other, TOO_GOOD_N)
     decide(by=moderator.user, pull_set=held, decision="release", reason="A splice.")
     decide(by=moderator.user, pull_set=second, decision="reject", reason="Wrong spool.")

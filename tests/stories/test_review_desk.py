@@ -48,7 +48,7 @@ def test_a_draft_holds_the_evidence_and_what_the_contributor_can_do(desk, held):
     assert "appeal and another moderator will look" in page
 
 
-def test_a_decision_is_taken_on_the_screen_and_told(desk, held):  # noqa: F811
+def test_a_decision_is_taken_on_the_screen_and_notified(desk, held):  # noqa: F811
     sent = {"decision": "release", "reason": "A splice.", "version": version_of(held)}
     assert desk.post(page_of(held), sent).status_code == 302
     held.refresh_from_db()

@@ -59,7 +59,7 @@ def test_each_session_shows_its_change_since_the_first_with_an_interval(drifted,
     assert all(one["since_first"]["lower"] < 0 < one["since_first"]["upper"] for one in others)
 
 
-def test_the_sets_affected_are_listed_and_their_tester_is_told_once(
+def test_the_sets_affected_are_listed_and_their_tester_is_notified_once(
     drifted, as_stranger, as_owner, owner, drain
 ):
     pull_set = PullSet.objects.get(label="blood, day 5")

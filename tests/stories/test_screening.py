@@ -127,7 +127,7 @@ def league(db) -> np.random.Generator:
     return rng
 
 
-def test_nobody_of_an_honest_league_is_held_and_the_weak_tyer_is_marked_at_most(league):
+def test_no_one_of_an_honest_league_is_held_and_the_weak_tyer_is_marked_at_most(league):
     assert not CheckResult.objects.filter(level="hold").exists()
     weak = Session.objects.get(contributor__handle="reedmace")
     assert states_of(weak) == {"normalised"}

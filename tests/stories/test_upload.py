@@ -26,7 +26,7 @@ def file_of(straight, joined) -> str:
     return "\n".join([HEADER, *rows, *(JOINED.format(reading) for reading in joined)])
 
 
-def test_a_file_with_mistakes_is_told_all_of_them_by_row_and_column(shed, as_owner):
+def test_a_file_with_mistakes_gets_all_of_them_by_row_and_column(shed, as_owner):
     """Story 8: all of them by row and column; nothing half stored."""
     text = file_of([21, 22, "x", 21.5], [16, -15, 15.5]).replace("thick", "thik")
 
@@ -42,7 +42,7 @@ def test_a_file_with_mistakes_is_told_all_of_them_by_row_and_column(shed, as_own
     assert not Upload.objects.exists()
 
 
-def test_two_mistakes_in_one_row_are_both_told_and_rows_come_in_order(shed, as_owner):
+def test_two_mistakes_in_one_row_are_both_reported_and_rows_come_in_order(shed, as_owner):
     text = file_of([21, "nan", 22, 21.5], [16, 15, 15.5])
     text = text.replace("nan,line", "nan,snapped").replace(
         "Blood,thin,thick,16", "Blud,thin,thick,16"

@@ -84,9 +84,7 @@ def test_a_worker_killed_in_the_middle_loses_and_doubles_nothing(owner, queue, t
     assert len(pooled) == len(set(pooled)) == 20
 
 
-def test_a_pool_that_takes_the_connection_with_it_each_time_ends_told_as_failed(
-    owner, queue, tmp_path
-):
+def test_a_pool_that_takes_the_connection_with_it_each_time_ends_as_failed(owner, queue, tmp_path):
     with connection.cursor() as cursor:
         cursor.execute(CUT_OFF)
     try:
