@@ -21,6 +21,7 @@ from results.normalising.scales import Scale, first_resolutions
 from results.normalising.set_figures import shares_of
 from results.pools.estimate import Outcome
 from results.pools.pool_data import Members
+from results.pools.two_estimands import two_estimands
 from results.statistics.errors import Collinear, StatisticsError
 from results.statistics.failure_modes import EXACT
 from results.statistics.meta_regression import (
@@ -101,7 +102,7 @@ class Tie:
 
 
 def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
-    """Columns of a version computed from its ties, without queries."""
+    """Columns of a version that stand beside its figure, from its ties and its members' pulls."""
     times = [tie.time_s for tie in ties if tie.time_s]
     bulks = [tie.bulk for tie in ties if tie.bulk]
     return {
@@ -111,6 +112,7 @@ def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[st
             "endings": _endings(ties),
             "told": {"time_to_tie": len(times), "bulk": len(bulks)},
             **_pulls(ties),
+            "one_stage": two_estimands(members) if outcome.pooled else None,
             "moderators": _meta_regression(members, outcome, ties),
         },
     }

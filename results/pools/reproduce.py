@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from enum import StrEnum
@@ -14,31 +13,26 @@ import numpy as np
 from django.db.models import QuerySet
 from numpy.typing import NDArray
 
-from results.models import Baseline, PoolVersion, Pull, PullSet, Release
+from results.models import PoolVersion, PullSet, Release
 from results.normalising.scales import first_resolutions, loads_N
 from results.pools.descriptives import Tie
 from results.pools.differences import Unlike, unlike
 from results.pools.estimate import pooled_from
 from results.pools.pool_data import Members, as_members
+from results.pools.pulls_behind import BATCH, counted_pulls, scales_of, straight_together
 from results.pools.recompute import everything_said, said_by
 from results.pools.reproduce_ties import ties_from_pulls
 from results.pools.snapshots import FORMULAE, MOVED, Moved, libraries, snapshot_id
 from results.statistics.censored import Strength, strengths
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import MEANING
-from rigs.models import Calibration
 
 Ids: TypeAlias = tuple[int, ...]
-BATCH = 5_000
-"""Sets whose pulls are in memory at once."""
 VERSIONS = 10
 """Versions whose figures are in memory at once."""
 OF_LIBRARIES = 1e-6
 """Relative difference up to which other libraries may be why: searches end within that."""
 STRAIGHT_N = [field.name for field in fields(Members)].index("baseline_mean_N")
-UNCALIBRATED = (0.0, 1.0)
-"""Offset and gain of a scale whose readings are taken as loads."""
-NOT_COUNTED = [mode.value for mode, meaning in MEANING.items() if not meaning.counted]
 ASSEMBLY = {mode.value: meaning.exact_for_assembly for mode, meaning in MEANING.items()}
 LINE = {mode.value: meaning.exact_for_line for mode, meaning in MEANING.items()}
 
@@ -160,11 +154,11 @@ def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:
     ties: list[Tie] = []
     for start in range(0, len(named), BATCH):
         sets, baselines, calibrations = zip(*named[start : start + BATCH], strict=True)
-        session, parts = _straight(baselines)
+        session, parts = straight_together(baselines)
         resolution_N = _resolutions(sets, inputs.get("resolutions_N", {}))
         rows += _rows(sets, baselines, calibrations, session, parts, resolution_N)
         straight_N = [row[STRAIGHT_N] for row in rows[start:]]
-        ties += ties_from_pulls(sets, baselines, parts, _scales(calibrations), straight_N)
+        ties += ties_from_pulls(sets, baselines, parts, scales_of(calibrations), straight_N)
     return as_members(rows), ties
 
 
@@ -179,7 +173,7 @@ def _rows(
     of_set = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__contributor_id")
     tester_of = dict(of_set)
     tester = [tester_of[pk] for pk in sets]
-    scales = _scales(calibrations)
+    scales = scales_of(calibrations)
     joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
     lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
     for ids, join, line in zip(
@@ -202,29 +196,6 @@ def _resolutions(sets: Ids, corrected: Mapping[str, float]) -> list[float]:
     return [corrected.get(str(pk), first[of_set[pk]]) for pk in sets]
 
 
-def _scales(calibrations: Ids) -> NDArray[np.float64]:
-    """Offset in newtons and gain of each set's calibration, (k, 2)."""
-    found = Calibration.objects.filter(pk__in=set(calibrations))
-    of_calibration = {pk: row for pk, *row in found.values_list("pk", "offset_N", "gain")}
-    return np.array([of_calibration.get(pk, UNCALIBRATED) for pk in calibrations], dtype=float)
-
-
-def _straight(baselines: Ids) -> tuple[list[int], list[list[int]]]:
-    """Session of each baseline, and what its straight line was pulled as.
-
-    All baselines of its session, line and spool are pulled for one strength together.
-    """
-    columns = ("pk", "session_id", "line_id", "spool")
-    of_sessions = Baseline.objects.filter(pk__in=baselines).values("session_id")
-    specimens: dict[int, tuple[int, int, str]] = {}
-    together: dict[tuple[int, int, str], list[int]] = defaultdict(list)
-    rows = Baseline.objects.filter(session__in=of_sessions).order_by("pk").values_list(*columns)
-    for pk, *specimen in rows:
-        specimens[pk] = tuple(specimen)
-        together[specimens[pk]].append(pk)
-    return [specimens[pk][0] for pk in baselines], [together[specimens[pk]] for pk in baselines]
-
-
 def _strengths(
     parent: str,
     owners: Sequence[Sequence[int]],
@@ -233,7 +204,8 @@ def _strengths(
     exact: Mapping[str, bool],
 ) -> list[Strength]:
     """The strength of each set, from the counted pulls of its owners."""
-    starts, readings_N, failed = _pulls(parent, {pk for of_set in owners for pk in of_set}, exact)
+    owner, readings_N, modes = counted_pulls(parent, {pk for of_set in owners for pk in of_set})
+    starts, failed = _spans(owner), np.array([exact[mode] for mode in modes], dtype=bool)
     spans = [starts.get(pk, (0, 0)) for of_set in owners for pk in of_set]
     place = np.repeat(np.arange(len(owners)), [len(of_set) for of_set in owners])
     first, sizes = np.array(spans, dtype=np.intp).reshape(-1, 2).T
@@ -251,26 +223,8 @@ def _strengths(
     return cast("list[Strength]", found)
 
 
-def _pulls(
-    parent: str, owners: Iterable[int], exact: Mapping[str, bool]
-) -> tuple[dict[int, tuple[int, int]], NDArray[np.float64], NDArray[np.bool_]]:
-    """Where each owner's counted pulls begin and how many they are; their readings; which failed.
-
-    Plain columns: a million pulls as objects would cost more than all that is reckoned with them.
-    """
-    rows = (
-        Pull.objects.filter(**{f"{parent}__in": list(owners)})
-        .exclude(failure_mode__in=NOT_COUNTED)
-        .order_by(parent, "pk")
-        .values_list(parent, "reading_N", "failure_mode")
-    )
-    owner, reading_N, mode = zip(*rows, strict=True) if rows else ((), (), ())
-    codes, first, sizes = np.unique(
-        np.array(owner, dtype=np.int64), return_index=True, return_counts=True
-    )
+def _spans(owner: NDArray[np.int64]) -> dict[int, tuple[int, int]]:
+    """Where each owner's pulls begin, and how many they are."""
+    codes, first, sizes = np.unique(owner, return_index=True, return_counts=True)
     spans = zip(first.tolist(), sizes.tolist(), strict=True)
-    return (
-        dict(zip(codes.tolist(), spans, strict=True)),
-        np.array(reading_N, dtype=float),
-        np.array([exact[each] for each in mode], dtype=bool),
-    )
+    return dict(zip(codes.tolist(), spans, strict=True))

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from results.jobs.queue import enqueue
-from results.models import PullSet
+from results.models import Pool, PullSet
 from results.worker import embedded
 from rigs.models import Contributor, Material
 from tests import making
@@ -50,3 +50,28 @@ def league_of(
     ]
     embedded.drain()
     return list(PullSet.objects.filter(pk__in=[pull_set.pk for pull_set in sent]).order_by("pk"))
+
+
+def league_parting_in_the_line(
+    own: float, testers: int = 5, gains: tuple[float, ...] = (1.0, 1.05, 0.97)
+) -> Pool:
+    """Testers with scales of different gain, two sessions each of eight pulls of a join.
+
+    `own` is the join's own strength over that of its line.
+    """
+    rng = np.random.default_rng(7)
+    for number in range(testers):
+        gain = gains[number % len(gains)]
+        revision = making.revision_of(contributor(f"tester {number}"))
+        making.calibrate(revision, gain=gain, offset_N=1.5)
+        for _ in range(2):
+            session = making.session(revision)
+            main, leader = making.line("thin"), making.line("thick", label_N=180)
+            making.straight(session, main, gain * 100 * np.exp(rng.normal(0, 0.02, 8)) + 1.5)
+            join = 100 * own * np.exp(rng.normal(0, 0.03) + rng.normal(0, 0.05, 8))
+            line = 100 * np.exp(rng.normal(0, 0.02, 8))
+            modes = np.where(join < line, "join", "line").tolist()
+            making.joined(session, main, leader, gain * np.minimum(join, line) + 1.5, modes=modes)
+            enqueue(session)
+    embedded.drain()
+    return Pool.objects.select_related("current").get()

@@ -7,7 +7,7 @@ from playwright.sync_api import expect
 from results.models import PoolVersion, PullSet
 from results.review import decisions
 from results.worker.embedded import drain
-from tests.api.leagues import league_of, send
+from tests.api.leagues import league_of, league_parting_in_the_line, send
 from tests.conftest import contributor
 from tests.pages.conftest import pool_of
 
@@ -72,3 +72,15 @@ def test_a_reader_has_loads_in_pounds(league, page, look):
     page.get_by_role("link", name="imperial").click()
     expect(page.get_by_text("lbf").first).to_be_visible()
     look(name="imperial")
+
+
+def test_a_reader_sees_the_join_itself_beside_line_and_join_together(transactional_db, page, look):
+    pool = league_parting_in_the_line(1.0)
+    look(f"/pools/{pool.pk}/", name="the-join-itself")
+    section = page.get_by_role("region", name="The combination and the join itself")
+    expect(
+        section.get_by_text("whichever of them parts first, by one model of all")
+    ).to_be_visible()
+    expect(section.get_by_text("in the others something else parted first")).to_be_visible()
+    section.get_by_role("link", name="How we know").click()
+    expect(page.get_by_text("Where the line parts first in some pulls")).to_be_visible()

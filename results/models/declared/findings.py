@@ -23,6 +23,14 @@ FINDINGS = (
         Kind.LIST,
     ),
     _finding("straight", "the same of the straight line behind them", Kind.LIST),
+    _finding(
+        "one_stage",
+        "efficiencies by one model on all pulls, where those that parted elsewhere first say only "
+        "'at least': of line and join together, and of the join itself, or a lower bound of it "
+        "where it hardly ever parted; null where nothing is pooled",
+        anchor="itself",
+        since=2,
+    ),
     _finding("worst", "the lowest single pull and out of how many; null below ten pulls"),
     _finding(
         "moderators",
