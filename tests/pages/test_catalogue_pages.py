@@ -30,7 +30,8 @@ def test_a_proposal_is_seen_by_its_proposer_alone(db, owner):
     assert Client().get(f"/connections/{proposed.pk}/").status_code == 404
     proposers = Client()
     proposers.force_login(owner.user)
-    assert "waits for a moderator" in proposers.get(f"/connections/{proposed.pk}/").content.decode()
+    page = proposers.get(f"/connections/{proposed.pk}/").content.decode()
+    assert "waiting for a moderator" in page
 
 
 def test_a_line_shows_what_it_held_straight_and_the_joins_tied_in_it(league, read):
@@ -139,4 +140,4 @@ def test_a_line_not_yet_accepted_has_a_page_for_its_proposer_alone(db, owner, re
     page = read(f"/pull-sets/{pull_set.pk}/")
     assert f"line {proposed.pk} to thick" in page.text
     assert f"/lines/{proposed.pk}/" not in page.links()
-    assert "waits for a moderator" in read(f"/lines/{proposed.pk}/", by=owner).text
+    assert "waiting for a moderator" in read(f"/lines/{proposed.pk}/", by=owner).text

@@ -40,7 +40,7 @@ def test_the_queue_shows_what_waits_and_by_how_much_it_would_move_its_pool(desk,
     page = desk.get(QUEUE).content.decode()
     assert "owner" in page
     assert "percent</td>" in page
-    assert "How the checks fare" in page
+    assert "Record of the checks" in page
 
 
 def test_a_draft_holds_the_evidence_and_what_the_contributor_can_do(desk, held):  # noqa: F811
