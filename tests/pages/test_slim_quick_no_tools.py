@@ -39,7 +39,7 @@ def test_what_is_known_is_shown_and_what_is_not_is_shown_as_missing(described, r
     text = read("/").text
     assert "Bulk 2.0 ×, time 30 s, tools none." in text
     surgeons = text[text.index("Surgeon's place") : text.index("Not ranked")]
-    assert "Bulk not measured , time not told , tools not told ." in surgeons
+    assert "Bulk not measured , time not recorded , tools not recorded ." in surgeons
 
 
 def test_a_size_shows_which_joins_were_pulled_on_about_such_lines(league, read):
