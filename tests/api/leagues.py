@@ -9,7 +9,7 @@ from results.models import Pool, PullSet
 from results.worker import embedded
 from rigs.models import Contributor, Material
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 
 NYLON = Material.NYLON.value
 

@@ -4,7 +4,7 @@ import pytest
 
 from results.models import Pool
 from tests.api.leagues import league_of, send
-from tests.conftest import client_of
+from tests.people import client_of
 
 
 def comparison(client):

@@ -11,7 +11,7 @@ from results.review.decisions import decide
 from results.worker import embedded
 from tests import making
 from tests.api.leagues import send
-from tests.conftest import contributor
+from tests.people import contributor
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from django.core.cache import cache
 from django.test import Client
 
 from rigs.allowances import WINDOW_S, count
-from tests.conftest import client_of
+from tests.people import client_of
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 from rigs.models import Club
 from tests.api.documents import register
-from tests.conftest import contributor
+from tests.people import contributor
 
 
 def test_me_is_the_tester_whose_token_it_is(as_owner, as_moderator):

@@ -9,7 +9,7 @@ from results.review.decisions import decide
 from results.worker import embedded
 from rigs.models import Material
 from tests.api.leagues import send
-from tests.conftest import contributor
+from tests.people import contributor
 
 
 @pytest.fixture

@@ -9,7 +9,7 @@ from results.models import NormalisedSet
 from results.worker.embedded import drain
 from rigs.models import Calibration, RigRevision
 from tests.browser.test_tester import rig, tester
-from tests.conftest import client_of
+from tests.people import client_of
 from tests.stories.bench import send, session
 from tests.stories.test_entered_wrongly import calibrated
 

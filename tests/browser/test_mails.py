@@ -25,7 +25,7 @@ from playwright.sync_api import Page, expect
 from results import notices
 from tests import making
 from tests.browser.test_bench import as_person
-from tests.conftest import contributor
+from tests.people import contributor
 
 __all__ = ["as_person"]
 PASSWORD, ANOTHER = "cork tape and a long line", "a longer line and no tape"

@@ -8,8 +8,8 @@ from results.models import PoolVersion, PullSet
 from results.review import decisions
 from results.worker.embedded import drain
 from tests.api.leagues import league_of, league_parting_in_the_line, send
-from tests.conftest import contributor
 from tests.pages.conftest import pool_of
+from tests.people import contributor
 
 
 @pytest.fixture

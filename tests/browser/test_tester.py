@@ -9,8 +9,8 @@ from results.jobs.queue import enqueue
 from results.models import PullSet
 from results.worker.embedded import drain
 from tests import making
-from tests.conftest import client_of, contributor
 from tests.pages.conftest import pool_of
+from tests.people import client_of, contributor
 from tests.stories.bench import JOINED_N, STRAIGHT_N, register, send, session
 
 

@@ -43,7 +43,7 @@ SESSION = {
 A_TESTER = """
 from knox.models import AuthToken
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 owner = contributor("owner")
 making.revision_of(owner), making.line("thin"), making.line("thick"), making.connection()
 print("token", AuthToken.objects.create(owner.user)[1])

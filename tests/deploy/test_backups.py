@@ -16,7 +16,7 @@ from results.jobs import queue
 from results.models import PoolVersion
 from results.worker import embedded
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 from tests.workers import database_url
 
 # Not for the worker's sake: these stories need PostgreSQL, and commits that it really makes.

@@ -9,8 +9,8 @@ from django.contrib.auth.models import User
 from django.test import Client
 
 from results.models import Session, Upload
-from tests.conftest import client_of
 from tests.intake.conftest import HEADER, RIGHT, ROWS
+from tests.people import client_of
 from tests.security.test_growth import workbook
 
 JSON, CSV = "application/json", "text/csv"

@@ -6,8 +6,8 @@ from django.test import Client
 
 from results.models import Pool
 from tests.api.leagues import league_of, send
-from tests.conftest import contributor
 from tests.pages.reading import Page
+from tests.people import contributor
 
 
 @pytest.fixture(scope="module")

@@ -19,10 +19,10 @@ from results.worker.embedded import drain
 from rigs.models import Club, Contributor, RigRevision
 from rigs.refusals import Conflict, Invalid
 from tests import making
-from tests.conftest import client_of
 from tests.pages.conftest import pool_of
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser
+from tests.people import client_of
 
 PASSWORD = "cork tape and a long line"
 JOINING = {

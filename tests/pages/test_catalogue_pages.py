@@ -7,8 +7,8 @@ from django.test import Client
 from results.models import Connection, ConnectionAlias, NormalisedSet, TieParameter
 from rigs.models import Club, Contributor, Line, Rig
 from tests import making
-from tests.conftest import contributor
 from tests.pages.conftest import pool_of
+from tests.people import contributor
 
 
 def test_a_connection_shows_its_names_how_it_is_tied_and_what_it_holds(league, read):

@@ -21,9 +21,9 @@ from results.intake import amend
 from results.models import NormalisedSet, PoolVersion
 from results.worker.embedded import drain
 from tests.api.leagues import send
-from tests.conftest import contributor
 from tests.pages.conftest import pool_of
 from tests.pages.contrast import contrast, grounds
+from tests.people import contributor
 
 NOT_NUMBERS = re.compile("NaN|Infinity|undefined")
 POOLED = PooledRow(80.0, 77.0, 83.0, 70.0, 91.0)

@@ -8,9 +8,9 @@ from results.worker.embedded import drain
 from rigs.models import Material
 from tests import making
 from tests.api.leagues import league_of, send
-from tests.conftest import contributor
 from tests.pages.conftest import pool_of
 from tests.pages.reading import Page
+from tests.people import contributor
 
 FLUOROCARBON, NYLON = Material.FLUOROCARBON.value, Material.NYLON.value
 

@@ -11,9 +11,9 @@ from results.review import decisions
 from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import send
-from tests.conftest import contributor
 from tests.pages.conftest import pool_of
 from tests.pages.reading import Page
+from tests.people import contributor
 
 
 def address(tie: str) -> str:

@@ -9,7 +9,7 @@ from results.review.decisions import decide
 from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import send
-from tests.conftest import client_of
+from tests.people import client_of
 
 
 def test_each_pull_is_shown_as_written_with_the_load_that_calibration_makes_of_it(db, owner, read):

@@ -24,8 +24,8 @@ from rigs.models import Contributor
 from rigs.permissions import MODERATORS
 from rigs.refusals import AccountClosed, Refused
 from tests import making
-from tests.conftest import contributor
 from tests.intake.conftest import RIGHT
+from tests.people import contributor
 
 ROUNDS = 12
 JSON = "application/json"

@@ -7,7 +7,7 @@ from results.models import Pool
 from results.pools.tester_vs_pool import compare_with_pool
 from results.worker.embedded import drain
 from rigs.refusals import Conflict
-from tests.conftest import contributor
+from tests.people import contributor
 from tests.results.test_pooling import league, send
 
 

@@ -7,7 +7,7 @@ from results.jobs.queue import enqueue
 from results.models import DirectComparison, Pool, Session
 from results.worker.embedded import drain
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 
 
 def pull_both(testers: int, ratio: float) -> None:

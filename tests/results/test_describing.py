@@ -13,7 +13,7 @@ from results.pools.recompute import plain
 from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import league_of, send
-from tests.conftest import contributor
+from tests.people import contributor
 
 
 def pool_of(tie: str) -> Pool:

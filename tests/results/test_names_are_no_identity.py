@@ -24,7 +24,7 @@ from results.worker import embedded
 from rigs.metrology.budget import Cause
 from rigs.models import Club, Contributor, Line, Rig, RigRevision
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 
 FIRST_DAY = date(2026, 1, 10)
 STRAIGHT_N = (98.0, 101.0, 99.0, 102.0, 100.0, 99.5)

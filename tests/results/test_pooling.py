@@ -10,7 +10,7 @@ from results.models.lifecycle import State, move
 from results.pools import recompute
 from results.worker.embedded import drain
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 
 TRUE_EFFICIENCY = 0.80
 

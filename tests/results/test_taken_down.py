@@ -21,7 +21,7 @@ from results.review.decisions import decide
 from results.worker import embedded, run_session
 from tests import making
 from tests.api.leagues import NYLON, league_of, send
-from tests.conftest import contributor
+from tests.people import contributor
 
 HISTORY = ("versions", "history")
 """Addresses of the history, where the last version stays to be read."""

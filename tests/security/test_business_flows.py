@@ -16,8 +16,8 @@ from results.review.decisions import MOST_UNANSWERED, decide, decide_many
 from results.worker import embedded
 from tests import making
 from tests.api.leagues import league_of, send
-from tests.conftest import contributor
 from tests.pages.conftest import pool_of
+from tests.people import contributor
 from tests.stories.test_screening import document, marks_of
 
 

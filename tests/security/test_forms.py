@@ -25,7 +25,7 @@ from results.review.suspend import suspend
 from rigs.permissions import MODERATORS
 from rigs.refusals import Forbidden
 from tests.api.test_routes import world
-from tests.conftest import contributor
+from tests.people import contributor
 from tests.security.test_pages import DRAWN, FORM, address_of, listed
 from tests.walking import Form, Seen
 

@@ -21,7 +21,7 @@ from results.review.decisions import ask, decide
 from results.worker import embedded
 from rigs.models import Calibration, CalibrationReading, Contributor, Line, RigRevision
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 from tests.security.planting import Planted, addresses, bare, content_of, planted_models
 
 MAIL = "samespool@example.org"

@@ -11,7 +11,7 @@ from rigs.models import Contributor, RigRevision
 from rigs.permissions import may
 from tests import making
 from tests.api.test_routes import METHODS, ROUTES, answered, world
-from tests.conftest import client_of, contributor
+from tests.people import client_of, contributor
 from tests.security.test_object_level import addressed
 
 __all__ = ["world"]

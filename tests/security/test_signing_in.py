@@ -14,7 +14,7 @@ from django.utils import timezone
 from knox.models import AuthToken
 from rest_framework.test import APIClient
 
-from tests.conftest import client_of
+from tests.people import client_of
 
 PASSWORD = "cork tape and a long line"
 

@@ -9,7 +9,7 @@ from allauth.mfa.totp.internal.auth import TOTP, format_hotp_value, generate_tot
 from knox.models import AuthToken
 
 from deploy.tools.processes import TIMEOUT_S
-from tests.conftest import contributor
+from tests.people import contributor
 from tests.security.processes import Browser, serving
 
 pytestmark = pytest.mark.worker

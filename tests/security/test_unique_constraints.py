@@ -42,10 +42,10 @@ from rigs.models import (
 from tests import making
 from tests.api.documents import REVISION
 from tests.api.test_routes import CHANGE
-from tests.conftest import client_of, contributor
 from tests.pages.reading import Page
 from tests.pages.test_accounts import code_now
 from tests.pages.test_rig_pages import browser
+from tests.people import client_of, contributor
 from tests.results.test_closing_at_once import document
 from tests.security.meeting import OUT_OF_REACH, constraints, wait_for_meeting
 

@@ -7,7 +7,7 @@ from results.jobs.queue import enqueue
 from results.models import Pool
 from results.worker.embedded import drain
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 
 pytestmark = pytest.mark.django_db
 

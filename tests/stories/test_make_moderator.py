@@ -11,8 +11,8 @@ from django.test import Client
 from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD, make_accounts
 from results.models import Connection
 from rigs.models import Contributor
-from tests.conftest import client_of, contributor
 from tests.pages.reading import Page
+from tests.people import client_of, contributor
 from tests.stories.test_review import held, league  # noqa: F401  (fixtures)
 from tests.stories.test_review_desk import page_of
 

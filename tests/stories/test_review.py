@@ -10,7 +10,7 @@ from results.review.selectors import check_records, holds_of, queue
 from results.worker.embedded import drain
 from rigs.refusals import Conflict, Forbidden, Invalid
 from tests import making
-from tests.conftest import client_of, contributor
+from tests.people import client_of, contributor
 
 HONEST_N = (78.0, 81.5, 80.0, 84.5, 76.5)
 TOO_GOOD_N = (128.0, 133.5, 130.0, 134.5, 126.5)

@@ -17,7 +17,7 @@ from results.review.decisions import answer, ask, decide
 from results.review.selectors import check_results_of
 from results.worker.embedded import drain
 from tests import making
-from tests.conftest import contributor
+from tests.people import contributor
 
 GLUCOSE = Path(__file__).parents[1] / "data/statistics/interlaboratory-glucose-five-materials.json"
 LINE_N = (198.0, 203.0, 200.0, 205.0, 196.0, 199.0)
