@@ -39,7 +39,7 @@ def test_a_tester_sees_that_the_rig_drifted_and_which_sets_it_touches(rig, teste
         send(client_of(tester), session(day, straight_N, joined_N))
     drain()
     look(f"/rigs/{rig['id']}/")
-    expect(page.get_by_text("The chart of thin, spool A signals at 2026-01-15")).to_be_visible()
+    expect(page.get_by_text("The chart of thin, spool A signals at 15 Jan 2026")).to_be_visible()
     row = page.get_by_role("row").filter(has_text="signals").first
     expect(row).to_contain_text("-7.0%")
     expect(row.get_by_role("link", name="blood, day 5")).to_be_visible()

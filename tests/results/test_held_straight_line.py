@@ -199,7 +199,7 @@ LOOKS = {
     "results/normalising/normalise.py": "a session's own, and what it borrows",
     "results/public/rows.py": "what is public",
     "results/pages/rigs/charts.py": "one baseline, by its id",
-    "results/pools/reproduce.py": "what a snapshot names",
+    "results/pools/pulls_behind.py": "what a snapshot names",
     "results/review/selectors.py": "one set",
     "results/review/decisions.py": "one set",
     "results/screening/screen.py": "a session's own",

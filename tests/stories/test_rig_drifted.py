@@ -126,5 +126,5 @@ def test_wet_line_and_another_spool_are_series_of_their_own(rig, as_owner, as_st
 
 def test_the_page_of_the_rig_says_so_in_words(drifted):
     answer = Client().get(f"/rigs/{drifted['id']}/").content.decode()
-    assert "The chart of thin, spool A signals at 2026-01-15." in answer
+    assert "The chart of thin, spool A signals at 15 Jan 2026." in answer
     assert "-7.0%" in answer
