@@ -22,11 +22,12 @@ from tests.workers import database_url
 # Not for the worker's sake: these stories need PostgreSQL, and commits that it really makes.
 pytestmark = [pytest.mark.worker, pytest.mark.django_db(transaction=True)]
 RECOMPUTE_ALL = """
-from results import pooling, stale
+from results.jobs import stale_marks
+from results.pools import recompute
 from results.models import Pool
-stale.mark(Pool.objects.values_list("pk", flat=True), "computed again after a restore")
+stale_marks.mark(Pool.objects.values_list("pk", flat=True), "computed again after a restore")
 for pool in Pool.objects.all():
-    pooling.refresh_pool(pool.pk)
+    recompute.refresh_pool(pool.pk)
 """
 
 
