@@ -22,8 +22,8 @@ from results.worker import embedded
 from rigs.models import Contributor
 from tests.workers import empty_queue, wait_for_worker, working
 
-SLOW = ("browser", "fuzzing")
-"""Folders whose every test is slow: each drives a browser or a whole service."""
+SLOW = frozenset(Path(__file__).with_name("slow.txt").read_text().split())
+"""Folders and files of tests that take seconds or need migrations, a browser or a service."""
 BROWSER_FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
@@ -36,7 +36,8 @@ def pytest_configure(config):
 def pytest_collection_modifyitems(config, items):
     """Mark the slow folders; leave out a real worker's tests where the run has no queue."""
     for item in items:
-        if item.path.parent.name in SLOW:
+        path = item.path.relative_to(settings.BASE_DIR)
+        if {str(path), str(path.parent)} & SLOW:
             item.add_marker(pytest.mark.slow)
     left_out = [item for item in items if settings.EMBEDDED and item.get_closest_marker("worker")]
     items[:] = [item for item in items if item not in left_out]
