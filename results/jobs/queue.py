@@ -170,7 +170,7 @@ def advance(job: Job, step: Job.Step) -> bool:
 def advance_to_pooling(job: Job) -> bool:
     """As `advance`, for the last step, and give up the lease.
 
-    From here on the stale marks on its pools say what is left to do.
+    What is left to do after it is read from the stale marks on its pools.
     """
     ours = Job.objects.filter(pk=job.pk, state=Job.State.RUNNING, attempts=job.attempts)
     return bool(ours.update(step=Job.Step.POOLING, lease_expires_at=None))

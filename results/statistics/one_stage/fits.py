@@ -100,4 +100,6 @@ def _weibull_mean(scale: float) -> tuple[float, float, float]:
         raise NotEstimable("the loads scatter so widely that their mean is beyond all numbers")
     mean = float(gammaln(1 + scale))
     square = float(gammaln(1 + 2 * scale))
-    return mean, scale * float(digamma(1 + scale)), math.sqrt(math.expm1(square - 2 * mean))
+    # Rounding may take the variance of nearly equal loads below zero.
+    cv = math.sqrt(max(math.expm1(square - 2 * mean), 0.0))
+    return mean, scale * float(digamma(1 + scale)), cv

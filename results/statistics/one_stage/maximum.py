@@ -147,6 +147,8 @@ class Search:
 
 def _solved(bent: Floats, slope: Floats) -> Floats:
     """Newton's step (p,), where curvature is not positive as far as if it were."""
+    if not np.isfinite(bent).all():
+        raise NoConvergence("the pulls' likelihood has no curvature to follow")
     values, vectors = np.linalg.eigh(bent)
     if not values.size:
         return slope

@@ -13,7 +13,7 @@ from results.statistics.errors import NoScatter
 from results.statistics.one_stage.lognormal import LognormalPulls, pooled_sd
 from results.statistics.one_stage.propagation import Point, Pulls, Rest, at_rest, started
 from results.statistics.one_stage.tree import Tree
-from results.statistics.roots import root_between
+from results.statistics.roots import root_beyond
 
 LEAST_FAILURES = 3
 """At the join in the whole pool; below, no estimate. Common practice, no source."""
@@ -24,7 +24,7 @@ WIDE = 0.1
 """Scatter between testers, of ln efficiency: more than is usual. Common practice, no source."""
 
 
-FAR = 10.0  # scatters above the straight line, where all outlast
+FAR = 10.0  # scatters above the highest pull, where all outlast
 
 
 def lower_bound(tree: Tree, joined: LognormalPulls, straight: LognormalPulls) -> float:
@@ -34,27 +34,31 @@ def lower_bound(tree: Tree, joined: LognormalPulls, straight: LognormalPulls) ->
         raise NoScatter("the straight pulls don't scatter, or too few of them parted in the line")
     failed = bool(joined.number.any())
     pulls = Pulls(tree, joined, straight)
-    return min(_bound(pulls, failed, scale, tau) for tau in (0.0, WIDE))
+    highest = _highest(tree, joined, straight)
+    return min(_bound(pulls, failed, highest, scale, tau) for tau in (0.0, WIDE))
 
 
-def _bound(pulls: Pulls, failed: bool, scale: float, tau: float) -> float:
+def _bound(pulls: Pulls, failed: bool, highest: float, scale: float, tau: float) -> float:
     point, step = Point(np.array([tau**2, 0.0, 0.0]), scale, scale), (scale + tau) / 2
-    here = at_rest(pulls, point, started(pulls, point), FAR * 2 * step, CLOSE)
+    above = highest + FAR * 2 * step
+    states = started(pulls, point)
 
-    def at(theta: float) -> Rest:
-        return at_rest(pulls, point, here.states, theta, CLOSE)
+    def below(distance: float) -> Rest:
+        nonlocal states
+        found = at_rest(pulls, point, states, above - distance, CLOSE)
+        states = found.states
+        return found
 
-    def slope(theta: float) -> float:
-        return float(at(theta).solved.pull[3].sum())
-
+    greatest = 0.0
     if failed:
         # The likelihood is greatest where a failure is as likely as it ought to be.
-        while float(here.solved.pull[3].sum()) < 0:
-            here = at(here.solved.theta - step)
-        theta = here.solved.theta
-        here = at(root_between(slope, theta, theta + step))
-    least = here.value - ONE_SIDED_95 / 2
-    while here.value > least:
-        here = at(here.solved.theta - step)
-    theta = here.solved.theta
-    return root_between(lambda there: at(there).value - least, theta, theta + step)
+        greatest = root_beyond(lambda far: -float(below(far).solved.pull[3].sum()), 0.0, step)
+    least = below(greatest).value - ONE_SIDED_95 / 2
+    return above - root_beyond(lambda far: below(far).value - least, greatest, step)
+
+
+def _highest(tree: Tree, joined: LognormalPulls, straight: LognormalPulls) -> float:
+    """The highest ln of a joined pull over its straight line, or zero."""
+    level = (straight.origin + straight.mean)[tree.baseline_of_set]
+    bound = joined.origin[joined.group] + joined.bound - level[joined.group]
+    return float(max(bound.max(initial=0.0), 0.0))

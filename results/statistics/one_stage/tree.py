@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from results.statistics.errors import NotEstimable
 from results.statistics.nesting import Codes, nest
 
 Floats = NDArray[np.float64]
@@ -110,7 +111,7 @@ def solve(
     """Values y (k,) with `own` (k,) and `shared` (J,) variances at tau2 = (tester, session, set).
 
     `theta` None has a flat prior: the likelihood is then the restricted one (Patterson & Thompson
-    1971), less its constant.
+    1971), less its constant. Raises NotEstimable where the variances leave no information.
     """
     alpha = 1 / (own + tau2[2])
     q1, s1, k1, m1 = _node(tree.to_baseline, alpha, y, shared)
@@ -118,6 +119,8 @@ def solve(
     q3, s3, k3, m3 = _node(tree.to_tester, q2 / s2, m2, tau2[0])
     top = q3 / s3
     information = float(top.sum())
+    if not information > 0:
+        raise NotEstimable("the pulls' loads are too far apart for a likelihood")
     mean = float(top @ m3) / information if theta is None else theta
     in_tester, in_session = tree.tester_of_session, tree.session_of_baseline
     in_baseline = tree.baseline_of_set

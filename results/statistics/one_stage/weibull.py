@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from results.statistics.censored_newton import LOG_SQRT_2PI
+from results.statistics.errors import NotEstimable
 from results.statistics.nesting import Codes
 from results.statistics.one_stage.groups import (
     LEAST_PRECISION,
@@ -119,6 +120,8 @@ class WeibullPulls:
             ends.append(mode + sign * reach)
         low, high = ends
         finest = np.minimum(OF_WIDTH * width, OF_SCALE * scale)
+        if not np.isfinite((high - low) / finest).all():
+            raise NotEstimable("the pulls' loads are too far apart for a likelihood")
         points = int(np.clip(np.ceil(((high - low) / finest).max()), FEWEST, MOST))
         at = low + np.linspace(0, 1, points + 1)[:, None] * (high - low)
         share = np.exp(ln(at) - highest)
