@@ -47,7 +47,9 @@ def test_a_join_that_always_outlasts_its_line_has_a_lower_bound(db, client):
     assert "0 of 80 pulls parted at the join" in both["not_estimable"]["join"]
     assert both["join_outlasts"] > 1.0
     assert both["combination"]["efficiency"] == pytest.approx(1.0, abs=0.02)
-    assert f"holds at least <strong>{100 * both['join_outlasts']:.1f}" in page_of(pool, client)
+    page = page_of(pool, client)
+    assert f"holds at least <strong>{100 * both['join_outlasts']:.1f}" in page
+    assert "it parted in too few pulls for an estimate" in page
 
 
 def test_where_nothing_is_pooled_nothing_is_said(db, client):

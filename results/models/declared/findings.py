@@ -27,7 +27,7 @@ FINDINGS = (
         "one_stage",
         "efficiencies by one model on all pulls, where those that parted elsewhere first say only "
         "'at least': of line and join together, and of the join itself, or a lower bound of it "
-        "where it hardly ever parted; null where nothing is pooled",
+        "where it parted in too few pulls for an estimate; null where nothing is pooled",
         anchor="itself",
         since=2,
     ),

@@ -65,9 +65,9 @@ class Estimate:
 class OneStage:
     """Both estimands of a pool, side by side.
 
-    `join_outlasts` is a 95 percent lower bound of the join's own log efficiency where too few pulls
-    parted at the join for an estimate. `not_estimable` says why a part is None: 'combination',
-    'join' or 'join_outlasts'.
+    `join_outlasts` is a 95 percent lower bound of the join's own log efficiency where there is no
+    estimate of it: too few pulls parted at the join, or their likelihood has no maximum.
+    `not_estimable` says why a part is None: 'combination', 'join' or 'join_outlasts'.
     """
 
     combination: Estimate | None
@@ -110,16 +110,12 @@ def one_stage(
     parts = Parts()
     held = parts.take("combination", lambda: _combination(tree, of_straight, combination), None)
     y, exact, group = _joined(tree, join)
-    if exact.sum() >= LEAST_FAILURES:
-        own = parts.take("join", lambda: _join(tree, of_straight, y, exact, group), None)
-        return OneStage(held, own, None, parts.not_estimable)
-    parts.not_estimable["join"] = (
-        f"{int(exact.sum())} of {y.size} pulls parted at the join; an estimate needs "
-        f"{LEAST_FAILURES}"
-    )
-    joined = lognormal_pulls(y, exact, group, tree.sets)
-    bound = parts.take("join_outlasts", lambda: lower_bound(tree, joined, of_straight), None)
-    return OneStage(held, None, bound, parts.not_estimable)
+    own = parts.take("join", lambda: _join(tree, of_straight, y, exact, group), None)
+    bound = None
+    if own is None:
+        joined = lognormal_pulls(y, exact, group, tree.sets)
+        bound = parts.take("join_outlasts", lambda: lower_bound(tree, joined, of_straight), None)
+    return OneStage(held, own, bound, parts.not_estimable)
 
 
 def _straight(tree: Tree, pulls: Loads) -> LognormalPulls:
@@ -167,6 +163,11 @@ def _join(
     exact: Booleans,
     group: NDArray[np.intp],
 ) -> Estimate:
+    if exact.sum() < LEAST_FAILURES:
+        raise TooFewPulls(
+            f"{int(exact.sum())} of {y.size} pulls parted at the join; an estimate needs "
+            f"{LEAST_FAILURES}"
+        )
     lognormal = lognormal_pulls(y, exact, group, tree.sets)
     weibull = weibull_pulls(y, exact, group, tree.sets)
     fits = [fitted(tree, joined, straight, lognormal) for joined in (lognormal, weibull)]

@@ -4,8 +4,11 @@ With hardly a failure at the join the likelihood tells neither its scatter nor a
 where the join would be too weak to have outlasted so much. The bound is where twice the loss of ln
 likelihood reaches 2.71, chi-square's point for one side at 95 percent, the lower one of two: with
 testers all alike, and with testers that scatter by a tenth. The join's pulls scatter there as the
-straight line's do: a join that scatters more must be stronger still to have outlasted as much.
+straight line's do: a join that scatters more must be stronger still to have outlasted as much. Of
+failures that show a scatter of their own the bound with that scatter is taken where it is lower.
 """
+
+import math
 
 import numpy as np
 
@@ -35,11 +38,17 @@ def lower_bound(tree: Tree, joined: LognormalPulls, straight: LognormalPulls) ->
     failed = bool(joined.number.any())
     pulls = Pulls(tree, joined, straight)
     highest = _highest(tree, joined, straight)
-    return min(_bound(pulls, failed, highest, scale, tau) for tau in (0.0, WIDE))
+    points = [
+        Point(np.array([tau**2, 0.0, 0.0]), of_joined, scale)
+        for of_joined in {scale, pooled_sd(joined) or scale}
+        for tau in (0.0, WIDE)
+    ]
+    return min(_bound(pulls, failed, highest, point) for point in points)
 
 
-def _bound(pulls: Pulls, failed: bool, highest: float, scale: float, tau: float) -> float:
-    point, step = Point(np.array([tau**2, 0.0, 0.0]), scale, scale), (scale + tau) / 2
+def _bound(pulls: Pulls, failed: bool, highest: float, point: Point) -> float:
+    widest = max(point.scale_joined, point.scale_straight)
+    step = (widest + math.sqrt(point.tau2[0])) / 2
     above = highest + FAR * 2 * step
     states = started(pulls, point)
 
