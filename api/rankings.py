@@ -56,7 +56,10 @@ class PlaceDocument(Shown):
 class DirectDocument(ShownRow):
     """Joins pulled on the same rig and day: differences on the log scale between pools by id."""
 
-    figures = serializers.DictField()
+    figures = serializers.DictField(
+        help_text="'p' and the interval of each difference are of it alone; 'p_holm' is adjusted "
+        "for all differences of the line pair (Holm 1979): joins differ where it is at most 0.05"
+    )
 
     class Meta:
         model = DirectComparison

@@ -124,6 +124,7 @@ def _figures(versions: dict[int, int], contrasts: Contrasts, found: Network) -> 
                 "ci_high": each.ci_high,
                 "df": each.df,
                 "p": each.p,
+                "p_holm": each.p_holm,
                 "together": sum({each.first, each.second} <= joins for joins in together),
                 "of_pools": _of_pools(each, pooled),
                 "inconsistency": inconsistent.get((each.first, each.second)),

@@ -20,13 +20,14 @@ from scipy.stats import norm
 from scipy.stats import t as student_t
 
 from results.statistics.block_sums import SESSION, SET, BlockSums
-from results.statistics.cluster_robust import cluster_robust
+from results.statistics.cluster_robust import ClusterRobust, cluster_robust
 from results.statistics.components import Maximum, along, likelihood_at, maximise
 from results.statistics.contrasts import Contrasts
 from results.statistics.errors import Disconnected, TooFewTesters
 from results.statistics.heterogeneity import Homogeneity, homogeneity
 from results.statistics.leave_one_out import SMALL
 from results.statistics.linear import inverse
+from results.statistics.multiplicity import holm
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import nest
 from results.statistics.quantiles import t_quantile
@@ -53,7 +54,12 @@ goes through it, and nothing is left to tell an error from."""
 
 @dataclass(frozen=True)
 class Difference:
-    """`first` less `second` on the log scale."""
+    """`first` less `second` on the log scale.
+
+    `p` and the interval are of this difference alone, `p_holm` is adjusted (Holm 1979) for all
+    differences of the network: equal joins are found to differ by `p_holm` at 0.05 in at most 5
+    of 100 line pairs, and by `p` in 30 where there are five joins.
+    """
 
     first: str
     second: str
@@ -63,6 +69,7 @@ class Difference:
     ci_low: float
     ci_high: float
     p: float
+    p_holm: float
 
 
 @dataclass(frozen=True)
@@ -135,13 +142,7 @@ def network(contrasts: Contrasts, reference: str) -> Network:
         estimate=estimate,
         covariance=lead @ likelihood.covariance @ lead.T,
         robust_covariance=lead @ against_reference @ lead.T,
-        differences=tuple(
-            _difference(joins[i], joins[j], float(estimate[i] - estimate[j]), float(se), float(df))
-            for (i, j), se, df in zip(
-                pairs, robust.standard_error, robust.degrees_of_freedom, strict=True
-            )
-            if se > NO_SCATTER and np.isfinite(df)
-        ),
+        differences=_differences(joins, pairs, estimate, robust),
         inconsistencies=tuple(_inconsistencies(contrasts, joins, best)),
         tau2=float(best.theta[SESSION] + best.theta[SET]),
         restricted_loglik=likelihood.value,
@@ -200,10 +201,20 @@ def _climbed(model: NestedErrors, start: Floats) -> Maximum:
     return replace(best, theta=best.theta @ HALVES)
 
 
-def _difference(first: str, second: str, value: float, se: float, df: float) -> Difference:
-    reach = float(t_quantile(0.975, df)) * se
-    p = float(2 * student_t.sf(abs(value) / se, df))
-    return Difference(first, second, value, se, df, value - reach, value + reach, p)
+def _differences(
+    joins: tuple[str, ...], pairs: list[Pair], estimate: Floats, robust: ClusterRobust
+) -> tuple[Difference, ...]:
+    se, df = robust.standard_error, robust.degrees_of_freedom
+    known = np.flatnonzero((se > NO_SCATTER) & np.isfinite(df))
+    first, second = np.array(pairs, dtype=np.intp)[known].T
+    value, se, df = estimate[first] - estimate[second], se[known], df[known]
+    reach = t_quantile(0.975, df) * se
+    p = 2 * student_t.sf(np.abs(value) / se, df)
+    columns = (value, se, df, value - reach, value + reach, p, holm(p))
+    return tuple(
+        Difference(joins[i], joins[j], *numbers)
+        for i, j, *numbers in zip(first, second, *(each.tolist() for each in columns), strict=True)
+    )
 
 
 def _inconsistencies(

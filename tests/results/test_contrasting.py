@@ -5,6 +5,7 @@ import pytest
 
 from results.jobs.queue import enqueue
 from results.models import DirectComparison, Pool, Session
+from results.pages.pools.line_pair import contrasts_of
 from results.worker.embedded import drain
 from tests import making
 from tests.people import contributor
@@ -60,3 +61,17 @@ def test_it_follows_its_pools(db):
     pull_both(testers=4, ratio=1.1)
     current = sorted(Pool.objects.values_list("current", flat=True))
     assert DirectComparison.objects.get().versions == current
+
+
+def test_a_difference_is_clear_only_after_adjusting_for_all_joins_of_the_line_pair(db):
+    pull_both(testers=5, ratio=1.1)
+    comparison = DirectComparison.objects.get()
+    (answer,) = comparison.figures["differences"]
+    assert answer["p_holm"] == answer["p"]  # of one difference alone
+    pools = {pool.pk: pool for pool in Pool.objects.all()}
+    (shown,) = contrasts_of(comparison, pools)
+    assert shown.differs
+    answer["p_holm"] = 0.06
+    (shown,) = contrasts_of(comparison, pools)
+    assert shown.low > 1
+    assert not shown.differs

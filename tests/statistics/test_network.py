@@ -173,3 +173,11 @@ def test_a_difference_that_rests_on_one_comparison_alone_is_left_out():
     answer = {frozenset((one.first, one.second)) for one in found.differences}
     assert frozenset(("FG", "Bimini")) not in answer
     assert len(answer) == 9
+
+
+def test_p_of_each_difference_is_adjusted_for_all_of_them():
+    found = network(within_baseline_contrasts(*league(seed=6)), "FG").differences
+    ordered = sorted(found, key=lambda each: each.p)
+    assert ordered[0].p_holm == pytest.approx(min(1, len(found) * ordered[0].p), rel=1e-12)
+    assert [each.p_holm for each in ordered] == sorted(each.p_holm for each in found)
+    assert all(each.p <= each.p_holm <= 1 for each in found)

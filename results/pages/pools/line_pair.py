@@ -35,7 +35,9 @@ class Ranked:
 class Contrast:
     """Two joins on the same rig and day, and the same difference from their pools; as ratios.
 
-    ``agree`` is None where the two can't be set against one another.
+    ``agree`` is None where the two can't be set against one another. The interval is of this
+    difference alone; ``differs`` is adjusted for all joins compared, and False in a comparison
+    from before that was computed.
     """
 
     stronger: Pool
@@ -105,6 +107,7 @@ def line_pair(request: HttpRequest) -> HttpResponse:
     )
 
 
+SIGNIFICANT = 0.05
 CONTRASTED = ("first", "second", "difference", "ci_low", "ci_high", "together")
 
 
@@ -135,5 +138,5 @@ def _contrast(pair: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
         together=pair["together"],
         of_pools=math.exp(sign * pooled["difference"]) if pooled else None,
         agree=abs(pair["difference"] - pooled["difference"]) < 2 * pooled["se"] if pooled else None,
-        differs=ends[0] > 0,
+        differs=pair.get("p_holm", 1.0) <= SIGNIFICANT,
     )
