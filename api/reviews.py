@@ -38,6 +38,10 @@ class CheckDocument(ShownRow):
     """One check: its figure against its threshold, and what it saw in plain words."""
 
     screened_at = serializers.DateTimeField(source="screening.screened_at")
+    honest_reasons = serializers.SerializerMethodField(
+        help_text="where it holds: why an honest set may trip it"
+    )
+    settled_by = serializers.SerializerMethodField(help_text="where it holds: what settles it")
 
     class Meta:
         model = CheckResult
@@ -52,7 +56,15 @@ class CheckDocument(ShownRow):
             "sentence",
             "source",
             "screened_at",
+            "honest_reasons",
+            "settled_by",
         ]
+
+    def get_honest_reasons(self, check: CheckResult) -> str | None:
+        return str(check.hold.reasons) if check.hold else None
+
+    def get_settled_by(self, check: CheckResult) -> str | None:
+        return str(check.hold.settled_by) if check.hold else None
 
 
 class MessageDocument(ShownRow):

@@ -20,12 +20,15 @@ OF_A_SET = gettext_lazy("There is news about one of your sets on your bench.")
 """Text of a mail, which can't be taken back: no names, and nothing that was written."""
 
 
-def notify_owner(pull_set: PullSet, text: str, *, baseline: Baseline | None = None) -> Notice:
+def notify_owner(
+    pull_set: PullSet, text: str, *, baseline: Baseline | None = None, mailed: str = ""
+) -> Notice:
     """Store a notice in the caller's transaction; it is mailed once that has committed.
 
     The mail is in the service's language: the reader's is not known where it is sent.
 
-    ``baseline`` is the straight line that it is about, if any.
+    ``baseline`` is the straight line that it is about, if any; ``mailed`` is what the mail says
+    besides, of no person and of nothing that was written.
     """
     owner = pull_set.session.contributor
     notice = Notice.objects.create(to=owner, pull_set=pull_set, baseline=baseline, text=text)
@@ -35,7 +38,7 @@ def notify_owner(pull_set: PullSet, text: str, *, baseline: Baseline | None = No
                 "number": pull_set.pk,
                 "day": f"{pull_set.session.pulled_on:%Y-%m-%d}",
             }
-            text = f"{subject}\n\n{OF_A_SET}"
+            text = "\n\n".join(filter(None, (subject, str(OF_A_SET), mailed)))
         after_commit(_mail, subject, text, owner.user.email)
     return notice
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.conf import settings
 from django.db import models
 
+from results.models.declared.holds import Hold, hold_named
 from results.models.sessions import Baseline, PullSet, Session
 from results.models.states import StateChange
 from rigs.models import Contributor
@@ -63,6 +64,11 @@ class CheckResult(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name}, {self.applies_to}: {self.level}"
+
+    @property
+    def hold(self) -> Hold | None:
+        """Where it holds: honest reasons to trip it, and what settles it."""
+        return hold_named(self.name) if self.level == self.Level.HOLD else None
 
 
 class ReviewCase(models.Model):

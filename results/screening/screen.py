@@ -10,14 +10,15 @@ from dataclasses import asdict
 
 from django.db import transaction
 
-from results import notices
 from results.jobs import stale_marks
-from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
+from results.models import CheckResult, Job, NormalisedSet, PullSet, Screening, Session
 from results.models.lifecycle import COUNTING, State, move
 from results.pools.influence import pool_shift
 from results.screening.checks import CheckOutcome, run_checks
-from results.screening.evidence import Evidence, JoinedEvidence, evidence_of
-from results.statistics.screening.check import Level
+from results.screening.evidence import Evidence, evidence_of
+from results.screening.holding import hold
+from results.screening.released import released_causes
+from results.statistics.screening.check import Check, Level
 
 UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
 """States in which screening may hold a set; a person's decision is not its to undo."""
@@ -36,10 +37,7 @@ def screen_session(
     session = Session.objects.select_related("revision", "contributor__user").get(pk=session_id)
     evidence = evidence_of(session)
     found = run_checks(evidence)
-    holding = {
-        joined.pull_set.pk: [one for one in _holds(found) if one.concerns(joined)]
-        for joined in evidence.joined
-    }
+    holding = _holding(evidence, found)
     shifts = {
         joined.pull_set.pk: pool_shift(joined.normalised)
         for joined in evidence.joined
@@ -53,8 +51,20 @@ def screen_session(
             follow()
 
 
-def _holds(found: list[CheckOutcome]) -> list[CheckOutcome]:
-    return [one for one in found if one.check.level == Level.HOLD]
+def _holding(evidence: Evidence, found: list[CheckOutcome]) -> dict[int, list[Check]]:
+    """The checks that hold each set, but those for which it was released before."""
+    holds = [one for one in found if one.check.level == Level.HOLD]
+    holding = {
+        joined.pull_set.pk: [one.check for one in holds if one.concerns(joined)]
+        for joined in evidence.joined
+    }
+    released = released_causes(
+        joined.pull_set for joined in evidence.joined if holding[joined.pull_set.pk]
+    )
+    return {
+        pk: [check for check in checks if check.name not in released.get(pk, ())]
+        for pk, checks in holding.items()
+    }
 
 
 def _keep(session: Session, found: list[CheckOutcome]) -> None:
@@ -87,7 +97,7 @@ def _outcome(row: CheckResult) -> tuple[object, ...]:
 
 
 def _move(
-    evidence: Evidence, holding: dict[int, list[CheckOutcome]], shifts: dict[int, float | None]
+    evidence: Evidence, holding: dict[int, list[Check]], shifts: dict[int, float | None]
 ) -> set[int]:
     """Hold the sets that a check holds; count those that only waited for the checks.
 
@@ -108,23 +118,10 @@ def _move(
         if holds:
             if joined.normalised and pull_set.state in COUNTING:
                 taken_out.add(joined.normalised.pool_id)
-            _hold(joined, holds, shifts.get(pull_set.pk))
+            hold(pull_set, holds, shifts.get(pull_set.pk))
         elif joined.normalised and pull_set.state == State.RECEIVED:
             move([pull_set], State.NORMALISED, reason="worked out from its pulls and baseline")
     return taken_out
-
-
-def _hold(joined: JoinedEvidence, holds: list[CheckOutcome], shift: float | None) -> None:
-    pull_set = joined.pull_set
-    reason = " ".join(one.check.sentence for one in holds)
-    move([pull_set], State.HELD, reason=reason)
-    ReviewCase.objects.update_or_create(pull_set=pull_set, defaults={"pool_shift": shift})
-    notices.notify_owner(
-        pull_set,
-        f"'{pull_set.label}' of {pull_set.session.pulled_on:%Y-%m-%d} waits for a moderator and "
-        f"does not count in its pool until then. {reason} It may well be right: answer in its "
-        "thread if you can explain it, or send a corrected version of the session.",
-    )
 
 
 def _mark_stale(session: Session, taken_out: set[int]) -> None:

@@ -10,13 +10,15 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from results.jobs.selectors import is_being_processed
-from results.models import Pull
+from results.models import CheckResult, Pull, PullSet
 from results.normalising.scales import Scale, scale_of
 from results.normalising.uncertainty_budget import budgets_of
 from results.pages.showing import render
 from results.pools import selectors
 from results.pools.descriptives import LEAST_FOR_WORST
 from results.public.rows import sessions_for
+from results.review.decisions import may_follow
+from results.review.selectors import holds_of
 from results.statistics.failure_modes import EXACT
 from rigs.metrology.units import FORCE_UNITS
 
@@ -63,8 +65,16 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "baselines": baselines,
             "budgets": budgets_of(found),
             "changes": found.state_changes.all(),
+            "holds": _holds(request, found),
         },
     )
+
+
+def _holds(request: HttpRequest, found: PullSet) -> list[CheckResult]:
+    """The checks by which a set waits, for its contributor and for moderators."""
+    if found.state != PullSet.State.HELD or not may_follow(request.user, found):
+        return []
+    return list(holds_of(found))
 
 
 def _worst(pulls: list[Loaded], straight_N: float) -> Worst | None:

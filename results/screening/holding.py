@@ -1,0 +1,39 @@
+"""Hold a set: its state, its case for a moderator, and what its tester is notified of."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from django.utils.translation import override
+
+from results import notices
+from results.models import PullSet, ReviewCase
+from results.models.declared.holds import hold_named
+from results.models.lifecycle import State, move
+from results.statistics.screening.check import Check
+
+STORED_IN = "en"
+"""The language of what is stored."""
+
+
+def hold(pull_set: PullSet, checks: Sequence[Check], shift: float | None) -> None:
+    """Hold a set for these checks, in the transaction of a caller who has locked it."""
+    reason = " ".join(check.sentence for check in checks)
+    move([pull_set], State.HELD, reason=reason)
+    ReviewCase.objects.update_or_create(pull_set=pull_set, defaults={"pool_shift": shift})
+    settled = what_settles(check.name for check in checks)
+    notices.notify_owner(
+        pull_set,
+        f"'{pull_set.label}' of {pull_set.session.pulled_on:%Y-%m-%d} waits for a moderator and "
+        f"does not count in its pool until then. {reason} It may well be right. {settled}",
+        mailed=settled,
+    )
+
+
+def what_settles(names: Iterable[str]) -> str:
+    """The honest reasons to trip these checks and what settles them, each sentence once."""
+    with override(STORED_IN):
+        declared = [hold_named(name) for name in dict.fromkeys(names)]
+        reasons = " ".join(dict.fromkeys(str(one.reasons) for one in declared))
+        settled_by = " ".join(dict.fromkeys(str(one.settled_by) for one in declared))
+    return f"Honest reasons: {reasons} What settles it: {settled_by}"
