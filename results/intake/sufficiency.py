@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
-import numpy as np
 from django.utils.translation import gettext
 
 from results.intake.document import SessionDocument
@@ -13,7 +12,7 @@ from results.intake.limits import MOST_SUGGESTIONS
 from results.intake.parts import JoinedPart, StraightPart
 from results.models import PullSet, Session
 from results.normalising.borrowed_baselines import borrow, why_not
-from results.normalising.reference_line import NoReference, Specimen, reference_of
+from results.normalising.reference_line import NoReference, Specimen, pulled_straight
 from results.normalising.set_figures import specimens
 from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
 from rigs.models import RigRevision
@@ -72,35 +71,32 @@ def reference_findings(
 
     ``session`` is the one to be stored, None if its revision is not known.
     """
-    read = {
-        specimen: np.concatenate([part.readings.newtons[part.counted] for part in parts])
+    pulled = {
+        specimen
         for specimen, parts in by_specimen(straight).items()
+        if any(part.counted.any() for part in parts)
     }
-    straight_N = {specimen: float(loads.mean()) for specimen, loads in read.items() if loads.size}
-    missing = [(part, row) for part in joined if (row := part.row) and _lacks(row, straight_N)]
+    missing = [(part, row) for part in joined if (row := part.row) and _lacks(row, pulled)]
     wanted = {
         specimen
         for _, row in missing
         for specimen in specimens(row)
-        if specimen and specimen not in straight_N
+        if specimen and specimen not in pulled
     }
     if session is not None:
-        straight_N |= {
-            specimen: float(np.mean([pull.reading_N for pull in lent.pulls if pull.reading_N]))
-            for specimen, lent in borrow(session, wanted).items()
-        }
+        pulled |= set(borrow(session, wanted))
     reasons: dict[Specimen, str] = {}
     for part, row in missing:
-        if found := _lacks(row, straight_N):
+        if found := _lacks(row, pulled):
             expected = gettext("a baseline of it in this session, on %(rig)s") % {"rig": rig}
             against = _not_lent(session, row, reasons) if session is not None else ()
             yield Finding(part.place, "baselines", found, "; ".join([expected, *against]))
 
 
-def _lacks(row: PullSet, straight_N: Mapping[Specimen, float]) -> str:
+def _lacks(row: PullSet, pulled: Collection[Specimen]) -> str:
     """Which baseline a set lacks; empty where none."""
     try:
-        reference_of(*specimens(row), straight_N, {})
+        pulled_straight(*specimens(row), pulled)
     except NoReference as missing:
         return str(missing)
     return ""

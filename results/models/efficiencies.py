@@ -12,9 +12,10 @@ from rigs.models import Calibration, Line
 
 
 class PairReference(models.Model):
-    """The reference line of a pair whose lines part within 5 percent of one another.
+    """The reference line of a pair whose lines part too near one another for a session to tell.
 
-    Fixed by the first session that pulls both, so that it can't flip from tester to tester.
+    That of the first session that counts with both. A session asks the others that pulled both
+    first, and this one where there are none under its conditions.
     """
 
     main_line = models.ForeignKey(Line, on_delete=models.PROTECT, related_name="+")

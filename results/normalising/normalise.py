@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from django.db import transaction
 
 from results.jobs import stale_marks
-from results.models import Baseline, NormalisedSet, PairReference, Pool, Pull, PullSet, Session
-from results.models.lifecycle import COUNTING, State, lock_sets
+from results.models import Baseline, NormalisedSet, Pool, Pull, PullSet, Session
+from results.models.lifecycle import State, lock_sets
 from results.normalising.borrowed_baselines import borrow
+from results.normalising.pair_evidence import fixed_references
 from results.normalising.reference_line import Specimen
 from results.normalising.scales import Scale, first_resolutions, scale_of
 from results.normalising.set_figures import (
@@ -41,9 +42,9 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
         session.pull_sets.select_related("main_line", "leader_line").exclude(state=State.WITHDRAWN)
     )
     scale = scale_of(session)
-    straight_line = _straight_line(session, sets, scale)
+    straight_line = straight_line_of(session, sets, scale)
     strengths = straight_strengths(scale, straight_line.straight)
-    fixed = fixed_references(contested_pairs(sets, strengths))
+    fixed = fixed_references(session, contested_pairs(sets, strengths))
     figures = compute_figures(
         scale, straight_line.straight, _with_pulls(session, sets), fixed, straight_line.notes
     )
@@ -52,59 +53,8 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
             _store(session, scale, straight_line.baselines, dict(zip(sets, figures, strict=True)))
 
 
-def fixed_references(pairs: Mapping[tuple[int, int], int]) -> dict[tuple[int, int], int]:
-    """The reference line of each contested pair: the fixed one, or else that of the session."""
-    known = PairReference.objects.filter(main_line_id__in={main for main, _ in pairs})
-    rows = known.values_list("main_line_id", "leader_line_id", "reference_line_id")
-    fixed = {(main, leader): line for main, leader, line in rows if (main, leader) in pairs}
-    return {**pairs, **fixed}
-
-
-def fix_references(session: Session) -> bool:
-    """Fix the reference of each contested pair that this session is the first to count with.
-
-    In the caller's transaction. Returns whether another session was first, with the other line,
-    after this one was normalised: then it has to be normalised again.
-    """
-    counting = [
-        found
-        for found in NormalisedSet.objects.filter(
-            pull_set__session=session,
-            pull_set__state__in=COUNTING,
-            pull_set__leader_line__isnull=False,
-        ).select_related("pull_set__main_line", "pull_set__leader_line", "baseline")
-        if found.baseline.line_id != _fixed_for(found.pull_set)
-    ]
-    if not counting:
-        return False
-    scale = scale_of(session)
-    sets = [found.pull_set for found in counting]
-    contested = contested_pairs(
-        sets, straight_strengths(scale, _straight_line(session, sets, scale).straight)
-    )
-    again = False
-    for found in counting:
-        main_id, leader_id = found.pull_set.main_line_id, found.pull_set.leader_line_id
-        if leader_id is None or (main_id, leader_id) not in contested:
-            continue
-        pair, _ = PairReference.objects.get_or_create(
-            main_line_id=main_id,
-            leader_line_id=leader_id,
-            defaults={"reference_line_id": found.baseline.line_id},
-        )
-        again |= pair.reference_line_id != found.baseline.line_id
-    return again
-
-
-def _fixed_for(pull_set: PullSet) -> int | None:
-    pair = PairReference.objects.filter(
-        main_line=pull_set.main_line_id, leader_line=pull_set.leader_line_id
-    ).first()
-    return pair.reference_line_id if pair else None
-
-
 @dataclass(frozen=True)
-class _StraightLine:
+class StraightLine:
     """Straight line for the sets of a session: its own, and what it borrows."""
 
     baselines: dict[Specimen, list[Baseline]]
@@ -112,7 +62,8 @@ class _StraightLine:
     notes: dict[Specimen, str]
 
 
-def _straight_line(session: Session, sets: list[PullSet], scale: Scale) -> _StraightLine:
+def straight_line_of(session: Session, sets: Sequence[PullSet], scale: Scale) -> StraightLine:
+    """Straight line that the sets of a session are measured against."""
     baselines = _baselines(session)
     straight: dict[Specimen, Pulls] = {
         specimen: [pull for baseline in found for pull in baseline.pulls.all()]
@@ -123,7 +74,7 @@ def _straight_line(session: Session, sets: list[PullSet], scale: Scale) -> _Stra
         baselines[specimen] = list(borrowed.baselines)
         straight[specimen] = borrowed.pulls
     notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
-    return _StraightLine(baselines, straight, notes)
+    return StraightLine(baselines, straight, notes)
 
 
 def _baselines(session: Session) -> dict[Specimen, list[Baseline]]:

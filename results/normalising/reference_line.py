@@ -1,15 +1,18 @@
-"""Which line a join is measured against: the weaker of its two, as pulled on that rig."""
+"""Which line a join is measured against: the weaker of its two, as pulled on that rig.
+
+Where the session's own pulls don't say clearly which is the weaker, that of other sessions is taken
+(`pair_evidence.py`): to choose by the very pulls that joins are measured against makes every
+efficiency too high, because the line that parted lower did so by chance.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
+from results.statistics.apart import NEARLY_EQUAL, clearly_apart
+from results.statistics.censored import Strength
 from rigs.models import Line
-
-NEARLY_EQUAL = 0.05
-"""Lines whose strengths differ by less have a reference fixed for the pair; common practice,
-no source."""
 
 
 @dataclass(frozen=True)
@@ -38,8 +41,7 @@ class Specimen:
 class Reference:
     """The specimen a set is measured against; ``note`` says what was assumed, if anything was.
 
-    ``contested`` is true where both lines were pulled and part so near one another that chance
-    could swap them.
+    ``contested`` is true where both lines were pulled and chance could swap them.
     """
 
     specimen: Specimen
@@ -54,45 +56,58 @@ class NoReference(Exception):
 def reference_of(
     main: Specimen,
     leader: Specimen | None,
-    straight_N: Mapping[Specimen, float],
+    straight: Mapping[Specimen, Strength],
     fixed: Mapping[tuple[int, int], int],
 ) -> Reference:
     """The reference of a set of ``main`` to ``leader``, or to a terminal if that is None.
 
-    ``straight_N`` holds the mean straight strength of each specimen pulled in the session, in
-    newtons; ``fixed`` the id of the reference line of each (main, leader) pair of line ids that
-    has one. Raises NoReference.
+    ``straight`` holds the straight strength of each specimen pulled in the session; ``fixed`` the
+    id of the reference line of each (main, leader) pair of line ids that has one. Raises
+    NoReference.
     """
-    mains = _pulled(main, straight_N)
+    mains, leaders = pulled_straight(main, leader, straight)
+    if mains and leaders:
+        return _weaker(mains, leaders, straight, fixed)
+    if mains:
+        return _alone(mains, unpulled=leader) if leader else Reference(mains)
+    assert leaders
+    return _alone(leaders, unpulled=main)
+
+
+def pulled_straight(
+    main: Specimen, leader: Specimen | None, pulled: Collection[Specimen]
+) -> tuple[Specimen | None, Specimen | None]:
+    """Which of those pulled stand for main and leader; raises NoReference where none can."""
+    mains = _pulled(main, pulled)
     if leader is None:
         if mains is None:
             raise NoReference(_missing(main))
-        return Reference(mains)
-    leaders = _pulled(leader, straight_N)
-    if mains and leaders:
-        return _weaker(mains, leaders, straight_N, fixed)
-    if mains:
-        return _alone(mains, unpulled=leader)
-    if leaders:
-        return _alone(leaders, unpulled=main)
-    raise NoReference(f"{_missing(main)} nor of {leader}")
+        return mains, None
+    leaders = _pulled(leader, pulled)
+    if mains and not leaders:
+        _alone(mains, unpulled=leader)
+    elif leaders and not mains:
+        _alone(leaders, unpulled=main)
+    elif not mains:
+        raise NoReference(f"{_missing(main)} nor of {leader}")
+    return mains, leaders
 
 
-def _pulled(specimen: Specimen, straight_N: Mapping[Specimen, float]) -> Specimen | None:
-    if specimen in straight_N:
+def _pulled(specimen: Specimen, pulled: Collection[Specimen]) -> Specimen | None:
+    if specimen in pulled:
         return specimen
-    return next((pulled for pulled in straight_N if pulled.is_same_as(specimen)), None)
+    return next((each for each in pulled if each.is_same_as(specimen)), None)
 
 
 def _weaker(
     main: Specimen,
     leader: Specimen,
-    straight_N: Mapping[Specimen, float],
+    straight: Mapping[Specimen, Strength],
     fixed: Mapping[tuple[int, int], int],
 ) -> Reference:
-    first, second = straight_N[main], straight_N[leader]
-    weaker = main if first <= second else leader
-    if abs(first - second) >= NEARLY_EQUAL * max(first, second):
+    first, second = straight[main], straight[leader]
+    weaker = main if first.mean_N <= second.mean_N else leader
+    if clearly_apart(first, second):
         return Reference(weaker)
     line_id = fixed.get((main.line.pk, leader.line.pk), weaker.line.pk)
     return Reference(main if line_id == main.line.pk else leader, contested=True)

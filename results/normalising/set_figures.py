@@ -16,6 +16,7 @@ from results.normalising.reference_line import (
     NoReference,
     Reference,
     Specimen,
+    pulled_straight,
     reference_of,
 )
 from results.normalising.scales import Floats, Scale
@@ -43,6 +44,10 @@ VAGUEST = 3.0
 """Standard error of ln(efficiency) above which a set says nothing, a factor of twenty either way;
 common practice, no source."""
 
+CONTESTED = (
+    "The two lines part too near one another for this session to say which is the weaker; the "
+    "reference is the one that is weaker in the other sessions that pulled both, if there are any."
+)
 TOO_WIDE = "they scatter too widely for one"
 
 
@@ -128,15 +133,15 @@ def straight_strengths(
 def contested_pairs(
     sets: Sequence[PullSet], strengths: Mapping[Specimen, Strength | NoFigures]
 ) -> dict[tuple[int, int], int]:
-    """Reference line, by this session, of each pair of lines that part near one another."""
-    straight_N = _means(strengths)
+    """Reference line, by this session, of each pair of lines that chance could swap in it."""
+    straight = _given_strengths(strengths)
     pairs: dict[tuple[int, int], int] = {}
     for pull_set in sets:
         main, leader = specimens(pull_set)
         if leader is None:
             continue
         try:
-            reference = reference_of(main, leader, straight_N, {})
+            reference = reference_of(main, leader, straight, {})
         except NoReference:
             continue
         if reference.contested:
@@ -148,14 +153,14 @@ def specimens_without_reference(
     sets: Sequence[PullSet], strengths: Mapping[Specimen, Strength | NoFigures]
 ) -> set[Specimen]:
     """The lines of those sets that no straight line of the session can be the reference of."""
-    straight_N = _means(strengths)
+    straight = _given_strengths(strengths)
     lines: set[Specimen] = set()
     for pull_set in sets:
         main, leader = specimens(pull_set)
         try:
-            reference_of(main, leader, straight_N, {})
+            pulled_straight(main, leader, straight)
         except NoReference:
-            lines |= {each for each in (main, leader) if each and each not in straight_N}
+            lines |= {each for each in (main, leader) if each and each not in straight}
     return lines
 
 
@@ -199,7 +204,7 @@ def _figures(
     borrowed: Mapping[Specimen, str],
 ) -> SetFigures | NoFigures:
     try:
-        reference = reference_of(*specimens(pull_set), _means(strengths), fixed)
+        reference = reference_of(*specimens(pull_set), _given_strengths(strengths), fixed)
     except NoReference as missing:
         reasons = [found.why for found in strengths.values() if isinstance(found, NoFigures)]
         return NoFigures("; ".join([str(missing), *reasons]))
@@ -266,7 +271,7 @@ def _notes(
     if reference.note:
         yield reference.note[0].upper() + reference.note[1:] + "."
     if reference.contested:
-        yield "The two lines part within 5 percent of one another; the reference is fixed."
+        yield CONTESTED
     if voids:
         yield f"{voids} of {pulls} pulls are void and not counted."
 
@@ -276,9 +281,7 @@ def _counted(pulls: Pulls) -> list[Pull]:
     return [pull for pull, counts_too in zip(pulls, counts, strict=True) if counts_too]
 
 
-def _means(strengths: Mapping[Specimen, Strength | NoFigures]) -> dict[Specimen, float]:
-    return {
-        specimen: found.mean_N
-        for specimen, found in strengths.items()
-        if isinstance(found, Strength)
-    }
+def _given_strengths(
+    strengths: Mapping[Specimen, Strength | NoFigures],
+) -> dict[Specimen, Strength]:
+    return {specimen: found for specimen, found in strengths.items() if isinstance(found, Strength)}

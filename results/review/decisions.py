@@ -15,7 +15,7 @@ from results import notices
 from results.jobs import stale_marks
 from results.models import Message, NormalisedSet, PullSet, ReviewCase, Session, StateChange
 from results.models.lifecycle import ALLOWED, COUNTING, State, move
-from results.normalising.normalise import fix_references
+from results.normalising.references import fix_references
 from results.normalising.reprocess import enqueue_reprocessing
 from results.normalising.usable_straight import borrowers_of_unusable, possible_borrowers, usable
 from results.pools.influence import pool_shift
@@ -80,13 +80,13 @@ def decide_many(
 def _follow(session: Session) -> None:
     """Reprocess sets whose baseline is held now, or that lacked one.
 
-    What a released session is the first to count with is fixed as the reference of its pairs.
+    What a released session is the first to count with is fixed as the reference of its pairs, and
+    sessions that measured against the other line of a pair are reprocessed.
     """
     enqueue_reprocessing(borrowers_of_unusable(session))
     if usable(session.baselines.all()).exists():
         enqueue_reprocessing(possible_borrowers(session))
-    if fix_references(session):
-        enqueue_reprocessing(Session.objects.filter(pk=session.pk))
+    enqueue_reprocessing(fix_references(session))
 
 
 def ask(*, by: User, pull_set: PullSet, text: str) -> Message:

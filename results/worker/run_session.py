@@ -11,7 +11,8 @@ from results.jobs import queue
 from results.jobs.attempts import flush_deferred_writes
 from results.jobs.database_errors import database_fault
 from results.models import Job, Session
-from results.normalising.normalise import fix_references, normalise_session
+from results.normalising.normalise import normalise_session
+from results.normalising.references import fix_references
 from results.normalising.usable_straight import borrowers_of_unusable
 from results.rig_checks.control_charts import report_signals
 from results.screening.screen import screen_session
@@ -52,12 +53,12 @@ def _run_steps(job: Job) -> None:
 def _follow_screening(session_id: int) -> None:
     """What a screening changes elsewhere, in the same transaction.
 
-    Report a drifting rig, fix the reference line of a pair, and requeue sessions that borrowed a
-    straight line which is now held.
+    Report a drifting rig, fix the reference line of a pair, and requeue sessions that measured
+    against its other line or borrowed a straight line which is now held.
     """
     session = Session.objects.select_related("revision").get(pk=session_id)
     report_signals(session_id)
-    if fix_references(session):
-        queue.enqueue(session)
+    for measured_otherwise in fix_references(session):
+        queue.enqueue(measured_otherwise)
     for borrower in borrowers_of_unusable(session):
         queue.enqueue(borrower)

@@ -197,6 +197,8 @@ LOOKS = {
     "results/pools/selectors.py": "counting",
     "results/pools/pool_data.py": "counting",
     "results/normalising/normalise.py": "a session's own, and what it borrows",
+    "results/normalising/pair_evidence.py": "usable, of sessions that count",
+    "results/normalising/references.py": "counting",
     "results/public/rows.py": "what is public",
     "results/pages/rigs/charts.py": "one baseline, by its id",
     "results/pools/pulls_behind.py": "what a snapshot names",

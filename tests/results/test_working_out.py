@@ -6,7 +6,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from results.jobs.queue import enqueue
-from results.models import Pull, Session
+from results.models import Pull, PullSet, Session
 from results.normalising.normalise import normalise_session
 from results.normalising.set_figures import Scale
 from results.worker.embedded import drain
@@ -80,19 +80,38 @@ def test_the_reference_is_the_line_that_parts_first_on_this_rig_whatever_the_lab
     assert pull_set.normalised.baseline == weaker
 
 
-def test_lines_that_part_alike_keep_the_reference_of_the_first_session_that_counts(owner, other):
+def test_where_lines_part_alike_the_other_sessions_say_which_is_the_reference(owner, other):
+    main, leader = making.line("one"), making.line("two")
+    sets = []
+    for person, main_N, leader_N in ((owner, 100, 102), (other, 102, 100)):
+        session = making.session(making.revision_of(person))
+        making.straight(session, main, [main_N - 1, main_N, main_N + 1])
+        making.straight(session, leader, [leader_N - 1, leader_N, leader_N + 1])
+        sets.append(making.joined(session, main, leader, [80, 81, 79]))
+        enqueue(session)
+        drain()
+
+    found = [PullSet.objects.get(pk=pull_set.pk).normalised for pull_set in sets]
+    assert [each.baseline.line for each in found] == [leader, main], "each by the other's pulls"
+    assert [round(each.baseline_mean_N) for each in found] == [102, 102]
+    assert all("other sessions" in each.notes[-1] for each in found)
+
+
+def test_a_line_that_is_clearly_the_weaker_is_the_reference_whatever_other_sessions_say(
+    owner, other
+):
     main, leader = making.line("one"), making.line("two")
     references = []
-    for person, main_N, leader_N in ((owner, 100, 102), (other, 102, 100)):
+    for person, main_N, leader_N in ((owner, 100, 120), (other, 120, 100)):
         session = making.session(making.revision_of(person))
         making.straight(session, main, [main_N - 1, main_N, main_N + 1])
         making.straight(session, leader, [leader_N - 1, leader_N, leader_N + 1])
         pull_set = making.joined(session, main, leader, [80, 81, 79])
         enqueue(session)
         drain()
-        references.append(pull_set.normalised.baseline.line)
+        references.append(pull_set)
 
-    assert references == [main, main]
+    assert [each.normalised.baseline.line for each in references] == [main, leader]
 
 
 def test_a_set_whose_weaker_line_was_not_pulled_straight_says_which_baseline_is_missing(session):

@@ -8,6 +8,7 @@ import numpy as np
 
 from deploy.benchmarks.agreement import dense_errors
 from results.statistics import (
+    apart,
     censored,
     censored_newton,
     censored_profile,
@@ -252,6 +253,10 @@ def _maxima(row: tuple) -> object:
     starts = np.zeros(1, dtype=np.intp)
     found = censored_newton.maxima((y - y.mean()) / 0.1, failed, starts, censored_newton.normal)
     return found.found
+
+
+def _apart(row: tuple, other: tuple) -> object:
+    return apart.clearly_apart(censored.strength(*row, 0.5), censored.strength(*other, 0.5))
 
 
 def _efficiency(row: tuple, other: tuple, offset_N: float) -> object:

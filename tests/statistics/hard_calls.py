@@ -51,6 +51,7 @@ from tests.statistics.hard_arguments import (
     SCATTERS,
     SETS,
     Calls,
+    _apart,
     _by_groups,
     _climbed,
     _compare,
@@ -174,6 +175,7 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "efficiency.coefficient_of_variation_interval": over(
         efficiency.coefficient_of_variation_interval, CVS, FREEDOM
     ),
+    "apart.clearly_apart": over(_apart, LOADS[2::9], LOADS[4::11]),
     "efficiency.efficiency": over(_efficiency, LOADS[2::9], LOADS[4::11], (0.0, 5.0)),
     "failure_modes.meanings": over(failure_modes.meanings, [*MODES, ["unheard of"]]),
     "failure_modes.counted": over(failure_modes.counted, MODES),
