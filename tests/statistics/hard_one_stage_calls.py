@@ -85,9 +85,13 @@ def _rest(pulls, point, theta):
     return found.value, found.slope
 
 
-def _maximum(pulls, tau, scale):
+def _near(pulls, tau, scale):
     point = Point(np.full(3, tau**2), scale, scale)
-    return maximum.maximum(pulls, point, np.array([True, False, False]))
+    return maximum.near_maximum(pulls, point, np.array([True, False, False]))
+
+
+def _maximum(pulls, tau, scale):
+    return maximum.maximum(pulls, _near(pulls, tau, scale))
 
 
 def _maxima():
@@ -106,10 +110,17 @@ def _solved(codes, variances, tau2, theta):
     return there.value, there.scores(), there.middle
 
 
-def _fitted(pulls, world):
+def _searched(pulls, world):
     codes, straight, joined = world
     exact = as_pulls(codes, as_loads(straight, "line"), as_loads(joined, "join"))
-    return fits.fitted(pulls.tree, pulls.joined, exact.straight, exact.joined)
+    return fits.searched(pulls.tree, pulls.joined, exact.straight, exact.joined)
+
+
+def _fittable():
+    for world in WORLDS:
+        for pulls in _both(world):
+            if pulls.straight.number.all() and pulls.tree.tester.size > 2:
+                yield pulls, world
 
 
 def _groups(make, loads, flags, groups):
@@ -148,6 +159,10 @@ ONE_STAGE_CALLS = {
         partial(_rest, pulls, point, theta)
         for pulls, point, theta in product(PULLS[::3], POINTS, (None, -0.2))
     ),
+    "one_stage.maximum.near_maximum": lambda: (
+        partial(lambda *given: _near(*given).rest.value, pulls, tau, scale)
+        for pulls, tau, scale in product(PULLS[::4] + PULLS[-2:], (0.0, 0.1), CVS[2:4])
+    ),
     "one_stage.maximum.maximum": lambda: (
         partial(lambda *given: _maximum(*given).rest.value, pulls, tau, scale)
         for pulls, tau, scale in product(PULLS[::4] + PULLS[-2:], (0.0, 0.1), CVS[2:4])
@@ -156,11 +171,13 @@ ONE_STAGE_CALLS = {
         partial(influence.spread, pulls.tree, top, np.array([1.0, 0, 0, 0, lean, -lean]))
         for (pulls, top), lean in product(_maxima(), (0.0, 0.01))
     ),
+    "one_stage.fits.searched": lambda: (
+        partial(lambda *given: _searched(*given).loglik, pulls, world)
+        for pulls, world in _fittable()
+    ),
     "one_stage.fits.fitted": lambda: (
-        partial(_fitted, pulls, world)
-        for world in WORLDS
-        for pulls in _both(world)
-        if pulls.straight.number.all() and pulls.tree.tester.size > 2
+        partial(lambda *given: fits.fitted(_searched(*given)), pulls, world)
+        for pulls, world in _fittable()
     ),
     "one_stage.outlasting.lower_bound": lambda: (
         partial(outlasting.lower_bound, pulls.tree, pulls.joined, pulls.straight)

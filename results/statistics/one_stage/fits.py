@@ -11,7 +11,7 @@ from results.statistics.errors import NoScatter, NotEstimable, TooFewPulls
 from results.statistics.one_stage.groups import Groups
 from results.statistics.one_stage.influence import Spread, spread
 from results.statistics.one_stage.lognormal import LognormalPulls, pooled_sd
-from results.statistics.one_stage.maximum import maximum
+from results.statistics.one_stage.maximum import Near, maximum, near_maximum
 from results.statistics.one_stage.propagation import Point, Pulls
 from results.statistics.one_stage.tree import Tree
 from results.statistics.one_stage.weibull import WeibullPulls
@@ -31,23 +31,56 @@ class Fit:
     tau: Floats
     cv_joined: float
     cv_straight: float
+    weibull: bool
 
 
-def fitted(tree: Tree, joined: Groups, straight: LognormalPulls, exact: LognormalPulls) -> Fit:
-    """The fit; `exact` are the joined pulls as lognormal ones, which the search starts from.
+@dataclass(frozen=True)
+class Search:
+    """A search for a fit that has come close to its end."""
+
+    pulls: Pulls
+    near: Near
+
+    @property
+    def loglik(self) -> float:
+        return self.near.rest.value
+
+    @property
+    def weibull(self) -> bool:
+        return isinstance(self.pulls.joined, WeibullPulls)
+
+
+def searched(
+    tree: Tree,
+    joined: Groups,
+    straight: LognormalPulls,
+    exact: LognormalPulls,
+    beside: Search | None = None,
+) -> Search:
+    """Close to the fit; `exact` are the joined pulls as lognormal ones, which it starts from.
+
+    Where `beside` is given, a search with lognormal joined strengths, it starts where that came to:
+    the maxima are then a few steps apart.
 
     Raises NoScatter, TooFewPulls, NotEstimable and NoConvergence.
     """
     pulls = Pulls(tree, joined, straight)
     levels = _identifiable(tree)
-    weibull = isinstance(joined, WeibullPulls)
     start = _start(tree, straight, exact, levels)
-    if weibull:
+    curvature = None
+    if beside is not None:
+        start, curvature = beside.near.rest.point, beside.near.curvature
+    if isinstance(joined, WeibullPulls):
         scale = start.scale_joined * math.sqrt(6) / math.pi
         start = Point(start.tau2, scale, start.scale_straight)
-    top = maximum(pulls, start, levels)
+    return Search(pulls, near_maximum(pulls, start, levels, curvature))
+
+
+def fitted(search: Search) -> Fit:
+    """The fit that a search leads to. Raises NotEstimable and NoConvergence."""
+    tree, top = search.pulls.tree, maximum(search.pulls, search.near)
     point, theta = top.rest.point, top.rest.solved.theta
-    of_joined, slope, cv_joined = (_weibull_mean if weibull else _lognormal_mean)(
+    of_joined, slope, cv_joined = (_weibull_mean if search.weibull else _lognormal_mean)(
         point.scale_joined
     )
     of_straight, straight_slope, cv_straight = _lognormal_mean(point.scale_straight)
@@ -59,6 +92,7 @@ def fitted(tree: Tree, joined: Groups, straight: LognormalPulls, exact: Lognorma
         np.sqrt(point.tau2),
         cv_joined,
         cv_straight,
+        search.weibull,
     )
     if not (abs(found.log_efficiency) < LARGEST_LOG and math.isfinite(found.spread.robust)):
         raise NotEstimable("the pulls' loads are too far apart for a mean")

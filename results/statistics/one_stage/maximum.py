@@ -27,13 +27,32 @@ FLATTER = 4.0
 LEAST_CURVATURE = 1e-6  # of the greatest
 TINY = float(np.finfo(np.float64).tiny)
 ROUNDING = 1e-8  # of a log-likelihood, below which the slope alone can tell
-DIFFERENCE = 0.05  # step of a difference, in standard errors
+DIFFERENCE = 0.02  # step of a difference, in standard errors
 OF_LEVELS = np.arange(PARAMETERS) < 3
 
 
 ROUGH_STEP, OF_STEP, OF_DIFFERENCE = 0.03, 0.003, 0.005
 """The last coarse step, and what rest of the sites may leave of it and of a difference's step."""
 CLOSE, CLOSE_GAIN = 1e-8, 1e-11
+
+
+@dataclass(frozen=True)
+class Near:
+    """Within a few hundredths of a standard error of the maximum.
+
+    `unit` (5,) is about a standard error of each parameter and `bent` (5, 5) about the curvature of
+    ln likelihood in these; `movable` (5,) are the parameters that are fitted.
+    """
+
+    rest: Rest
+    unit: Floats
+    bent: Floats
+    movable: Booleans
+
+    @property
+    def curvature(self) -> Floats:
+        """That of ln likelihood in the parameters themselves, (5, 5)."""
+        return self.bent / np.outer(self.unit, self.unit)
 
 
 @dataclass(frozen=True)
@@ -57,22 +76,30 @@ def _point(vector: Floats) -> Point:
     return Point(np.maximum(vector[:3], 0.0), float(np.exp(vector[3])), float(np.exp(vector[4])))
 
 
-def maximum(pulls: Pulls, start: Point, fitted: Booleans) -> Maximum:
-    """The maximum over the `fitted` (3,) components and both scales, from a start.
+def near_maximum(
+    pulls: Pulls, start: Point, fitted: Booleans, curvature: Floats | None = None
+) -> Near:
+    """Close to the maximum over the `fitted` (3,) components and both scales, from a start.
 
+    `curvature` (5, 5) is about that of ln likelihood, as another fit of the same pulls has found.
     Raises NotEstimable where a scale has no maximum within reach, and NoConvergence.
     """
     movable = np.array([*fitted, True, True])
     rest = at_rest(pulls, start, started(pulls, start), None, ROUGH_STEP)
     unit, error = _units(pulls, rest), _error_in_scales(rest)
-    rough = Search(pulls, unit, movable, OF_STEP * ROUGH_STEP * error, ROUGH_STEP**2)
-    rest, bent = rough.ascended(rest, np.eye(PARAMETERS))
-    rest = at_rest(pulls, rest.point, rest.states, None, CLOSE)
-    rest, _ = Search(pulls, unit, movable, CLOSE, CLOSE_GAIN).ascended(rest, bent)
-    free = movable & ~(OF_LEVELS & (_vector(rest.point) <= 0))
+    search = Search(pulls, unit, movable, OF_STEP * ROUGH_STEP * error, ROUGH_STEP**2)
+    bent = np.eye(PARAMETERS) if curvature is None else curvature * np.outer(unit, unit)
+    rest, bent = search.ascended(rest, bent)
+    return Near(rest, unit, bent, movable)
+
+
+def maximum(pulls: Pulls, near: Near) -> Maximum:
+    """The maximum, from near it. Raises NotEstimable and NoConvergence."""
+    rest = at_rest(pulls, near.rest.point, near.rest.states, None, CLOSE)
+    rest, _ = Search(pulls, near.unit, near.movable, CLOSE, CLOSE_GAIN).ascended(rest, near.bent)
+    free = near.movable & ~(OF_LEVELS & (_vector(rest.point) <= 0))
     held = at_rest(pulls, rest.point, rest.states, rest.solved.theta, CLOSE)
-    covariance = _covariance(pulls, rest, held, unit, free)
-    return Maximum(rest, held, covariance)
+    return _described(pulls, rest, held, free)
 
 
 def _units(pulls: Pulls, rest: Rest) -> Floats:
@@ -166,9 +193,9 @@ def _updated(bent: Floats, step: Floats, change: Floats) -> Floats:
     )
 
 
-def _covariance(pulls: Pulls, rest: Rest, held: Rest, unit: Floats, free: Booleans) -> Floats:
-    """Covariance (6, 6) of the parameters of `Maximum`, by differences of slopes and of theta."""
-    vector, places = _vector(rest.point), np.flatnonzero(free)
+def _described(pulls: Pulls, rest: Rest, held: Rest, free: Booleans) -> Maximum:
+    """With the covariance, by differences of slopes and of theta."""
+    vector, places, unit = _vector(rest.point), np.flatnonzero(free), _units(pulls, rest)
     tolerance = OF_DIFFERENCE * DIFFERENCE * _error_in_scales(rest)
     steps, of_theta = DIFFERENCE * unit, DIFFERENCE / np.sqrt(rest.solved.information)
     information, lean = np.zeros((PARAMETERS, PARAMETERS)), np.zeros(PARAMETERS)
@@ -185,9 +212,10 @@ def _covariance(pulls: Pulls, rest: Rest, held: Rest, unit: Floats, free: Boolea
     of_rest = np.zeros((PARAMETERS, PARAMETERS))
     of_rest[pick] = inverse((information + information.T)[pick] / 2)
     with_theta = of_rest @ lean
-    return np.block(
+    covariance = np.block(
         [
             [np.array([[of_theta / steepness + lean @ with_theta]]), with_theta[None]],
             [with_theta[:, None], of_rest],
         ]
     )
+    return Maximum(rest, held, covariance)

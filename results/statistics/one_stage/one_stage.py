@@ -23,7 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from results.statistics.censored import checked
 from results.statistics.errors import ShapeMismatch, TooFewPulls, TooFewTesters
-from results.statistics.one_stage.fits import Fit, fitted
+from results.statistics.one_stage.fits import Fit, Search, fitted, searched
 from results.statistics.one_stage.lognormal import LognormalPulls, lognormal_pulls
 from results.statistics.one_stage.outlasting import LEAST_FAILURES, lower_bound
 from results.statistics.one_stage.tree import Tree, tree_of
@@ -35,6 +35,9 @@ from results.statistics.quantiles import t_quantile
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
 Codes = NDArray[np.int64]
+
+OUT_OF_PLAY = 25.0
+"""Less ln likelihood than another family's: the weight is then below 1e-10."""
 
 
 @dataclass(frozen=True)
@@ -108,9 +111,13 @@ def one_stage(
         )
     of_straight = _straight(tree, straight)
     parts = Parts()
-    held = parts.take("combination", lambda: _combination(tree, of_straight, combination), None)
+    of_both = _joined(tree, combination)
+    beside = parts.take("combination", lambda: _combination(tree, of_straight, *of_both), None)
+    held = None
+    if beside is not None:
+        held = parts.take("combination", lambda: _averaged([fitted(beside)], of_both[1]), None)
     y, exact, group = _joined(tree, join)
-    own = parts.take("join", lambda: _join(tree, of_straight, y, exact, group), None)
+    own = parts.take("join", lambda: _join(tree, of_straight, y, exact, group, beside), None)
     bound = None
     if own is None:
         joined = lognormal_pulls(y, exact, group, tree.sets)
@@ -150,10 +157,11 @@ def _checked(pulls: Loads) -> tuple[Floats, Booleans, Codes]:
     return np.log(load), exact, group
 
 
-def _combination(tree: Tree, straight: LognormalPulls, pulls: Loads) -> Estimate:
-    y, exact, group = _joined(tree, pulls)
+def _combination(
+    tree: Tree, straight: LognormalPulls, y: Floats, exact: Booleans, group: NDArray[np.intp]
+) -> Search:
     joined = lognormal_pulls(y, exact, group, tree.sets)
-    return _averaged([fitted(tree, joined, straight, joined)], exact)
+    return searched(tree, joined, straight, joined)
 
 
 def _join(
@@ -162,6 +170,7 @@ def _join(
     y: Floats,
     exact: Booleans,
     group: NDArray[np.intp],
+    beside: Search | None,
 ) -> Estimate:
     if exact.sum() < LEAST_FAILURES:
         raise TooFewPulls(
@@ -170,8 +179,10 @@ def _join(
         )
     lognormal = lognormal_pulls(y, exact, group, tree.sets)
     weibull = weibull_pulls(y, exact, group, tree.sets)
-    fits = [fitted(tree, joined, straight, lognormal) for joined in (lognormal, weibull)]
-    return _averaged(fits, exact)
+    first = searched(tree, lognormal, straight, lognormal, beside)
+    searches = [first, searched(tree, weibull, straight, lognormal, first)]
+    least = max(each.loglik for each in searches) - OUT_OF_PLAY
+    return _averaged([fitted(each) for each in searches if each.loglik > least], exact)
 
 
 def _averaged(fits: Sequence[Fit], exact: Booleans) -> Estimate:
@@ -199,5 +210,5 @@ def _averaged(fits: Sequence[Fit], exact: Booleans) -> Estimate:
         tau_set=float(tau[2]),
         cv_joined=float(weight @ np.array([fit.cv_joined for fit in fits])),
         cv_straight=float(weight @ np.array([fit.cv_straight for fit in fits])),
-        weibull=float(weight[-1]) if len(fits) > 1 else 0.0,
+        weibull=float(weight @ np.array([fit.weibull for fit in fits])),
     )
