@@ -1,4 +1,4 @@
-"""What screening finds and what it holds in error: `deploy/bench screening`.
+"""The demo league and its faults: `deploy/bench screening --league`.
 
 Draws leagues from the scenario and sends every session through the API and the jobs of this
 process, in order of date; then plants faults of random strength, and the scenario's suspects, one
@@ -7,18 +7,20 @@ at a time. Prints Markdown tables with exact 95 percent intervals (Clopper & Pea
 
 from __future__ import annotations
 
-import argparse
-import logging
-import os
-import tempfile
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from scipy.stats import beta
+
+from deploy.benchmarks.screening.storing import undone
+from deploy.benchmarks.screening.table import interval
+from deploy.demo import inside
+from deploy.demo.faults import FAULTS
+from deploy.demo.simulate import draw_world
+from deploy.demo.suspects import draw_suspects
+from results.models import CheckResult
+from rigs.refusals import Invalid
 
 RIGS = 10
 """Each kind of fault is planted once on each rig of the scenario, coarse scales and fine."""
@@ -36,8 +38,6 @@ class Tally:
     marks: Counter[str] = field(default_factory=Counter)
 
     def add(self, session: Any) -> None:
-        from results.models import CheckResult  # noqa: PLC0415  (after Django's set-up)
-
         states = list(session.pull_sets.values_list("state", flat=True))
         self.sessions += 1
         self.touched += "held" in states
@@ -54,75 +54,26 @@ class Tally:
         self.whole += 1
 
 
-def main() -> int:
-    """Run the benchmark and print its tables."""
-    arguments = _arguments()
-    with tempfile.TemporaryDirectory(prefix="samespool-") as folder:
-        os.environ.update(SAMESPOOL_VAR=folder, DJANGO_SETTINGS_MODULE="deploy.settings")
-        for name in ("DATABASE_URL", "REDIS_URL"):
-            os.environ.pop(name, None)
-        _set_up()
-        rng = np.random.default_rng(arguments.seed)
-        honest = Tally()
-        planted: dict[str, Tally] = {}
-        for _ in range(arguments.worlds):
-            with _undone():
-                _one_world(rng, arguments.testers, honest, planted)
-        _print(honest, planted)
-    return 0
+def run(worlds: int, seed: int) -> None:
+    """Draw leagues and print their tables, on a database that is set up."""
+    rng = np.random.default_rng(seed)
+    honest = Tally()
+    planted: dict[str, Tally] = {}
+    for _ in range(worlds):
+        with undone():
+            _one_world(rng, honest, planted)
+    _print(honest, planted)
 
 
-def _arguments() -> argparse.Namespace:
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--worlds", type=int, default=8, help="leagues to draw")
-    parser.add_argument(
-        "--testers",
-        type=int,
-        default=None,
-        help="testers a league (the scenario's ten if not said)",
-    )
-    parser.add_argument("--seed", type=int, default=6)
-    return parser.parse_args()
-
-
-def _set_up() -> None:
-    import django  # noqa: PLC0415
-
-    django.setup()
-    import structlog  # noqa: PLC0415
-    from django.core.management import call_command  # noqa: PLC0415
-
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.WARNING))
-    call_command("migrate", verbosity=0)
-
-
-@contextmanager
-def _undone() -> Iterator[None]:
-    """Whatever happens inside leaves no row behind."""
-    from django.db import transaction  # noqa: PLC0415
-
-    with transaction.atomic():
-        yield
-        transaction.set_rollback(True)
-
-
-def _one_world(
-    rng: np.random.Generator, testers: int | None, honest: Tally, planted: dict[str, Tally]
-) -> None:
-    from deploy.demo import inside  # noqa: PLC0415
-    from deploy.demo.faults import FAULTS  # noqa: PLC0415
-    from deploy.demo.simulate import draw_world  # noqa: PLC0415
-    from deploy.demo.suspects import draw_suspects  # noqa: PLC0415
-    from rigs.refusals import Invalid  # noqa: PLC0415
-
+def _one_world(rng: np.random.Generator, honest: Tally, planted: dict[str, Tally]) -> None:
     inside.lay_catalogue()
-    world = draw_world(rng, testers)
+    world = draw_world(rng)
     people = [inside.settle(submission) for submission in world]
     for person, session in _by_date(people, world):
         honest.add(inside.send(person, session))
     for kind, plant in FAULTS.items():
         for submission in draw_world(rng, RIGS):
-            with _undone():
+            with undone():
                 spoilt = plant(rng, submission["sessions"][0], submission["rig"]["resolution"])
                 person = inside.settle(submission, f"{submission['handle']}, newcomer")
                 tally = planted.setdefault(kind, Tally())
@@ -131,7 +82,7 @@ def _one_world(
                 except Invalid:
                     tally.refuse()
     for handle, submission in draw_suspects(rng).items():
-        with _undone():
+        with undone():
             person = inside.settle(submission)
             wrong = slice(1, 2) if handle == "pounds" else slice(None)
             for session in submission["sessions"][wrong]:
@@ -146,13 +97,6 @@ def _by_date(people: list[Any], world: list[dict[str, Any]]) -> list[tuple[Any, 
     ]
     dated.sort(key=lambda row: row[:2])
     return [(people[number], session) for _, number, session in dated]
-
-
-def interval(found: int, of: int) -> tuple[float, float]:
-    """Exact 95 percent interval of a share."""
-    low = float(beta.ppf(0.025, found, of - found + 1)) if found else 0.0
-    high = float(beta.ppf(0.975, found + 1, of - found)) if found < of else 1.0
-    return low, high
 
 
 def _share(found: int, of: int) -> str:
@@ -178,7 +122,3 @@ def _print(honest: Tally, planted: dict[str, Tally]) -> None:
         marked = _share(honest.marks[name], honest.sessions)
         held = _share(honest.by_check[name], honest.sessions)
         print(f"| {name} | {marked} | {held} | {' | '.join(cells)} |")
-
-
-if __name__ == "__main__":
-    raise SystemExit(main())
