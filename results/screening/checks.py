@@ -12,7 +12,12 @@ import numpy as np
 import structlog
 
 from results.models import Baseline, Pull, PullSet
-from results.screening.evidence import Evidence, JoinedEvidence, StraightEvidence
+from results.screening.evidence import (
+    Evidence,
+    JoinedEvidence,
+    StraightEvidence,
+    readings_of,
+)
 from results.screening.thresholds import tuned
 from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
@@ -36,10 +41,6 @@ Given = ParamSpec("Given")
 Answer = TypeVar("Answer")
 
 log = structlog.get_logger(__name__)
-
-USUAL_CV_JOINED, USUAL_CV_STRAIGHT = 0.04, 0.02
-"""Until a pool has a better estimate: the least scatter of good joins and of straight nylon (common
-practice, no source)."""
 
 OFF_THE_GRID = 0.05
 """In steps: readings farther from a whole step were not written in the scale's own unit."""
@@ -114,9 +115,9 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
         yield asked(digits.terminal_digits)(subject, np.concatenate(whole), within)
         yield asked(digits.heaped_digits)(subject, np.concatenate(whole), within)
         yield asked(repeats.repeated_values)(subject, whole)
-    joined = [_steps_of(_readings_N(one), evidence) for one in evidence.joined]
+    joined = [_steps_of(readings_of(one.pulls), evidence) for one in evidence.joined]
     yield asked(repeats.agreeing_sets)(subject, joined)
-    yield _little_scatter(subject, evidence, evidence.joined)
+    yield from _little_scatter(subject, evidence, evidence.joined)
     yield _few_steps(subject, evidence)
     calibrated = _calibrated(evidence), _highest_load_N(evidence)
     yield from asked(rig.calibration)(subject, *calibrated) or ()
@@ -160,7 +161,6 @@ def _of_set(evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None
     if _on_the_grid(shown):
         yield asked(spacing.even_spacing)(subject, np.rint(shown))
     yield from _copied(subject, evidence, joined)
-    yield _little_scatter(subject, evidence, [joined], straight=False)
     if joined.normalised is not None:
         yield from _of_efficiency(subject, joined)
 
@@ -176,29 +176,31 @@ def _of_efficiency(subject: str, joined: JoinedEvidence) -> Iterator[Check | Non
         (normalised.own_variance + normalised.shared_variance) ** 0.5,
         min(normalised.degrees_of_freedom, normalised.baseline_degrees_of_freedom),
     )
-    if others.fit is None:
+    if others.usual is None:
         return
-    fit = others.fit
+    usual = others.usual
     yield asked(scatter.more_scatter)(
         subject,
         normalised.cv,
         normalised.degrees_of_freedom,
-        fit.ratios.cv_join,
+        others.cv_join,
         float(others.members.degrees_of_freedom.sum()),
         len(others.members) + 1,
     )
-    yield asked(efficiencies.mixed_units_in_set)(subject, normalised.efficiency, math.exp(fit.mu))
-    expected = (fit.mu, others.prediction_sd(fit, normalised), fit.testers - 1.0)
+    yield asked(efficiencies.mixed_units_in_set)(
+        subject, normalised.efficiency, math.exp(usual.centre)
+    )
+    expected = (usual.centre, others.prediction_sd(usual, normalised), usual.degrees_of_freedom)
     yield asked(efficiencies.above_the_pool)(subject, normalised.log_ratio, *expected)
     yield asked(efficiencies.below_the_pool)(subject, normalised.log_ratio, *expected)
 
 
 def _little_scatter(
-    subject: str, evidence: Evidence, sets: Iterable[JoinedEvidence], *, straight: bool = True
-) -> Check | None:
-    """Sets against the usual scatter of their pools, and with ``straight`` their baselines."""
-    rows = []
-    baselines: dict[int, tuple[float, float, float, float]] = {}
+    subject: str, evidence: Evidence, sets: Iterable[JoinedEvidence]
+) -> Iterator[Check | None]:
+    """Sets against the usual scatter of their pools, and together with their straight line."""
+    rows: list[tuple[float, ...]] = []
+    baselines: dict[int, tuple[float, ...]] = {}
     for joined in sets:
         if joined.normalised is None or joined.others is None:
             continue
@@ -208,22 +210,23 @@ def _little_scatter(
             (
                 normalised.cv,
                 normalised.degrees_of_freedom,
-                others.cv_join or USUAL_CV_JOINED,
+                others.cv_join,
                 resolution_N / normalised.mean_N,
             )
         )
         baselines[normalised.baseline_id] = (
             normalised.baseline_cv,
             normalised.baseline_degrees_of_freedom,
-            others.cv_baseline or USUAL_CV_STRAIGHT,
+            others.cv_baseline,
             resolution_N / normalised.baseline_mean_N,
         )
-    if straight:
-        rows += baselines.values()
     if not rows:
-        return None
-    cv, freedom, usual, step = np.array(rows).T
-    return asked(scatter.too_little_scatter)(subject, cv, freedom, usual, step)
+        return
+    tied, straight = np.array(rows).T, np.array(list(baselines.values())).T
+    yield asked(scatter.too_little_scatter)(subject, *tied)
+    yield asked(scatter.scatter_of_no_hand)(
+        subject, scatter.Scatters(*tied), scatter.Scatters(*straight)
+    )
 
 
 def _few_steps(subject: str, evidence: Evidence) -> Check | None:
@@ -232,32 +235,24 @@ def _few_steps(subject: str, evidence: Evidence) -> Check | None:
     return asked(scatter.few_steps_of_the_scale)(
         subject,
         [evidence.steps(joined.exact) for joined in compared],
-        [
-            joined.others.cv_join or USUAL_CV_JOINED
-            for joined in compared
-            if joined.others is not None
-        ],
+        [joined.others.cv_join for joined in compared if joined.others is not None],
     )
 
 
 def _copied(subject: str, evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None]:
     """Copied readings: in other sets of the session, and in other sessions."""
     here = [
-        (f"'{other.pull_set.label}' of the same session", _readings_N(other))
+        (f"'{other.pull_set.label}' of the same session", readings_of(other.pulls))
         for other in evidence.joined
         if other is not joined
     ]
-    steps = _steps_of(_readings_N(joined), evidence)
+    steps = _steps_of(readings_of(joined.pulls), evidence)
     for name, alike, compared in (
         ("copied within the session", here, len(here)),
         ("copied from another session", joined.alike, joined.compared),
     ):
         series = [(of, _steps_of(readings_N, evidence)) for of, readings_N in alike]
         yield asked(repeats.copied_run)(name, subject, steps, series, compared)
-
-
-def _readings_N(joined: JoinedEvidence) -> list[float]:
-    return [pull.reading_N for pull in joined.pulls if pull.reading_N is not None]
 
 
 def _steps_of(readings_N: list[float], evidence: Evidence) -> list[int]:

@@ -6,29 +6,24 @@ compared with themselves.
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
-from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 from statistics import geometric_mean
 
 import numpy as np
-from django.db.models import Count, F, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, OuterRef, Q, Subquery, Sum
 from numpy.typing import NDArray
 
 from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
 from results.models.lifecycle import COUNTING, State
 from results.normalising.scales import Scale, scale_of
-from results.pools.estimate import Fit, fit_from
-from results.pools.pool_data import Members, members_of_each
+from results.pools.pool_data import members_of_each
+from results.screening.first_come import compared, named, sharing, versions_of
+from results.screening.references import PoolOfOthers, pool_of_others
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
-from results.statistics.screening.repeats import LEAST_RUN
 
 Floats = NDArray[np.float64]
-MOST_ALIKE = 50
-"""Sets with readings in common that are compared run by run; common practice, no source."""
-
 MOST_OTHERS = 400
 """Baselines of other testers, the newest, that estimate a line's straight strength: their mean is
 sure to a twentieth of their spread, and however often a line is pulled, looking costs no more."""
@@ -52,29 +47,6 @@ class StraightEvidence:
     def exact(self) -> list[Pull]:
         """Pulls that parted in the free length."""
         return _where(self.pulls, exact_for_line([pull.failure_mode for pull in self.pulls]))
-
-
-@dataclass(frozen=True)
-class PoolOfOthers:
-    """A pool without the tester under screening; ``fit`` is None below three other testers.
-
-    ``cv_join`` and ``cv_baseline`` are the scatter of other testers' sets and of their straight
-    line: in this pool, or below three testers wherever they tied the same join. None where
-    none did.
-    """
-
-    members: Members
-    fit: Fit | None
-    cv_join: float | None
-    cv_baseline: float | None
-
-    def prediction_sd(self, fit: Fit, normalised: NormalisedSet) -> float:
-        """Of a new tester's next set like this one, on the log scale."""
-        sampling = (
-            fit.ratios.cv_join**2 / normalised.n_effective
-            + fit.ratios.cv_baseline**2 / normalised.baseline_n_effective
-        )
-        return float(np.sqrt(fit.between + fit.se**2 + sampling))
 
 
 @dataclass(frozen=True)
@@ -133,7 +105,7 @@ def evidence_of(session: Session) -> Evidence:
     }
     pulls = _pulls_of(session)
     members = members_of_each({found.pool_id for found in normalised.values()})
-    pools = {pool_id: _pool_of_others(pool_id, of, session) for pool_id, of in members.items()}
+    pools = {pool_id: pool_of_others(pool_id, of, session) for pool_id, of in members.items()}
     pulls_that_day, seconds_that_day = _that_day(session)
     return Evidence(
         session=session,
@@ -244,48 +216,24 @@ def _earlier_means(session: Session, lines: set[int]) -> dict[int, Floats]:
     return defaultdict(lambda: np.empty(0), {key: np.array(of) for key, of in means.items()})
 
 
-def _pool_of_others(pool_id: int, members: Members, session: Session) -> PoolOfOthers:
-    others = members.without_tester(session.contributor_id)
-    fit = fit_from(others)
-    if fit is not None:
-        return PoolOfOthers(others, fit, fit.ratios.cv_join, fit.ratios.cv_baseline)
-    return PoolOfOthers(others, None, *_scatter_anywhere(pool_id, session))
-
-
-def _scatter_anywhere(pool_id: int, session: Session) -> tuple[float | None, float | None]:
-    """CV of joined and of straight pulls where other testers tied the join of this pool."""
-    freedom, straight_freedom = F("degrees_of_freedom"), F("baseline_degrees_of_freedom")
-    sums = (
-        NormalisedSet.objects.filter(pool__connection__pools=pool_id, pull_set__state__in=COUNTING)
-        .exclude(pull_set__session__contributor=session.contributor_id)
-        .aggregate(
-            joined=Sum(F("cv") * F("cv") * freedom) / Sum(freedom),
-            straight=Sum(F("baseline_cv") * F("baseline_cv") * straight_freedom)
-            / Sum(straight_freedom),
-        )
-    )
-    return _root(sums["joined"]), _root(sums["straight"])
-
-
-def _root(mean_square: float | None) -> float | None:
-    return math.sqrt(mean_square) if mean_square else None
-
-
 def _joined(
     session: Session,
     pulls: dict[tuple[int | None, int | None], list[Pull]],
     normalised: dict[int, NormalisedSet],
     pools: dict[int, PoolOfOthers],
 ) -> list[JoinedEvidence]:
-    """Each set beside every current set of its pool, those of its own session left out."""
+    """Each set beside the sets of its pool that came before it, in other sessions."""
     sets = list(session.pull_sets.exclude(state=State.WITHDRAWN).order_by("pk"))
-    compared = _compared(session, pools)
-    sharing = {
-        pull_set.pk: _sharing(session, normalised[pull_set.pk].pool_id, pulls[None, pull_set.pk])
+    versions = versions_of(session)
+    counts = compared(versions, pools)
+    alike = {
+        pull_set.pk: sharing(
+            versions, normalised[pull_set.pk].pool_id, readings_of(pulls[None, pull_set.pk])
+        )
         for pull_set in sets
         if pull_set.pk in normalised
     }
-    named = _named({pk for found in sharing.values() for pk in found})
+    names = named({pk for found in alike.values() for pk in found})
     joined = []
     for pull_set in sets:
         found = normalised.get(pull_set.pk)
@@ -295,54 +243,16 @@ def _joined(
                 pulls=pulls[None, pull_set.pk],
                 normalised=found,
                 others=pools[found.pool_id] if found else None,
-                alike=[named[pk] for pk in sharing.get(pull_set.pk, ())],
-                compared=compared.get(found.pool_id, 0) if found else 0,
+                alike=[names[pk] for pk in alike.get(pull_set.pk, ())],
+                compared=counts.get(found.pool_id, 0) if found else 0,
             )
         )
     return joined
 
 
-def _compared(session: Session, pools: Iterable[int]) -> dict[int, int]:
-    """How many current sets of other sessions each pool has."""
-    others = NormalisedSet.objects.filter(pool__in=pools).exclude(pull_set__session=session)
-    current = others.exclude(pull_set__state=State.WITHDRAWN).order_by()
-    return dict(current.values_list("pool").annotate(Count("pk")))
-
-
-def _sharing(session: Session, pool_id: int, pulls: list[Pull]) -> list[int]:
-    """Ids of current sets that have a run's worth of readings in common with these, most first.
-
-    Counted from the pulls alone: grouped by sets, every column of a set would be sorted by.
-    """
-    readings = {pull.reading_N for pull in pulls if pull.reading_N is not None}
-    shared = (
-        Pull.objects.filter(pull_set__normalised__pool=pool_id, reading_N__in=readings)
-        .exclude(pull_set__session=session)
-        .exclude(pull_set__state=State.WITHDRAWN)
-        .order_by()
-        .values("pull_set")
-        .annotate(equal=Count("pk"))
-        .filter(equal__gte=LEAST_RUN)
-        .order_by("-equal", "pull_set")
-    )
-    return [pull_set_id for pull_set_id, _ in shared.values_list("pull_set", "equal")[:MOST_ALIKE]]
-
-
-def _named(pull_set_ids: Collection[int]) -> dict[int, tuple[str, list[float]]]:
-    """What each set is called, and its readings as they were pulled.
-
-    By number and day: the sentence is kept, and names of people and sets are not copied into it.
-    """
-    sets = PullSet.objects.select_related("session").only("session__pulled_on")
-    named: dict[int, tuple[str, list[float]]] = {
-        pk: (f"set {pk} of {one.session.pulled_on:%Y-%m-%d}", [])
-        for pk, one in sets.in_bulk(pull_set_ids).items()
-    }
-    pulls = Pull.objects.filter(pull_set__in=named, reading_N__isnull=False).order_by("pk")
-    for pull_set_id, reading_N in pulls.values_list("pull_set_id", "reading_N"):
-        if pull_set_id is not None and reading_N is not None:
-            named[pull_set_id][1].append(reading_N)
-    return named
+def readings_of(pulls: list[Pull]) -> list[float]:
+    """Readings in newtons, in the order of the pulls, without those that have none."""
+    return [pull.reading_N for pull in pulls if pull.reading_N is not None]
 
 
 def _where(pulls: list[Pull], rows: NDArray[np.bool_]) -> list[Pull]:

@@ -28,13 +28,15 @@ from results.statistics.screening import (
     scatter,
     spacing,
     straight_line,
+    usual,
 )
 
 Given = ParamSpec("Given")
 CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
-    digits, efficiencies, judging, order, pulls, repeats, rig, scatter, spacing, straight_line
+    digits, efficiencies, judging, order, pulls, repeats, rig, scatter, spacing, straight_line,
+    usual,
 )  # fmt: skip
 
 

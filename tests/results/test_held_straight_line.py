@@ -193,6 +193,8 @@ LOOKS = {
     "results/review/desk/case.py": "counting",
     "results/accounts/erase.py": "what is blanked",
     "results/screening/evidence.py": "counting",
+    "results/screening/first_come.py": "none: whose readings came first",
+    "results/screening/references.py": "counting",
     "results/intake/storing.py": "a session's own, as it is stored",
     "results/pools/selectors.py": "counting",
     "results/pools/pool_data.py": "counting",

@@ -16,6 +16,7 @@ from results.statistics.screening import (
     rig,
     spacing,
     straight_line,
+    usual,
 )
 from results.statistics.screening import scatter as screening_scatter
 from tests.statistics.hard_arguments import (
@@ -109,6 +110,13 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
         )
         for cv, df, usual, step, n in product(CVS, FREEDOM, CVS[2:5], (0.0, 1e-9, 1.0), (0, 1, 9))
     ),
+    "screening.scatter.scatter_of_no_hand": lambda: (
+        partial(
+            screening_scatter.scatter_of_no_hand, "x",
+            *[screening_scatter.Scatters([cv] * n, [df] * n, [usual] * n, [step] * n)] * 2,
+        )
+        for cv, df, usual, step, n in product(CVS, FREEDOM, CVS[2:5], (0.0, 1e-9, 1.0), (0, 1, 9))
+    ),
     "screening.scatter.few_steps_of_the_scale": over(
         lambda steps, cv: screening_scatter.few_steps_of_the_scale("x", [steps], [cv]),
         [s for s in STEPS if s.size < 50][::4], (1e-6, 0.04),
@@ -130,5 +138,14 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.straight_line.against_other_baselines": over(
         straight_line.against_other_baselines, ["x"], POSITIVE,
         [v for v in VALUES if np.all(v > 0)],
+    ),
+    "screening.usual.median_deviation_sd": over(usual.median_deviation_sd, VALUES),
+    "screening.usual.usual_among": over(usual.usual_among, VALUES),
+    "screening.usual.usual_cv": lambda: (
+        partial(usual.usual_cv, [cv] * n, [df] * n, range(n))
+        for cv, df, n in product(CVS, FREEDOM, (0, 1, 9))
+    ),
+    "screening.usual.by_tester": lambda: (
+        partial(usual.by_tester, v, np.arange(v.size) % 3) for v in VALUES
     ),
 }  # fmt: skip

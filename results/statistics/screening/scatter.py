@@ -9,9 +9,10 @@ a set spans are counted, and their law under honest scatter is drawn (a Monte Ca
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.stats import chi2
 from scipy.stats import f as fisher
 
@@ -20,6 +21,15 @@ from results.statistics.screening.check import Check, Level
 LEAST_SHARE = 0.5
 """A practised tyer on a good rig may show half the usual scatter: good joins have a CV of 4 to 8
 percent, ordinary ones 8 to 12 (common practice, no source)."""
+
+NO_HAND, NO_LINE = 0.4, 0.8
+"""Of the usual scatter of joined and of straight line: below both, together, nobody's figures lie.
+A hand may be as steady as it likes, the line it pulls straight is everyone's (ours, measured on
+simulated leagues; no source)."""
+
+MOST_USUAL_CV = 0.12
+"""What others scatter is believed up to here: uneven joins have a CV of 8 to 12 percent (common
+practice, no source)."""
 
 LEAST_FREEDOM = 4.0
 ALPHA = 0.001
@@ -47,17 +57,15 @@ def too_little_scatter(
     """Whether sets (k,) scatter less than ``least_share`` of the usual CV allows, added over sets.
 
     ``relative_resolution`` is the scale's step over the mean load: a CV is not believed below
-    step/sqrt(12). None with fewer than four degrees of freedom.
+    step/sqrt(12). A very steady hand does this, so it marks. None with fewer than four degrees of
+    freedom.
     """
-    own, freedom = np.asarray(cv, dtype=float), np.asarray(degrees_of_freedom, dtype=float)
-    usual, step = np.asarray(usual_cv, dtype=float), np.asarray(relative_resolution, dtype=float)
+    freedom, usual = np.asarray(degrees_of_freedom, float), _believed(usual_cv)
     total = float(freedom.sum())
     if total < LEAST_FREEDOM:
         return None
-    believed = np.maximum(own**2, step**2 / 12)
-    statistic = float((freedom * believed / (least_share * usual) ** 2).sum())
-    shown = float(np.sqrt((freedom * own**2).sum() / total))
-    expected = float(np.sqrt((freedom * usual**2).sum() / total))
+    statistic = _squares(cv, freedom, least_share * usual, relative_resolution)
+    shown, expected = _together(cv, freedom), _together(usual, freedom)
     limit = least_share * expected * float(np.sqrt(chi2.ppf(alpha, total) / total))
     return Check(
         "too little scatter",
@@ -67,10 +75,80 @@ def too_little_scatter(
         float(chi2.cdf(statistic, total)),
         Level.NONE,
         f"The pulls differ by {100 * shown:.1f} percent among themselves; in other people's hands "
-        f"such pulls differ by {100 * expected:.1f} percent.",
+        f"such pulls differ by {100 * expected:.1f} percent. A very steady hand does this.",
+        LITTLE,
+        at_most=Level.MARK,
+        alpha=alpha,
+    )
+
+
+@dataclass(frozen=True)
+class Scatters:
+    """CVs of sets (k,), their degrees of freedom, what is usual, and step over mean load."""
+
+    cv: ArrayLike
+    degrees_of_freedom: ArrayLike
+    usual_cv: ArrayLike
+    relative_resolution: ArrayLike
+
+
+def scatter_of_no_hand(
+    applies_to: str,
+    joined: Scatters,
+    straight: Scatters,
+    joined_share: float = NO_HAND,
+    straight_share: float = NO_LINE,
+    alpha: float = ALPHA,
+) -> Check | None:
+    """Whether joined and straight line together scatter less than any hand on any line.
+
+    As `too_little_scatter`, with a share of the usual for each of the two. Honest reasons: readings
+    that were averaged or rounded before they were sent, or a scale that shows coarser steps than
+    its resolution says. None with fewer than four degrees of freedom of either.
+    """
+    parts = ((joined, joined_share), (straight, straight_share))
+    freedom = [np.asarray(one.degrees_of_freedom, dtype=float) for one, _ in parts]
+    if min(float(each.sum()) for each in freedom) < LEAST_FREEDOM:
+        return None
+    statistic = sum(
+        _squares(one.cv, own, share * _believed(one.usual_cv), one.relative_resolution)
+        for (one, share), own in zip(parts, freedom, strict=True)
+    )
+    total = float(sum(each.sum() for each in freedom))
+    tied, pulled = (_together(one.cv, own) for (one, _), own in zip(parts, freedom, strict=True))
+    usual = [
+        _together(_believed(one.usual_cv), own)
+        for (one, _), own in zip(parts, freedom, strict=True)
+    ]
+    return Check(
+        "less scatter than any hand",
+        applies_to,
+        float(np.sqrt(statistic / total)),
+        float(np.sqrt(chi2.ppf(alpha, total) / total)),
+        float(chi2.cdf(statistic, total)),
+        Level.NONE,
+        f"Joined pulls differ by {100 * tied:.1f} percent among themselves and straight line by "
+        f"{100 * pulled:.1f} percent; elsewhere they differ by {100 * usual[0]:.1f} and "
+        f"{100 * usual[1]:.1f} percent. Averaged readings do this, and so does a scale whose steps "
+        "are coarser than its resolution says: then give these steps as the resolution.",
         LITTLE,
         alpha=alpha,
     )
+
+
+def _believed(usual_cv: ArrayLike) -> NDArray[np.float64]:
+    usual = np.asarray(usual_cv, dtype=np.float64)
+    return np.asarray(np.minimum(usual, MOST_USUAL_CV), dtype=np.float64)
+
+
+def _squares(cv: ArrayLike, freedom: ArrayLike, least: ArrayLike, step: ArrayLike) -> float:
+    """Sum of df CV^2 over the least CV squared, with no CV believed below the steps' own."""
+    own = np.maximum(np.asarray(cv, float) ** 2, np.asarray(step, float) ** 2 / 12)
+    return float((np.asarray(freedom) * own / np.asarray(least) ** 2).sum())
+
+
+def _together(cv: ArrayLike, freedom: NDArray[np.float64]) -> float:
+    return float(np.sqrt((freedom * np.asarray(cv, dtype=float) ** 2).sum() / freedom.sum()))
 
 
 def few_steps_of_the_scale(
@@ -84,8 +162,8 @@ def few_steps_of_the_scale(
 
     ``sets`` are readings in steps, ``usual_cv`` that of each. The steps spanned are added over the
     sets; their law is that of readings around each set's mean which scatter by ``least_share`` of
-    the usual CV and are rounded. Only sets of two readings or more count whose steps are wide
-    beside that scatter; None without such a set.
+    the usual CV and are rounded. A very steady hand does this, so it marks. Only sets of two
+    readings or more count whose steps are wide beside that scatter; None without such a set.
     """
     pairs = ((np.asarray(steps, dtype=float), cv) for steps, cv in zip(sets, usual_cv, strict=True))
     rows = [
@@ -108,8 +186,9 @@ def few_steps_of_the_scale(
         Level.NONE,
         f"From their lowest reading to their highest the sets of this session span "
         f"{spanned:.0f} steps of the scale together; half the usual scatter would span about "
-        f"{np.median(drawn):.0f}.",
+        f"{np.median(drawn):.0f}. A very steady hand does this.",
         COARSE,
+        at_most=Level.MARK,
         alpha=alpha,
     )
 

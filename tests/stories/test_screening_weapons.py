@@ -1,0 +1,149 @@
+"""Nobody gets another tester's sets held: the thief and the victim, the vandal and the honest."""
+
+import json
+from datetime import date
+
+import numpy as np
+import pytest
+
+from deploy.demo import inside
+from deploy.demo.scenario import SCENARIO
+from deploy.demo.simulate import draw_tester, draw_world
+from results.intake.receiving import receive
+from results.models import CheckResult, Session
+from results.normalising.reprocess import calibrate_and_reprocess
+from results.review.decisions import decide
+from results.worker.embedded import drain
+from rigs.models import CalibrationReading, RigRevision
+from tests import making
+from tests.people import contributor
+
+LINE_N = (198.3, 203.6, 200.1, 205.4, 196.2, 199.8, 201.7, 197.5)
+JOINED_N = (146.3, 139.8, 151.4, 144.7, 148.9, 141.2, 149.6, 143.1)
+
+
+def send(person, joined=JOINED_N, **amending) -> Session:
+    """A session with eight pulls of one join, on straight line near 200 N."""
+    document = {
+        "rig": "shed winch",
+        "revision": 1,
+        "pulled_on": "2026-01-10",
+        "state": "dry",
+        "unit": "N",
+        "baselines": [{"line": "thin", "pulls": _pulls(LINE_N, "line")}],
+        "pull_sets": [
+            {
+                "label": "one",
+                "connection": "Blood",
+                "main": {"line": "thin"},
+                "leader": {"line": "thick"},
+                "pulls": _pulls(joined, "join"),
+            }
+        ],
+    }
+    body = json.dumps(document).encode()
+    session = receive(person, body, "application/json", None, **amending).session
+    drain()
+    return session
+
+
+def _pulls(readings, mode):
+    return [{"reading": reading, "failure_mode": mode} for reading in readings]
+
+
+def states_of(session: Session) -> set[str]:
+    return set(session.pull_sets.values_list("state", flat=True))
+
+
+@pytest.fixture
+def victim(db):
+    return _tester("victim")
+
+
+@pytest.fixture
+def thief(db):
+    return _tester("thief")
+
+
+def _tester(name):
+    making.connection("Blood")
+    making.line("thin", label_N=150)
+    making.line("thick", label_N=400)
+    person = contributor(name)
+    making.calibrate(making.revision_of(person, resolution_N=0.1), gain=1.0, offset_N=0.0)
+    return person
+
+
+def _calibrated_again(person) -> None:
+    """Another calibration of the same day, and with it every session looked at again."""
+    readings = [
+        CalibrationReading(
+            mass_kg=mass,
+            mass_written=f"{mass} kg",
+            u_mass_kg=0.01,
+            how_known="weighed",
+            reading_N=9.81 * mass,
+            reading_written=f"{9.81 * mass:.1f} N",
+        )
+        for mass in (2.0, 5.0, 10.0, 20.0)
+    ]
+    revision = RigRevision.objects.get(rig__owner=person)
+    calibrate_and_reprocess(person.user, revision, date(2026, 1, 5), readings)
+    drain()
+
+
+@pytest.mark.parametrize("decision", ["reject", None])
+def test_a_copy_never_gets_the_set_held_that_it_was_copied_from(victim, thief, moderator, decision):
+    first = send(victim)
+    copied = send(thief)
+    assert states_of(copied) == {"held"}
+    if decision:
+        held = copied.pull_sets.get()
+        decide(by=moderator.user, pull_set=held, decision=decision, reason="It is another's.")
+        drain()
+    _calibrated_again(victim)
+    assert states_of(first) == {"pooled"}
+
+
+def test_whoever_corrects_one_reading_after_being_copied_is_not_the_copy(victim, thief):
+    first = send(victim)
+    send(thief)
+    corrected = send(victim, (*JOINED_N[:-1], 134.1), replaces=first, reason="134.1, not 143.1")
+    assert states_of(corrected) == {"pooled"}
+
+
+def test_nobody_comes_first_by_correcting_an_older_session_to_what_another_found(victim, thief):
+    older = send(thief, [reading * 0.93 + 1.7 for reading in (1, 3, 2, 5, 4, 8, 6, 7)])
+    first = send(victim)
+    copied = send(thief, replaces=older, reason="other readings")
+    _calibrated_again(victim)
+    assert states_of(first) == {"pooled"}
+    assert states_of(copied) == {"held"}
+
+
+@pytest.fixture
+def league(db) -> np.random.Generator:
+    """Three honest testers of one line pair; the random state after them."""
+    rng = np.random.default_rng(20260110)
+    inside.lay_catalogue()
+    for submission in draw_world(rng, targets=["shock-leader"])[:3]:
+        inside.send(inside.settle(submission), submission["sessions"][0])
+    return rng
+
+
+@pytest.mark.slow
+def test_a_vandal_with_random_sets_gets_no_honest_session_held(league):
+    """As the fourth tester of every pool, held or not; ten newcomers on fine scales after that."""
+    ordinary = next(t for t in SCENARIO["testers"] if t["handle"] == "pikeperch")
+    vandal = draw_tester(league, ordinary | {"handle": "vandal"}, ["shock-leader"])
+    spoilt = vandal["sessions"][0]
+    for part in spoilt["pull_sets"]:
+        for pull in part["pulls"]:
+            pull["reading"] = round(pull["reading"] * float(league.uniform(0.2, 1.0)), 1)
+    inside.send(inside.settle(vandal), spoilt)
+    for number in range(10):
+        steady = ordinary | {"handle": f"newcomer {number}", "cv_join_factor": 0.8}
+        honest = draw_tester(league, steady, ["shock-leader"])
+        session = inside.send(inside.settle(honest), honest["sessions"][0])
+        held = CheckResult.objects.filter(screening__session=session, level="hold")
+        assert not held.exists(), list(held.values_list("name", "sentence"))
