@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from deploy.benchmarks.agreement import strength, three_level, two_level
+from deploy.benchmarks.agreement import one_stage_exact, strength, three_level, two_level
+from deploy.benchmarks.agreement.beside import beside
 from deploy.benchmarks.agreement.comparing import Figure, figures, plain
 
 Named = dict[str, Any]
 
 KINDS: dict[str, Callable[[Named, Named], Named]] = {
     "two-level": two_level.two_level,
-    "two-level-methods": two_level.two_level_methods,
+    "two-level-methods": two_level.two_level,
     "ratio-of-means-methods": two_level.ratio_of_means,
     "ratio-of-means": three_level.ratio_of_means_shared,
     "three-level": three_level.three_level,
@@ -23,6 +24,7 @@ KINDS: dict[str, Callable[[Named, Named], Named]] = {
     "right-censored-profile": strength.right_censored,
     "interlaboratory": strength.interlaboratory,
     "consistency-tests": strength.consistency_tests,
+    "one-stage-censored": one_stage_exact.one_stage_censored,
     "nested-tolerance": strength.nested_tolerance,
     "calibration-line": strength.calibration,
     "units": strength.units,
@@ -53,6 +55,6 @@ def agreement(document: Named) -> list[Figure]:
             if name
             else {key: value for key, value in document.items() if key not in ABOUT}
         )
-        data = plain(document.get("data", document))
-        found += figures(expected, KINDS[kind](data, plain(expected)))
+        data, asked = plain(document.get("data", document)), plain(expected)
+        found += figures(expected, {**beside(data, asked), **KINDS[kind](data, asked)})
     return found

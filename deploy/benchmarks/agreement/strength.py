@@ -67,6 +67,7 @@ def interlaboratory(data: Named, expected: Named) -> Named:
     return {
         name: _material(value[material == name], laboratory[material == name], asked)
         for name, asked in expected.items()
+        if name in data["material"]
     }
 
 
@@ -128,7 +129,10 @@ def nested_tolerance(data: Named, expected: Named) -> Named:
     """Lower bound for a new pull when batches differ, at each coverage and confidence named."""
     found = {}
     for name in expected:
-        coverage, confidence = (float(part) for part in re.findall(r"[0-9.]+", name))
+        named = re.fullmatch(r"coverage_([0-9.]+)_confidence_([0-9.]+)", name)
+        if named is None:
+            continue
+        coverage, confidence = (float(part) for part in named.groups())
         bound = nested_lower_bound(data["value"], data["batch"], coverage, confidence)
         n, k = len(data["value"]), len(set(data["batch"]))
         u = max(1.0, bound.mean_square_between / bound.mean_square_within)

@@ -15,6 +15,9 @@ Made by `tests/statistics/test_agreement.py` from the reference files kept in `t
 file names its source. Digits are those of the worst figure of a file, shown up to nine; a figure
 printed with fewer digits counts where ours rounds to it.
 
+`one-stage-censored` is computed by exact sums; `tests/statistics/test_one_stage.py` holds how near
+the service's own model comes to them.
+
 | reference | kind | computed with | figures | digits of the worst |
 |---|---|---|---|---|
 """

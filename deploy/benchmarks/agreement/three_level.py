@@ -74,9 +74,9 @@ def cluster_robust_forms(data: Named, expected: Named) -> Named:
         extra = covariates if "moderator" in name else []
         levels = np.array([not name.startswith("two_level"), False, True])
         model = _nested(y, v, np.zeros_like(v), cluster, extra)
-        best = _best(model, levels)
-        found[name] = _coefficients(best) | {
-            form: _robust(model, best, form) for form in ("CR0", "CR1", "CR2", "CR3")
+        best = best_of(model, levels)
+        found[name] = coefficients(best) | {
+            form: robust(model, best, form) for form in ("CR0", "CR1", "CR2", "CR3")
         }
     return found
 
@@ -145,6 +145,18 @@ def _nested(
     return NestedErrors(nesting, own, of_baseline, columns)
 
 
+def model_of(data: Named, covariates: Any = ()) -> NestedErrors:
+    """Values yi with variances vi, or own and shared ones, in clusters if the data name any."""
+    y = np.asarray(data["yi"], dtype=np.float64)
+    own = np.asarray(data.get("own_variance", data.get("vi")), dtype=np.float64)
+    shared = data.get("shared_baseline_variance", np.zeros_like(own))
+    name = next((name for name in CLUSTERS if name in data), None)
+    cluster = np.arange(y.size) if name is None else data[name]
+    return _nested(
+        y, own, np.asarray(shared), np.unique(cluster, return_inverse=True)[1], covariates
+    )
+
+
 def _correlated(data: Named, cluster: Any, correlation: float) -> ErrorModel:
     codes, sd = np.asarray(cluster), np.sqrt(np.asarray(data["vi"]))
     blocks = []
@@ -157,7 +169,7 @@ def _correlated(data: Named, cluster: Any, correlation: float) -> ErrorModel:
     return dense_errors(columns, codes, codes, blocks)
 
 
-def _best(model: ErrorModel, levels: NDArray[np.bool_]) -> Maximum:
+def best_of(model: ErrorModel, levels: NDArray[np.bool_]) -> Maximum:
     start = np.var(_y(model)) / levels.sum()
     return maximise(likelihood_at(model), np.where(levels, start, 0.0), levels)
 
@@ -178,7 +190,7 @@ def _y(model: Any) -> Floats:
 
 
 def _components(model: ErrorModel, levels: NDArray[np.bool_]) -> Named:
-    best, common = _best(model, levels), homogeneity(model)
+    best, common = best_of(model, levels), homogeneity(model)
     mu, se = float(best.likelihood.beta[0]), float(best.likelihood.covariance[0, 0] ** 0.5)
     total, typical = float(best.theta.sum()), common.typical_sampling_variance
     clusters = sum(rows.shape[0] for rows, _ in model.blocks(best.theta))
@@ -194,7 +206,7 @@ def _components(model: ErrorModel, levels: NDArray[np.bool_]) -> Named:
         "normal": float(norm.ppf(0.975)),
     }
     t = quantiles["t_clusters_minus_1"]
-    robust = _robust(model, best, "CR2")
+    clustered = robust(model, best, "CR2")
     return {
         "k": model.sets,
         "clusters": clusters,
@@ -203,22 +215,22 @@ def _components(model: ErrorModel, levels: NDArray[np.bool_]) -> Named:
         "df_contain": clusters - 1,
         "ci_model_t": [mu - t * se, mu + t * se],
         "prediction_interval_t": [mu - t * ahead, mu + t * ahead],
-        **_by_level("sigma2_", best.theta.tolist()),
+        **by_level("sigma2_", best.theta.tolist()),
         "restricted_loglik": best.likelihood.value,
-        "profile_ci_95": _by_level("sigma2_", ends),
+        "profile_ci_95": by_level("sigma2_", ends),
         "Q": common.Q,
         "Q_df": common.df,
         "typical_sampling_variance": typical,
-        "I2_percent": _by_level("", percent) | {"total": sum(percent)},
+        "I2_percent": by_level("", percent) | {"total": sum(percent)},
         "ci_model": {name: [mu - q * se, mu + q * se] for name, q in quantiles.items()},
         "prediction_interval_new_cluster_and_effect": {
             name: [mu - q * ahead, mu + q * ahead] for name, q in quantiles.items()
         },
-        "CR2_cluster_robust": robust | {"t": mu / robust["se"]},
+        "CR2_cluster_robust": clustered | {"t": mu / clustered["se"]},
     }
 
 
-def _by_level(prefix: str, values: Any) -> Named:
+def by_level(prefix: str, values: Any) -> Named:
     return {
         f"{prefix}tester": values[TESTER],
         f"{prefix}between_clusters": values[TESTER],
@@ -228,7 +240,7 @@ def _by_level(prefix: str, values: Any) -> Named:
     }
 
 
-def _coefficients(best: Maximum) -> Named:
+def coefficients(best: Maximum) -> Named:
     likelihood = best.likelihood
     beyond = likelihood.beta[1:]
     covariance = likelihood.covariance[1:, 1:]
@@ -242,7 +254,7 @@ def _coefficients(best: Maximum) -> Named:
     }
 
 
-def _robust(model: ErrorModel, best: Maximum, form: Any) -> Named:
+def robust(model: ErrorModel, best: Maximum, form: Any) -> Named:
     beta = best.likelihood.beta
     residual = _y(model) - model.design @ beta
     found = cluster_robust(

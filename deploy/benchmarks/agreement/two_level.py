@@ -23,38 +23,25 @@ Named = dict[str, Any]
 
 
 def two_level(data: Named, _expected: Named) -> Named:
-    """Normal intervals by each method, Knapp-Hartung for REML, Q, Q-profile, leave-one-out."""
-    y, v = data["yi"], data["vi"]
-    normal: dict[str, TwoLevel] = {
-        method: pool_two_level(y, v, method, "normal") for method in METHODS
-    }
-    adjusted = pool_two_level(y, v, "REML")
-    low, high = adjusted.prediction_interval(adjusted.df)
+    """Every interval by each method, Q, Q-profile, and the common effect."""
+    y, v = np.asarray(data["yi"]), np.asarray(data["vi"])
+    found: Named = {"k": y.size}
+    for method in METHODS:
+        adjusted = pool_two_level(y, v, method)
+        ahead = adjusted.prediction_interval(adjusted.df)
+        found[method] = _by_method(y, v, method)
+        found[f"{method}_knapp_hartung"] = {
+            **_scatter(adjusted),
+            **_interval(adjusted),
+            "prediction_interval": ahead,
+            "prediction_interval_df": adjusted.df,
+        }
+    common = float((1 / v).sum())
     return {
-        **{method: _scatter(found) | _interval(found) for method, found in normal.items()},
-        "REML_knapp_hartung": _interval(adjusted)
-        | {"prediction_interval": [low, high], "prediction_interval_df": adjusted.df},
+        **found,
         **_heterogeneity(y, v),
+        "common_effect": {"mu": float((y / v).sum() / common), "se": common**-0.5},
     }
-
-
-def two_level_methods(data: Named, _expected: Named) -> Named:
-    """The same with every interval by every method, and cumulative pools where years are given."""
-    y, v = data["yi"], data["vi"]
-    common = 1 / np.asarray(v)
-    by_method: Named = {method: _by_method(y, v, method) for method in METHODS}
-    found: Named = {
-        "k": len(y),
-        **by_method,
-        **_heterogeneity(y, v),
-        "common_effect": {
-            "mu": float(common @ np.asarray(y) / common.sum()),
-            "se": float(common.sum() ** -0.5),
-        },
-    }
-    if "year" in data:
-        found["cumulative_REML_knapp_hartung"] = _cumulative(y, v, data["year"])
-    return found
 
 
 def ratio_of_means(data: Named, _expected: Named) -> Named:
@@ -73,7 +60,7 @@ def ratio_of_means(data: Named, _expected: Named) -> Named:
         "variance": variance.tolist(),
         "log_ratio_small_sample": corrected.y.tolist(),
         "variance_small_sample": (corrected.own_variance + corrected.shared_variance).tolist(),
-        "pooled": two_level_methods({"yi": plain.y, "vi": variance}, {}),
+        "pooled": two_level({"yi": plain.y, "vi": variance}, {}),
     }
 
 
@@ -84,7 +71,7 @@ def _by_method(y: Any, v: Any, method: Any) -> Named:
     k = len(y)
     return {
         **_scatter(normal),
-        "mu": normal.mu,
+        **_interval(normal),
         "normal": _interval(normal),
         "knapp_hartung": _interval(adjusted),
         "prediction_interval": {
@@ -109,7 +96,6 @@ def _heterogeneity(y: Any, v: Any) -> Named:
     q, df, ends = cochran_q(y, v), len(y) - 1, q_profile(y, v)
     without = leave_one_out(y, v)
     rest = ~np.eye(len(y), dtype=bool)
-    values, variances = np.asarray(y), np.asarray(v)
     return {
         "Q": {"Q": q, "df": df, "p": float(chi2.sf(q, df))},
         "typical_sampling_variance": typical_sampling_variance(v),
@@ -124,19 +110,6 @@ def _heterogeneity(y: Any, v: Any) -> Named:
             "se": [one.se for one in without],
             "tau2": [one.tau2 for one in without],
             "I2_percent": [100 * one.I2 for one in without],
-            "Q": [cochran_q(values[kept], variances[kept]) for kept in rest],
+            "Q": [cochran_q(y[kept], v[kept]) for kept in rest],
         },
-    }
-
-
-def _cumulative(y: Any, v: Any, year: Any) -> Named:
-    order = np.argsort(year, kind="stable")
-    values, variances = np.asarray(y)[order], np.asarray(v)[order]
-    steps = [pool_two_level(values[:n], variances[:n]) for n in range(2, order.size + 1)]
-    return {
-        "order": (order + 1).tolist(),
-        "first_row_has": 2,
-        "mu": [step.mu for step in steps],
-        "se": [step.se for step in steps],
-        "tau2": [step.tau2 for step in steps],
     }
