@@ -50,18 +50,28 @@ class OthersDocument(Shown):
 class DifferenceDocument(Shown):
     """Own efficiency over the others', and one's place among testers."""
 
-    ratio = serializers.FloatField()
-    ratio_low = serializers.FloatField()
-    ratio_high = serializers.FloatField()
-    differs = serializers.BooleanField(help_text="whether the interval leaves one out")
-    place = serializers.ChoiceField(
-        choices=["below", "within", "above"], help_text="of the range expected of a tester"
+    ratio = serializers.FloatField(source="comparison.ratio")
+    ratio_low = serializers.FloatField(source="comparison.ratio_low")
+    ratio_high = serializers.FloatField(source="comparison.ratio_high")
+    differs = serializers.BooleanField(
+        source="comparison.differs", help_text="whether the interval leaves one out"
     )
-    share_below = serializers.FloatField(help_text="share of testers expected to come out lower")
-    shrunken = serializers.FloatField(help_text="own efficiency, drawn to the pool by its weight")
-    shrunken_low = serializers.FloatField()
-    shrunken_high = serializers.FloatField()
-    weight = serializers.FloatField()
+    place = serializers.ChoiceField(
+        choices=["below", "within", "above"],
+        source="comparison.place",
+        help_text="of the range expected of a tester",
+    )
+    share_below = serializers.FloatField(
+        source="comparison.share_below", help_text="share of testers expected to come out lower"
+    )
+    shrunken = serializers.FloatField(
+        source="shrunken.value",
+        help_text="own efficiency, drawn to the pool by its weight, averaged over how much testers "
+        "and their sessions may differ",
+    )
+    shrunken_low = serializers.FloatField(source="shrunken.low")
+    shrunken_high = serializers.FloatField(source="shrunken.high")
+    weight = serializers.FloatField(source="shrunken.weight")
 
 
 class ScatterDocument(Shown):
@@ -117,7 +127,7 @@ class ComparisonDocument(Shown):
 
     own = OwnDocument(source="*")
     others = OthersDocument()
-    comparison = DifferenceDocument()
+    comparison = DifferenceDocument(source="*")
     scatter = ScatterDocument()
     split = SplitDocument()
     told = serializers.FloatField(

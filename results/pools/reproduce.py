@@ -135,7 +135,8 @@ def _by_the_same(inputs: Mapping[str, Any]) -> bool:
 def _cause(inputs: Mapping[str, Any], each: Unlike) -> Cause:
     if inputs["formulae"] > FORMULAE:
         return Cause.FORMULAE
-    if any(_moved(MOVED[number], each) for number in MOVED if number > inputs["formulae"]):
+    later = [moved for number in MOVED if number > inputs["formulae"] for moved in MOVED[number]]
+    if any(_moved(moved, each) for moved in later):
         return Cause.FORMULAE
     rounded = each.relative is not None and each.relative <= OF_LIBRARIES
     return Cause.LIBRARIES if rounded and inputs.get("libraries") != libraries() else Cause.DATA

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -27,8 +28,10 @@ from results.statistics.planning import (
     difference_detectable_by_sessions,
     sessions_for_difference,
 )
+from results.statistics.pool_fit import PoolFit
 from results.statistics.pooling import Pooled
 from results.statistics.scatter import Scatter, ScatterSplit, split_scatter
+from results.statistics.shrinking import Shrunken, likely_variances, shrunken_value
 from rigs.models import Contributor
 from rigs.refusals import Conflict
 
@@ -55,8 +58,8 @@ class TesterVsPool:
     ``others`` is the pool without the tester; the difference, the place among testers and the
     scatter are against it. ``detectable`` is the smallest difference that the sessions so far would
     detect with 80 percent power, and ``detectable_next`` the same with one more session. A part
-    that can't be computed is None, and ``missing`` says why: 'comparison', 'scatter', 'split',
-    'detectable'.
+    that can't be computed is None, and ``missing`` says why: 'comparison', 'shrunken', 'scatter',
+    'split', 'detectable'.
     """
 
     own: OwnMean
@@ -64,6 +67,7 @@ class TesterVsPool:
     own_efficiency: float
     others: Pooled
     comparison: Comparison | None
+    shrunken: Shrunken | None
     scatter: ScatterComparison | None
     split: ScatterSplit | None
     detectable: float | None
@@ -103,21 +107,22 @@ def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPo
             gettext("You have no set that counts in this pool: pull this join on this line pair.")
         )
     outcome = pooled_from(others)
-    if outcome.pooled is None:
+    if outcome.pooled is None or outcome.fit is None:
         raise Conflict(
             gettext("The others alone can't be pooled: %(no_figure)s.")
             % {"no_figure": outcome.no_figure}
         )
     try:
-        return _compare(members, own, outcome.pooled)
+        return _compare(members, own, outcome.pooled, outcome.fit)
     except StatisticsError as error:
         raise Conflict(
             gettext("Your own sets can't be averaged: %(error)s.") % {"error": error}
         ) from error
 
 
-def _compare(members: Members, own: Members, others: Pooled) -> TesterVsPool:
-    mean, parts = _own_mean(members, own, others), Parts()
+def _compare(members: Members, own: Members, others: Pooled, fit: PoolFit) -> TesterVsPool:
+    means, parts = _own_means(members, own), Parts()
+    mean = means(others.tau2_session, others.tau2_set)
     nothing: Detection = (None, None, ())
     detectable, detectable_next, plans = parts.take(
         "detectable", lambda: _detection(own, mean, others), nothing
@@ -128,6 +133,7 @@ def _compare(members: Members, own: Members, others: Pooled) -> TesterVsPool:
         own_efficiency=float(np.exp(mean.log_ratio)),
         others=others,
         comparison=parts.take("comparison", lambda: _compared(mean, others), None),
+        shrunken=parts.take("shrunken", lambda: _shrunken(means, fit), None),
         scatter=parts.take("scatter", lambda: _scatter_compared(members, own), None),
         split=parts.take("split", lambda: _split(members, own), None),
         detectable=detectable,
@@ -183,19 +189,27 @@ def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
     )
 
 
-def _own_mean(members: Members, own: Members, others: Pooled) -> OwnMean:
-    """One's own mean, at the scatter of all testers: five pulls estimate a scatter poorly."""
+def _own_means(members: Members, own: Members) -> Callable[[float, float], OwnMean]:
+    """One's own mean by the variances of sessions and of sets.
+
+    At the scatter within sets of all testers: five pulls estimate a scatter poorly.
+    """
     all_ratios = log_ratios(members)
     mine = np.isin(members.pull_set, own.pull_set)
-    return own_mean(
+    return lambda tau2_session, tau2_set: own_mean(
         all_ratios.y[mine],
         all_ratios.own_variance[mine],
         all_ratios.shared_variance[mine],
         own.baseline,
         own.session,
-        tau2_session=others.tau2_session,
-        tau2_set=others.tau2_set,
+        tau2_session=tau2_session,
+        tau2_set=tau2_set,
     )
+
+
+def _shrunken(means: Callable[[float, float], OwnMean], fit: PoolFit) -> Shrunken:
+    others = likely_variances(fit)
+    return shrunken_value(others, [means(*within) for within in others.within.tolist()])
 
 
 def _scatters(members: Members) -> tuple[Scatter, Scatter]:

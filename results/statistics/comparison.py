@@ -3,8 +3,7 @@
 The pool is the one without oneself, given as plain figures on the log scale: mu with its standard
 error and degrees of freedom, and the variance between testers.  The place among testers is the
 prediction distribution's (Higgins, Thompson & Spiegelhalter 2009, JRSS A 172:137), widened by one's
-own sampling error; the shrunken value is the best linear unbiased predictor (Henderson 1975,
-Biometrics 31:423).
+own sampling error.
 """
 
 from dataclasses import dataclass
@@ -83,8 +82,7 @@ def variance_between_testers(
     """The variance between testers that a pool's prediction interval implies.
 
     The prediction averages over what that variance may be, so that this is above zero where its
-    estimate is zero: shrinking by the estimate alone covered 79 to 93 times in 100 where testers
-    are much alike, and 95 were promised.
+    estimate is zero.
     """
     return max(prediction_sd**2 - se_model**2 - tau2_session - tau2_set, 0.0)
 
@@ -94,8 +92,7 @@ class Comparison:
     """Own value against the pool without oneself; ratios are own efficiency over the pool's.
 
     ``share_below`` is the share of testers expected to come out below, were they as well measured.
-    ``place`` says where ``share_below`` lies, within being the middle 95 in 100.  ``shrunken`` is
-    the own efficiency drawn toward the pool by ``weight`` of own evidence, 0 to 1.
+    ``place`` says where ``share_below`` lies, within being the middle 95 in 100.
     """
 
     ratio: float
@@ -107,10 +104,6 @@ class Comparison:
     differs: bool
     share_below: float
     place: Place
-    shrunken: float
-    shrunken_low: float
-    shrunken_high: float
-    weight: float
 
 
 def compare(
@@ -127,7 +120,7 @@ def compare(
     ``tau2_tester`` is best that of `variance_between_testers`.
     The variance of ``own`` counts as known, that of mu rests on ``degrees_of_freedom``; they are
     put together after Welch (1947).  Raises `NotPositive`, `NotFinite`, and `NotEstimable` where
-    the interval of the ratio or of the shrunken value goes beyond all numbers.
+    the interval of the ratio goes beyond all numbers.
     """
     if not np.isfinite([mu, se, degrees_of_freedom, tau2_tester, prediction_freedom]).all():
         raise NotFinite("a figure of the pool is missing")
@@ -139,11 +132,7 @@ def compare(
     half = float(student.ppf(0.975, freedom)) * float(np.sqrt(variance))
     spread = float(np.sqrt(variance + tau2_tester))
     share_below = float(student.cdf(difference / spread, prediction_freedom))
-    weight = tau2_tester / (tau2_tester + own.variance)
-    shrunken = mu + weight * difference
-    shrunken_se = float(np.sqrt(weight * own.variance + (1.0 - weight) ** 2 * se**2))
-    reach = float(student.ppf(0.975, prediction_freedom)) * shrunken_se
-    if not max(abs(difference) + half, abs(shrunken) + reach) < LARGEST_LOG:
+    if not abs(difference) + half < LARGEST_LOG:
         raise NotEstimable("the sets leave the difference open by any factor")
     return Comparison(
         ratio=float(np.exp(difference)),
@@ -155,10 +144,6 @@ def compare(
         differs=abs(difference) > half,
         share_below=share_below,
         place=_place(share_below),
-        shrunken=float(np.exp(shrunken)),
-        shrunken_low=float(np.exp(shrunken - reach)),
-        shrunken_high=float(np.exp(shrunken + reach)),
-        weight=weight,
     )
 
 

@@ -209,7 +209,7 @@ def _differences(
     first, second = np.array(pairs, dtype=np.intp)[known].T
     value, se, df = estimate[first] - estimate[second], se[known], df[known]
     reach = t_quantile(0.975, df) * se
-    p = 2 * student_t.sf(np.abs(value) / se, df)
+    p = np.asarray(2 * student_t.sf(np.abs(value) / se, df))
     columns = (value, se, df, value - reach, value + reach, p, holm(p))
     return tuple(
         Difference(joins[i], joins[j], *numbers)

@@ -35,11 +35,9 @@ from results.statistics.heterogeneity import Homogeneity, homogeneity, total_end
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import identifiable, nest
 from results.statistics.prediction import (
-    FEW_TESTERS,
     BetweenTesters,
     between_testers,
     lower_bound,
-    prediction_by_t,
     prediction_interval,
 )
 from results.statistics.profile import profile_high, profile_low
@@ -95,7 +93,8 @@ class PoolFit:
     @cached_property
     def between_testers(self) -> BetweenTesters:
         """Raises StatisticsError where the testers' component has no interval."""
-        return between_testers(self.at, self.best, self.interval(TESTER))
+        testers = self.model.nesting.testers.size
+        return between_testers(self.at, self.best, self.interval(TESTER), testers)
 
     @property
     def prediction(self) -> Ends:
@@ -103,9 +102,6 @@ class PoolFit:
 
         Raises StatisticsError.
         """
-        testers = self.model.nesting.testers.size
-        if testers <= FEW_TESTERS:
-            return prediction_by_t(self.best, testers)
         return prediction_interval(self.between_testers)
 
     def lower_bound(self, pull_variance: float, coverage: float, confidence: float) -> float:

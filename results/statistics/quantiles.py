@@ -2,8 +2,12 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import stdtr
+from scipy.special import ndtr, stdtr
 from scipy.stats import t as student_t
+
+from results.statistics.roots import root_between
+
+Floats = NDArray[np.float64]
 
 NEWTON_STEPS = 2
 
@@ -22,3 +26,14 @@ def t_quantile(probability: float, degrees_of_freedom: ArrayLike) -> NDArray[np.
         step = (stdtr(freedom, found) - tail) / student_t.pdf(found, freedom)
         found = np.where(np.isfinite(step), found - step, found)
     return np.asarray(sign * found)
+
+
+def mixture_quantile(weight: Floats, mean: Floats, sd: Floats, probability: float) -> float:
+    """Quantile of a mixture of normal distributions, all arrays (g,), weights of sum one.
+
+    Raises NoConvergence.
+    """
+    low, high = float((mean - 40 * sd).min()), float((mean + 40 * sd).max())
+    return root_between(
+        lambda point: float(weight @ ndtr((point - mean) / sd)) - probability, low, high
+    )

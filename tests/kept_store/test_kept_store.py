@@ -102,7 +102,11 @@ def test_what_the_formulae_are_said_to_have_moved_did_move(again):
     moved = {one.figure for each in again for one in each.differences}
     stored = {each.version.inputs["formulae"] for each in again}
     named = [
-        pattern for number in MOVED if number > min(stored) for pattern in MOVED[number].figures
+        pattern
+        for number in MOVED
+        if number > min(stored)
+        for moved_then in MOVED[number]
+        for pattern in moved_then.figures
     ]
     assert [one for one in named if not any(fnmatchcase(figure, one) for figure in moved)] == []
     assert [one for one in named if one.startswith("*")] == []

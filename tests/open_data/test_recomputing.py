@@ -183,7 +183,7 @@ def test_a_figure_that_later_formulae_say_they_moved_is_put_down_to_them(league,
     monkeypatch.setattr(reproduce, "FORMULAE", FORMULAE + 1)
     for by, code, why in ((1.0, EXPLAINED, "other formulae"), (1e-8, UNEXPLAINED, "other data")):
         moved = Moved("tried otherwise", by, ("figures.tau2_*",))
-        monkeypatch.setattr(reproduce, "MOVED", {FORMULAE + 1: moved})
+        monkeypatch.setattr(reproduce, "MOVED", {FORMULAE + 1: (moved,)})
         found, output = refused(now.snapshot)
         assert "figures.tau2_set is stored as 0.5" in output
         assert (found, f"by {why}" in output) == (code, True)

@@ -53,7 +53,7 @@ def test_one_of_the_crowd_stands_within_and_is_drawn_towards_the_pool(db, rng):
     standing = compare_with_pool(someone, Pool.objects.get())
 
     others = np.exp(standing.others.mu)
-    own, shrunken = standing.own_efficiency, standing.comparison.shrunken
+    own, shrunken = standing.own_efficiency, standing.shrunken.value
     assert standing.comparison.place == "within"
     assert min(own, others) <= shrunken <= max(own, others)
 

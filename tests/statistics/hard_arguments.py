@@ -23,10 +23,10 @@ from results.statistics import (
     network,
     planning,
     pool_fit,
-    prediction,
     ranking,
     restricted_likelihood,
     scatter,
+    shrinking,
 )
 from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
@@ -295,4 +295,9 @@ PLANS = [
     planning.SessionPlan(5, 5, cv, straight, sd)
     for cv, straight, sd in product(CVS[::2], CVS[::3], (0.0, 1e-9, 0.3))
 ]
-BETWEEN = [fit for fit in FITS if fit.model.nesting.testers.size > prediction.FEW_TESTERS]
+
+
+def _shrunken(fit: pool_fit.PoolFit, log_ratio: float, variance: float) -> object:
+    others = shrinking.likely_variances(fit)
+    own = [comparison.OwnMean(log_ratio, variance, 1, 1)] * others.within.shape[0]
+    return shrinking.shrunken_value(others, own)

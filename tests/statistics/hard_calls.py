@@ -35,12 +35,12 @@ from results.statistics import (
     robust,
     roots,
     scatter,
+    shrinking,
     tester_means,
     tolerance,
 )
 from results.statistics.errors import StatisticsError
 from tests.statistics.hard_arguments import (
-    BETWEEN,
     FITS,
     FITTED,
     KINDS_OF_COVARIATES,
@@ -72,6 +72,7 @@ from tests.statistics.hard_arguments import (
     _rank,
     _robust,
     _session_scatter,
+    _shrunken,
     _strengths,
     _total_end,
     _traces,
@@ -252,11 +253,17 @@ CALLS: dict[str, Callable[[], Calls]] = {
         precision.k_critical_by_freedom, FREEDOM, FREEDOM, (0.05, 0.01)
     ),
     "prediction.between_testers": over(lambda fit: fit.between_testers, FITS),
-    "prediction.prediction_by_t": over(
-        lambda fit: prediction.prediction_by_t(fit.best, fit.model.nesting.testers.size), FITS
+    "prediction.variance_grid": over(
+        lambda estimate, low, factor: prediction.variance_grid(
+            estimate, (low * estimate, factor * estimate), 9
+        ),
+        (0.0, *CVS), (0.0, 1e-9, 0.5), (1.0, 2.0, 1e9, np.inf),
+    ),
+    "prediction.log_half_t": over(
+        lambda variance: prediction.log_half_t(np.array([variance]), 0.1), CVS
     ),
     "prediction.prediction_interval": over(
-        lambda fit: prediction.prediction_interval(fit.between_testers), BETWEEN
+        lambda fit: prediction.prediction_interval(fit.between_testers), FITS
     ),
     "prediction.lower_bound": over(
         lambda fit, v: prediction.lower_bound(fit.between_testers, v, 0.9, 0.95),
@@ -269,6 +276,12 @@ CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "pull_classes.distribution": over(
         pull_classes.distribution, [[], [{}], [{"join": [0, 80]}, {"join": [0]}]]
+    ),
+    "quantiles.mixture_quantile": over(
+        lambda mean, sd, share: quantiles.mixture_quantile(
+            np.array([0.25, 0.75]), np.array([mean, 2 * mean]), np.array([sd, 3 * sd]), share
+        ),
+        LOGS, CVS, SHARES,
     ),
     "quantiles.t_quantile": over(quantiles.t_quantile, SHARES, FREEDOM),
     "ranking.rank": over(_rank, POOLS[::4], (2, 4)),
@@ -305,6 +318,8 @@ CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "scatter.further_pulls": over(scatter.further_pulls, SCATTERS[::5], SCATTERS[::7]),
     "scatter.session_scatter": over(_session_scatter, VALUES, (1, 2, 5), (1e-12, 1.0)),
+    "shrinking.likely_variances": over(shrinking.likely_variances, FITS),
+    "shrinking.shrunken_value": over(_shrunken, FITS, LOGS[::2], CVS[::2]),
     "tester_means.means_by_tester": lambda: (
         partial(tester_means.means_by_tester, *columns, tau2_session=tau2, tau2_set=tau2)
         for columns, tau2 in product(POOLS, (0.0, 1e9))

@@ -6,9 +6,12 @@ Bands are the promise and three Monte Carlo errors of the number of worlds drawn
 import numpy as np
 import pytest
 
+from results.statistics.comparison import own_mean
 from results.statistics.contrasts import within_baseline_contrasts
 from results.statistics.network import network
-from tests.statistics.heavy_worlds import World, draw
+from results.statistics.pool_fit import fit_pool
+from results.statistics.shrinking import likely_variances, shrunken_value
+from tests.statistics.heavy_worlds import World, draw, effects
 
 pytestmark = pytest.mark.slow
 
@@ -20,7 +23,7 @@ def margin(share, worlds):
 
 @pytest.mark.parametrize("testers", [3, 5, 10])
 def test_equal_joins_are_found_to_differ_in_at_most_5_of_100_line_pairs(testers):
-    rng, worlds = np.random.default_rng(testers), 200
+    rng, worlds = np.random.default_rng(testers), 150
     world = World(testers, efficiencies=(0.82,) * 5, shared=0.8)
     found, alone = [], []
     for _ in range(worlds):
@@ -33,3 +36,35 @@ def test_equal_joins_are_found_to_differ_in_at_most_5_of_100_line_pairs(testers)
         alone.append(min(each.p for each in differences) <= 0.05)
     assert np.mean(found) <= 0.05 + margin(0.05, worlds)
     assert np.mean(alone) > 0.2  # what the adjustment is for
+
+
+@pytest.mark.parametrize(
+    ("others", "tails", "tester_sd"),
+    [(3, 4.0, 0.04), (4, 4.0, 0.04), (4, None, 0.04), (3, 4.0, 0.015)],
+)
+def test_ones_own_value_and_a_new_testers_set_lie_in_their_intervals_with_few_others(
+    others, tails, tester_sd
+):
+    rng, worlds = np.random.default_rng(10 * others), 100
+    world = World(others + 1, tails, tester_sd=tester_sd)
+    own, ahead, at_zero = [], [], []
+    for _ in range(worlds):
+        sets = draw(rng, world)
+        mine = sets.tester == 0
+        fit = fit_pool(*sets.columns(~mine))
+        likely = likely_variances(fit)
+        y, error, shared, _, session, _ = sets.columns(mine)
+        means = [
+            own_mean(y, error, shared, session, session, tau2_session=of_day, tau2_set=of_set)
+            for of_day, of_set in likely.within.tolist()
+        ]
+        found = shrunken_value(likely, means)
+        own.append(found.low <= np.exp(sets.effect[0, 0]) <= found.high)
+        low, high = (fit.centre + end - np.log(0.85) for end in fit.prediction)
+        new = effects(rng, world, 200) + np.hypot(0.02, 0.01) * rng.normal(size=200)
+        ahead.append(np.mean((low <= new) & (new <= high)))
+        if fit.best.theta[0] == 0:
+            at_zero.append(own[-1])
+    assert abs(np.mean(own) - 0.95) <= 0.02 + margin(0.95, worlds)
+    assert np.mean(at_zero) >= 0.93 - margin(0.93, len(at_zero))  # was 0.5 to 0.8
+    assert np.mean(ahead) >= 0.94

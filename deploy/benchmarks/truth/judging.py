@@ -1,6 +1,7 @@
 """Did each interval of one drawn pool cover its truth?  One number a measure, averaged later."""
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,7 @@ from results.statistics.ratio import (
     relative_variance,
 )
 from results.statistics.scatter import Scatter
+from results.statistics.shrinking import likely_variances, shrunken_value
 
 Floats = NDArray[np.float64]
 Measured = Iterator[tuple[str, float]]
@@ -157,16 +159,21 @@ def _own(
     robust = _robust(fit)
     session = np.arange(tester.size)
     _, tau2_session, tau2_set = (float(component) for component in fit.best.theta)
-    own = own_mean(
+    own_at = partial(
+        own_mean,
         ratios.y[mine],
         ratios.own_variance[mine],
         ratios.shared_variance[mine],
         session[mine],
         session[mine],
-        tau2_session=tau2_session,
-        tau2_set=tau2_set,
     )
+    own = own_at(tau2_session=tau2_session, tau2_set=tau2_set)
     yield from _place(world, drawn, own, fit, robust)
+    likely = likely_variances(fit)
+    means = [own_at(tau2_session=ours, tau2_set=sets) for ours, sets in likely.within.tolist()]
+    shrunken, own_truth = shrunken_value(likely, means), float(np.exp(drawn.tester_log[0]))
+    if not world.weak:
+        yield "shrunken own", float(shrunken.low <= own_truth <= shrunken.high)
     others = [join for join, is_mine in zip(joins, mine, strict=True) if not is_mine]
     beside = compare_scatter(
         _scatter([join for join, is_mine in zip(joins, mine, strict=True) if is_mine]),
@@ -198,8 +205,6 @@ def _place(
         return
     truth = float(np.exp(drawn.tester_log[0] - world.log_efficiency))
     yield "own against pool", float(found.ratio_low <= truth <= found.ratio_high)
-    own_truth = float(np.exp(drawn.tester_log[0]))
-    yield "shrunken own", float(found.shrunken_low <= own_truth <= found.shrunken_high)
     yield "placed outside the pool", float(found.place != "within")
 
 

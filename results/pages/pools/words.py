@@ -13,7 +13,6 @@ from results.models import PoolVersion, declared
 from results.models.declared import Figure, Form
 from results.pages.figures import Written, between, written
 from results.pools.figures import Figures, NotComputed, figures_of
-from results.statistics.prediction import FEW_TESTERS
 
 SCATTER = {
     "tester": gettext_lazy("From tester to tester, efficiencies scatter by %(sd)s of their value."),
@@ -115,23 +114,16 @@ def _in_a_sentence(figure: Figure) -> Say:
     return say
 
 
-def _expected(version: PoolVersion, figures: Figures) -> tuple[str, str]:
+def _expected(version: PoolVersion, _figures: Figures) -> tuple[str, str]:
     prediction = between(version.prediction_low, version.prediction_high)
     return (
         _("If you tie it, expect your set to average %(interval)s.") % {"interval": prediction},
-        _prediction(figures, prediction),
+        _(
+            "95%% prediction interval, averaged over the likely variance between testers: "
+            "%(interval)s"
+        )
+        % {"interval": prediction},
     )
-
-
-def _prediction(figures: Figures, interval: str) -> str:
-    if figures["testers"] <= FEW_TESTERS:
-        return _("95%% prediction interval, t on %(df)d degrees of freedom: %(interval)s") % {
-            "df": figures["prediction_df"],
-            "interval": interval,
-        }
-    return _(
-        "95%% prediction interval, averaged over the likely variance between testers: %(interval)s"
-    ) % {"interval": interval}
 
 
 def _scatter(level: str, _version: PoolVersion, figures: Figures) -> tuple[str, str]:
