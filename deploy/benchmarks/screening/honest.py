@@ -47,29 +47,29 @@ def eight_sessions(world: World, rng: np.random.Generator) -> list[Event]:
 
 @kind("whole pounds on a 0.1 lb scale", Group.HONEST)
 def whole_pounds(world: World, rng: np.random.Generator) -> list[Event]:
-    return [Send(whole(world, rng, on_tenths_of_pounds(world, rng)).change_all(rounded_to(1.0)))]
+    return [Send(_long(world, rng, on_tenths_of_pounds(world, rng)).change_all(rounded_to(1.0)))]
 
 
 @kind("half pounds on a 0.1 lb scale", Group.HONEST)
 def half_pounds(world: World, rng: np.random.Generator) -> list[Event]:
-    return [Send(whole(world, rng, on_tenths_of_pounds(world, rng)).change_all(rounded_to(0.5)))]
+    return [Send(_long(world, rng, on_tenths_of_pounds(world, rng)).change_all(rounded_to(0.5)))]
 
 
 @kind("half kilograms on a 0.05 kg scale", Group.HONEST)
 def half_kilograms(world: World, rng: np.random.Generator) -> list[Event]:
     person = _on(newcomer(world, rng, on="kgf"), 0.05)
-    return [Send(whole(world, rng, person).change_all(rounded_to(0.5)))]
+    return [Send(_long(world, rng, person).change_all(rounded_to(0.5)))]
 
 
 @kind("display steps of 0.2 entered as 0.1", Group.HONEST)
 def steps_of_two(world: World, rng: np.random.Generator) -> list[Event]:
-    return [Send(whole(world, rng, on_tenths_of_pounds(world, rng)).change_all(rounded_to(0.2)))]
+    return [Send(_long(world, rng, on_tenths_of_pounds(world, rng)).change_all(rounded_to(0.2)))]
 
 
 @kind("display steps of 0.05 entered as 0.01", Group.HONEST)
 def steps_of_five(world: World, rng: np.random.Generator) -> list[Event]:
     person = _on(newcomer(world, rng, on="kgf"), 0.01)
-    return [Send(whole(world, rng, person).change_all(rounded_to(0.05)))]
+    return [Send(_long(world, rng, person).change_all(rounded_to(0.05)))]
 
 
 @kind("dial read at 0 and 5", Group.HONEST)
@@ -89,13 +89,13 @@ def dial_at_even_marks(world: World, rng: np.random.Generator) -> list[Event]:
 
 @kind("joins in whole pounds, straight line in tenths", Group.HONEST)
 def joins_rounded(world: World, rng: np.random.Generator) -> list[Event]:
-    return [Send(whole(world, rng, on_tenths_of_pounds(world, rng)).change_joined(rounded_to(1.0)))]
+    return [Send(_long(world, rng, on_tenths_of_pounds(world, rng)).change_joined(rounded_to(1.0)))]
 
 
 @kind("rounds from the second session on", Group.HONEST)
 def rounds_later(world: World, rng: np.random.Generator) -> list[Event]:
     person = on_tenths_of_pounds(world, rng)
-    first, second = (whole(world, rng, person) for _ in range(2))
+    first, second = (_long(world, rng, person) for _ in range(2))
     return [Send(first), Send(second.change_all(rounded_to(0.5)))]
 
 
@@ -273,6 +273,11 @@ def same_instructions(world: World, rng: np.random.Generator) -> list[Event]:
         Send(whole(world, rng, _with_rig(person, load_path="as in the instructions")))
         for person in people
     ]
+
+
+def _long(world: World, rng: np.random.Generator, person: Person) -> Sheet:
+    """A session long enough for its digits to be looked at: eight to twelve pulls a series."""
+    return whole(world, rng, person, pulls=several(rng))
 
 
 def _on(person: Person, step: float) -> Person:
