@@ -56,8 +56,10 @@ def _linked(factor: float, sharing: str, accounts: int = 3) -> Draw:
             if sharing == "rig text":
                 person = replace(person, rig=replace(person.rig, load_path=text))
             sheet = draw_sheet(world, rng, person, day + int(rng.integers(7)))
-            if sharing == "spool":
+            if "spool" in sharing:
                 sheet = replace(sheet, spool="batch 7K2")
+            if "joining day" in sharing:
+                sheet = replace(sheet, account_day=day - 1)
             events.append(Send(_bent(sheet, factor, world.favourite)))
         return events
 
@@ -71,7 +73,7 @@ for _percent in (-40, -60):
 for _percent in (-10, -20):
     kind(f"straight line {_percent:+d}", Group.FRAUD)(_straight(1 + _percent / 100))
 for _percent in (15, 30, -30):
-    for _sharing in ("spool", "rig text", "nothing"):
+    for _sharing in ("spool", "spool and joining day", "rig text", "nothing"):
         kind(f"three accounts {_percent:+d}, sharing {_sharing}", Group.FRAUD)(
             _linked(1 + _percent / 100, _sharing)
         )

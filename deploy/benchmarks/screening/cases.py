@@ -33,6 +33,7 @@ from deploy.benchmarks.screening.storing import (
     work_out,
 )
 from deploy.benchmarks.screening.worlds import FIRST_TESTERS, World, draw_world
+from results.intake import amend
 from results.models import CheckResult, PullSet, Session
 from results.models.lifecycle import State, move
 from results.normalising.reprocess import calibrate_and_reprocess
@@ -120,13 +121,12 @@ def outcome_of(kind: Kind, world: World, store: Store) -> Outcome:
 
 def _let_happen(event: Event, store: Store) -> Session | None:
     if isinstance(event, Send):
-        return store.send(event.sheet)
+        return store.send(event.sheet, corrects=event.corrects)
     if isinstance(event, Reject):
         reject(event.person)
     elif isinstance(event, Withdraw):
-        sessions = Session.objects.filter(contributor__handle=event.person)
-        move(PullSet.objects.filter(session__in=sessions), State.WITHDRAWN, reason="withdrawn")
-        sessions.update(standing=Session.Standing.WITHDRAWN)
+        for session in Session.objects.filter(contributor__handle=event.person):
+            amend.withdraw(session, session.contributor, "withdrawn")
     elif isinstance(event, Calibrate):
         _calibrate(event.person, store)
     elif not store.through_intake:

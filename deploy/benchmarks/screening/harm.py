@@ -68,6 +68,19 @@ def victim_goes_on(world: World, rng: np.random.Generator) -> list[Event]:
     return [Send(case.victim), Send(_stolen(case), judged=False), Send(later)]
 
 
+@kind("victim corrects the session after the copy", Group.VICTIM)
+def victim_corrects(world: World, rng: np.random.Generator) -> list[Event]:
+    case = theft(world, rng)
+    better = case.victim.with_pulls(
+        world.favourite, case.victim.of(world.favourite).take(np.arange(7))
+    )
+    return [
+        Send(case.victim, judged=False),
+        Send(_stolen(case), judged=False),
+        Send(better, corrects=True),
+    ]
+
+
 @kind("vandal's random sets as the fourth tester", Group.VANDAL, as_fourth=True)
 def random_fourth(world: World, rng: np.random.Generator) -> list[Event]:
     vandal = random_sets(world, rng, newcomer(world, rng, "vandal"))

@@ -224,6 +224,16 @@ def mistyped_digit(world: World, rng: np.random.Generator) -> list[Event]:
     return [Send(whole(world, rng, person).change_joined(mistype, world.favourite))]
 
 
+@kind("corrected version of a session", Group.HONEST)
+def corrected_session(world: World, rng: np.random.Generator) -> list[Event]:
+    person = newcomer(world, rng)
+    sheet = whole(world, rng, person, pulls=several(rng))
+    mistyped = sheet.change_joined(
+        lambda values: np.append(values[:-1], values[-1] * 10), world.favourite
+    )
+    return [Send(mistyped, judged=False), Send(sheet, corrects=True)]
+
+
 @kind("other scale in the second session", Group.HONEST)
 def other_scale(world: World, rng: np.random.Generator) -> list[Event]:
     person = newcomer(world, rng, on="lbf")

@@ -32,10 +32,14 @@ class Group(StrEnum):
 
 @dataclass(frozen=True)
 class Send:
-    """A session is sent; whether it is held counts if it is ``judged``."""
+    """A session is sent; whether it is held counts if it is ``judged``.
+
+    With ``corrects`` it takes the place of the latest session of its tester.
+    """
 
     sheet: Sheet
     judged: bool = True
+    corrects: bool = False
 
 
 @dataclass(frozen=True)

@@ -78,7 +78,10 @@ class Joined:
 
 @dataclass(frozen=True)
 class Sheet:
-    """One session as it is sent. ``day`` counts from the first day of the winter."""
+    """One session as it is sent. ``day`` counts from the first day of the winter.
+
+    ``account_day`` is when the account was made: on the eve of its first session if None.
+    """
 
     person: str
     rig: Rig
@@ -87,6 +90,7 @@ class Sheet:
     joined: tuple[Joined, ...]
     spool: str = ""
     state: str = "dry"
+    account_day: int | None = None
 
     def change_straight(self, by: Callable[[Floats], Floats]) -> Sheet:
         """The same session with other readings of straight line."""

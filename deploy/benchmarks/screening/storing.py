@@ -15,6 +15,7 @@ from django.db import transaction
 
 from deploy.benchmarks.screening.sheets import NEWTONS, Joined, Pulls, Rig, Sheet, Straight
 from deploy.benchmarks.screening.worlds import World
+from results.intake import amend
 from results.intake.receiving import receive
 from results.models import (
     Baseline,
@@ -37,6 +38,7 @@ from rigs.models import Rig as RigRow
 WINTER_BEGINS = date(2025, 10, 1)
 CHECK_WEIGHTS_KG = (2.0, 5.0, 10.0, 15.0, 20.0)
 TERMINAL = "hook"
+CORRECTED = "a reading was mistyped"
 
 
 @contextmanager
@@ -77,20 +79,25 @@ class Store:
         self.lines = {line.name: line for line in Line.objects.filter(name__in=world.lines)}
         self.joins = {join.name: join for join in Connection.objects.filter(name__in=world.joins)}
 
-    def send(self, sheet: Sheet) -> Session:
+    def send(self, sheet: Sheet, *, corrects: bool = False) -> Session:
         """Store a session, normalise and screen it.
 
         Through intake its job does so, and all jobs and pools that this asks for are run as well.
         Raises Invalid where intake refuses it.
         """
         revision = self.revision(sheet)
+        owner = revision.rig.owner
         self.rigs[sheet.person] = sheet.rig
+        replaces = owner.sessions.latest("pk") if corrects else None
         if self.through_intake:
             body = json.dumps(self._document(sheet)).encode()
-            receipt = receive(revision.rig.owner, body, "application/json", None)
+            form = "application/json"
+            receipt = receive(owner, body, form, None, replaces=replaces, reason=CORRECTED)
             refresh_pools()
             return receipt.session
-        session = self._stored(sheet, revision)
+        if replaces is not None:
+            amend.retire(replaces, owner, Session.Standing.REPLACED, CORRECTED)
+        session = self._stored(sheet, revision, replaces)
         work_out(session)
         return session
 
@@ -100,7 +107,7 @@ class Store:
         known = RigRevision.objects.filter(rig__owner=owner, rig__name=sheet.rig.name)
         return known.select_related("rig__owner").first() or _register(owner, sheet.rig)
 
-    def _stored(self, sheet: Sheet, revision: RigRevision) -> Session:
+    def _stored(self, sheet: Sheet, revision: RigRevision, replaces: Session | None) -> Session:
         session = Session.objects.create(
             contributor=revision.rig.owner,
             revision=revision,
@@ -108,6 +115,8 @@ class Store:
             state=sheet.state,
             unit=sheet.rig.unit,
             fingerprint=uuid4().hex,
+            replaces=replaces,
+            version=replaces.version + 1 if replaces else 1,
         )
         baselines = Baseline.objects.bulk_create(
             Baseline(session=session, line=self.lines[one.line], spool=sheet.spool)
@@ -227,10 +236,11 @@ def readings_of_check_weights(rig: Rig) -> list[CalibrationReading]:
 
 
 def _join(sheet: Sheet) -> Contributor:
-    """An account from the eve of its first session; other tables have the moment of the run."""
+    """An account from the eve of its first session, or from the day that the sheet says."""
     user = User.objects.create_user(sheet.person.replace(" ", "-"))
     owner = Contributor.objects.create(user=user, handle=sheet.person)
-    owner.joined_at = datetime.combine(day_of(sheet) - timedelta(1), time(18), UTC)
+    eve = sheet.day - 1 if sheet.account_day is None else sheet.account_day
+    owner.joined_at = datetime.combine(WINTER_BEGINS + timedelta(eve), time(18), UTC)
     owner.save(update_fields=["joined_at"])
     return owner
 
