@@ -103,6 +103,7 @@ def between(low: float | None, high: float | None) -> str:
     return gettext("%(low)s to %(high)s") % {"low": decimal(100 * low, 1), "high": percent(high)}
 
 
+@register.filter
 def sd(variance: float | None) -> str:
     """A standard deviation on the log scale, near enough one in percent of the value."""
     return gettext("any amount") if variance is None else percent(math.sqrt(max(variance, 0.0)))

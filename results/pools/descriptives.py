@@ -20,6 +20,7 @@ from results.models.lifecycle import COUNTING
 from results.normalising.scales import Scale, first_resolutions
 from results.normalising.set_figures import shares_of
 from results.pools.estimate import Outcome
+from results.pools.line_products import line_products
 from results.pools.pool_data import Members
 from results.pools.two_estimands import two_estimands
 from results.statistics.errors import Collinear, StatisticsError
@@ -113,6 +114,7 @@ def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[st
             "told": {"time_to_tie": len(times), "bulk": len(bulks)},
             **_pulls(ties),
             "one_stage": two_estimands(members) if outcome.pooled else None,
+            "line_products": line_products(members, outcome),
             "moderators": _meta_regression(members, outcome, ties),
         },
     }

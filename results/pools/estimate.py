@@ -6,12 +6,14 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from results.pools.pool_data import LogRatios, Members, log_ratios
+from results.pools.pool_data import Ids, LogRatios, Members, log_ratios
 from results.statistics.errors import StatisticsError
 from results.statistics.pool_fit import PoolFit, fit_pool
 from results.statistics.pooling import Pooled, pooled
 
 COVERAGE, CONFIDENCE = 0.9, 0.95
+LINE_PRODUCT = "line_product"
+"""The factor of both lines together, as figures name it."""
 
 
 def efficiency_of(log_efficiency: float) -> float | None:
@@ -69,7 +71,7 @@ def pooled_from(members: Members) -> Outcome:
     except StatisticsError as error:
         return Outcome(None, None, str(error))
     try:
-        fit = fit_pool(*_columns(members, ratios))
+        fit = fit_pool(*_columns(members, ratios), crossed=_crossed(members))
         return Outcome(ratios, pooled(fit), fit=fit)
     except StatisticsError as error:
         return Outcome(ratios, None, str(error))
@@ -79,7 +81,7 @@ def fit_from(members: Members) -> Fit | None:
     """The fit alone; None if the members can't be pooled."""
     try:
         ratios = log_ratios(members)
-        fitted = fit_pool(*_columns(members, ratios))
+        fitted = fit_pool(*_columns(members, ratios), crossed=_crossed(members))
     except StatisticsError:
         return None
     likelihood = fitted.best.likelihood
@@ -101,3 +103,7 @@ def _columns(members: Members, ratios: LogRatios) -> tuple[Any, ...]:
         members.session,
         members.baseline,
     )
+
+
+def _crossed(members: Members) -> dict[str, Ids]:
+    return {LINE_PRODUCT: members.line_product}

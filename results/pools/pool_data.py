@@ -29,6 +29,8 @@ COLUMNS = (
     "baseline_id",
     Coalesce("calibration_id", 0),
     "counted",
+    "pull_set__main_line_id",
+    Coalesce("pull_set__leader_line_id", 0),
     "mean_N",
     "cv",
     "n_effective",
@@ -47,7 +49,8 @@ class Members:
 
     ``session`` is that of the baseline: a session that borrowed one shares its error with the
     session that lent it, and the two make one block of the covariance. ``calibration`` is 0 where
-    the scale was not calibrated, ``resolution_N`` not a number where it is as first entered.
+    the scale was not calibrated, ``leader_line`` where a join ends at a terminal; ``resolution_N``
+    is not a number where it is as first entered.
     """
 
     pull_set: Ids
@@ -56,6 +59,8 @@ class Members:
     baseline: Ids
     calibration: Ids
     pulls: Ids
+    main_line: Ids
+    leader_line: Ids
     mean_N: Floats
     cv: Floats
     n_effective: Floats
@@ -68,6 +73,12 @@ class Members:
 
     def __len__(self) -> int:
         return len(self.pull_set)
+
+    @property
+    def line_product(self) -> Ids:
+        """The two lines of each set as one number, from 0 in order of their ids."""
+        pairs = np.stack((self.main_line, self.leader_line))
+        return np.asarray(np.unique(pairs, axis=1, return_inverse=True)[1]).ravel()
 
     def without_tester(self, tester: int) -> Members:
         """The same sets but those of one tester."""
@@ -115,7 +126,7 @@ def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
 def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
     """Rows of ``COLUMNS`` as columns."""
     columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
-    types = [np.int64] * 6 + [np.float64] * 9
+    types = [np.int64] * 8 + [np.float64] * 9
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
         for field, column, type_ in zip(fields(Members), columns, types, strict=True)

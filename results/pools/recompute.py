@@ -202,10 +202,11 @@ def columns_of(outcome: Outcome) -> dict[str, Any]:
 
 
 def _figures(pooled: Pooled) -> dict[str, Any]:
-    """All figures as computed; ``not_estimable`` only if a part is missing."""
+    """All figures as computed; ``not_estimable`` and ``crossed`` only if there is any."""
     figures: dict[str, Any] = plain(asdict(pooled))
-    if not pooled.not_estimable:
-        del figures["not_estimable"]
+    for name in ("not_estimable", "crossed"):
+        if not figures[name]:
+            del figures[name]
     return figures
 
 

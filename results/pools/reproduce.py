@@ -11,6 +11,7 @@ from typing import Any, TypeAlias, cast
 
 import numpy as np
 from django.db.models import QuerySet
+from django.db.models.functions import Coalesce
 from numpy.typing import NDArray
 
 from results.models import PoolVersion, PullSet, Release
@@ -32,6 +33,7 @@ VERSIONS = 10
 """Versions whose figures are in memory at once."""
 OF_LIBRARIES = 1e-6
 """Relative difference up to which other libraries may be why: searches end within that."""
+OF_A_SET = ("session__contributor_id", "main_line_id", Coalesce("leader_line_id", 0))
 STRAIGHT_N = [field.name for field in fields(Members)].index("baseline_mean_N")
 ASSEMBLY = {mode.value: meaning.exact_for_assembly for mode, meaning in MEANING.items()}
 LINE = {mode.value: meaning.exact_for_line for mode, meaning in MEANING.items()}
@@ -171,9 +173,9 @@ def _rows(
     parts: Sequence[Sequence[int]],
     resolution_N: Sequence[float],
 ) -> Iterator[tuple[Any, ...]]:
-    of_set = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__contributor_id")
-    tester_of = dict(of_set)
-    tester = [tester_of[pk] for pk in sets]
+    of_set = PullSet.objects.filter(pk__in=sets).values_list("pk", *OF_A_SET)
+    known = {pk: row for pk, *row in of_set}
+    tester = [known[pk][0] for pk in sets]
     scales = scales_of(calibrations)
     joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
     lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
@@ -183,6 +185,7 @@ def _rows(
         yield (
             *ids,
             join.n,
+            *known[ids[0]][1:],
             *(join.mean_N, join.cv, join.n_effective, join.degrees_of_freedom),
             *(line.mean_N, line.cv, line.n_effective, line.degrees_of_freedom),
             np.nan,

@@ -73,8 +73,9 @@ MOVED: dict[int, tuple[Moved, ...]] = {
 
 NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
 """The inputs that the id is taken from."""
-STRENGTHS = tuple(field.name for field in fields(Members) if field.name != "resolution_N")
-"""The columns of the digest: a resolution shows in the strengths."""
+IMPLIED = ("resolution_N", "main_line", "leader_line")
+STRENGTHS = tuple(field.name for field in fields(Members) if field.name not in IMPLIED)
+"""The columns of the digest: a resolution shows in the strengths, and a set's id names lines."""
 
 
 def columns() -> tuple[str, ...]:

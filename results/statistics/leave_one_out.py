@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from results.statistics.block_sums import BlockSums
 from results.statistics.components import Booleans, Maximum, given, search_each, to_the_top
+from results.statistics.crossed_errors import CrossedErrors
 from results.statistics.linear import inverse
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.restricted_likelihood import (
@@ -46,10 +47,12 @@ class LeaveOneOut:
     tau2_set: Floats
 
 
-def leave_one_out(model: NestedErrors, best: Maximum, fitted: Booleans) -> LeaveOneOut:
+def leave_one_out(
+    model: NestedErrors | CrossedErrors, best: Maximum, fitted: Booleans
+) -> LeaveOneOut:
     """Pool without each tester, from the maximum of the whole; mu on the model's own centre."""
     mine = model.by_tester(best.theta)
-    rest = model.totals(best.theta[None]).without(mine)
+    rest = model.without_each(best.theta)
     step, last = _one_step(rest, best.theta, fitted)
     theta = best.theta + step
     inside: Booleans = np.all(theta >= 0, axis=1)
@@ -67,7 +70,7 @@ def leave_one_out(model: NestedErrors, best: Maximum, fitted: Booleans) -> Leave
             theta[tester] = refit.theta
             mu[tester] = refit.likelihood.beta[0]
             variance[tester] = refit.likelihood.covariance[0, 0]
-    return LeaveOneOut(model.nesting.testers, mu, np.sqrt(variance), *theta.T)
+    return LeaveOneOut(model.nesting.testers, mu, np.sqrt(variance), *theta[:, :3].T)
 
 
 def _one_step(rest: BlockSums, theta: Floats, fitted: Booleans) -> tuple[Floats, Booleans]:
@@ -99,26 +102,31 @@ def _expanded(rest: BlockSums, step: Floats) -> tuple[Floats, Floats]:
     return variance * cross[:, 0, 1], variance
 
 
-def _same_levels(model: NestedErrors, fitted: Booleans) -> Booleans:
+def _same_levels(model: NestedErrors | CrossedErrors, fitted: Booleans) -> Booleans:
     """Whether the components fitted to all can be fitted without each tester, (T,)."""
-    return np.asarray((_identifiable(model) | ~fitted).all(axis=1))
+    identified = _identifiable(model, fitted.size - 3)
+    return np.asarray((identified | ~fitted).all(axis=1))
 
 
-def _identifiable(model: NestedErrors) -> Booleans:
-    """As `nesting.identifiable`, without each tester, (T, 3)."""
+def _identifiable(model: NestedErrors | CrossedErrors, factors: int) -> Booleans:
+    """As `nesting.identifiable`, without each tester, (T, 3 + factors).
+
+    Of a factor that was fitted to all, each level that had two testers still has one.
+    """
     nesting = model.nesting
     testers = nesting.testers.size
     sessions = np.bincount(nesting.tester_of_session, minlength=testers)
     sets = np.bincount(nesting.tester_of_set, minlength=testers)
     left, sets_left = sessions.sum() - sessions, sets.sum() - sets
-    return np.column_stack((np.ones(testers, dtype=bool), left > testers - 1, sets_left > left))
+    identified = (np.ones(testers, dtype=bool), left > testers - 1, sets_left > left)
+    return np.column_stack((*identified, np.ones((testers, factors), dtype=bool)))
 
 
 def _refits(
-    model: NestedErrors, testers: Testers, start: Floats, fitted: Booleans
+    model: NestedErrors | CrossedErrors, testers: Testers, start: Floats, fitted: Booleans
 ) -> list[Maximum]:
     """The maximum without each of the testers, from `start` (T, 3), all climbing in step."""
-    still = (fitted & _identifiable(model))[testers]
+    still = (fitted & _identifiable(model, fitted.size - 3))[testers]
     left = (model.sets - np.bincount(model.nesting.tester_of_set)[testers]).astype(np.float64)
     codes = model.nesting.testers[testers]
 

@@ -100,6 +100,15 @@ class NestedErrors:
     def by_tester(self, theta: Floats) -> BlockSums:
         return self._sums.by_tester(theta).columns(self.first)
 
+    def without_each(self, theta: Floats) -> BlockSums:
+        """Sums without each tester at one theta (3,), first axis T."""
+        return self.totals(theta[None]).without(self.by_tester(theta))
+
+    def towards_testers(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
+        """z'M^-1 z, 1'M^-1 z and y'M^-1 z of each tester's column z, (T,) each."""
+        cross = self.by_tester(theta).cross
+        return cross[:, 0, 0], cross[:, 0, 0], cross[:, 0, -1]
+
     def blocks(self, theta: Floats) -> Iterator[tuple[Codes, Floats]]:
         """Rows (c, n) and M (c, n, n) of the testers with n sets, for each n."""
         baseline, session = self.nesting.baseline_of_set, self.nesting.session_of_set

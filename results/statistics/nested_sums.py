@@ -74,7 +74,11 @@ class NestedSums:
 
     def by_tester(self, theta: Floats) -> BlockSums:
         """One term a tester (T,) at one theta (3,)."""
-        return self._sums(theta[None], None, _by_tester)
+        return self.each_tester(theta[None], None)
+
+    def each_tester(self, theta: Floats, left_out: Codes | None) -> BlockSums:
+        """One term a tester and theta (g, 3), first axis T * g, nothing of one `left_out` (g,)."""
+        return self._sums(theta, left_out, _by_tester)
 
     def _sums(self, theta: Floats, left_out: Codes | None, collect: Collect) -> BlockSums:
         levels = self._levels(theta, left_out)
@@ -256,4 +260,5 @@ def _in_total(_to_tester: Summation, u: Floats, v: Floats) -> Floats:
 
 
 def _by_tester(to_tester: Summation, u: Floats, v: Floats) -> Floats:
-    return _summed(to_tester, u[:, 0, :, None] * v[:, 0, None, :])
+    found = _summed(to_tester, u[:, :, :, None] * v[:, :, None, :])
+    return found.reshape(-1, *found.shape[2:])

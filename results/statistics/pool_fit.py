@@ -3,14 +3,16 @@
 What the components mean and which of them are fitted stands in `pooling`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
+from types import MappingProxyType
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from results.statistics.block_sums import TESTER
+from results.statistics.block_sums import LEVELS, TESTER
 from results.statistics.components import (
     At,
     Booleans,
@@ -21,6 +23,8 @@ from results.statistics.components import (
     maximise,
     search,
 )
+from results.statistics.crossed_errors import CrossedErrors
+from results.statistics.crossed_factors import both_ways, identifiable_factors, over_component
 from results.statistics.errors import (
     NoScatter,
     NotFinite,
@@ -46,6 +50,7 @@ Floats = NDArray[np.float64]
 Ends: TypeAlias = tuple[float, float]
 
 LEAST_TESTERS = 3
+NOTHING_CROSSED: Mapping[str, ArrayLike] = MappingProxyType({})
 LARGEST_LOG, LEAST_VARIANCE, LARGEST_VARIANCE = 700.0, 1e-40, 1e40
 """Beyond these a sum of cubes leaves what a number can hold; real ones are far within."""
 
@@ -54,16 +59,20 @@ LARGEST_LOG, LEAST_VARIANCE, LARGEST_VARIANCE = 700.0, 1e-40, 1e40
 class PoolFit:
     """A fitted pool without what follows from the fit: y is measured from `centre`."""
 
-    model: NestedErrors
+    model: NestedErrors | CrossedErrors
     centre: float
     fitted: Booleans
     at: At
     best: Maximum
     common: Homogeneity
     scale: float
+    factors: tuple[str, ...] = ()
 
     def interval(self, level: int) -> Ends:
-        """Profile interval of a component; (0, 0) where not fitted. Raises StatisticsError."""
+        """Profile interval of a component; (0, 0) where not fitted. Raises StatisticsError.
+
+        The factors that cross the testers come after the levels.
+        """
         return given(self._ends[level])
 
     @property
@@ -73,7 +82,7 @@ class PoolFit:
 
     @cached_property
     def _ends(self) -> tuple[Ends | StatisticsError, ...]:
-        """The intervals of tester, session, set, and their sum: all ends are searched in step."""
+        """The intervals of the components and of their sum: all ends are searched in step."""
         best, fitted = self.best, self.fitted
         searches: list[Search[float]] = []
         for level in np.flatnonzero(fitted).tolist():
@@ -96,20 +105,35 @@ class PoolFit:
         testers = self.model.nesting.testers.size
         return between_testers(self.at, self.best, self.interval(TESTER), testers)
 
+    @cached_property
+    def between_levels(self) -> BetweenTesters | None:
+        """Spread of the components of the factors; None where there are none."""
+        places = range(len(LEVELS), self.best.theta.size)
+        spreads = [over_component(self.at, self.best, place) for place in places]
+        if not spreads:
+            return None
+        return reduce(lambda one, other: both_ways(one, other, self.best), spreads)
+
+    @cached_property
+    def between_all(self) -> BetweenTesters:
+        """Spread of the testers' component, and of the factors'. Raises StatisticsError."""
+        crossed, testers = self.between_levels, self.between_testers
+        return testers if crossed is None else both_ways(crossed, testers, self.best)
+
     @property
     def prediction(self) -> Ends:
         """95 percent interval for the true value of a new tester's next set, from `centre`.
 
-        Raises StatisticsError.
+        Where factors are fitted, with a new level of each. Raises StatisticsError.
         """
-        return prediction_interval(self.between_testers)
+        return prediction_interval(self.between_all)
 
     def lower_bound(self, pull_variance: float, coverage: float, confidence: float) -> float:
         """Log efficiency that `coverage` of new testers' next pulls exceed (see prediction).
 
         Raises StatisticsError.
         """
-        return self.centre + lower_bound(self.between_testers, pull_variance, coverage, confidence)
+        return self.centre + lower_bound(self.between_all, pull_variance, coverage, confidence)
 
 
 def _both(low: float | StatisticsError, high: float | StatisticsError) -> Ends | StatisticsError:
@@ -125,16 +149,21 @@ def fit_pool(
     tester: ArrayLike,
     session: ArrayLike,
     baseline: ArrayLike,
+    *,
+    crossed: Mapping[str, ArrayLike] = NOTHING_CROSSED,
 ) -> PoolFit:
     """The fit alone; arguments and errors as for `pool`."""
     model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
-    fitted = identifiable(model.nesting)
-    at = likelihood_at(model)
+    factors, levels = identifiable_factors(crossed, tester)
+    whole = CrossedErrors(model, levels) if factors else model
+    fitted = np.append(identifiable(model.nesting), np.ones(len(factors), dtype=bool))
+    at = likelihood_at(whole)
     common = homogeneity(model)
     spread, typical = float(np.var(model.columns[:, -1])), common.typical_sampling_variance
     start = max(spread / 10, spread - typical) / 2
     best = maximise(at, np.where(fitted, start / fitted.sum(), 0.0), fitted)
-    return PoolFit(model, centre, fitted, at, best, common, max(spread, typical))
+    scale = max(spread, typical)
+    return PoolFit(whole, centre, fitted, at, best, common, scale, factors)
 
 
 def nested_errors(

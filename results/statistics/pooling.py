@@ -17,6 +17,7 @@ runs, Monte Carlo error 1.0 to 1.3); model standard error and t on testers - 1: 
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -26,11 +27,19 @@ from numpy.typing import ArrayLike, NDArray
 from results.statistics.block_sums import LEVELS, SESSION, SET, TESTER
 from results.statistics.cluster_robust import cluster_robust
 from results.statistics.components import Booleans
+from results.statistics.crossed_errors import CrossedErrors
 from results.statistics.errors import NotEstimable
 from results.statistics.heterogeneity import share
 from results.statistics.leave_one_out import LeaveOneOut, leave_one_out
 from results.statistics.parts import Parts
-from results.statistics.pool_fit import LEAST_TESTERS, Ends, PoolFit, fit_pool
+from results.statistics.pool_fit import (
+    LEAST_TESTERS,
+    NOTHING_CROSSED,
+    Ends,
+    PoolFit,
+    fit_pool,
+)
+from results.statistics.prediction import mean_interval
 from results.statistics.quantiles import t_quantile
 
 Floats = NDArray[np.float64]
@@ -55,13 +64,25 @@ class TesterEffects:
 
 
 @dataclass(frozen=True)
+class CrossedFactor:
+    """What line products, or club rounds, differ by: variance, profile interval, share (I2)."""
+
+    levels: int
+    tau2: float
+    tau2_interval: tuple[float, float]
+    I2: float
+
+
+@dataclass(frozen=True)
 class Pooled:
     """A pool on the log scale. Intervals are at 95 percent; I2 are fractions of one.
 
-    `fitted` and `at_boundary` name levels ('tester', 'session', 'set'): the components that were
-    estimated, and those of them whose estimate is zero. The prediction interval is for the true
-    value of a new tester's next set; `prediction_sd` times Student's t on `prediction_df` is its
-    half-width. `leave_one_out` is None for three testers: two are not pooled.
+    `fitted` and `at_boundary` name levels ('tester', 'session', 'set') and factors: the components
+    that were estimated, and those of them whose estimate is zero. `crossed` has the factors that
+    were fitted, as line products. The prediction interval is for the true value of a new tester's
+    next set, on a new line product where those are fitted; `prediction_sd` times Student's t on
+    `prediction_df` is its half-width. `leave_one_out` is None for three testers, since two are not
+    pooled.
 
     An upper end of a variance is infinite where the sets set it no bound. `not_estimable` says of
     each part that could not be computed why; its figures are then not numbers, or None. Parts are
@@ -108,6 +129,7 @@ class Pooled:
     prediction_sd: float
     tester_effects: TesterEffects
     leave_one_out: LeaveOneOut | None
+    crossed: dict[str, CrossedFactor]
     not_estimable: dict[str, str]
 
 
@@ -118,16 +140,22 @@ def pool(
     tester: ArrayLike,
     session: ArrayLike,
     baseline: ArrayLike,
+    *,
+    crossed: Mapping[str, ArrayLike] = NOTHING_CROSSED,
 ) -> Pooled:
     """Pool k log efficiencies y with their sampling variances, all arguments (k,).
 
     `shared_variance` is the same for all sets of one baseline. `tester`, `session` and `baseline`
-    are integer codes, baselines nested in sessions nested in testers.
+    are integer codes, baselines nested in sessions nested in testers. `crossed` names factors that
+    testers share, such as line products, each by the level of every set; those of them are fitted
+    that the sets can tell (see `crossed_factors`).
 
     Raises ShapeMismatch, NotFinite, NotPositive, NotNested, TooFewTesters (fewer than three),
     NoScatter (all y the same), TooExtreme, NotEstimable and NoConvergence, where there is no mean.
     """
-    return pooled(fit_pool(y, own_variance, shared_variance, tester, session, baseline))
+    return pooled(
+        fit_pool(y, own_variance, shared_variance, tester, session, baseline, crossed=crossed)
+    )
 
 
 def pooled(fit: PoolFit) -> Pooled:
@@ -136,7 +164,7 @@ def pooled(fit: PoolFit) -> Pooled:
     mu, testers = fit.centre + float(likelihood.beta[0]), nesting.testers.size
     total, typical = float(theta.sum()), fit.common.typical_sampling_variance
     parts = Parts()
-    se, df, reach = parts.take("interval", lambda: _robust(fit), (math.nan,) * 3)
+    se, df, ci_low, ci_high = parts.take("interval", lambda: _mean(fit), (math.nan,) * 4)
     low, high = parts.take("prediction", lambda: fit.prediction, NO_ENDS)
     ends = [
         parts.take(f"tau2_{name}", partial(fit.interval, level), NO_ENDS)
@@ -152,16 +180,16 @@ def pooled(fit: PoolFit) -> Pooled:
         se_model=float(np.sqrt(likelihood.covariance[0, 0])),
         se_robust=se,
         df_satterthwaite=df,
-        ci_low=mu - reach,
-        ci_high=mu + reach,
+        ci_low=ci_low,
+        ci_high=ci_high,
         tau2_tester=float(theta[TESTER]),
         tau2_session=float(theta[SESSION]),
         tau2_set=float(theta[SET]),
         tau2_tester_interval=ends[TESTER],
         tau2_session_interval=ends[SESSION],
         tau2_set_interval=ends[SET],
-        fitted=_names(fit.fitted),
-        at_boundary=_names(fit.fitted & (theta == 0)),
+        fitted=_names(fit, fit.fitted),
+        at_boundary=_names(fit, fit.fitted & (theta == 0)),
         restricted_loglik=likelihood.value,
         Q=fit.common.Q,
         Q_df=fit.common.df,
@@ -190,8 +218,39 @@ def pooled(fit: PoolFit) -> Pooled:
             if testers > LEAST_TESTERS
             else None
         ),
+        crossed=_crossed(fit, parts),
         not_estimable=parts.not_estimable,
     )
+
+
+def _mean(fit: PoolFit) -> tuple[float, float, float, float]:
+    """Standard error of mu, its degrees of freedom, and the ends of its interval.
+
+    With factors, the ends are those of the average over their variances, the degrees of freedom
+    are those of the factor of fewest levels, and the error is what gives the interval with them.
+    """
+    if isinstance(fit.model, CrossedErrors) and fit.between_levels is not None:
+        low, high = mean_interval(fit.between_levels)
+        df = float(min(fit.model.numbers_of_levels) - 1)
+        se = (high - low) / 2 / float(t_quantile(0.975, df))
+        return se, df, fit.centre + low, fit.centre + high
+    mu = fit.centre + float(fit.best.likelihood.beta[0])
+    se, df, reach = _robust(fit)
+    return se, df, mu - reach, mu + reach
+
+
+def _crossed(fit: PoolFit, parts: Parts) -> dict[str, CrossedFactor]:
+    if not isinstance(fit.model, CrossedErrors):
+        return {}
+    theta, total = fit.best.theta, float(fit.best.theta.sum())
+    typical = fit.common.typical_sampling_variance
+    found = {}
+    for place, name in enumerate(fit.factors, start=len(LEVELS)):
+        low, high = parts.take(f"tau2_{name}", partial(fit.interval, place), NO_ENDS)
+        levels = fit.model.numbers_of_levels[place - len(LEVELS)]
+        variance = float(theta[place])
+        found[name] = CrossedFactor(levels, variance, (low, high), share(variance, total, typical))
+    return found
 
 
 def _robust(fit: PoolFit) -> tuple[float, float, float]:
@@ -219,8 +278,9 @@ def _usable(typical: float) -> float:
     return typical
 
 
-def _names(levels: Booleans) -> tuple[str, ...]:
-    return tuple(name for name, named in zip(LEVELS, levels, strict=True) if named)
+def _names(fit: PoolFit, levels: Booleans) -> tuple[str, ...]:
+    names = (*LEVELS, *fit.factors)
+    return tuple(name for name, named in zip(names, levels, strict=True) if named)
 
 
 def _share_interval(fit: PoolFit, level: int, ends: Ends) -> Ends:
@@ -239,11 +299,10 @@ def _leave_one_out(fit: PoolFit) -> LeaveOneOut:
 def _tester_effects(fit: PoolFit) -> TesterEffects:
     likelihood, tau2 = fit.best.likelihood, float(fit.best.theta[TESTER])
     mu, variance = float(likelihood.beta[0]), float(likelihood.covariance[0, 0])
-    cross = fit.model.by_tester(fit.best.theta).cross
-    q = cross[:, 0, 0]
-    effect = tau2 * (cross[:, 0, 1] - mu * q)
-    spared = tau2 - tau2**2 * (q - q**2 * variance)
-    together = variance * (1 - 2 * tau2 * q)
+    q, of_all, of_y = fit.model.towards_testers(fit.best.theta)
+    effect = tau2 * (of_y - mu * of_all)
+    spared = tau2 - tau2**2 * (q - of_all**2 * variance)
+    together = variance * (1 - 2 * tau2 * of_all)
     return TesterEffects(
         tester=fit.model.nesting.testers,
         effect=effect,

@@ -118,6 +118,14 @@ def prediction_interval(spread: BetweenTesters) -> tuple[float, float]:
     )
 
 
+def mean_interval(spread: BetweenTesters) -> tuple[float, float]:
+    """95 percent interval of mu as it is spread, on the model's centre. Raises NoConvergence."""
+    sd = np.sqrt(spread.variance)
+    return mixture_quantile(spread.weight, spread.mu, sd, 0.025), mixture_quantile(
+        spread.weight, spread.mu, sd, 0.975
+    )
+
+
 def lower_bound(
     spread: BetweenTesters, pull_variance: float, coverage: float, confidence: float
 ) -> float:

@@ -20,12 +20,13 @@ def send(
     tie: str,
     strength_N: float,
     leader_material: str = NYLON,
+    line: str = "thin",
 ) -> PullSet:
     """A session of straight line near 100 N and six pulls of a join."""
     revision = making.revision_of(person, name=f"bench {person.rigs.count()}")
     making.calibrate(revision, gain=1.0, offset_N=0.0)
     session = making.session(revision)
-    main = making.line("thin")
+    main = making.line(line)
     leader = making.line(f"thick {leader_material}", material=leader_material, label_N=180)
     making.straight(session, main, 100 * np.exp(rng.normal(0, 0.02, 6)))
     pulls_N = strength_N * np.exp(rng.normal(0, 0.03) + rng.normal(0, 0.05, 6))

@@ -16,6 +16,7 @@ from results.statistics import (
     comparison,
     components,
     contrasts,
+    crossed_factors,
     efficiency,
     heterogeneity,
     meta_regression,
@@ -27,6 +28,7 @@ from results.statistics import (
     restricted_likelihood,
     scatter,
     shrinking,
+    woodbury,
 )
 from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
@@ -45,7 +47,7 @@ Calls = Iterator[Callable[[], object]]
 
 MAY_BE_INFINITE = {
     "tau2_tester_interval", "tau2_session_interval", "tau2_set_interval", "H2_interval",
-    "total_end", "degrees_of_freedom", "log_determinant",
+    "tau2_interval", "total_end", "degrees_of_freedom", "log_determinant",
     "cv_join_high", "cv_baseline_high", "coefficient_of_variation_interval",
 }  # fmt: skip
 """Ends that the data set no bound, kept as open; freedom of what is known."""
@@ -81,6 +83,45 @@ def fits() -> list[pool_fit.PoolFit]:
 
 
 FITS = fits()
+
+
+def _crossed() -> Iterator[tuple]:
+    rng = np.random.default_rng(3)
+    for columns in POOLS:
+        products = rng.integers(-1, rng.integers(1, 8), columns[0].size)
+        rounds = rng.integers(0, 4, columns[0].size)
+        yield (*columns, {"product": products, "round": rounds})
+
+
+CROSSED = list(_crossed())
+"""The same pools with line products and club rounds."""
+
+
+def _crossed_fits() -> Iterator[pool_fit.PoolFit]:
+    for columns in CROSSED:
+        try:
+            fit = pool_fit.fit_pool(*columns[:-1], crossed=columns[-1])
+        except StatisticsError:
+            continue
+        if fit.factors:
+            yield fit
+
+
+CROSSED_FITS = list(_crossed_fits())
+
+
+def _both_ways(fit: pool_fit.PoolFit) -> object:
+    spread = crossed_factors.over_component(fit.at, fit.best, 0)
+    return crossed_factors.both_ways(spread, spread, fit.best)
+
+
+def _with_levels(fit: pool_fit.PoolFit) -> object:
+    theta = fit.best.theta[None]
+    wide = fit.model._wide
+    sums = wide.summed(fit.model._sums.each_tester(theta[:, :3], None), 1)
+    return woodbury.with_levels(sums, wide.own, wide.factors, theta[:, 3:])
+
+
 LEVELS = [(fit, level) for fit in FITS for level in np.flatnonzero(fit.fitted).tolist()]
 
 

@@ -13,6 +13,7 @@ from results.statistics import (
     censored_profile,
     comparison,
     components,
+    crossed_factors,
     efficiency,
     failure_modes,
     groups,
@@ -38,9 +39,12 @@ from results.statistics import (
     shrinking,
     tester_means,
     tolerance,
+    woodbury,
 )
 from results.statistics.errors import StatisticsError
 from tests.statistics.hard_arguments import (
+    CROSSED,
+    CROSSED_FITS,
     FITS,
     FITTED,
     KINDS_OF_COVARIATES,
@@ -52,6 +56,7 @@ from tests.statistics.hard_arguments import (
     SETS,
     Calls,
     _apart,
+    _both_ways,
     _by_groups,
     _climbed,
     _compare,
@@ -76,6 +81,7 @@ from tests.statistics.hard_arguments import (
     _strengths,
     _total_end,
     _traces,
+    _with_levels,
     of,
     over,
 )
@@ -242,9 +248,28 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "planning.difference_detectable_by_sessions": over(
         planning.difference_detectable_by_sessions, (1, 50), PLANS[::2], POSITIVE[::2], FREEDOM[::2]
     ),
+    "crossed_factors.testers_of_levels": of(
+        lambda *columns: crossed_factors.testers_of_levels(columns[-1]["product"], columns[3]),
+        CROSSED,
+    ),
+    "crossed_factors.is_identifiable": of(
+        lambda *columns: crossed_factors.is_identifiable(columns[-1]["product"], columns[3]),
+        CROSSED,
+    ),
+    "crossed_factors.identifiable_factors": of(
+        lambda *columns: crossed_factors.identifiable_factors(columns[-1], columns[3])[1], CROSSED
+    ),
+    "crossed_factors.over_component": over(lambda fit: fit.between_levels, CROSSED_FITS),
+    "crossed_factors.both_ways": over(_both_ways, CROSSED_FITS),
+    "woodbury.shrunken": over(
+        lambda m: woodbury.shrunken(m[None], np.ones((1, m.shape[0]))), MATRICES
+    ),
+    "woodbury.with_levels": over(_with_levels, CROSSED_FITS),
     "pool_fit.fit_pool": of(lambda *columns: pool_fit.fit_pool(*columns).best.theta, POOLS),
     "pool_fit.nested_errors": of(lambda *columns: pool_fit.nested_errors(*columns)[1], POOLS),
-    "pooling.pool": of(pooling.pool, POOLS),
+    "pooling.pool": of(
+        lambda *columns: pooling.pool(*columns[:6], crossed=dict(*columns[6:])), POOLS + CROSSED
+    ),
     "pooling.pooled": over(pooling.pooled, FITS),
     "precision.precision": _by_groups(precision.precision),
     "precision.h_critical": over(precision.h_critical, (2, 3, 200), SHARES),
@@ -264,6 +289,9 @@ CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "prediction.prediction_interval": over(
         lambda fit: prediction.prediction_interval(fit.between_testers), FITS
+    ),
+    "prediction.mean_interval": over(
+        lambda fit: prediction.mean_interval(fit.between_testers), FITS
     ),
     "prediction.lower_bound": over(
         lambda fit, v: prediction.lower_bound(fit.between_testers, v, 0.9, 0.95),

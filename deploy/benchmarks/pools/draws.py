@@ -201,4 +201,6 @@ def _members(
         baseline_n_effective=straight[of_baseline].astype(np.float64),
         baseline_degrees_of_freedom=straight[of_baseline] - 1.0,
         resolution_N=np.full(k, np.nan),
+        main_line=rng.integers(1, rng.choice([2, 3, 5, 9]), k),
+        leader_line=np.zeros(k, dtype=np.int64),
     )

@@ -31,6 +31,15 @@ FINDINGS = (
         anchor="itself",
         since=2,
     ),
+    _finding(
+        "line_products",
+        "the line products pulled, by number of their lines (leader_line null at a terminal), most "
+        "testers first and ten at most; number of all; for_others is true where what products "
+        "differ by is in the interval, so that the figure is for others of the kind as well, and "
+        "false where it is for these alone",
+        anchor="products",
+        since=2,
+    ),
     _finding("worst", "the lowest single pull and out of how many; null below ten pulls"),
     _finding(
         "moderators",

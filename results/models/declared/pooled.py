@@ -184,6 +184,17 @@ FIGURES = (
         },
     ),
     _figure(
+        "crossed",
+        "what line_product adds to the scatter: levels, variance (tau2), its 95 percent profile "
+        "interval, share (I2); only where three products and more have several testers each, and "
+        "then interval and prediction are for another product of the kind as well",
+        Kind.OBJECT,
+        scale=LOG,
+        always=False,
+        since=2,
+        anchor="products",
+    ),
+    _figure(
         "not_estimable",
         "why parts of the pool could not be computed, by part; only where one could not",
         Kind.OBJECT,

@@ -16,6 +16,7 @@ from results.http_cache.cached_view import cache_by_edition
 from results.models import Pool, PoolVersion
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pools.line_pair import contrasts_of, query_of
+from results.pages.pools.products import products_of
 from results.pages.pools.words import statements
 from results.pages.showing import render
 from results.pools import selectors
@@ -76,6 +77,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "cited": request.build_absolute_uri(),
             "statements": statements(version),
             "findings": findings_of(version),
+            "products": products_of(version),
             "moderators": _covariates(version),
             "without": without[:TESTERS_SHOWN],
             "more_without": len(without) > TESTERS_SHOWN,
