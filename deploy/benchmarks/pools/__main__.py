@@ -14,11 +14,8 @@ from __future__ import annotations
 import argparse
 import contextlib
 import json
-import logging
-import os
 import sys
 import tempfile
-import warnings
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -27,6 +24,8 @@ from multiprocessing import get_context
 from pathlib import Path
 from time import perf_counter
 from typing import Any
+
+from deploy.benchmarks.throwaway import migrate, set_up
 
 CHUNK = 200
 
@@ -37,7 +36,7 @@ def main() -> int:
     with contextlib.ExitStack() as stack:
         folder = asked.keep or Path(stack.enter_context(tempfile.TemporaryDirectory()))
         folder.mkdir(parents=True, exist_ok=True)
-        _set_up(folder)
+        set_up(folder)
         _lay_league_once()
         pools = _sum("pools", folder, asked.seed, asked.pools, asked.processes)
         stored = _sum("stored", folder, asked.seed, asked.stored, 1)
@@ -54,27 +53,11 @@ def _arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _set_up(folder: Path) -> None:
-    os.environ.update(
-        SAMESPOOL_VAR=str(folder), DJANGO_SETTINGS_MODULE="deploy.settings", OMP_NUM_THREADS="1"
-    )
-    for name in ("DATABASE_URL", "REDIS_URL"):
-        os.environ.pop(name, None)
-    import django  # noqa: PLC0415
-    import structlog  # noqa: PLC0415
-
-    django.setup()
-    warnings.simplefilter("ignore")
-    structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.CRITICAL))
-
-
 def _lay_league_once() -> None:
-    from django.core.management import call_command  # noqa: PLC0415
-
     from deploy.benchmarks.pools.stored import lay_league  # noqa: PLC0415
     from results.models import Pool  # noqa: PLC0415
 
-    call_command("migrate", verbosity=0)
+    migrate()
     if not Pool.objects.exists():
         lay_league()
 
@@ -133,7 +116,7 @@ def _chunk(job: tuple[str, str, int, int, int]) -> dict[str, Any]:
 
 @cache
 def _league(folder: str) -> dict[int, Any]:
-    _set_up(Path(folder))
+    set_up(Path(folder))
     from deploy.benchmarks.pools.stored import league  # noqa: PLC0415
 
     return league()

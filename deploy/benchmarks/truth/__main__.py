@@ -1,115 +1,108 @@
-"""Do the intervals hold what they promise?  `deploy/bench truth [--repeats N]`.
+"""Do the figures hold what they promise?  `deploy/bench truth [--row NAME] [--repeats N]`.
 
-Draws worlds from the scenario (3 to 100 testers, even and uneven, much alike, a third of the pulls
-parting in the line, grips that part, drifting rigs, one weak tyer; single joins with half their
-pulls parting in the line) and prints how often each interval covered its truth, biases and false
-alarms, with the Monte Carlo error in brackets.  A world and a repeat always draw the same numbers.
+Draws worlds by other rules than the methods' (heavy-tailed testers, Weibull and skewed joins, line
+products, clubs with one spool, ties by another hand, rounding, zero errors, uneven sessions, weak
+grips; and the scenario's own) and prints of every row how often what was said was true, with the
+Monte Carlo error in brackets. Most rows are tried by the pure functions, those of the whole path
+from readings to pool in a throwaway store. With a folder to keep it in, what is done is done: the
+same command goes on where it was stopped, and loses no more than what was being computed.
 """
 
+from __future__ import annotations
+
 import argparse
-import os
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from itertools import groupby
-from multiprocessing import get_context
+import contextlib
+import sys
+import tempfile
+from collections import Counter
+from pathlib import Path
 from time import perf_counter
-from zlib import crc32
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from deploy.benchmarks.truth.joins import JoinWorld, join_worlds, judge_join
-from deploy.benchmarks.truth.judging import judge
-from deploy.benchmarks.truth.worlds import World, draw, worlds
-from results.statistics.errors import StatisticsError
+from deploy.benchmarks.throwaway import migrate, set_up
+from deploy.benchmarks.truth.repeats import Found, Kept, digest_of_code, run
 
-Tally = dict[str, list[float]]
-Chunk = tuple[World | JoinWorld, range]
+if TYPE_CHECKING:
+    from deploy.benchmarks.truth.row import Row
 
-CHUNK = 20
-SETS_A_POOL = 8
-"""A single join costs so much less than a pool that this many more are drawn."""
-
-AIMS = {"mean, CR2": "94 to 96", "prediction": "93 to 97", "own against pool": "94 to 96"}
+KEPT = "truth.jsonl"
 
 
-def tally(chunk: Chunk) -> Tally:
-    """Measures of some repeats of one world; a pool that is refused is counted."""
-    world, repeats = chunk
-    found: Tally = defaultdict(list)
-    for repeat in repeats:
-        random = np.random.default_rng((crc32(repr(world).encode()), repeat))
-        try:
-            if isinstance(world, JoinWorld):
-                measures = list(judge_join(world, random))
-            else:
-                measures = list(judge(world, draw(world, random), random))
-        except StatisticsError:
-            found["refused"].append(1.0)
-            continue
-        for name, value in measures:
-            found[name].append(value)
-    return dict(found)
-
-
-def main() -> None:
+def main() -> int:
+    """Run what is missing and print it; 1 where a repeat crashed, 2 where no row is named."""
     asked = _arguments()
-    os.environ["OMP_NUM_THREADS"] = "1"
-    chunks = [
-        *_chunks([world for world in worlds() if asked.only in world.name], asked.repeats),
-        *_chunks(
-            [world for world in join_worlds() if asked.only in world.name],
-            asked.repeats * SETS_A_POOL,
-        ),
-    ]
-    began = perf_counter()
-    with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
-        judged = zip(chunks, pool.map(tally, chunks), strict=True)
-        for name, of_name in groupby(judged, key=lambda pair: pair[0][0].name):
-            _print(name, _merged(of_name))
-    print(f"\n{asked.repeats} repeats a world, {perf_counter() - began:.0f} s")
+    with contextlib.ExitStack() as stack:
+        folder = asked.keep or Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        folder.mkdir(parents=True, exist_ok=True)
+        set_up(folder)
+        from deploy.benchmarks.truth.rows.registry import rows_named  # noqa: PLC0415
 
-
-def _merged(judged: Iterable[tuple[Chunk, Tally]]) -> dict[World | JoinWorld, Tally]:
-    whole: dict[World | JoinWorld, Tally] = {}
-    for (world, _), found in judged:
-        merged = whole.setdefault(world, defaultdict(list))
-        for name, values in found.items():
-            merged[name] += values
-    return whole
-
-
-def _chunks(judged: Sequence[World | JoinWorld], repeats: int) -> Iterator[Chunk]:
-    for world in judged:
-        for start in range(0, repeats, CHUNK):
-            yield world, range(start, min(start + CHUNK, repeats))
+        rows = rows_named(asked.row)
+        if not rows:
+            print(f"no row has {asked.row!r} in its name", file=sys.stderr)
+            return 2
+        if asked.list:
+            print("\n".join(row.key for row in rows))
+            return 0
+        if any(row.whole for row in rows):
+            migrate()
+        kept = Kept(folder / KEPT, digest_of_code())
+        crashed = [
+            _row(row, kept, asked.whole if row.whole else asked.repeats, asked.processes)
+            for row in rows
+        ]
+    return 1 if any(crashed) else 0
 
 
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="deploy/bench truth", description=__doc__)
-    parser.add_argument("--repeats", type=int, default=60, help="pools drawn a world")
-    parser.add_argument("--only", default="", help="judge only worlds with this in their name")
+    parser.add_argument("--row", default="", help="only rows with this in their name or case")
+    parser.add_argument("--repeats", type=int, default=1_000, help="worlds by the pure functions")
+    parser.add_argument("--whole", type=int, default=50, help="worlds by the whole path")
+    parser.add_argument("--processes", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="folder that keeps what is done")
+    parser.add_argument("--list", action="store_true", help="name the rows and end")
     return parser.parse_args()
 
 
-def _print(name: str, judged: dict[World | JoinWorld, Tally]) -> None:
-    sizes = [w.testers if isinstance(w, World) else w.pulls for w in judged]
-    what = "testers" if isinstance(next(iter(judged)), World) else "pulls"
-    print(f"\n{name}")
-    print(f"  {what:34}" + "".join(f"{size:>14}" for size in sizes) + "   aim")
-    for measure in dict.fromkeys(measure for one in judged.values() for measure in one):
-        cells = "".join(f"{_cell(measure, one.get(measure, [])):>14}" for one in judged.values())
-        print(f"  {measure:34}{cells}   {AIMS.get(measure, '')}".rstrip(), flush=True)
+def _row(row: Row, kept: Kept, repeats: int, processes: int) -> bool:
+    """Run and print one row; whether a repeat crashed."""
+    began = perf_counter()
+    jobs = [(row.key, repeat) for repeat in range(repeats)]
+    left = [job for job in jobs if job not in kept.found]
+    # A store in one file has one writer.
+    for job, found in run(left, kept.path.parent, 1 if row.whole else processes):
+        kept.add(job, found)
+    print(f"\n{row.key}  ({repeats} repeats, {perf_counter() - began:.0f} s now)")
+    all_found = [kept.found[job] for job in jobs]
+    for line in table(row, all_found):
+        print(line, flush=True)
+    for why, number in Counter(one["why"] for one in all_found if "why" in one).most_common(3):
+        print(f"  {number:>6} x {why}", flush=True)
+    return any("crashed" in one for one in all_found)
 
 
-def _cell(measure: str, values: list[float]) -> str:
-    if measure == "refused":
-        return str(len(values))
-    if not values:
-        return "-"
-    scaled = np.array(values) * (1.0 if "percent" in measure else 100.0)
-    return f"{scaled.mean():.2f} ({scaled.std() / np.sqrt(scaled.size):.2f})"
+def table(row: Row, found: list[Found]) -> list[str]:
+    """A line a measure: its mean, the Monte Carlo error, of how many, and the aim.
+
+    Shares are in percent; measures that are percents already say so in their name.
+    """
+    names = dict.fromkeys(name for one in found for name in one if name != "why")
+    return [_measure(row, name, [one[name] for one in found if name in one]) for name in names]
+
+
+def _measure(row: Row, name: str, by_repeat: list[list[float]]) -> str:
+    scale = 1.0 if "percent" in name else 100.0
+    # Several measures of one repeat share a world: the repeat is what varies.
+    means = scale * np.array([np.mean(values) for values in by_repeat])
+    error = means.std(ddof=1) / np.sqrt(means.size) if means.size > 1 else float("nan")
+    if name in ("refused", "crashed"):
+        return f"  {name:36}{means.size:>9} of the repeats"
+    cell = f"{means.mean():.2f} ({error:.2f})"
+    return f"  {name:36}{cell:>16}  n={means.size:<6}{row.aims.get(name, '')}".rstrip()
 
 
 if __name__ == "__main__":
-    main()
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""The rows: what is promised, tried a thousand times."""
