@@ -93,7 +93,7 @@ def erase_row(row: Model, *, by: User, reason: str, only: Iterable[str] = ()) ->
             if isinstance(personal.blank, Spools):
                 _blank_spool(row, personal, columns)
             else:
-                _blank(rows, personal, {}, columns)
+                _blank(rows.filter(personal.only), personal, {}, columns)
         next_edition(Edition.Subject.NAMES)
         return _audited(by, None, reason, columns)
 

@@ -130,7 +130,7 @@ ERASED = (
     Personal("results.PullSet.label", Numbered("set")),
     Personal("results.PullSet.main_spool", Spools(), ~Q(main_spool="")),
     Personal("results.PullSet.leader_spool", Spools(), ~Q(leader_spool="")),
-    Personal("results.PullSet.tyer"),
+    Personal("results.PullSet.tyer", "somebody else", ~Q(tyer="")),
     Personal("results.PullSet.note"),
     Personal(
         "results.PullSet.not_normalised", "no efficiency could be given", ~Q(not_normalised="")

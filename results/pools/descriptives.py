@@ -206,16 +206,16 @@ def _meta_regression(members: Members, outcome: Outcome, ties: Sequence[Tie]) ->
     if outcome.pooled is None or outcome.ratios is None:
         return {"tried": [], "left_out": {}}
     tried, left_out = _candidates([tie.covariates for tie in ties])
-    ratios = outcome.ratios
+    ratios, tyers = outcome.ratios, members.tyers
     while tried:
         try:
             found = fit_meta_regression(
                 ratios.y,
                 ratios.own_variance,
                 ratios.shared_variance,
-                members.tester,
-                members.session,
-                members.baseline,
+                tyers.tyer,
+                tyers.session,
+                tyers.baseline,
                 tried,
             )
         except Collinear as error:

@@ -3,13 +3,19 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
 
 from results.pools.pool_data import Ids, LogRatios, Members, log_ratios
-from results.statistics.errors import StatisticsError
-from results.statistics.pool_fit import PoolFit, fit_pool
-from results.statistics.pooling import Pooled, pooled
+from results.statistics.errors import StatisticsError, TooFewTesters
+from results.statistics.leave_one_out import LeaveOneOut
+from results.statistics.pool_fit import LEAST_TESTERS, PoolFit, fit_pool
+from results.statistics.pooling import Pooled, TesterEffects, pooled
+
+Rows = TypeVar("Rows", TesterEffects, LeaveOneOut)
 
 COVERAGE, CONFIDENCE = 0.9, 0.95
 LINE_PRODUCT = "line_product"
@@ -72,7 +78,7 @@ def pooled_from(members: Members) -> Outcome:
         return Outcome(None, None, str(error))
     try:
         fit = fit_pool(*_columns(members, ratios), crossed=_crossed(members))
-        return Outcome(ratios, pooled(fit), fit=fit)
+        return Outcome(ratios, _of_testers(pooled(fit)), fit=fit)
     except StatisticsError as error:
         return Outcome(ratios, None, str(error))
 
@@ -95,14 +101,33 @@ def fit_from(members: Members) -> Fit | None:
 
 
 def _columns(members: Members, ratios: LogRatios) -> tuple[Any, ...]:
+    testers, tyers = np.unique(members.tester).size, members.tyers
+    if testers < LEAST_TESTERS:
+        raise TooFewTesters(f"a pooled figure needs {LEAST_TESTERS} testers; there are {testers}")
     return (
         ratios.y,
         ratios.own_variance,
         ratios.shared_variance,
-        members.tester,
-        members.session,
-        members.baseline,
+        tyers.tyer,
+        tyers.session,
+        tyers.baseline,
     )
+
+
+def _of_testers(pooled: Pooled) -> Pooled:
+    """Without rows of those who tied for a tester: they have no account to show them under."""
+    effects, left_out = pooled.tester_effects, pooled.leave_one_out
+    if (effects.tester > 0).all():
+        return pooled
+    return replace(
+        pooled,
+        tester_effects=_rows(effects, effects.tester > 0),
+        leave_one_out=left_out and _rows(left_out, left_out.tester > 0),
+    )
+
+
+def _rows(columns: Rows, kept: NDArray[np.bool_]) -> Rows:
+    return replace(columns, **{name: column[kept] for name, column in vars(columns).items()})
 
 
 def _crossed(members: Members) -> dict[str, Ids]:

@@ -31,6 +31,7 @@ COLUMNS = (
     "counted",
     "pull_set__main_line_id",
     Coalesce("pull_set__leader_line_id", 0),
+    "pull_set__tyer",
     "mean_N",
     "cv",
     "n_effective",
@@ -44,13 +45,27 @@ COLUMNS = (
 
 
 @dataclass(frozen=True)
+class Tyers:
+    """Who tied each set (k,): testers by their ids, others below zero.
+
+    Sessions and baselines are divided by tyer, so that each lies in one. What two tyers share of a
+    baseline's error is then left out of the model.
+    """
+
+    tyer: Ids
+    session: Ids
+    baseline: Ids
+
+
+@dataclass(frozen=True)
 class Members:
     """One row a set, ordered by set: ids, and strengths in newtons, all of shape (k,).
 
     ``session`` is that of the baseline: a session that borrowed one shares its error with the
     session that lent it, and the two make one block of the covariance. ``calibration`` is 0 where
-    the scale was not calibrated, ``leader_line`` where a join ends at a terminal; ``resolution_N``
-    is not a number where it is as first entered.
+    the scale was not calibrated, ``hand`` where testers tied themselves and else a number of who
+    did, another for each name that a tester wrote; ``leader_line`` is 0 where a join ends at a
+    terminal; ``resolution_N`` is not a number where it is as first entered.
     """
 
     pull_set: Ids
@@ -61,6 +76,7 @@ class Members:
     pulls: Ids
     main_line: Ids
     leader_line: Ids
+    hand: Ids
     mean_N: Floats
     cv: Floats
     n_effective: Floats
@@ -85,8 +101,20 @@ class Members:
         return self._where(self.tester != tester)
 
     def of_tester(self, tester: int) -> Members:
-        """The sets of one tester alone."""
+        """The sets of one tester alone, whoever tied them."""
         return self._where(self.tester == tester)
+
+    def tied_by(self, tester: int) -> Members:
+        """The sets that one tester tied and pulled."""
+        return self._where((self.tester == tester) & (self.hand == 0))
+
+    @property
+    def tyers(self) -> Tyers:
+        """Who tied, as the groups that sets are pooled by."""
+        if not self.hand.any():
+            return Tyers(self.tester, self.session, self.baseline)
+        tyer = np.where(self.hand == 0, self.tester, -self.hand)
+        return Tyers(tyer, _within(tyer, self.session), _within(tyer, self.baseline))
 
     def without_set(self, pull_set: int) -> Members:
         """The same sets but one."""
@@ -94,6 +122,11 @@ class Members:
 
     def _where(self, rows: NDArray[np.bool_]) -> Members:
         return Members(**{name: column[rows] for name, column in vars(self).items()})
+
+
+HAND, TESTER = (
+    [field.name for field in fields(Members)].index(name) for name in ("hand", "tester")
+)
 
 
 @dataclass(frozen=True)
@@ -125,13 +158,28 @@ def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
 
 def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
     """Rows of ``COLUMNS`` as columns."""
-    columns = list(zip(*rows, strict=True)) if rows else [()] * len(COLUMNS)
-    types = [np.int64] * 8 + [np.float64] * 9
+    columns: list[tuple[Any, ...]] = [*zip(*rows, strict=True)] if rows else [()] * len(COLUMNS)
+    columns[HAND] = _hands(columns[TESTER], columns[HAND])
+    types = [np.int64] * 9 + [np.float64] * 9
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
         for field, column, type_ in zip(fields(Members), columns, types, strict=True)
     }
     return Members(**arrays)
+
+
+def _hands(tester: Sequence[int], tyer: Sequence[str]) -> tuple[int, ...]:
+    """0 for a set tied by its tester, else a number for each other tyer of each tester, from 1."""
+    named = list(zip(tester, (text.strip().casefold() for text in tyer), strict=True))
+    others = {who: 0 for who in named if who[1]}
+    numbers = {who: number for number, who in enumerate(others, start=1)}
+    return tuple(numbers.get(who, 0) for who in named)
+
+
+def _within(tyer: Ids, group: Ids) -> Ids:
+    """Numbers of the parts that tyers divide groups into."""
+    pairs = np.stack((tyer, group))
+    return np.asarray(np.unique(pairs, axis=1, return_inverse=True)[1], dtype=np.int64).ravel()
 
 
 def log_ratios(members: Members) -> LogRatios:

@@ -33,7 +33,7 @@ VERSIONS = 10
 """Versions whose figures are in memory at once."""
 OF_LIBRARIES = 1e-6
 """Relative difference up to which other libraries may be why: searches end within that."""
-OF_A_SET = ("session__contributor_id", "main_line_id", Coalesce("leader_line_id", 0))
+OF_A_SET = ("session__contributor_id", "main_line_id", Coalesce("leader_line_id", 0), "tyer")
 STRAIGHT_N = [field.name for field in fields(Members)].index("baseline_mean_N")
 ASSEMBLY = {mode.value: meaning.exact_for_assembly for mode, meaning in MEANING.items()}
 LINE = {mode.value: meaning.exact_for_line for mode, meaning in MEANING.items()}

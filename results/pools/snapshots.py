@@ -73,9 +73,9 @@ MOVED: dict[int, tuple[Moved, ...]] = {
 
 NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
 """The inputs that the id is taken from."""
-IMPLIED = ("resolution_N", "main_line", "leader_line")
+IMPLIED = ("resolution_N", "main_line", "leader_line", "hand")
 STRENGTHS = tuple(field.name for field in fields(Members) if field.name not in IMPLIED)
-"""The columns of the digest: a resolution shows in the strengths, and a set's id names lines."""
+"""The columns of the digest: a resolution shows in the strengths, and a set names the others."""
 
 
 def columns() -> tuple[str, ...]:

@@ -99,9 +99,15 @@ def compare_with_pool(contributor: Contributor, pool: Pool) -> TesterVsPool:
 def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPool:
     """The same from the sets of the pool, but that a part may be missing.
 
+    Sets that somebody else tied for the tester are on neither side.
+
     Raises Conflict where there is nothing to compare.
     """
-    own, others = members.of_tester(contributor.pk), members.without_tester(contributor.pk)
+    own, others = members.tied_by(contributor.pk), members.without_tester(contributor.pk)
+    if not len(own) and len(members.of_tester(contributor.pk)):
+        raise Conflict(
+            gettext("Somebody else tied all your sets of this pool: pull one that you tied.")
+        )
     if not len(own):
         raise Conflict(
             gettext("You have no set that counts in this pool: pull this join on this line pair.")

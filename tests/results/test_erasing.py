@@ -239,7 +239,7 @@ def test_an_administrator_erases_one_row_with_a_reason_and_no_one_else_does(word
         erase_row(pull_set, by=admin, reason="asked for", only=["state"])
     erase_row(pull_set, by=admin, reason="names a neighbour", only=["tyer"])
     pull_set.refresh_from_db()
-    assert pull_set.tyer == ""
+    assert pull_set.tyer == "somebody else"
     assert MARK in pull_set.note
     erasure = Erasure.objects.get()
     assert (erasure.by, erasure.reason) == (admin, "names a neighbour")

@@ -203,4 +203,5 @@ def _members(
         resolution_N=np.full(k, np.nan),
         main_line=rng.integers(1, rng.choice([2, 3, 5, 9]), k),
         leader_line=np.zeros(k, dtype=np.int64),
+        hand=np.where(rng.random(k) < rng.choice([0.0, 0.0, 0.2]), np.array(columns[0]) + 1, 0),
     )

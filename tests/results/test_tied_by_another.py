@@ -1,0 +1,112 @@
+"""What somebody else tied on a tester's rig is neither that tester's tying nor their cluster."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from results.models import Pool, PoolVersion, PullSet
+from results.pools.estimate import pooled_from
+from results.pools.pool_data import members_of
+from results.pools.reproduce import recomputed
+from results.pools.tester_vs_pool import compare_in_members
+from results.worker import embedded
+from rigs.models import Contributor
+from rigs.refusals import Conflict
+from tests.api.leagues import send
+from tests.people import contributor
+
+OWN_N, FRIENDS_N = 80.0, 60.0
+
+
+def league(friends: tuple[str, ...] = ("", "Friend", "friend ", "Neighbour")) -> Pool:
+    """Five testers; the first pulls a tie of their own and then what others tied."""
+    rng = np.random.default_rng(9)
+    people = [contributor(f"tester {number}") for number in range(5)]
+    for person in people[1:] * 2:
+        send(person, rng, "Blood", OWN_N)
+    for tyer in friends:
+        sent = send(people[0], rng, "Blood", FRIENDS_N if tyer else OWN_N)
+        PullSet.objects.filter(pk=sent.pk).update(tyer=tyer)
+    embedded.drain()
+    return Pool.objects.get()
+
+
+def first() -> Contributor:
+    return Contributor.objects.get(handle="tester 0")
+
+
+@pytest.mark.django_db
+def test_a_friends_ties_are_a_tester_of_their_own_in_the_fit():
+    pool = league()
+    members = members_of(pool.pk)
+    assert sorted(members.hand[members.tester == first().pk].tolist()) == [0, 1, 1, 2]
+    fit = pooled_from(members).fit
+    assert fit.model.nesting.testers.size == 7
+    figures = pool.current.figures
+    assert figures["testers"] == 7
+    assert pool.current.testers == 5
+    own = dict(
+        zip(figures["tester_effects"]["tester"], figures["tester_effects"]["effect"], strict=True)
+    )
+    assert set(own) == set(members.tester.tolist())
+    assert set(figures["leave_one_out"]["tester"]) == set(own)
+    # Ties of 60 N pull a tester of 80 N down no longer.
+    assert own[first().pk] > 0
+
+
+@pytest.mark.django_db
+def test_a_friends_ties_do_not_count_as_ones_own_tying():
+    pool = league()
+    compared = compare_in_members(members_of(pool.pk), first())
+    assert compared.own.sessions == 1
+    assert compared.own_pulls == 6
+    assert compared.own_efficiency == pytest.approx(OWN_N / 100, abs=0.08)
+
+
+@pytest.mark.django_db
+def test_who_pulled_only_what_others_tied_has_no_tying_to_compare():
+    pool = league(("Friend",))
+    with pytest.raises(Conflict, match="Somebody else tied all your sets"):
+        compare_in_members(members_of(pool.pk), first())
+
+
+@pytest.mark.django_db
+def test_one_account_with_two_friends_is_no_pool_of_three():
+    rng = np.random.default_rng(2)
+    person = contributor("alone")
+    for tyer in ("", "Friend", "Neighbour"):
+        sent = send(person, rng, "Blood", OWN_N)
+        PullSet.objects.filter(pk=sent.pk).update(tyer=tyer)
+    embedded.drain()
+    assert Pool.objects.get().current.no_figure == "a pooled figure needs 3 testers; there are 1"
+
+
+@pytest.mark.django_db
+def test_a_session_in_which_two_tied_is_divided_between_them():
+    pool = league()
+    members = members_of(pool.pk)
+    mine = members.tester == first().pk
+    one = {
+        name: np.where(mine, getattr(members, name)[mine][0], getattr(members, name))
+        for name in ("session", "baseline", "baseline_n_effective")
+    }
+    together = replace(members, **one)
+    tyers = together.tyers
+    assert np.unique(tyers.session[mine]).size == 3
+    assert pooled_from(together).pooled is not None
+
+
+@pytest.mark.django_db
+def test_computed_again_from_the_pulls_it_is_the_same():
+    league()
+    for version in PoolVersion.objects.all():
+        assert recomputed(version).differences == ()
+
+
+@pytest.mark.django_db
+def test_erasing_who_tied_leaves_it_somebody_else():
+    pool = league(("", "Friend", "friend"))
+    before = pooled_from(members_of(pool.pk)).pooled.mu
+    PullSet.objects.exclude(tyer="").update(tyer="somebody else")
+    assert pooled_from(members_of(pool.pk)).pooled.mu == pytest.approx(before, abs=1e-12)
