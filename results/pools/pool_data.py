@@ -101,7 +101,7 @@ class Members:
         return self._where(self.tester != tester)
 
     def of_tester(self, tester: int) -> Members:
-        """The sets of one tester alone, whoever tied them."""
+        """The sets of one tester alone, no matter who tied them."""
         return self._where(self.tester == tester)
 
     def tied_by(self, tester: int) -> Members:

@@ -79,7 +79,7 @@ class Pulled:
 class Drawn:
     """Sets (k,) by codes, and the pulls behind them; a session has one baseline.
 
-    ``effect`` (T, J) is each tester's true log efficiency; that of whoever ties for them.
+    ``effect`` (T, J) is each tester's true log efficiency; that of the person who ties for them.
     ``product`` and ``club`` are of each set, ``zero_N`` is the zero error of each tester's scale.
     """
 

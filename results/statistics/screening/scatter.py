@@ -23,7 +23,7 @@ LEAST_SHARE = 0.5
 percent, ordinary ones 8 to 12 (common practice, no source)."""
 
 NO_HAND, NO_LINE = 0.4, 0.8
-"""Of the usual scatter of joined and of straight line: below both, together, nobody's figures lie.
+"""Of the usual scatter of joined and of straight line: below both, together, no honest figures lie.
 A hand may be as steady as it likes, the line it pulls straight is everyone's (ours, measured on
 simulated leagues; no source)."""
 
