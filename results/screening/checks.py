@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import wraps
 from typing import ParamSpec, TypeVar
@@ -14,6 +14,7 @@ import structlog
 from results.models import Baseline, Pull, PullSet
 from results.screening.evidence import (
     Evidence,
+    Floats,
     JoinedEvidence,
     StraightEvidence,
     readings_of,
@@ -27,6 +28,7 @@ from results.statistics.screening import (
     pulls,
     repeats,
     rig,
+    rounding,
     scatter,
     spacing,
     straight_line,
@@ -35,6 +37,7 @@ from results.statistics.screening.check import Check
 from results.statistics.screening.judging import judge
 from rigs.metrology.charts import ewma_chart, moving_range_sd
 from rigs.metrology.errors import MetrologyError
+from rigs.metrology.units import parse_force
 from rigs.models import Calibration
 
 Given = ParamSpec("Given")
@@ -115,6 +118,10 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
         yield asked(digits.terminal_digits)(subject, np.concatenate(whole), within)
         yield asked(digits.heaped_digits)(subject, np.concatenate(whole), within)
         yield asked(repeats.repeated_values)(subject, whole)
+        written = parse_force(session.revision.resolution_written)
+        yield asked(rounding.rounded_readings)(
+            subject, np.concatenate(whole), written.value, written.unit
+        )
     joined = [_steps_of(readings_of(one.pulls), evidence) for one in evidence.joined]
     yield asked(repeats.agreeing_sets)(subject, joined)
     yield from _little_scatter(subject, evidence, evidence.joined)
@@ -159,7 +166,7 @@ def _of_set(evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None
     yield asked(order.serial_correlation)(subject, loads_N)
     yield asked(pulls.outlying_pull)(subject, loads_N)
     if _on_the_grid(shown):
-        yield asked(spacing.even_spacing)(subject, np.rint(shown))
+        yield asked(spacing.even_spacing)(subject, np.rint(shown) / _rounded_to(shown))
     yield from _copied(subject, evidence, joined)
     if joined.normalised is not None:
         yield from _of_efficiency(subject, joined)
@@ -223,6 +230,8 @@ def _little_scatter(
     if not rows:
         return
     tied, straight = np.array(rows).T, np.array(list(baselines.values())).T
+    tied[3] *= _rounded_to(_steps_together(evidence, evidence.joined))
+    straight[3] *= _rounded_to(_steps_together(evidence, evidence.straight))
     yield asked(scatter.too_little_scatter)(subject, *tied)
     yield asked(scatter.scatter_of_no_hand)(
         subject, scatter.Scatters(*tied), scatter.Scatters(*straight)
@@ -232,9 +241,10 @@ def _little_scatter(
 def _few_steps(subject: str, evidence: Evidence) -> Check | None:
     """Sets alone: straight line scatters too little to show on steps that are wide for a join."""
     compared = [joined for joined in evidence.joined if joined.others is not None]
+    rounded_to = _rounded_to(_steps_together(evidence, evidence.joined))
     return asked(scatter.few_steps_of_the_scale)(
         subject,
-        [evidence.steps(joined.exact) for joined in compared],
+        [evidence.steps(joined.exact) / rounded_to for joined in compared],
         [joined.others.cv_join for joined in compared if joined.others is not None],
     )
 
@@ -260,11 +270,23 @@ def _steps_of(readings_N: list[float], evidence: Evidence) -> list[int]:
     return [int(step) for step in steps]
 
 
-def _on_the_grid(steps: np.ndarray[tuple[int], np.dtype]) -> bool:
+def _steps_together(
+    evidence: Evidence, parts: Sequence[JoinedEvidence | StraightEvidence]
+) -> Floats:
+    shown = [pull for part in parts for pull in part.pulls if pull.reading_N is not None]
+    return evidence.steps(shown)
+
+
+def _rounded_to(steps: Floats) -> int:
+    """The step that readings are rounded to, in steps of the scale; 1 in another unit than its."""
+    return rounding.effective_step(steps) if steps.size and _on_the_grid(steps) else 1
+
+
+def _on_the_grid(steps: Floats) -> bool:
     return bool((np.abs(steps - np.rint(steps)) <= OFF_THE_GRID).all())
 
 
-def _scatter_within(series: list[np.ndarray[tuple[int], np.dtype]]) -> float:
+def _scatter_within(series: list[Floats]) -> float:
     """Standard deviation within series, in steps of the scale."""
     squares = sum(float(((steps - steps.mean()) ** 2).sum()) for steps in series)
     freedom = sum(steps.size - 1 for steps in series)

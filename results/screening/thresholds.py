@@ -25,6 +25,7 @@ from results.statistics.screening import (
     pulls,
     repeats,
     rig,
+    rounding,
     scatter,
     spacing,
     straight_line,
@@ -35,8 +36,8 @@ Given = ParamSpec("Given")
 CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
-    digits, efficiencies, judging, order, pulls, repeats, rig, scatter, spacing, straight_line,
-    usual,
+    digits, efficiencies, judging, order, pulls, repeats, rig, rounding, scatter, spacing,
+    straight_line, usual,
 )  # fmt: skip
 
 

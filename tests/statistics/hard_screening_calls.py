@@ -14,6 +14,7 @@ from results.statistics.screening import (
     pulls,
     repeats,
     rig,
+    rounding,
     spacing,
     straight_line,
     usual,
@@ -67,9 +68,6 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.pulls.outlying_pull": over(
         pulls.outlying_pull, ["x"], [v for v in VALUES if np.all(v > 0)]
     ),
-    "screening.repeats.cell_probabilities": over(
-        repeats.cell_probabilities, (0.0, 1e3, 1e9), (12**-0.5, 5.0, 1e3)
-    ),
     "screening.repeats.scatter_in_steps": over(
         repeats.scatter_in_steps, [s for s in STEPS if s.size > 1]
     ),
@@ -103,6 +101,13 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.rig.within_capacity": over(rig.within_capacity, ["x"], POSITIVE, POSITIVE),
     "screening.rig.possible_times": over(
         rig.possible_times, ["x"], (0, 20_000), (0.0, 1e9), (-9_999, 0, 2)
+    ),
+    "screening.rounding.heaping": over(rounding.heaping, STEPS),
+    "screening.rounding.effective_step": over(
+        rounding.effective_step, [s for s in STEPS if s.size]
+    ),
+    "screening.rounding.rounded_readings": over(
+        rounding.rounded_readings, ["x"], STEPS, (0.1, 1e-9), ["lbf"]
     ),
     "screening.scatter.too_little_scatter": lambda: (
         partial(

@@ -69,15 +69,11 @@ HOLDS: dict[str, Hold] = {
           "rounded readings on a scale like yours."),
         _OTHER_COPY,
     ),
-    "too little scatter": Hold(
-        _("A very steady tyer, a join that hardly varies, averages entered in place of single "
-          "pulls, or readings that are rounded."),
+    "less scatter than any hand": Hold(
+        _("Averages entered in place of single pulls, readings that are rounded, or a scale whose "
+          "steps are wider than registered."),
         _("A repeat of the set, with every single pull as the scale showed it; or the resolution "
           "that you read to."),
-    ),
-    "few steps of the scale": Hold(
-        _("A scale with steps that are wide for these loads, or a very steady tyer."),
-        _("A repeat of the set on a finer scale, or on the same one with more pulls."),
     ),
     "too even spacing": Hold(
         _("Loads raised in equal steps, as with weights that are added, or chance."),

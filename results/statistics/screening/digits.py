@@ -17,6 +17,10 @@ LEAST_SCATTER_STEPS = 5.0
 ALPHA = 0.001
 """Thirty readings, five steps and p < 0.001: Mosimann et al. (1995, 2002)."""
 
+ALIKE = ((1, 3, 7, 9), (2, 4, 6, 8))
+LEAST_OF_FOUR = 20
+"""Five of each expected, as a chi-square takes (Cochran 1954, Biometrics 10:417)."""
+
 SOURCE = (
     "Mosimann, Wiseman & Edelman (1995); US Office of Research Integrity, statistical forensics"
 )
@@ -30,32 +34,44 @@ def digit_counts(steps: ArrayLike) -> NDArray[np.int64]:
 
 
 def digit_chi_square(counts: ArrayLike) -> tuple[float, float]:
-    """Chi-square of counts (10,) against an even spread, and its p value on 9 df."""
+    """Chi-square of counts (k,) against an even spread, and its p value on k - 1 df."""
     observed = np.asarray(counts, dtype=float)
-    expected = observed.sum() / 10
+    expected = observed.sum() / observed.size
     statistic = float(((observed - expected) ** 2).sum() / expected)
-    return statistic, float(chi2.sf(statistic, 9))
+    return statistic, float(chi2.sf(statistic, observed.size - 1))
 
 
 def terminal_digits(
     applies_to: str, steps: ArrayLike, scatter_steps: float, alpha: float = ALPHA
 ) -> Check | None:
-    """Whether last digits spread evenly; None below 30 readings or 5 steps of scatter."""
+    """Whether last digits spread evenly among those that rounding treats alike.
+
+    Rounding to 2, 5 or 10 steps prefers 0, or 5, or even digits, and none of 1, 3, 7 and 9 to
+    another, nor of 2, 4, 6 and 8: only within these two fours are digits compared, and a four
+    that has fewer than twenty is left out. None below 30 readings, 5 steps of scatter, or without
+    such a four.
+    """
     counts = digit_counts(steps)
     n = int(counts.sum())
     if n < LEAST_READINGS or scatter_steps < LEAST_SCATTER_STEPS:
         return None
-    statistic, p = digit_chi_square(counts)
-    commonest = int(counts.argmax())
+    fours = [list(four) for four in ALIKE if counts[list(four)].sum() >= LEAST_OF_FOUR]
+    if not fours:
+        return None
+    found = [digit_chi_square(counts[four])[0] for four in fours]
+    worst = fours[int(np.argmax(found))]
+    commonest = max(worst, key=lambda digit: int(counts[digit]))
+    statistic, freedom = sum(found), 3 * len(fours)
     return Check(
         "terminal digits",
         applies_to,
         statistic,
-        float(chi2.isf(alpha, 9)),
-        p,
+        float(chi2.isf(alpha, freedom)),
+        float(chi2.sf(statistic, freedom)),
         Level.NONE,
         f"{counts[commonest]} of {n} readings end in the digit {commonest} of the scale's steps; "
-        f"chance alone gives each digit about {n / 10:.0f}.",
+        f"of {', '.join(map(str, worst))}, which rounding treats alike, chance gives each about "
+        f"{counts[worst].mean():.0f}.",
         SOURCE,
         alpha=alpha,
     )

@@ -4,43 +4,24 @@ Number of equal pairs among normal readings on the scale's grid: for n readings 
 deviation s on a grid of d it is about n(n-1)/2 d/(2 s sqrt(pi)) (Simonsohn's number bunching).
 Here the chance of a pair is summed over the grid's cells, which holds for coarse scales as well,
 and the count's variance carries the triples that pairs share, so that its tail is a negative
-binomial's rather than a Poisson's.
+binomial's rather than a Poisson's. Every such chance is that of readings rounded as these are
+(`rounding.heaping`): people who round agree more often, and no one is blamed for it.
 """
 
 from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
 from scipy.stats import binom, nbinom
 
 from results.statistics.screening.check import Check, Level
+from results.statistics.screening.rounding import heaping
 
 LEAST_PULLS = 8
 LEAST_RUN = 4
-FINE = 1000.0  # steps of scatter
 ALPHA = 0.001
 BUNCHING = "Simonsohn (2019), number bunching; expected pairs of normal readings on a grid"
 COPIED = "Carlisle (2017) and general practice: runs of equal ordered readings"
-
-
-def cell_probabilities(mean: float, sd: float) -> NDArray[np.float64]:
-    """Chance of each whole step within six sd of the mean, for normal readings in steps."""
-    cells = np.arange(np.floor(mean - 6 * sd - 1), np.ceil(mean + 6 * sd + 2))
-    edges = (np.append(cells, cells[-1] + 1) - 0.5 - mean) / sd
-    return np.diff(ndtr(edges))
-
-
-def _chances_to_agree(mean: float, sd: float) -> tuple[float, float]:
-    """Chance that two readings show the same step, and that three do.
-
-    On a scale so fine that its steps are next to nothing, from the normal density's square and
-    cube: the table of steps would be long, and come to the same.
-    """
-    if sd > FINE:
-        return 0.5 / (sd * np.sqrt(np.pi)), 1 / (2 * np.pi * np.sqrt(3) * sd**2)
-    cells = cell_probabilities(mean, sd)
-    return float((cells**2).sum()), float((cells**3).sum())
 
 
 def scatter_in_steps(steps: ArrayLike) -> float:
@@ -51,7 +32,7 @@ def scatter_in_steps(steps: ArrayLike) -> float:
 def expected_pairs(steps: ArrayLike) -> tuple[float, float]:
     """Mean and variance of the number of equal pairs that chance gives readings like these."""
     values = np.asarray(steps, dtype=float)
-    two, three = _chances_to_agree(float(values.mean()), scatter_in_steps(values))
+    two, three = heaping(values).chances_to_agree(float(values.mean()), scatter_in_steps(values))
     pairs = values.size * (values.size - 1) / 2
     meeting = values.size * (values.size - 1) * (values.size - 2)
     return pairs * two, pairs * two * (1 - two) + meeting * (three - two**2)
@@ -146,7 +127,8 @@ def copied_run(
     """
     if len(steps) < LEAST_RUN or not compared:
         return None
-    agree, _ = _chances_to_agree(float(np.mean(steps)), scatter_in_steps(steps))
+    mean, sd = float(np.mean(steps)), scatter_in_steps(steps)
+    agree, _ = heaping(steps).chances_to_agree(mean, sd)
     starts = {tuple(steps[i : i + LEAST_RUN]) for i in range(len(steps) - LEAST_RUN + 1)}
     chance, run, found = 1.0, 0, ""
     for other, readings in alike:
@@ -215,9 +197,8 @@ def _agreements(
         if other is one:
             continue
         n = min(one.size, other.size)
-        sd = scatter_in_steps(other)
-        edges = (one[:n, None] + np.array([-0.5, 0.5]) - other.mean()) / sd
-        chances.append(np.diff(ndtr(edges), axis=1)[:, 0])
+        mean, sd = float(other.mean()), scatter_in_steps(other)
+        chances.append(heaping(other).chances(one[:n], mean, sd))
         agreed += int((one[:n] == other[:n]).sum())
     together = np.concatenate(chances)
     return agreed, together.size, float(together.mean())
