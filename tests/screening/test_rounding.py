@@ -80,7 +80,7 @@ def test_the_chance_to_agree_on_a_fine_scale_goes_over_into_that_of_the_formula(
     assert below == pytest.approx(above, rel=0.01)
 
 
-def test_whoever_rounds_to_whole_pounds_is_advised_to_say_so_and_marked_at_most():
+def test_who_rounds_to_whole_pounds_is_advised_to_say_so_and_marked_at_most():
     rng = np.random.default_rng(4)
     check = rounded_readings("the session", to(10)(rng, rng.normal(300, 20, 24)), 0.1, "lbf")
     assert (check.figure, check.level) == (10, Level.MARK)

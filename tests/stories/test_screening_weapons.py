@@ -105,7 +105,7 @@ def test_a_copy_never_gets_the_set_held_that_it_was_copied_from(victim, thief, m
     assert states_of(first) == {"pooled"}
 
 
-def test_whoever_corrects_one_reading_after_being_copied_is_not_the_copy(victim, thief):
+def test_a_victim_who_corrects_one_reading_after_being_copied_is_not_the_copy(victim, thief):
     first = send(victim)
     send(thief)
     corrected = send(victim, (*JOINED_N[:-1], 134.1), replaces=first, reason="134.1, not 143.1")
