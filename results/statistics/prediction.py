@@ -34,6 +34,7 @@ from results.statistics.block_sums import TESTER
 from results.statistics.components import At, Maximum
 from results.statistics.errors import NotEstimable
 from results.statistics.quantiles import mixture_quantile
+from results.statistics.weibull_pulls import weibull_quantile
 
 Floats = NDArray[np.float64]
 
@@ -131,11 +132,24 @@ def lower_bound(
 ) -> float:
     """Value that `coverage` of new testers' next pulls exceed, with `confidence`; model's centre.
 
-    `pull_variance` is that of one pull within its set on the log scale (CV^2). A set's efficiency
-    is that of its mean load, and the log of a lognormal pull lies pull_variance / 2 lower on
-    average. The bound is the lower quantile of mu - pull_variance / 2 - z sqrt(tau2 +
-    pull_variance) as mu and tau2 are spread. Raises NoConvergence.
+    `pull_variance` is CV^2 of the pulls within a set; a set's efficiency is that of its mean load.
+    At each mu and tau2 the pull is the lower of two, as pulls are lognormal and as they are
+    Weibull. The first lies at mu - pull_variance / 2 - z sqrt(tau2 + pull_variance), since the log
+    of a lognormal pull is pull_variance / 2 lower on average. The bound is the lower quantile of
+    these as mu and tau2 are spread. Raises NotPositive and NoConvergence.
+
+    The share of bounds with 95 percent confidence that held, if pulls are lognormal as far as the
+    bound knows, and here (testers from t on 4 degrees of freedom, 400 runs, error 0.8 to 1.7), and
+    how far below the truth they lie in percent:
+
+        pulls        testers    lognormal    here
+        Weibull      10         94.0 4.1     95.0 4.5
+        Weibull      30         87.5 1.7     94.3 2.1
+        lognormal    10         97.3 4.6     99.0 5.0
+        lognormal    30         94.3 2.2     97.3 2.5
     """
-    z = ndtri(coverage)
-    middle = spread.mu - pull_variance / 2 - z * np.sqrt(spread.tau2 + pull_variance)
+    z, pull_sd = ndtri(coverage), np.sqrt(pull_variance)
+    lognormal = spread.mu - pull_variance / 2 - z * np.sqrt(spread.tau2 + pull_variance)
+    weibull = weibull_quantile(spread.mu, spread.tau2, float(pull_sd), 1 - coverage)
+    middle = np.minimum(lognormal, weibull)
     return mixture_quantile(spread.weight, middle, np.sqrt(spread.variance), 1 - confidence)

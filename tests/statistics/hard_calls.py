@@ -39,6 +39,7 @@ from results.statistics import (
     shrinking,
     tester_means,
     tolerance,
+    weibull_pulls,
     woodbury,
 )
 from results.statistics.errors import StatisticsError
@@ -377,4 +378,11 @@ CALLS: dict[str, Callable[[], Calls]] = {
     ),
     **SCREENING_CALLS,
     **ONE_STAGE_CALLS,
+    "weibull_pulls.scale_of": over(weibull_pulls.scale_of, CVS),
+    "weibull_pulls.weibull_quantile": over(
+        lambda variance, cv, share: weibull_pulls.weibull_quantile(
+            np.array([-0.2]), np.array([variance]), cv, share
+        ),
+        (0.0, *CVS), CVS, SHARES,
+    ),
 }  # fmt: skip

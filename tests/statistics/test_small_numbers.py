@@ -11,7 +11,7 @@ from results.statistics.contrasts import within_baseline_contrasts
 from results.statistics.network import network
 from results.statistics.pool_fit import fit_pool
 from results.statistics.shrinking import likely_variances, shrunken_value
-from tests.statistics.heavy_worlds import World, draw, effects
+from tests.statistics.heavy_worlds import World, draw, effects, unit_loads
 
 pytestmark = pytest.mark.slow
 
@@ -68,3 +68,19 @@ def test_ones_own_value_and_a_new_testers_set_lie_in_their_intervals_with_few_ot
     assert abs(np.mean(own) - 0.95) <= 0.02 + margin(0.95, worlds)
     assert np.mean(at_zero) >= 0.93 - margin(0.93, len(at_zero))  # was 0.5 to 0.8
     assert np.mean(ahead) >= 0.94
+
+
+@pytest.mark.parametrize("join", ["weibull", "lognormal"])
+@pytest.mark.parametrize("testers", [10, 30])
+def test_nine_in_ten_pulls_exceed_their_bound_whether_pulls_are_weibull_or_lognormal(testers, join):
+    rng, worlds = np.random.default_rng(testers), 200
+    world = World(testers, join=join)
+    level = effects(rng, world, 200_000) + np.hypot(0.02, 0.01) * rng.normal(size=200_000)
+    pulls = np.exp(level) * unit_loads(rng, join, world.cv_join, level.size)
+    true = np.log(0.85 * np.quantile(pulls, 0.1))
+    held = []
+    for _ in range(worlds):
+        sets = draw(rng, world)
+        fit = fit_pool(*sets.columns(sets.join == 0))
+        held.append(fit.lower_bound(sets.cv_join**2, 0.9, 0.95) <= true)
+    assert np.mean(held) >= 0.95 - margin(0.95, worlds)  # at 30 testers it was 0.87 of Weibull
