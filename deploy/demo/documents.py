@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from deploy.demo.scenario import SCENARIO, Document
+from deploy.demo.tying import STEPS
 
 ALIASES = {
     "Double uni": ["Uni to uni"],
@@ -67,6 +68,7 @@ def connection_documents() -> list[Document]:
             "name": join["name"],
             "kind": join["kind"],
             "aliases": ALIASES.get(join["name"], []),
+            "description": "\n".join(STEPS[join["name"]]),
             "tools": TOOLS.get(join["name"], "none"),
             "parameters": [
                 {"name": name, "type": "integer", "lowest": 1, "highest": 60}

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from django.test import Client
 
+from deploy.demo.documents import connection_documents
 from results.models import Connection, ConnectionAlias, NormalisedSet, TieParameter
 from rigs.models import Club, Contributor, Line, Rig
 from tests import making
@@ -23,6 +24,27 @@ def test_a_connection_shows_its_names_how_it_is_tied_and_what_it_holds(league, r
     assert "Tools needle Turns main integer, 1 to 20" in page.text
     assert f"/pools/{pool_of('Blood').pk}/" in page.links()
     assert f"{100 * pool_of('Blood').current.efficiency:.1f}%" in page.text
+
+
+def test_a_join_says_how_it_is_tied_in_numbered_steps(league, read):
+    blood = Connection.objects.get(name="Blood")
+    steps = "Cross the two lines.\n\n  Wrap one end round the other line.\nTrim."
+    Connection.objects.filter(pk=blood.pk).update(description=steps)
+    page = read(f"/connections/{blood.pk}/")
+    assert "How it is tied" in page.text
+    places = [page.text.index(step.strip()) for step in steps.split("\n") if step.strip()]
+    assert places == sorted(places)
+    assert places[-1] < page.text.index("How strong it is")
+
+
+def test_every_join_of_the_demo_says_its_steps_and_what_is_recorded_of_it():
+    for document in connection_documents():
+        steps = document["description"].split("\n")
+        assert len(steps) >= 4, document["name"]
+        assert "Trim" in steps[-1] or "trim" in steps[-1], document["name"]
+        for parameter in document["parameters"]:
+            word = parameter["name"].split("_")[0]
+            assert word in document["description"], (document["name"], parameter["name"])
 
 
 def test_a_proposal_is_seen_by_its_proposer_alone(db, owner):

@@ -6,10 +6,18 @@ from django.views.defaults import server_error
 
 from results.models import PullSet
 from rigs.models import Club
+from tests import making
 from tests.pages.conftest import pool_of
 from tests.pages.contrast import colours, contrast
 from tests.pages.reading import Page
 
+IN_SHORT = [
+    "snaps back and cuts",
+    "weights fall",
+    "eye protection and gloves",
+    "not for lifting, climbing or life support",
+    "local codes and licensed practice",
+]
 CAUTIONS = [
     "snaps back",
     "eye protection",
@@ -66,8 +74,20 @@ def page(response) -> Page:
     return Page(response)
 
 
-def test_it_carries_the_cautions(page):
-    assert [caution for caution in CAUTIONS if caution not in page.text] == []
+def test_it_carries_the_cautions_in_short_or_in_full(page):
+    assert any(all(said in page.text for said in cautions) for cautions in (IN_SHORT, CAUTIONS))
+    assert "/cautions/" in page.links()
+
+
+def test_the_cautions_are_whole_where_one_ties_pulls_uploads_or_prints(league, owner, read):
+    revision = making.revision_of(owner)
+    addresses = [f"/connections/{pool_of('Blood').connection_id}/", "/bench-sheet/", "/upload/"]
+    addresses += ["/bench/", "/bench/tying/", "/at-the-rig/", "/rigs/register/"]
+    addresses += [f"/rigs/{revision.rig_id}/", f"/rigs/{revision.rig_id}/change/"]
+    addresses += [f"/revisions/{revision.pk}/calibrate/"]
+    for address in addresses:
+        text = read(address, by=owner).text
+        assert [caution for caution in CAUTIONS if caution not in text] == [], address
 
 
 def test_nothing_on_it_is_a_script_and_no_style_is_in_it(page):

@@ -7,6 +7,7 @@ from django.test import Client
 from results.intake import amend
 from results.jobs.queue import enqueue
 from results.models import Pool, PullSet
+from results.pages.pools.opening import narrowing
 from results.review import decisions
 from results.worker.embedded import drain
 from tests import making
@@ -31,10 +32,49 @@ def test_the_figures_are_those_of_the_api_in_words_with_each_statistic_named(lea
     assert f"95% interval, CR2, {df:.1f} degrees of freedom: {interval}" in text
     prediction = current["prediction"]
     ahead = f"{100 * prediction['low']:.1f} to {100 * prediction['high']:.1f}%"
-    assert f"95% prediction interval, t on 3 degrees of freedom: {ahead}" in text
+    averaged = "averaged over the likely variance between testers"
+    assert f"95% prediction interval, {averaged}: {ahead}" in text
     assert f"τ tester {100 * figures['tau2_tester'] ** 0.5:.1f}%" in text
     assert f"I² {100 * figures['I2_total']:.0f}%" in text
     assert f"Q {figures['Q']:.1f} on {figures['Q_df']} degrees of freedom" in text
+
+
+def test_it_opens_with_what_it_keeps_what_to_expect_and_how_sure_that_is(league, read):
+    version = pool_of("Blood").current
+    text = read(address("Blood")).text
+    low, high = f"{100 * version.interval_low:.1f}%", f"{100 * version.interval_high:.1f}%"
+    kept = f"a line with this join holds {100 * version.efficiency:.1f}% of what the same line"
+    expected = (
+        f"expect a set of yours to average {100 * version.prediction_low:.1f} to "
+        f"{100 * version.prediction_high:.1f}%"
+    )
+    places = [text.index(each) for each in (kept, expected, f"puts it between {low} and {high}")]
+    assert places == sorted(places)
+    assert places[-1] < text.index("The worst case")
+    assert "provisional: few testers yet" in text
+
+
+@pytest.mark.parametrize(("testers", "by"), [(2, 0.72), (3, 0.36), (5, 0.15), (10, 0.06)])
+def test_one_more_tester_narrows_the_mean_as_student_has_it(testers, by):
+    """t(0.975) of a printed table: 12.706, 4.303, 3.182, 2.776, 2.571, 2.262, 2.228."""
+    assert narrowing(testers) == pytest.approx(by, abs=0.005)
+
+
+@pytest.mark.parametrize("written", ["40 lbf", "18 kg", "180 N"])
+def test_a_reader_sees_the_loads_of_their_own_line_in_the_unit_they_wrote(league, read, written):
+    version = pool_of("Blood").current
+    strength, unit = float(written.split()[0]), {"18 kg": "kgf"}.get(written, written.split()[1])
+    text = read(address("Blood"), strength=written).text
+    held = float(text.split("On average it holds")[1].split()[0])
+    assert held == pytest.approx(strength * version.efficiency, rel=0.005)
+    assert f"{held:g} {unit}" in text
+
+
+@pytest.mark.parametrize("written", ["strong", "40", "-3 N", "0 N", "nan N", "1e400 lbf"])
+def test_a_strength_that_is_none_is_refused_with_what_is_expected(league, read, written):
+    text = read(address("Blood"), strength=written).text
+    assert "xpected" in text
+    assert "On average it holds" not in text
 
 
 def test_the_plot_comes_for_light_and_dark_with_a_table_of_the_sets_behind_it(league, read):

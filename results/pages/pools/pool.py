@@ -9,6 +9,7 @@ from typing import Any
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from results.http_cache.cache_marks import edition_of_pool_page
@@ -16,6 +17,7 @@ from results.http_cache.cached_view import cache_by_edition
 from results.models import Pool, PoolVersion
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.pools.line_pair import contrasts_of, query_of
+from results.pages.pools.opening import PROVISIONAL_BELOW, OwnLine, load, opening
 from results.pages.pools.products import products_of
 from results.pages.pools.words import statements
 from results.pages.showing import render
@@ -66,6 +68,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     page = Paginator(selectors.sets_of(pool), SETS_PER_PAGE).get_page(request.GET.get("page"))
     versions = list(selectors.history_of(pool)[: VERSIONS_SHOWN + 1])
     without = _without_testers(version)
+    own_line = OwnLine(request.GET or None)
     return render(
         request,
         "pages/pools/pool.html",
@@ -74,7 +77,11 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "version": version,
             "freshness": pool.freshness,
             "picture": request.build_absolute_uri("card.png"),
-            "cited": request.build_absolute_uri(),
+            "cited": request.build_absolute_uri(request.path),
+            "opening": opening(version),
+            "provisional": version.testers < PROVISIONAL_BELOW,
+            "own_line": own_line,
+            "loads": _loads(own_line, version),
             "statements": statements(version),
             "findings": findings_of(version),
             "products": products_of(version),
@@ -112,6 +119,22 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
     )
 
 
+def _loads(own_line: OwnLine, version: PoolVersion) -> list[tuple[str, str]]:
+    """What a reader's own line is expected to hold with this join, by what is expected."""
+    force = own_line.is_valid() and own_line.cleaned_data["strength"]
+    if not force:
+        return []
+    found = [
+        (_("On average it holds"), load(force, version.efficiency)),
+        (
+            _("If you tie it, your set averages"),
+            load(force, version.prediction_low, version.prediction_high),
+        ),
+        (_("Nine in ten of your ties hold at least"), load(force, version.held_by_nine)),
+    ]
+    return [(name, loads) for name, loads in found if loads]
+
+
 def _covariates(version: PoolVersion) -> list[Covariate]:
     tried = map(Figures, findings_of(version).get("moderators", {}).get("tried", []))
     return [
@@ -138,7 +161,7 @@ def _without_testers(version: PoolVersion) -> list[WithoutTester]:
     moved = sorted(
         zip(left_out["tester"], left_out["mu"], strict=True), key=lambda each: -abs(each[1] - mu)
     )
-    shown = Contributor.objects.in_bulk([tester for tester, _ in moved[: TESTERS_SHOWN + 1]])
+    shown = Contributor.objects.in_bulk([tester for tester, _mu in moved[: TESTERS_SHOWN + 1]])
     return [
         WithoutTester(shown[tester].handle, math.exp(other), math.exp(other) - math.exp(mu))
         for tester, other in moved[: TESTERS_SHOWN + 1]

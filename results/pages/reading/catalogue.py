@@ -22,7 +22,13 @@ def connection(request: HttpRequest, pk: int) -> HttpResponse:
     """A join: its names, how it is tied, and what it holds on each line pair."""
     found = get_object_or_404(connections_visible_to(request.user), pk=pk)
     pools = Paginator(lookups.pools_of(found), ROWS).get_page(request.GET.get("page"))
-    context = {"connection": found, "page": pools, "least_testers": LEAST_TESTERS}
+    lines = [line.strip() for line in found.description.splitlines() if line.strip()]
+    context = {
+        "connection": found,
+        "steps": lines if len(lines) > 1 else [],
+        "page": pools,
+        "least_testers": LEAST_TESTERS,
+    }
     return render(request, "pages/reading/connection.html", context)
 
 

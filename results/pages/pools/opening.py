@@ -1,0 +1,133 @@
+"""What a pool's page opens with: three plain sentences, and the loads of a reader's own line."""
+
+from __future__ import annotations
+
+import math
+
+from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from scipy.stats import t
+
+from results.models import PoolVersion
+from results.pages.figures import between, decimal, percent
+from rigs.metrology import units
+
+PROVISIONAL_BELOW = 5
+"""Testers below whom a figure is called provisional: with four the t interval's factor is still
+3.2, from five on each further tester narrows it slowly."""
+WELL_KNOWN, FAIRLY_KNOWN = 0.02, 0.05
+"""Half-widths of the interval, of the figure, that pages call well and fairly well known."""
+LONGEST_WRITTEN = 40
+
+
+class OwnLine(forms.Form):
+    """The strength of a reader's own line, sent by GET."""
+
+    strength = forms.CharField(
+        label=gettext_lazy("Your line holds"), required=False, max_length=LONGEST_WRITTEN
+    )
+
+    def __init__(self, *args: object, **options: object) -> None:
+        super().__init__(*args, **options)  # type: ignore[arg-type]
+        self.fields["strength"].widget.attrs["placeholder"] = gettext_lazy("40 lbf, 18 kg, 180 N")
+
+    def clean_strength(self) -> units.Force | None:
+        """What was written, read as a load; None where nothing was."""
+        written = self.cleaned_data["strength"]
+        if not written:
+            return None
+        try:
+            force = units.parse_force(written)
+        except units.UnitError as error:
+            raise forms.ValidationError(
+                _("Found %(found)s, expected %(expected)s.")
+                % {"found": written, "expected": error.expected}
+            ) from None
+        if not force.value > 0:
+            raise forms.ValidationError(_("Expected a load above zero."))
+        return force
+
+
+def load(force: units.Force, *ratios: float | None) -> str:
+    """The load at one or two ratios of a line's strength, in the unit it was written in.
+
+    Three figures, as a tester's scale gives them; empty where a ratio is missing.
+    """
+    shown = [_three_figures(force.value * ratio) for ratio in ratios if ratio is not None]
+    if len(shown) < len(ratios):
+        return ""
+    return f"{_(' to ').join(shown)} {force.unit}"
+
+
+def _three_figures(value: float) -> str:
+    places = max(0, 2 - math.floor(math.log10(value))) if value > 0 else 0
+    return decimal(value, min(places, 4))
+
+
+def opening(version: PoolVersion) -> list[str]:
+    """Three sentences: what a join keeps, what to expect of one's own, and how sure that is.
+
+    Empty where the version has no figure.
+    """
+    if version.efficiency is None:
+        return []
+    return [_kept(version), _expected(version), _how_sure(version)]
+
+
+def _kept(version: PoolVersion) -> str:
+    return _(
+        "Averaged over its testers, a line with this join holds %(efficiency)s of what the same"
+        " line holds without one."
+    ) % {"efficiency": percent(version.efficiency)}
+
+
+def _expected(version: PoolVersion) -> str:
+    if version.prediction_low is None and version.prediction_high is None:
+        return _("What to expect of your own ties can't be said from these testers yet.")
+    expected = between(version.prediction_low, version.prediction_high)
+    if version.held_by_nine is None:
+        return _("If you tie it, expect a set of yours to average %(expected)s.") % {
+            "expected": expected
+        }
+    return _(
+        "If you tie it, expect a set of yours to average %(expected)s, and nine in ten of your"
+        " ties to hold at least %(least)s."
+    ) % {"expected": expected, "least": percent(version.held_by_nine)}
+
+
+def _how_sure(version: PoolVersion) -> str:
+    low, high = version.interval_low, version.interval_high
+    if low is None or high is None:
+        return _("How sure the average is can't be said from these testers; more testers will.")
+    half_width = (high - low) / 2 / float(version.efficiency or math.inf)
+    if half_width <= WELL_KNOWN:
+        known = _("The average is well known")
+    elif half_width <= FAIRLY_KNOWN:
+        known = _("The average is fairly well known")
+    else:
+        known = _("The average is not well known yet")
+    return _(
+        "%(known)s: 95%% confidence puts it between %(interval)s, and one more tester would narrow"
+        " that by about %(by)s."
+    ) % {
+        "known": known,
+        "interval": _ends(low, high),
+        "by": percent(narrowing(version.testers), 0),
+    }
+
+
+def _ends(low: float, high: float) -> str:
+    return _("%(low)s and %(high)s") % {"low": percent(low), "high": percent(high)}
+
+
+def narrowing(testers: int) -> float:
+    """The part by which one more tester is expected to narrow the mean's interval.
+
+    The half-width of a mean of m testers goes with t(0.975, m - 1) / sqrt(m) (Student 1908).
+    Raises ValueError below two testers.
+    """
+    if testers < 2:
+        raise ValueError(f"found {testers} testers, expected two or more")
+    now, then = (t.ppf(0.975, m - 1) / math.sqrt(m) for m in (testers, testers + 1))
+    return float(1 - then / now)
