@@ -14,8 +14,8 @@ from results.pages.figures import between, decimal, percent
 from rigs.metrology import units
 
 PROVISIONAL_BELOW = 5
-"""Number of testers below which a figure is called provisional: with four the t interval's factor is still
-3.2, from five on each further tester narrows it slowly."""
+"""Number of testers below which a figure is called provisional: with four the t interval's factor
+is still 3.2, from five on each further tester narrows it slowly."""
 WELL_KNOWN, FAIRLY_KNOWN = 0.02, 0.05
 """Half-widths of the interval, of the figure, that pages call well and fairly well known."""
 LONGEST_WRITTEN = 40
