@@ -79,11 +79,7 @@ class Pulled:
 class Drawn:
     """Sets (k,) by codes, and the pulls behind them; a session has one baseline.
 
-<<<<<<< HEAD
     ``effect`` (T, J) is each tester's true log efficiency; that of the person who ties for them.
-=======
-    ``effect`` (T, J) is each tester's true log efficiency; that of their tyer where another ties.
->>>>>>> 6685688 (Say in plain words what five sentences said in private ones)
     ``product`` and ``club`` are of each set, ``zero_N`` is the zero error of each tester's scale.
     """
 

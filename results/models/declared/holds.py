@@ -124,11 +124,7 @@ HOLDS: dict[str, Hold] = {
         _("Any set may: where few testers share a pool, one that differs from them moves the "
           "figure. Nothing is said to be wrong with it."),
         _("A second tester, not linked to you, whose result in this pool lies nearer to yours than "
-<<<<<<< HEAD
           "to the figure of the others; more testers, so that it moves the figure less; or a "
-=======
-          "to the figure of the others; further testers, so that it moves the figure less; or a "
->>>>>>> 6685688 (Say in plain words what five sentences said in private ones)
           "moderator's look. You need do nothing."),
     ),
 }  # fmt: skip
