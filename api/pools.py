@@ -141,10 +141,14 @@ class OnePoolDocument(PoolDocument):
     sets = serializers.HyperlinkedIdentityField(view_name="api:pool-sets")
     versions = serializers.HyperlinkedIdentityField(view_name="api:pool-versions")
     comparison = serializers.HyperlinkedIdentityField(view_name="api:comparison")
+    sets_waiting = serializers.SerializerMethodField(
+        help_text="sets held for a second look, since each would move the figure far"
+    )
 
     class Meta(PoolDocument.Meta):
         fields = [
             *PoolDocument.Meta.fields,
+            "sets_waiting",
             "why",
             "figures",
             "findings",
@@ -156,6 +160,9 @@ class OnePoolDocument(PoolDocument):
 
     def get_why(self, pool: Pool) -> list[str]:
         return list(pool.current.why) if pool.current else []
+
+    def get_sets_waiting(self, pool: Pool) -> int:
+        return selectors.sets_waiting(pool)
 
     @extend_schema_field(members_of(Kept.FIGURES))
     def get_figures(self, pool: Pool) -> dict[str, Any]:

@@ -114,6 +114,9 @@ class CaseDocument(ShownRow):
     state = serializers.CharField(source="pull_set.state")
     pool = PoolLink(source="pull_set.normalised.pool")
     appealed = serializers.SerializerMethodField()
+    waits_for_second_tester = serializers.SerializerMethodField(
+        help_text="whether a second tester's result may release it without a moderator"
+    )
 
     class Meta:
         model = ReviewCase
@@ -126,8 +129,13 @@ class CaseDocument(ShownRow):
             "pool",
             "pool_shift",
             "appealed",
+            "influence_limit",
+            "waits_for_second_tester",
             "opened_at",
         ]
+
+    def get_waits_for_second_tester(self, case: ReviewCase) -> bool:
+        return case.influence_limit is not None
 
     def get_appealed(self, case: ReviewCase) -> bool:
         return case.appealed_id is not None

@@ -8,8 +8,9 @@ Whatever writes for a contributor locks, within its transaction and in this orde
 4. what hangs off a set, and pool versions,
 5. editions, and last of all the user.
 
-Workers don't lock contributors or sessions: they begin with their job or pool and go on at 3. Locks
-are such that rows which only point at a locked one can still be inserted (FOR NO KEY UPDATE).
+Workers don't lock contributors or sessions: they begin with pools by ascending id, then their job,
+and go on at 3. Locks are such that rows which only point at a locked one can still be inserted (FOR
+NO KEY UPDATE).
 SQLite has one writer at a time and needs no order.
 """
 

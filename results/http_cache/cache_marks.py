@@ -41,13 +41,20 @@ _STALE = """
         (SELECT MIN(id) FROM results_stalepool WHERE pool_id = pool.id),
         (SELECT MIN(id) FROM results_stalepool WHERE pool_id = pool.id AND takes_down)
 """
+_WAITING = """
+        (SELECT COUNT(*) FROM results_reviewcase waiting
+            JOIN results_normalisedset normalised ON normalised.pull_set_id = waiting.pull_set_id
+            JOIN results_pullset pull_set ON pull_set.id = waiting.pull_set_id
+            WHERE normalised.pool_id = pool.id AND waiting.influence_limit IS NOT NULL
+                AND pull_set.state = 'held')
+"""
 _BESIDE = """
     (beside.main_material, beside.leader_material, beside.terminal, beside.wet, beside.shock)
     = (pool.main_material, pool.leader_material, pool.terminal, pool.wet, pool.shock)
 """
 _OF_POOL = f"""
     SELECT version.id, version.computed_at, {_STALE},
-        (SELECT mark FROM results_edition WHERE subject = 'names')
+        (SELECT mark FROM results_edition WHERE subject = 'names'), {_WAITING}
     FROM results_pool pool JOIN results_poolversion version ON version.id = pool.current_id
     WHERE pool.id = %s
 """
@@ -59,7 +66,7 @@ _OF_POOL_PAGE = f"""
             WHERE mark.takes_down AND {_BESIDE}),
         (SELECT mark FROM results_edition WHERE subject = 'names'),
         (SELECT beside.computed_at FROM results_directcomparison beside WHERE {_BESIDE}),
-        version.forest_light <> ''
+        version.forest_light <> '', {_WAITING}
     FROM results_pool pool JOIN results_poolversion version ON version.id = pool.current_id
     WHERE pool.id = %s
 """

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Any, Self
+
 from django.conf import settings
 from django.db import models
+from django.db.models import Exists, OuterRef, Subquery
 
 from results.models.declared.holds import Hold, hold_named
 from results.models.sessions import Baseline, PullSet, Session
 from results.models.states import StateChange
-from rigs.models import Contributor
+from rigs.models import Contributor, Suspension
 
 
 class Screening(models.Model):
@@ -71,6 +74,26 @@ class CheckResult(models.Model):
         return hold_named(self.name) if self.level == self.Level.HOLD else None
 
 
+class Cases(models.QuerySet[Any]):
+    """Cases; those that ``wait_for_a_second_look`` need no person to count."""
+
+    def wait_for_a_second_look(self) -> Self:
+        """Of sets held by the service for their influence on their pool alone.
+
+        Not of a suspended account, nor where a person has held the set since.
+        """
+        changes = StateChange.objects.filter(pull_set=OuterRef("pull_set")).order_by("-pk")
+        suspended = Suspension.objects.filter(
+            contributor=OuterRef("pull_set__session__contributor"), lifted_at__isnull=True
+        )
+        return self.annotate(held_by=Subquery(changes.values("by")[:1])).filter(
+            ~Exists(suspended),
+            held_by__isnull=True,
+            pull_set__state=PullSet.State.HELD,
+            influence_limit__isnull=False,
+        )
+
+
 class ReviewCase(models.Model):
     """A set that waits, or waited, for a moderator, and how far its pool would move with it.
 
@@ -83,6 +106,12 @@ class ReviewCase(models.Model):
     pool_shift = models.FloatField(
         null=True, help_text="change of the log of the pooled efficiency, were the set counted"
     )
+    influence_limit = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="the largest such change that counts at once, where the set waits for a second "
+        "look for that alone",
+    )
     appealed = models.ForeignKey(
         StateChange,
         null=True,
@@ -92,6 +121,8 @@ class ReviewCase(models.Model):
         help_text="the decision that an appeal waits to have looked at by another moderator",
     )
     opened_at = models.DateTimeField(auto_now_add=True)
+
+    objects = models.Manager.from_queryset(Cases)()
 
     class Meta:
         ordering = ["pull_set_id"]

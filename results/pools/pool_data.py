@@ -98,15 +98,15 @@ class Members:
 
     def without_tester(self, tester: int) -> Members:
         """The same sets but those of one tester."""
-        return self._where(self.tester != tester)
+        return self.where(self.tester != tester)
 
     def of_tester(self, tester: int) -> Members:
         """The sets of one tester alone, no matter who tied them."""
-        return self._where(self.tester == tester)
+        return self.where(self.tester == tester)
 
     def tied_by(self, tester: int) -> Members:
         """The sets that one tester tied and pulled."""
-        return self._where((self.tester == tester) & (self.hand == 0))
+        return self.where((self.tester == tester) & (self.hand == 0))
 
     @property
     def tyers(self) -> Tyers:
@@ -118,9 +118,10 @@ class Members:
 
     def without_set(self, pull_set: int) -> Members:
         """The same sets but one."""
-        return self._where(self.pull_set != pull_set)
+        return self.where(self.pull_set != pull_set)
 
-    def _where(self, rows: NDArray[np.bool_]) -> Members:
+    def where(self, rows: NDArray[np.bool_]) -> Members:
+        """Those of the sets, (k,) of them, in a true row."""
         return Members(**{name: column[rows] for name, column in vars(self).items()})
 
 
@@ -140,9 +141,9 @@ class LogRatios:
     cv_baseline: float
 
 
-def members_of(pool_id: int, *, also: int | None = None) -> Members:
-    """The sets that count in a pool now, and one more where its id is given."""
-    counting = Q(pull_set__state__in=COUNTING) | Q(pull_set=also)
+def members_of(pool_id: int, *, also: Iterable[int] = ()) -> Members:
+    """The sets that count in a pool now, and those of ``also``, ids of sets."""
+    counting = Q(pull_set__state__in=COUNTING) | Q(pull_set__in=list(also))
     sets = NormalisedSet.objects.filter(counting, pool_id=pool_id).order_by("pull_set_id")
     return as_members(list(sets.values_list(*COLUMNS)))
 

@@ -107,8 +107,8 @@ def _next_version(pool_id: int) -> PoolVersion | None:
         Pool.objects.filter(pk=pool_id).update(failures=0, excused=0, failed_at=None)
         if locked.failed_at is not None:
             reopen_jobs_failed_by(pool_id)
-        if version is not None:
-            next_edition(Edition.Subject.POOLS)
+        # Also without another version: how many of its sets wait may have changed.
+        next_edition(Edition.Subject.POOLS)
         return version
 
 

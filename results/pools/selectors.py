@@ -29,6 +29,7 @@ from results.models import (
     PoolMembership,
     PoolVersion,
     PullSet,
+    ReviewCase,
     StalePool,
     StateChange,
 )
@@ -89,6 +90,12 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
             "pull_set__session__contributor__handle", "pull_set__session__pulled_on", "pull_set_id"
         )
     )
+
+
+def sets_waiting(pool: Pool) -> int:
+    """How many sets of a pool wait for a second look at how far they would move its figure."""
+    waiting = ReviewCase.objects.wait_for_a_second_look()
+    return waiting.filter(pull_set__normalised__pool=pool.pk).count()
 
 
 def versions_of(pool: Pool) -> QuerySet[PoolVersion]:

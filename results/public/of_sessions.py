@@ -195,6 +195,7 @@ OF_SESSIONS: dict[str, Declared] = {
         {
             "pull_set": PUBLIC,
             "pool_shift": PUBLIC,
+            "influence_limit": PUBLIC,
             "appealed": PUBLIC,
             "opened_at": PUBLIC,
         },

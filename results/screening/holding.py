@@ -16,15 +16,26 @@ STORED_IN = "en"
 """The language of what is stored."""
 
 
-def hold(pull_set: PullSet, checks: Sequence[Check], shift: float | None) -> None:
-    """Hold a set for these checks, in the transaction of a caller who has locked it."""
+def hold(
+    pull_set: PullSet,
+    checks: Sequence[Check],
+    shift: float | None,
+    influence_limit: float | None = None,
+) -> None:
+    """Hold a set for these checks, in the transaction of a caller who has locked it.
+
+    ``influence_limit`` where it waits for a second look at its influence alone.
+    """
     reason = " ".join(check.sentence for check in checks)
     move([pull_set], State.HELD, reason=reason)
-    ReviewCase.objects.update_or_create(pull_set=pull_set, defaults={"pool_shift": shift})
+    ReviewCase.objects.update_or_create(
+        pull_set=pull_set, defaults={"pool_shift": shift, "influence_limit": influence_limit}
+    )
     settled = what_settles(check.name for check in checks)
+    until = "a moderator" if influence_limit is None else "a second tester or a moderator"
     notices.notify_owner(
         pull_set,
-        f"'{pull_set.label}' of {pull_set.session.pulled_on:%Y-%m-%d} waits for a moderator and "
+        f"'{pull_set.label}' of {pull_set.session.pulled_on:%Y-%m-%d} waits for {until} and "
         f"does not count in its pool until then. {reason} It may well be right. {settled}",
         mailed=settled,
     )

@@ -11,13 +11,21 @@ from dataclasses import asdict
 from django.db import transaction
 
 from results.jobs import stale_marks
-from results.models import CheckResult, Job, NormalisedSet, PullSet, Screening, Session
+from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
 from results.models.lifecycle import COUNTING, State, move
 from results.pools.influence import pool_shift
 from results.screening.checks import CheckOutcome, run_checks
 from results.screening.evidence import Evidence, evidence_of
 from results.screening.holding import hold
 from results.screening.released import released_causes
+from results.screening.second_look import (
+    Waiting,
+    judge_influence,
+    lock_and_judge_again,
+    lock_with_waiting,
+    release_settled,
+    waiting_of,
+)
 from results.statistics.screening.check import Check, Level
 
 UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
@@ -29,24 +37,33 @@ def screen_session(
 ) -> None:
     """Run every check on a normalised session, hold what can't be right, let the rest count.
 
-    Computes outside any transaction, then writes in one, and only if ``still_ours`` is
-    true within it; ``follow`` makes the changes elsewhere in the same transaction. Run twice
-    it leaves the same rows. Pools touched are marked as stale. Locks: the rows of this session's
-    sets.
+    What would count and moves its pool far waits for a second look; what waited and is settled by
+    this session is released. Computes outside any transaction, then writes in one, and only if
+    ``still_ours`` is true within it; ``follow`` makes the changes elsewhere in the same
+    transaction. Run twice it leaves the same rows. Pools touched are marked as stale. Locks: pools
+    that the sets can move, then the rows of this session's sets and of those that wait there.
     """
     session = Session.objects.select_related("revision", "contributor__user").get(pk=session_id)
     evidence = evidence_of(session)
     found = run_checks(evidence)
     holding = _holding(evidence, found)
+    judged = judge_influence(session, _would_count(evidence, holding))
     shifts = {
         joined.pull_set.pk: pool_shift(joined.normalised)
         for joined in evidence.joined
         if holding[joined.pull_set.pk] and joined.normalised
     }
+    pools = {one.candidates.pool_id for one in judged}
     with transaction.atomic():
+        judged = lock_and_judge_again(judged)
         if still_ours():
-            _keep(session, found)
-            taken_out = _move(evidence, holding, shifts)
+            lock_with_waiting(session, pools)
+            waiting = waiting_of(judged)
+            _keep(
+                session, found + [CheckOutcome(one.check, one.pull_set) for one in waiting.values()]
+            )
+            taken_out = _move(evidence, holding, shifts, waiting)
+            release_settled(session, pools)
             _mark_stale(session, taken_out)
             follow()
 
@@ -96,29 +113,48 @@ def _outcome(row: CheckResult) -> tuple[object, ...]:
     return (row.pull_set_id, row.baseline_id, row.name, row.figure, row.p, row.level)
 
 
+def _would_count(evidence: Evidence, holding: dict[int, list[Check]]) -> list[NormalisedSet]:
+    """Sets that no check holds and that don't count yet: new ones, and those that wait already."""
+    already = _already_waiting(evidence)
+    return [
+        joined.normalised
+        for joined in evidence.joined
+        if joined.normalised is not None
+        and not holding[joined.pull_set.pk]
+        and (joined.pull_set.state == State.RECEIVED or joined.pull_set.pk in already)
+    ]
+
+
+def _already_waiting(evidence: Evidence) -> set[int]:
+    waiting = ReviewCase.objects.wait_for_a_second_look()
+    of_session = waiting.filter(pull_set__session=evidence.session)
+    return set(of_session.values_list("pull_set_id", flat=True))
+
+
 def _move(
-    evidence: Evidence, holding: dict[int, list[Check]], shifts: dict[int, float | None]
+    evidence: Evidence,
+    holding: dict[int, list[Check]],
+    shifts: dict[int, float | None],
+    waiting: dict[int, Waiting],
 ) -> set[int]:
     """Hold the sets that a check holds; count those that only waited for the checks.
 
     Returns the pools that a held set counted in.
     """
-    taken_out = set()
-    now = (
-        PullSet.objects.select_for_update(no_key=True)
-        .filter(session=evidence.session)
-        .order_by("pk")
-    )
-    states = dict(now.values_list("pk", "state"))
+    taken_out, already = set(), _already_waiting(evidence)
+    states = dict(PullSet.objects.filter(session=evidence.session).values_list("pk", "state"))
     for joined in evidence.joined:
         pull_set, holds = joined.pull_set, holding[joined.pull_set.pk]
         pull_set.state = states[pull_set.pk]
-        if pull_set.state not in UNDECIDED:
+        if pull_set.state not in UNDECIDED and not (holds and pull_set.pk in already):
             continue
         if holds:
             if joined.normalised and pull_set.state in COUNTING:
                 taken_out.add(joined.normalised.pool_id)
             hold(pull_set, holds, shifts.get(pull_set.pk))
+        elif pull_set.pk in waiting:
+            found = waiting[pull_set.pk]
+            hold(pull_set, [found.check], found.shift, found.largest)
         elif joined.normalised and pull_set.state == State.RECEIVED:
             move([pull_set], State.NORMALISED, reason="worked out from its pulls and baseline")
     return taken_out

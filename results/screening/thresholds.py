@@ -20,6 +20,7 @@ from django.core.checks import Error
 from results.statistics.screening import (
     digits,
     efficiencies,
+    influence,
     judging,
     order,
     pulls,
@@ -36,8 +37,8 @@ Given = ParamSpec("Given")
 CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
-    digits, efficiencies, judging, order, pulls, repeats, rig, rounding, scatter, spacing,
-    straight_line, usual,
+    digits, efficiencies, influence, judging, order, pulls, repeats, rig, rounding, scatter,
+    spacing, straight_line, usual,
 )  # fmt: skip
 
 

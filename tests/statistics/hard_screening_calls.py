@@ -9,6 +9,7 @@ import numpy as np
 from results.statistics.screening import (
     digits,
     efficiencies,
+    influence,
     judging,
     order,
     pulls,
@@ -57,6 +58,13 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.efficiencies.mixed_units_in_set": over(
         efficiencies.mixed_units_in_set, ["x"], POSITIVE, POSITIVE
     ),
+    "screening.influence.half_width": over(influence.half_width, CVS, (3, 4, 2000)),
+    "screening.influence.influence_limit": over(influence.influence_limit, CVS, (0, 3)),
+    "screening.influence.influence": over(
+        influence.influence, ["x"], LOGS, CVS, (False, True)
+    ),
+    "screening.influence.confirms": over(influence.confirms, LOGS, CVS, LOGS, CVS),
+    "screening.influence.lies_nearer": over(influence.lies_nearer, LOGS, LOGS, LOGS),
     "screening.judging.adjusted": over(judging.adjusted, [[], [0.0], [1.0] * 9, [1e-300, 0.5]]),
     "screening.judging.judge": over(judging.judge, CHECKS),
     "screening.order.mann_kendall": over(order.mann_kendall, [v for v in VALUES if v.size]),

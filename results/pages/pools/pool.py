@@ -87,6 +87,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "products": products_of(version),
             "moderators": _covariates(version),
             "without": without[:TESTERS_SHOWN],
+            "sets_waiting": selectors.sets_waiting(pool),
             "more_without": len(without) > TESTERS_SHOWN,
             "contrasts": _contrasts_with(pool),
             "pair": query_of(pool),

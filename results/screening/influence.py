@@ -1,0 +1,168 @@
+"""Sets that move their pool's figure far, alone or with what is linked to them.
+
+Before a set counts, its influence is known; beyond the limit it is held for a second look. A pool
+with fewer other testers than a figure needs has none to move: its first testers count at once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from results.models import NormalisedSet, PullSet, Session
+from results.models.lifecycle import COUNTING, State
+from results.pools.influence import Moved, Rows, largest_shift, without_and_with
+from results.pools.pool_data import Members, members_of
+from results.screening.linked import linked_testers
+from results.screening.thresholds import tuned
+from results.statistics.pool_fit import LEAST_TESTERS
+from results.statistics.screening.check import Check, Level
+from results.statistics.screening.influence import (
+    confirms,
+    half_width,
+    influence,
+    influence_limit,
+)
+
+TOGETHER = 10
+"""So many linked testers are looked for, one after another or at once: what moves a figure by less
+than a tenth of the least limit counts without a fit, and without waiting for other workers."""
+
+
+@dataclass(frozen=True)
+class Influence:
+    """What sets of one session and pool, with those linked to them, move, and the limit of it.
+
+    ``confirmed`` where a tester who counts there, not linked to theirs, found the same.
+    """
+
+    moved: Moved
+    largest: float
+    linked: bool
+    confirmed: bool
+
+    def check(self, applies_to: str) -> Check:
+        return influence(applies_to, self.moved.shift, self.largest, self.linked)
+
+
+@dataclass(frozen=True)
+class Candidates:
+    """Sets of one session in one pool that would count, beside the members of the pool.
+
+    ``at_most`` bounds what they move by themselves.
+    """
+
+    session: Session
+    pool_id: int
+    ids: frozenset[int]
+    members: Members
+    at_most: float
+
+    @property
+    def seen(self) -> frozenset[int]:
+        """The sets that this was computed from."""
+        return frozenset(self.members.pull_set.tolist())
+
+    @property
+    def may_add_up(self) -> bool:
+        """Whether ten like these would reach the limit; else they count without a fit or a lock."""
+        return TOGETHER * self.at_most > tuned(influence_limit)(0.0, 0)
+
+
+def candidates_of(session: Session, sets: Iterable[NormalisedSet]) -> list[Candidates]:
+    """Sets of a session by pool, those pools first that were made first."""
+    by_pool: dict[int, set[int]] = {}
+    for normalised in sets:
+        by_pool.setdefault(normalised.pool_id, set()).add(normalised.pull_set_id)
+    return [_candidates(session, pool_id, by_pool[pool_id]) for pool_id in sorted(by_pool)]
+
+
+def _candidates(session: Session, pool_id: int, ids: Iterable[int]) -> Candidates:
+    members = members_of(pool_id, also=ids)
+    own = members.tester == session.contributor_id
+    return Candidates(session, pool_id, frozenset(ids), members, largest_shift(members, own))
+
+
+def again(candidates: Candidates) -> Candidates:
+    """The same as its pool stands now."""
+    return _candidates(candidates.session, candidates.pool_id, candidates.ids)
+
+
+def influence_of(candidates: Candidates) -> Influence | None:
+    """How far the sets move the pool's figure; None where it can't be far, or there is none yet.
+
+    Judged with what their tester and those linked to them count with already, but for sets that
+    were released: of these somebody has had a second look. Where too few testers are left without
+    the linked ones, by the tester alone.
+    """
+    members, own = candidates.members, candidates.session.contributor_id
+    testers = set(members.tester.tolist())
+    if len(testers - {own}) < LEAST_TESTERS:
+        return None
+    least = tuned(influence_limit)(0.0, 0)
+    if not candidates.may_add_up:
+        return None
+    looked_at = _released(candidates)
+    linked = linked_testers(candidates.session, testers, candidates.pool_id)
+    for group in ({own, *linked}, {own}):
+        judged = np.isin(members.tester, list(group)) & ~np.isin(members.pull_set, looked_at)
+        if len(set(members.tester[~judged].tolist())) < LEAST_TESTERS:
+            continue
+        if largest_shift(members, judged) <= least:
+            return None
+        moved = without_and_with(members, judged)
+        if moved is None:
+            return None
+        width = half_width(moved.without.se, moved.without.testers)
+        largest = tuned(influence_limit)(width, _accepted(candidates, group))
+        confirmed = _is_confirmed(candidates, moved, ~judged)
+        return Influence(moved, largest, len(group) > 1, confirmed)
+    return None
+
+
+def _is_confirmed(candidates: Candidates, moved: Moved, rows: Rows) -> bool:
+    """Whether one of the testers in these rows of the members found what the candidates show."""
+    members, ratios = candidates.members, moved.without.ratios
+    y = np.log(members.mean_N / members.baseline_mean_N)
+    variance = (
+        ratios.cv_join**2 / members.n_effective
+        + ratios.cv_baseline**2 / members.baseline_n_effective
+    )
+    own = np.isin(members.pull_set, list(candidates.ids))
+    return any(
+        tuned(confirms)(
+            float(y[own].mean()),
+            float(variance[own].mean()),
+            float(y[of].mean()),
+            float(variance[of].mean()),
+        )
+        for tester in np.unique(members.tester[rows])
+        for of in [rows & (members.tester == tester)]
+    )
+
+
+def waits(found: Influence | None, label: str) -> Check | None:
+    """The check that holds a set for its influence; None where it counts."""
+    check = found.check(label) if found and not found.confirmed else None
+    return check if check is not None and check.level == Level.HOLD else None
+
+
+def _released(candidates: Candidates) -> list[int]:
+    released = PullSet.objects.filter(pk__in=candidates.seen, state=State.RELEASED)
+    return list(released.values_list("pk", flat=True))
+
+
+def _accepted(candidates: Candidates, group: Iterable[int]) -> int:
+    """The accepted sessions of the tester of the group who has the fewest, this one left out."""
+    testers = list(group)
+    rows = (
+        Session.objects.filter(contributor__in=testers, pull_sets__state__in=COUNTING)
+        .exclude(pk=candidates.session.pk)
+        .order_by()
+        .values_list("contributor_id", "pk")
+        .distinct()
+    )
+    sessions = [contributor for contributor, _ in rows]
+    return min(sessions.count(tester) for tester in testers)
