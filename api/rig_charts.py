@@ -23,7 +23,7 @@ CHARTS = {"straight line": "pages:watch-straight", "join": "pages:watch-join"}
 
 
 class ChangeDocument(Shown):
-    """A change in percent with its 95 percent interval."""
+    """A change in percent with its 95 percent interval; those since the first hold together."""
 
     percent = serializers.FloatField()
     lower = serializers.FloatField()
@@ -45,6 +45,8 @@ class WatchedSessionDocument(Shown):
 
 class SeriesDocument(Shown):
     """The same line or the same tie, session after session on one revision (ISO 7870).
+
+    Limits come from the rig's own scatter from day to day, shrunk to that of all rigs.
 
     ``per_session`` is the mean change from one session to the next, null below three.
     """
@@ -84,7 +86,10 @@ class SeriesDocument(Shown):
 
 
 class EquivalenceDocument(Shown):
-    """After over before with its 90 percent interval; the margin is 5 percent either way."""
+    """After over before with its 90 percent interval; the margin is 5 percent either way.
+
+    Between sessions the interval allows for the rig's own scatter from day to day.
+    """
 
     verdict = serializers.ChoiceField(choices=["same", "moved", "can't tell yet"])
     ratio = serializers.FloatField()

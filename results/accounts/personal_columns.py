@@ -23,6 +23,7 @@ PATHS: dict[str, tuple[str, ...]] = {
     "rigs.Suspension": ("contributor",),
     "rigs.Rig": ("owner",),
     "rigs.RigRevision": ("rig__owner",),
+    "results.RigScatter": ("rig__owner",),
     "rigs.RevisionChange": ("revision__rig__owner",),
     "rigs.Calibration": ("revision__rig__owner",),
     "rigs.CalibrationChange": ("calibration__revision__rig__owner",),

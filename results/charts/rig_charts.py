@@ -36,7 +36,7 @@ def watch_svg(series: Series) -> str | None:
         shortened(series.what, LONGEST_TITLE),
         subtitle=[
             shortened(f"{series.kind}, {series.revision}", LONGEST_SUBTITLE),
-            "orange: a chart signals; dashed: limits at 3 standard deviations",
+            "orange: a chart signals; dashed: limits from the sessions before",
         ],
     )
     watch, days = series.watch, _days(series)

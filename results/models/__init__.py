@@ -14,6 +14,7 @@ from results.models.pools import (
     PoolVersion,
 )
 from results.models.reports import Report
+from results.models.rig_scatter import RigScatter
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.snapshots import Release, ReleasePart
@@ -45,6 +46,7 @@ __all__ = [
     "ReleasePart",
     "Report",
     "ReviewCase",
+    "RigScatter",
     "Screening",
     "Session",
     "StalePool",

@@ -128,6 +128,18 @@ OF_POOLS: dict[str, Declared] = {
             "figures": PUBLIC,
         },
     ),
+    "results.RigScatter": Declared(
+        "none",
+        "",
+        {
+            "id": PUBLIC,
+            "rig": PUBLIC,
+            "kind": PUBLIC,
+            "factor": PUBLIC,
+            "degrees_of_freedom": PUBLIC,
+            "renewed_at": PUBLIC,
+        },
+    ),
     "results.PairReference": Declared(
         "none",
         "",

@@ -7,9 +7,9 @@ line and wet. Loads are those of the calibration in force on the day.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import TypeAlias
 
 from django.db.models import Prefetch, QuerySet
 from django.utils.translation import gettext
@@ -20,12 +20,13 @@ from results.normalising.reference_line import Specimen
 from results.normalising.scales import scale_of
 from results.normalising.set_figures import straight_strengths
 from results.normalising.usable_straight import OUT, usable
+from results.rig_checks.rig_scatter import KINDS, Kind, ScatterHistory, history_of, keep, priors
 from results.statistics.censored import Strength
+from rigs.metrology.day_to_day import Scatter, successive_factors
 from rigs.metrology.errors import MetrologyError
 from rigs.metrology.watch import Change, StraightLineWatch, watch_straight_line
 from rigs.models import Rig, RigRevision
 
-Kind: TypeAlias = Literal["straight line", "join"]
 Key: TypeAlias = tuple[object, ...]
 
 
@@ -45,6 +46,25 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Repeated:
+    """Repeated pulls of one thing on one revision, oldest first, before they are charted."""
+
+    kind: Kind
+    key: Key
+    first: Baseline | PullSet
+    points: tuple[Point, ...]
+
+    @property
+    def columns(self) -> tuple[list[float], list[float], list[int]]:
+        """Mean in newtons, CV and number of pulls by session."""
+        return (
+            [point.mean_N for point in self.points],
+            [point.cv for point in self.points],
+            [point.n for point in self.points],
+        )
+
+
+@dataclass(frozen=True)
 class ChartRow:
     """One session of a series beside the first."""
 
@@ -59,7 +79,8 @@ class Series:
 
     ``key`` says by ids what was pulled and how, on whichever revision; ``what`` says it to people,
     by the names of ``first``, the first baseline or pull set of it.
-    ``watch`` is None, and ``why_not`` says why, where there is too little to chart.
+    ``watch`` is None, and ``why_not`` says why, where there is too little to chart. ``scatter`` is
+    that of the rig from day to day, shrunk to that of all rigs.
     """
 
     kind: Kind
@@ -69,6 +90,7 @@ class Series:
     points: tuple[Point, ...]
     watch: StraightLineWatch | None
     why_not: str
+    scatter: Scatter
 
     @property
     def what(self) -> str:
@@ -112,44 +134,68 @@ def charted_of(series: Sequence[Series]) -> list[Series]:
 
 def series_of(rig: Rig) -> list[Series]:
     """Every series of a rig: the newest revision first, straight line before joins."""
-    sessions = _sessions(Session.objects.filter(revision__rig=rig))
-    found = [*_straight(sessions), *_joins(sessions)]
+    found, _ = _of_rig(rig)
     return sorted(found, key=lambda one: (-one.revision.number, one.kind == "join", one.what))
 
 
 def straight_series(baseline: Baseline) -> Series | None:
     """The series that a baseline belongs to; None where too few of it parted to have a mean."""
     key = _specimen(baseline.line_id, baseline.spool)
-    return _with_key(key, baseline.session, _straight(_sessions(_alike(baseline.session))))
+    return _with_key("straight line", key, baseline.session)
 
 
 def join_series(pull_set: PullSet) -> Series | None:
     """The series that a pull set belongs to; None where it has no figures."""
-    session = pull_set.session
-    return _with_key(_tie(pull_set), session, _joins(_sessions(_alike(session))))
+    return _with_key("join", _tie(pull_set), pull_set.session)
 
 
-def _with_key(key: Key, session: Session, series: Iterable[Series]) -> Series | None:
-    wanted = (*key, *_conditions(session))
-    return next((one for one in series if one.key == wanted), None)
+def _with_key(kind: Kind, key: Key, session: Session) -> Series | None:
+    wanted = (kind, session.revision_id, (*key, *_conditions(session)))
+    found, _ = _of_rig(session.revision.rig)
+    return next((one for one in found if (one.kind, one.revision.pk, one.key) == wanted), None)
 
 
 def report_signals(session_id: int) -> None:
     """Notify the tester, once, of every straight-line chart that signals at this session.
 
     In the caller's transaction, after screening, so that straight line that is held causes no
-    warning. For a session without pull sets only the chart on the rig's page shows it. Locks: the
-    row of the first set concerned.
+    warning. For a session without pull sets only the chart on the rig's page shows it. The rig's
+    scatter, which all rigs are judged by, is renewed. Locks: the row of the first set concerned.
     """
-    session = Session.objects.get(pk=session_id)
-    if not usable(session.baselines.all()).exists():
-        return
-    lines = session.baselines.values("line")
-    alike = _alike(session).filter(pk__in=Baseline.objects.filter(line__in=lines).values("session"))
-    for series in _straight(_sessions(alike)):
-        for point in series.signals:
+    session = Session.objects.select_related("revision__rig").get(pk=session_id)
+    found, histories = _of_rig(session.revision.rig)
+    for kind, history in histories.items():
+        keep(session.revision.rig, kind, history)
+    for series in found:
+        for point in series.signals if series.kind == "straight line" else ():
             if point.session.pk == session_id and point.sets:
                 _notify_once(point, _warning(series, point))
+
+
+def _of_rig(rig: Rig) -> tuple[list[Series], dict[Kind, ScatterHistory]]:
+    """The series of a rig, judged by its own scatter, and that scatter."""
+    sessions = _sessions(Session.objects.filter(revision__rig=rig))
+    place = {session.pk: at for at, session in enumerate(sessions)}
+    repeated = [*_straight(sessions), *_joins(sessions)]
+    prior = priors()
+    histories = {
+        kind: history_of(_shown([one for one in repeated if one.kind == kind], place), prior[kind])
+        for kind in KINDS
+    }
+    return [_series(one, histories[one.kind], place) for one in repeated], histories
+
+
+def _shown(repeated: Sequence[Repeated], place: Mapping[int, int]) -> dict[int, list[float]]:
+    """What each session of those after the first shows of the scatter, by place in time."""
+    shown: dict[int, list[float]] = defaultdict(list)
+    for one in repeated:
+        try:
+            factors = successive_factors(*one.columns).tolist()
+        except MetrologyError:
+            continue
+        for point, factor in zip(one.points[1:], factors, strict=True):
+            shown[place[point.session.pk]].append(factor)
+    return shown
 
 
 def _notify_once(point: Point, text: str) -> None:
@@ -167,13 +213,6 @@ def _warning(series: Series, point: Point) -> str:
         "Look at the zero and the grips, hang the check weights, and pull the same spool again. "
         f"The efficiencies ({labels}) are against that day's own straight line, so that a change "
         "of gain cancels in them; a moved zero does not."
-    )
-
-
-def _alike(session: Session) -> QuerySet[Session]:
-    """Sessions on the same revision, in the same state, loaded alike."""
-    return Session.objects.filter(
-        revision=session.revision_id, state=session.state, loading=session.loading
     )
 
 
@@ -198,7 +237,7 @@ def _sessions(sessions: QuerySet[Session]) -> list[Session]:
     )
 
 
-def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
+def _straight(sessions: Sequence[Session]) -> Iterator[Repeated]:
     found: dict[tuple[int, Key], list[Point]] = defaultdict(list)
     first: dict[Key, Baseline] = {}
     for session in sessions:
@@ -215,7 +254,7 @@ def _straight(sessions: Sequence[Session]) -> Iterator[Series]:
                 first.setdefault(key, pulled[what][0])
                 found[session.revision_id, key].append(_point(session, pulled[what], strength))
     for (_, key), points in found.items():
-        yield _series("straight line", key, first[key], points)
+        yield Repeated("straight line", key, first[key], tuple(points))
 
 
 def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[PullSet]:
@@ -226,7 +265,7 @@ def _measured_by(baselines: Sequence[Baseline], session: Session) -> Iterator[Pu
             yield pull_set
 
 
-def _joins(sessions: Sequence[Session]) -> Iterator[Series]:
+def _joins(sessions: Sequence[Session]) -> Iterator[Repeated]:
     found: dict[tuple[int, Key], list[Point]] = defaultdict(list)
     for session in sessions:
         for pull_set in session.pull_sets.all():
@@ -244,7 +283,7 @@ def _joins(sessions: Sequence[Session]) -> Iterator[Series]:
                     )
                 )
     for (_, key), points in found.items():
-        yield _series("join", key, points[0].sets[0], points)
+        yield Repeated("join", key, points[0].sets[0], tuple(points))
 
 
 def _figures(pull_set: PullSet) -> NormalisedSet | None:
@@ -279,14 +318,12 @@ def _point(session: Session, pulled: Sequence[Baseline], found: Strength) -> Poi
     return Point(session, sources, found.mean_N, found.cv, found.n, sets)
 
 
-def _series(kind: Kind, key: Key, first: Baseline | PullSet, points: Sequence[Point]) -> Series:
+def _series(one: Repeated, history: ScatterHistory, place: Mapping[int, int]) -> Series:
     watch, why_not = None, ""
+    before = [history.before(place[point.session.pk]) for point in one.points]
     try:
-        watch = watch_straight_line(
-            [point.mean_N for point in points],
-            [point.cv for point in points],
-            [point.n for point in points],
-        )
+        watch = watch_straight_line(*one.columns, history.now, before)
     except MetrologyError as error:
         why_not = gettext("There is nothing to chart yet: %(error)s.") % {"error": error}
-    return Series(kind, key, first, points[0].session.revision, tuple(points), watch, why_not)
+    revision = one.points[0].session.revision
+    return Series(one.kind, one.key, one.first, revision, one.points, watch, why_not, history.now)

@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from results.models import Pull
 from results.normalising.scales import scale_of
-from results.rig_checks.control_charts import Kind, Point, Series, series_of
+from results.rig_checks.control_charts import Point, Series, series_of
+from results.rig_checks.rig_scatter import Kind
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
 from rigs.metrology.equivalence import Equivalence, Verdict, equivalence
 from rigs.metrology.errors import MetrologyError
@@ -154,7 +155,7 @@ def _compared(pair: SeriesPair, pulls: Pulls) -> Comparison:
     before, after = (_side(pair.kind, point, pulls) for point in (pair.before, pair.after))
     result, why_not = None, ""
     try:
-        result = equivalence(before.loads_N, after.loads_N)
+        result = equivalence(before.loads_N, after.loads_N, scatter=pair.series.scatter)
     except MetrologyError as error:
         why_not = str(error)
     return Comparison(pair.series, before, after, result, why_not)

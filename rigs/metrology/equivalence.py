@@ -2,8 +2,10 @@
 
 Two one-sided tests (Schuirmann 1987) on the ratio of means, taken on the log scale with pooled
 scatter: 'same' where the 90 percent interval of the ratio lies within a margin either way,
-'moved' where it lies wholly beyond, else "can't tell yet". The margin of 5 percent is common
-practice, no source.
+'moved' where it lies wholly beyond, else "can't tell yet". Rounds of two days differ by the rig's
+own scatter from day to day as well (`day_to_day.py`); the degrees of freedom are then those of both
+estimates together (Satterthwaite 1946, Biometrics Bulletin 2:110). The margin of 5 percent is
+common practice, no source.
 """
 
 from dataclasses import dataclass
@@ -14,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
+from rigs.metrology.day_to_day import DAY_TO_DAY_CV, Scatter
 from rigs.metrology.errors import NoScatter, NotFinite, NotPositive, TooFewValues
 
 MARGIN = 0.05
@@ -40,28 +43,35 @@ class Equivalence:
     more_pulls: int | None
 
 
-def equivalence(first_N: ArrayLike, last_N: ArrayLike, margin: float = MARGIN) -> Equivalence:
+def equivalence(
+    first_N: ArrayLike,
+    last_N: ArrayLike,
+    margin: float = MARGIN,
+    scatter: Scatter | None = None,
+) -> Equivalence:
     """Compare two rounds of loads in newtons, pulls that parted in the free length.
 
-    Raises TooFewValues (fewer than two a round), NotFinite, NotPositive (a load), and NoScatter
-    where all pulls of both rounds are alike.
+    ``scatter`` is the rig's from day to day, None where both rounds are of one session. Raises
+    TooFewValues (fewer than two a round), NotFinite, NotPositive (a load), and NoScatter where all
+    pulls of both rounds are alike.
     """
     first, last = _logs("first", first_N), _logs("last", last_N)
-    df = first.size + last.size - 2
     difference = float(last.mean() - first.mean())
-    sd = sqrt((_squares(first) + _squares(last)) / df)
+    sd = sqrt((_squares(first) + _squares(last)) / (first.size + last.size - 2))
     if sd == 0:
         raise NoScatter("all pulls of each round are alike: a finer resolution is needed")
     edge = log(1 + margin)
-    halves = _half_width(sd, first.size, last.size + np.arange(MOST_MORE_PULLS + 1))
+    errors, freedom = _standard_errors(
+        sd, first.size, last.size + np.arange(MOST_MORE_PULLS + 1), scatter
+    )
+    halves = stats.t.isf(LEVEL, freedom) * errors
     half = float(halves[0])
-    standard_error = sd * sqrt(1 / first.size + 1 / last.size)
     return Equivalence(
         verdict=_verdict(difference, half, edge),
         ratio=exp(difference),
         lower=exp(difference - half),
         upper=exp(difference + half),
-        p_same=float(stats.t.sf((edge - abs(difference)) / standard_error, df)),
+        p_same=float(stats.t.sf((edge - abs(difference)) / errors[0], freedom[0])),
         more_pulls=_more_pulls(abs(abs(difference) - edge), halves),
     )
 
@@ -72,9 +82,17 @@ def _verdict(difference: float, half: float, edge: float) -> Verdict:
     return "same" if abs(difference) < edge else "moved"
 
 
-def _half_width(sd: float, n_first: int, n_last: NDArray[np.int64]) -> NDArray[np.float64]:
-    t = stats.t.isf(LEVEL, n_first + n_last - 2)
-    return np.asarray(t * sd * np.sqrt(1 / n_first + 1 / n_last))
+def _standard_errors(
+    sd: float, n_first: int, n_last: NDArray[np.int64], scatter: Scatter | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Of the difference of logs, and its degrees of freedom, at each number of last pulls."""
+    pulls = sd**2 * (1 / n_first + 1 / n_last)
+    freedom = (n_first + n_last - 2).astype(float)
+    if scatter is None:
+        return np.sqrt(pulls), freedom
+    total = pulls + 2 * DAY_TO_DAY_CV**2
+    freedom = 1 / (1 / scatter.degrees_of_freedom + (pulls / total) ** 2 / freedom)
+    return np.sqrt(scatter.factor * total), freedom
 
 
 def _more_pulls(distance_to_edge: float, half: NDArray[np.float64]) -> int | None:

@@ -1,22 +1,34 @@
 """Watching one rig by its straight line: the same line, session after session.
 
-Logarithms of session means, charted as individuals and as EWMA (ISO 7870) around their weighted
-mean. Limits come from the rig's own scatter: the coefficient of variation pooled over the
-sessions, and what a line differs by from day to day. The slope is that of least squares on the
+Logarithms of session means, charted as individuals and as EWMA (ISO 7870), each session against
+the weighted mean of those before it (self-starting, Hawkins 1987, The Statistician 36:299). Limits
+come from the rig's own scatter from day to day, shrunk to that of all rigs (`day_to_day.py`), and
+Student's t on its degrees of freedom: for a single session by what was known before it, so that a
+step doesn't widen its own limits, and for the average by all. Over twenty sessions a steady rig
+signals in about one case in a hundred, or in four where its scatter is three times the usual; in
+about ten where single days of such a rig stand far apart, which is what they then signal. Changes
+since the first are judged together (Dunnett 1955). The slope is that of least squares on the
 session's number, with Student's t.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from rigs.metrology.charts import ControlChart, ewma_chart, individuals_chart
-from rigs.metrology.errors import NoScatter, NotFinite, NotPositive, TooFewValues, UnequalLengths
+from rigs.metrology.charts import ControlChart, ewma_chart
+from rigs.metrology.day_to_day import Scatter, check_sessions, usual_variances
+from rigs.metrology.errors import UnequalLengths
+from rigs.metrology.many_to_one import many_to_one_quantile
 
-DAY_TO_DAY_CV = 0.01
-"""What one line's mean differs by from day to day on an unchanged rig (common practice)."""
+OF_ONE_SESSION = 0.0002
+"""Chance that a steady rig's session is outside the limits of the individuals."""
+OF_THE_AVERAGE = 0.0012
+"""The same for the average."""
+WEIGHT = 0.2
+"""Of the newest session in the average."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +44,8 @@ class Change:
 class StraightLineWatch:
     """Charts of log means (individuals) and of standardised ones (ewma); changes since the first.
 
-    `per_session` is the mean change from one session to the next, None for two sessions.
+    The intervals of `since_first` hold together. `per_session` is the mean change from one session
+    to the next, None for two sessions.
     """
 
     individuals: ControlChart
@@ -45,32 +58,62 @@ class StraightLineWatch:
         return tuple(sorted({*self.individuals.signals, *self.ewma.signals}))
 
 
-def watch_straight_line(mean_N: ArrayLike, cv: ArrayLike, n: ArrayLike) -> StraightLineWatch:
+def watch_straight_line(
+    mean_N: ArrayLike,
+    cv: ArrayLike,
+    n: ArrayLike,
+    scatter: Scatter,
+    before: Sequence[Scatter],
+) -> StraightLineWatch:
     """Chart k sessions in order of time: mean load in newtons, CV and number of straight pulls.
 
-    Raises UnequalLengths, TooFewValues (fewer than two sessions, or two pulls in one), NotFinite,
-    NotPositive (a mean) and NoScatter.
+    ``scatter`` is the rig's by all its sessions, ``before`` (k,) what was known before each. Raises
+    as `check_sessions`, and UnequalLengths.
     """
-    means, cvs, counts = (np.asarray(column, float).ravel() for column in (mean_N, cv, n))
-    _check(means, cvs, counts)
-    df = float((counts - 1).sum())
-    pooled = float((counts - 1) @ cvs**2) / df
-    variances = pooled / counts + DAY_TO_DAY_CV**2
-    logs = np.log(means)
+    check_sessions(mean_N, cv, n)
+    logs, variances = np.log(np.asarray(mean_N, float).ravel()), usual_variances(cv, n)
+    if len(before) != logs.size:
+        raise UnequalLengths(f"{logs.size} sessions, {len(before)} scatters before them")
+    expected, spread = _expected(logs, variances)
+    factors = np.array([each.factor for each in before])
+    freedom = np.array([each.degrees_of_freedom for each in before])
+    half = stats.t.isf(OF_ONE_SESSION / 2, freedom) * np.sqrt(factors * spread)
     centre = float(np.average(logs, weights=1 / variances))
-    sd = np.sqrt(variances)
+    residuals = (logs[1:] - expected[1:]) / np.sqrt(scatter.factor * spread[1:])
     return StraightLineWatch(
-        individuals_chart(logs, centre, sd),
-        ewma_chart((logs - centre) / sd, 0.0, 1.0),
-        tuple(_since_first(logs, variances, df)),
+        ControlChart(logs, centre, expected - half, expected + half),
+        _from_the_second(residuals, scatter.degrees_of_freedom),
+        tuple(_since_first(logs, scatter.factor * variances, scatter.degrees_of_freedom)),
         _per_session(logs) if logs.size > 2 else None,
     )
 
 
+def _expected(
+    logs: NDArray[np.float64], variances: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean of the sessions before each and the usual variance about it; the first's is its own."""
+    known = np.cumsum(1 / variances)
+    means = np.cumsum(logs / variances) / known
+    expected = np.concatenate([logs[:1], means[:-1]])
+    spread = variances + np.concatenate([variances[:1], 1 / known[:-1]])
+    return expected, spread
+
+
+def _from_the_second(residuals: NDArray[np.float64], degrees_of_freedom: float) -> ControlChart:
+    """EWMA of the residuals; the first session has none and lies on the centre line."""
+    width = float(stats.t.isf(OF_THE_AVERAGE / 2, degrees_of_freedom))
+    chart = ewma_chart(residuals, 0.0, 1.0, weight=WEIGHT, width=width)
+    plotted, lower, upper = (
+        np.concatenate([[0.0], column])
+        for column in (chart.plotted, chart.lower_limit, chart.upper_limit)
+    )
+    return ControlChart(plotted, chart.centre_line, lower, upper)
+
+
 def _since_first(
-    logs: NDArray[np.float64], variances: NDArray[np.float64], df: float
+    logs: NDArray[np.float64], variances: NDArray[np.float64], degrees_of_freedom: float
 ) -> list[Change]:
-    t = float(stats.t.ppf(0.975, df))
+    t = many_to_one_quantile(variances[1:], float(variances[0]), degrees_of_freedom)
     standard_errors = np.sqrt(variances[1:] + variances[0])
     return [
         _change(difference, t * se)
@@ -90,18 +133,3 @@ def _per_session(logs: NDArray[np.float64]) -> Change:
 def _change(log_change: float, half: float) -> Change:
     percent = 100 * np.expm1([log_change, log_change - half, log_change + half])
     return Change(*percent.tolist())
-
-
-def _check(
-    means: NDArray[np.float64], cvs: NDArray[np.float64], counts: NDArray[np.float64]
-) -> None:
-    if not means.size == cvs.size == counts.size:
-        raise UnequalLengths(f"{means.size} means, {cvs.size} cvs, {counts.size} counts")
-    if means.size < 2 or (counts < 2).any():
-        raise TooFewValues("expected at least two sessions of at least two straight pulls each")
-    if not (np.isfinite(means).all() and np.isfinite(cvs).all() and np.isfinite(counts).all()):
-        raise NotFinite("a mean, cv or count is not a finite number")
-    if (means <= 0).any() or (cvs < 0).any():
-        raise NotPositive("every mean load must be above zero and no cv below")
-    if not (cvs > 0).any():
-        raise NoScatter("all pulls of each session are alike: a finer resolution is needed")

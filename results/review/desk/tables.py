@@ -37,6 +37,7 @@ from results.models import (
     ReleasePart,
     Report,
     ReviewCase,
+    RigScatter,
     Screening,
     Session,
     StalePool,
@@ -203,6 +204,15 @@ read_only(
     "main_line leader_line reference_line",
     related="main_line leader_line reference_line",
     search="main_line__name leader_line__name",
+)
+
+
+read_only(
+    RigScatter,
+    "rig kind factor degrees_of_freedom renewed_at",
+    filters="kind renewed_at",
+    related="rig__owner",
+    search="=rig__id",
 )
 
 
