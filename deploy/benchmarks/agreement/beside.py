@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Any
 
 import numpy as np
@@ -11,6 +10,7 @@ from scipy.stats import t as student_t
 
 from deploy.benchmarks.agreement import three_level
 from deploy.benchmarks.agreement.series import asks_for_covariates, covariates_of, series
+from deploy.benchmarks.agreement.two_level import METHODS
 from deploy.benchmarks.agreement.two_level_pool import (
     Adjustment,
     Method,
@@ -56,8 +56,7 @@ def _some(data: Named, rows: Any) -> Named:
 
 def _two_levels(data: Named, named: str) -> Named:
     y, v = np.asarray(data["yi"], float), np.asarray(data["vi"], float)
-    found = re.match(r"(DL|PM|REML|ML)?", named)
-    method: Method = (found and found.group(1)) or "REML"  # type: ignore[assignment] # of them
+    method: Method = next((each for each in METHODS if named.startswith(each)), "REML")
     adjustment: Adjustment = "knapp-hartung" if "knapp_hartung" in named else "normal"
     if y.size == 1:
         return {"mu": float(y[0]), "se": float(v[0] ** 0.5), "tau2": 0.0, "Q": 0.0}

@@ -38,6 +38,8 @@ def members_of(drawn: Drawn, join: int = 0) -> Members:
         session=drawn.session[rows] + 1,
         baseline=drawn.session[rows] + 1,
         calibration=np.zeros(rows.size, dtype=np.int64),
+        main_line=drawn.product[rows] + 1,
+        leader_line=np.zeros(rows.size, dtype=np.int64),
         pulls=pulls.astype(np.int64),
         mean_N=np.array([one.mean_N for one in of_join]),
         cv=np.array([one.cv for one in of_join]),

@@ -79,8 +79,9 @@ class Pulled:
 class Drawn:
     """Sets (k,) by codes, and the pulls behind them; a session has one baseline.
 
-    ``effect`` (T, J) is each tester's true log efficiency; that of the person who ties for them.
-    ``product`` and ``club`` are of each set, ``zero_N`` is the zero error of each tester's scale.
+    ``effect`` (T, J) is each tester's true log efficiency, or that of the tester who ties for them.
+    ``product`` and ``club`` are of each set; ``of_product`` are the products' effects, and
+    ``zero_N`` the zero error of each tester's scale.
     """
 
     tester: NDArray[np.int64]
@@ -92,6 +93,7 @@ class Drawn:
     straight: Pulled
     joined: Pulled
     effect: Floats
+    of_product: Floats
     zero_N: Floats
 
 
@@ -165,6 +167,7 @@ def draw(rng: Rng, world: World, first: float | None = None) -> Drawn:
         straight=straight,
         joined=joined,
         effect=effect[tyer],
+        of_product=of_product,
         zero_N=np.array(zeros_N),
     )
 

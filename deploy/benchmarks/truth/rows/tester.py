@@ -21,16 +21,18 @@ def own_value(others: int, tails: float | None, tester_sd: float, rng: Rng) -> M
     world = World(others + 1, tails=tails, tester_sd=tester_sd)
     drawn = draw(rng, world)
     try:
-        found = compare_in_members(members_of(drawn), FIRST).comparison
+        found = compare_in_members(members_of(drawn), FIRST)
     except Refused:
-        return
-    if found is None:
         return
     true = float(np.exp(drawn.effect[0, 0]))
     ratio = true / world.efficiencies[0]
-    yield "own value", float(found.shrunken_low <= true <= found.shrunken_high)
-    yield "width of the own value, percent", 100 * np.log(found.shrunken_high / found.shrunken_low)
-    yield "own over the pool", float(found.ratio_low <= ratio <= found.ratio_high)
+    if found.shrunken is not None:
+        own = found.shrunken
+        yield "own value", float(own.low <= true <= own.high)
+        yield "width of the own value, percent", 100 * np.log(own.high / own.low)
+    if found.comparison is not None:
+        beside = found.comparison
+        yield "own over the pool", float(beside.ratio_low <= ratio <= beside.ratio_high)
 
 
 def no_difference(others: int, tails: float | None, rng: Rng) -> Measured:

@@ -96,12 +96,12 @@ def _of_chances(by_join: dict[int, Pool], true: np.ndarray) -> Measured:
 
 def _of_first(first: Contributor, pool: Pool, drawn: Drawn, place: int) -> Measured:
     try:
-        compared = compare_with_pool(first, pool).comparison
+        own = compare_with_pool(first, pool).shrunken
     except Refused:
         return
-    if compared is not None:
+    if own is not None:
         true = float(np.exp(drawn.effect[0, place]))
-        yield "own value", float(compared.shrunken_low <= true <= compared.shrunken_high)
+        yield "own value", float(own.low <= true <= own.high)
 
 
 def _send(drawn: Drawn, rng: Rng) -> Contributor:
