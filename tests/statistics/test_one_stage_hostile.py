@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from deploy.benchmarks.pools.pulls import draw_pulls, try_pulls
+from deploy.benchmarks.pools.trying import Tally
 from results.statistics.errors import StatisticsError
 from results.statistics.one_stage.one_stage import Loads, one_stage
 
@@ -62,6 +64,17 @@ def test_hostile_pulls_come_to_figures_or_named_errors(first):
         assert np.isfinite([*figures, found.join_outlasts or 0.0]).all(), number
         came_to += bool(estimates)
     assert came_to > 10
+
+
+def test_the_benchmark_draws_pulls_that_come_to_figures_or_named_errors():
+    tally = Tally()
+    for number in range(60):
+        try_pulls(14, number, tally)
+    assert tally.exceptions == {}
+    assert tally.pools == 60
+    assert tally.figures > 10
+    assert draw_pulls(14, 3) == draw_pulls(14, 3)
+    assert len({outcome.partition(": ")[2] for outcome in tally.came_to}) >= 4
 
 
 def test_a_join_that_outlasts_line_without_scatter_has_a_bound_in_few_steps():

@@ -1,12 +1,13 @@
-"""Whether any pool breaks: `deploy/bench pools [--pools N] [--stored N] [--keep FOLDER]`.
+"""Whether any pool breaks: `deploy/bench pools [--pools N] [--keep FOLDER]`.
 
 Draws pools (the demo league's with noise of 0 to 5 percent; equal values; no scatter; one tester
 with nearly all sets; variances to 1e12 times one another; 2 to 200 testers; censored; extreme
-loads) and computes all of their figures, comparisons, meta-regressions, networks and ranks; then
-puts pools of a throwaway store through a version, its drawing, comparison, screening and the page
-of a case. Prints the pools' outcomes, which parts could not be computed, and every exception
-that is no refusal; exits with 1 where there is one. With a folder to keep it in, what is done is
-done: the same command goes on where it was stopped.
+loads) and computes all of their figures, comparisons, meta-regressions, networks and ranks; draws
+pools pull by pull for the one model that sees pulls; then puts pools of a throwaway store through
+a version, its drawing, comparison, screening and the page of a case. Prints the pools' outcomes,
+which parts could not be computed, and every exception that is no refusal; exits with 1 where there
+is one. With a folder to keep it in, what is done is done: the same command goes on where it was
+stopped.
 """
 
 from __future__ import annotations
@@ -39,13 +40,15 @@ def main() -> int:
         set_up(folder)
         _lay_league_once()
         pools = _sum("pools", folder, asked.seed, asked.pools, asked.processes)
+        pulls = _sum("pulls", folder, asked.seed, asked.pulls, asked.processes)
         stored = _sum("stored", folder, asked.seed, asked.stored, 1)
-    return 1 if pools["exceptions"] or stored["exceptions"] else 0
+    return 1 if any(each["exceptions"] for each in (pools, pulls, stored)) else 0
 
 
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="deploy/bench pools", description=__doc__)
     parser.add_argument("--pools", type=int, default=100_000, help="pools to draw")
+    parser.add_argument("--pulls", type=int, default=20_000, help="pools to draw pull by pull")
     parser.add_argument("--stored", type=int, default=2_000, help="of them through the database")
     parser.add_argument("--seed", type=int, default=14)
     parser.add_argument("--processes", type=int, default=2)
@@ -100,23 +103,25 @@ def _rows(kept: Path) -> list[dict[str, Any]]:
 def _chunk(job: tuple[str, str, int, int, int]) -> dict[str, Any]:
     what, folder, seed, first, size = job
     began = perf_counter()
-    pools = _league(folder)
+    set_up(Path(folder))
     from deploy.benchmarks.pools.draws import draw  # noqa: PLC0415
+    from deploy.benchmarks.pools.pulls import try_pulls  # noqa: PLC0415
     from deploy.benchmarks.pools.stored import try_stored  # noqa: PLC0415
     from deploy.benchmarks.pools.trying import Tally, try_pool  # noqa: PLC0415
 
     tally = Tally()
     for number in range(first, first + size):
         if what == "stored":
-            try_stored(seed, number, pools, tally)
+            try_stored(seed, number, _league(folder), tally)
+        elif what == "pulls":
+            try_pulls(seed, number, tally)
         else:
-            try_pool(draw(seed, number, list(pools.values())), number, tally)
+            try_pool(draw(seed, number, list(_league(folder).values())), number, tally)
     return {"first": first, "seconds": perf_counter() - began, **vars(tally)}
 
 
 @cache
-def _league(folder: str) -> dict[int, Any]:
-    set_up(Path(folder))
+def _league(_folder: str) -> dict[int, Any]:
     from deploy.benchmarks.pools.stored import league  # noqa: PLC0415
 
     return league()

@@ -59,15 +59,21 @@ def try_stored(seed: int, number: int, pools: dict[int, Members], tally: Tally) 
     tally.pools += 1
     with transaction.atomic():
         shake(drawn.members)
-        step(tally, drawn, number, "version", lambda: _refresh(pool_id))
+        step(tally, drawn.kind, number, "version", lambda: _refresh(pool_id))
         pool = Pool.objects.select_related("current").get(pk=pool_id)
         tally.figures += bool(pool.current and pool.current.figures)
-        step(tally, drawn, number, "drawing", lambda: _draw(pool))
+        step(tally, drawn.kind, number, "drawing", lambda: _draw(pool))
         tester = Contributor.objects.get(pk=int(rng.choice(drawn.members.tester)))
-        step(tally, drawn, number, "comparison", lambda: compare_with_pool(tester, pool))
+        step(tally, drawn.kind, number, "comparison", lambda: compare_with_pool(tester, pool))
         pull_set = PullSet.objects.get(pk=int(rng.choice(drawn.members.pull_set)))
-        step(tally, drawn, number, "screening", lambda: run_checks(evidence_of(pull_set.session)))
-        step(tally, drawn, number, "case page", lambda: _case_page(pull_set))
+        step(
+            tally,
+            drawn.kind,
+            number,
+            "screening",
+            lambda: run_checks(evidence_of(pull_set.session)),
+        )
+        step(tally, drawn.kind, number, "case page", lambda: _case_page(pull_set))
         transaction.set_rollback(True)
 
 

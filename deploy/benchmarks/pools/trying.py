@@ -56,7 +56,7 @@ def try_pool(drawn: Draw, number: int, tally: Tally) -> None:
     """
     members = drawn.members
     tally.pools += 1
-    outcome = step(tally, drawn, number, "pool", lambda: _pool(members))
+    outcome = step(tally, drawn.kind, number, "pool", lambda: _pool(members))
     if outcome is None:
         return
     if outcome.pooled is None:
@@ -77,10 +77,10 @@ def try_pool(drawn: Draw, number: int, tally: Tally) -> None:
         "network and ranks": lambda: _network(members, outcome, number),
     }
     for name, compute in steps.items():
-        step(tally, drawn, number, name, compute)
+        step(tally, drawn.kind, number, name, compute)
 
 
-def step(tally: Tally, drawn: Draw, number: int, name: str, compute: Callable[[], Any]) -> Any:
+def step(tally: Tally, kind: str, number: int, name: str, compute: Callable[[], Any]) -> Any:
     """The result of a step; None if it is refused or crashes, which is counted."""
     try:
         return compute()
@@ -90,7 +90,7 @@ def step(tally: Tally, drawn: Draw, number: int, name: str, compute: Callable[[]
         where = traceback.extract_tb(error.__traceback__)[-1]
         place = f"{where.filename.rpartition('/')[2]}:{where.lineno}"
         found = f"{type(error).__name__} in {name} at {place}: {error}"[:160]
-        tally.exceptions[f"{found} (first in number {number}, {drawn.kind})"] += 1
+        tally.exceptions[f"{found} (first in number {number}, {kind})"] += 1
     return None
 
 
