@@ -71,9 +71,10 @@ def likely_variances(fit: PoolFit) -> LikelyVariances:
     """The variances of a pool with their weights, from its fit.
 
     Sessions and sets share the variance within testers as they do at the estimates; all of it is
-    of sessions, where they are fitted, if the estimates are zero. Raises StatisticsError.
+    of sessions, where they are fitted, if the estimates are zero. What line products and the like
+    differ by stays at its estimate. Raises StatisticsError.
     """
-    theta = fit.best.theta
+    theta, crossed = fit.best.theta[: len(LEVELS)], fit.best.theta[len(LEVELS) :]
     between = variance_grid(float(theta[TESTER]), fit.interval(TESTER), BETWEEN_POINTS)
     levels = [level for level in range(SESSION, len(LEVELS)) if fit.fitted[level]]
     split, within, prior = np.zeros(2), np.zeros(1), np.zeros(1)
@@ -84,7 +85,8 @@ def likely_variances(fit: PoolFit) -> LikelyVariances:
         within = variance_grid(total, (low, high), WITHIN_POINTS)
         prior = log_half_t(within, WITHIN_SCALE)
     parts = np.outer(within, split)
-    found = [fit.at(np.column_stack((between, np.tile(part, (between.size, 1))))) for part in parts]
+    rest = [np.tile(np.concatenate((part, crossed)), (between.size, 1)) for part in parts]
+    found = [fit.at(np.column_stack((between, each))) for each in rest]
     value = np.array([[one.value for one in row] for row in found])
     return LikelyVariances(
         within=parts,

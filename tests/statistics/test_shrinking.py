@@ -110,3 +110,16 @@ def test_a_quantile_of_a_mixture_lies_between_those_of_its_parts():
     weight, mean, sd = np.array([0.5, 0.5]), np.array([0.0, 10.0]), np.array([1.0, 1.0])
     assert mixture_quantile(weight, mean, sd, 0.5) == pytest.approx(5, abs=1e-6)
     assert mixture_quantile(weight, mean, sd, 0.05) == pytest.approx(norm.ppf(0.1), abs=1e-6)
+
+
+def test_where_line_products_are_fitted_the_variances_within_testers_are_two_as_elsewhere():
+    columns = world(12, seed=2)
+    product = np.arange(columns[0].size) % 5
+    fit = fit_pool(*columns, crossed={"line_product": product})
+    assert fit.best.theta.size == 4
+    others = likely_variances(fit)
+    assert others.within.shape[1] == 2
+    alike = likely_variances(fit_pool(*columns))
+    mean = [OwnMean(float(np.mean(columns[0])), 0.02**2, 4, 4)]
+    by_both = [shrunken_value(each, mean * each.within.shape[0]) for each in (others, alike)]
+    assert by_both[0].value == pytest.approx(by_both[1].value, rel=0.03)

@@ -40,6 +40,7 @@ def members_of(drawn: Drawn, join: int = 0) -> Members:
         calibration=np.zeros(rows.size, dtype=np.int64),
         main_line=drawn.product[rows] + 1,
         leader_line=np.zeros(rows.size, dtype=np.int64),
+        hand=np.where(drawn.tyer == drawn.tester, 0, drawn.tester + 1)[rows],
         pulls=pulls.astype(np.int64),
         mean_N=np.array([one.mean_N for one in of_join]),
         cv=np.array([one.cv for one in of_join]),
