@@ -79,7 +79,7 @@ def test_an_expected_figure_we_do_not_compute_is_short_of_agreement(tmp_path):
     {json.loads(path.read_text())["kind"]: path for path in REFERENCES}.values(),
     ids=lambda path: path.stem,
 )
-def test_in_a_file_of_every_kind_a_figure_nobody_computes_is_seen(path):
+def test_in_a_file_of_every_kind_a_figure_that_nothing_computes_is_seen(path):
     document = read(path)
     name = next((name for name in document if name.startswith("expected")), None)
     (document[name] if name else document)["omega"] = Decimal("1.5")

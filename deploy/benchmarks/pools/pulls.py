@@ -1,4 +1,4 @@
-"""Pulls drawn one by one, for the model that sees them: nobody would send most of these.
+"""Pulls drawn one by one, for the model that sees them: honest work gives few that are like these.
 
 Scatter from rounding noise to twice the load, loads of one value, joins a thousandth or twenty
 times as strong as their line, or that hardly or never part.
