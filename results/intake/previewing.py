@@ -10,6 +10,7 @@ from results.intake.checking import Checked, check
 from results.intake.parts import JoinedPart
 from results.intake.reading import read
 from results.intake.sufficiency import by_specimen, unsaved
+from results.models import Session
 from results.normalising.borrowed_baselines import borrow
 from results.normalising.pair_evidence import fixed_references
 from results.normalising.reference_line import Specimen
@@ -26,6 +27,8 @@ from results.normalising.set_figures import (
 from rigs.locks import refuse_uploads_of
 from rigs.models import Contributor
 from rigs.refusals import Finding
+
+SAME_DAY_OFFERED = 5
 
 
 @dataclass(frozen=True)
@@ -47,7 +50,7 @@ class SetPreview:
 
 @dataclass(frozen=True)
 class Preview:
-    """What would be stored."""
+    """What would be stored; ``same_day`` are one's current sessions of that day on that rig."""
 
     rig: str
     revision: int
@@ -56,6 +59,7 @@ class Preview:
     pulls: int
     sets: tuple[SetPreview, ...]
     warnings: tuple[Finding, ...]
+    same_day: tuple[Session, ...] = ()
 
 
 def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:
@@ -72,6 +76,13 @@ def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview
         pulls=sum(len(part.pulls) for part in parts),
         sets=tuple(map(_set, checked.joined, figures)),
         warnings=checked.warnings,
+        same_day=tuple(
+            contributor.sessions.filter(
+                revision__rig=checked.revision.rig_id,
+                pulled_on=checked.document.pulled_on,
+                standing=Session.Standing.CURRENT,
+            ).order_by("pk")[:SAME_DAY_OFFERED]
+        ),
     )
 
 

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext
 
 from results.intake.receiving import Receipt, receive
-from results.models import Upload, WaitingUpload
+from results.models import Session, Upload, WaitingUpload
 from rigs.locks import lock_uploader
 from rigs.models import Contributor
 from rigs.refusals import Conflict
@@ -33,15 +33,30 @@ def let_wait(
         )[0]
 
 
-def store_waiting(contributor: Contributor, key: uuid.UUID) -> Receipt:
+def store_waiting(
+    contributor: Contributor,
+    key: uuid.UUID,
+    *,
+    replaces: Session | None = None,
+    reason: str = "",
+) -> Receipt:
     """Receive the file that waits under this key; a repeated request gets the first answer.
+
+    With ``replaces`` it takes the place of that session, for this reason.
 
     Raises as ``receive`` does, and Conflict where no such file waits or was stored.
     """
     waiting = WaitingUpload.objects.filter(contributor=contributor, key=key).first()
     if waiting is None:
         return _stored(contributor, key)
-    receipt = receive(contributor, bytes(waiting.body), waiting.content_type, str(key))
+    receipt = receive(
+        contributor,
+        bytes(waiting.body),
+        waiting.content_type,
+        str(key),
+        replaces=replaces,
+        reason=reason,
+    )
     waiting.delete()
     return receipt
 

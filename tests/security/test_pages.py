@@ -74,7 +74,8 @@ PAGES = {
         revisions/<int:pk>/void/ calibrations/<int:pk>/correct/ calibrations/<int:pk>/void/
         """,
     (NOT_SO, (302, 302, 404, 302)): "bench/sets/<int:pk>/say/",
-    (NOT_SO, (302, 302, 404, 404)): "account/tokens/<str:digest>/end/",
+    ((302, 200, 404, 404), NOT_SO): "sessions/<int:pk>/",
+    (NOT_SO, (302, 302, 404, 404)): "sessions/<int:pk>/withdraw/ account/tokens/<str:digest>/end/",
     (NOT_SO, (302, 302, 409, 409)): "upload/<uuid:key>/store/",
 }
 

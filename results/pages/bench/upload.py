@@ -7,14 +7,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.core.files.uploadedfile import UploadedFile
-from django.http import HttpRequest, HttpResponse
-from django.shortcuts import redirect
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST
 
 from results import intake
 from results.intake.limits import MOST_BYTES
+from results.models import Session
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
@@ -22,6 +23,7 @@ from rigs.refusals import Finding, Invalid, Refused, TooLarge
 
 FORM_OF_ENDING = {"csv": intake.CSV, "txt": intake.CSV, "xlsx": intake.XLSX, "json": intake.JSON}
 FINDINGS_SHOWN = 150
+LONGEST_NUMBER = 18
 
 
 @dataclass(frozen=True)
@@ -47,13 +49,17 @@ class Report:
 def upload(request: HttpRequest) -> HttpResponse:
     """Choose a file; a post checks it and stores nothing yet."""
     contributor = contributor_behind(request)
+    corrected = own_session(contributor, (request.POST or request.GET).get("replaces", ""))
     if request.method != "POST":
-        return _page(request, contributor)
-    return _checked(request, contributor, request.FILES.get("file"))
+        return _page(request, contributor, corrected=corrected)
+    return _checked(request, contributor, request.FILES.get("file"), corrected)
 
 
 def _checked(
-    request: HttpRequest, contributor: Contributor, sent: UploadedFile[bytes] | None
+    request: HttpRequest,
+    contributor: Contributor,
+    sent: UploadedFile[bytes] | None,
+    corrected: Session | None,
 ) -> HttpResponse:
     name = str(sent.name) if sent is not None else ""
     body, form = b"", intake.CSV
@@ -63,10 +69,10 @@ def _checked(
     except Refused as refusal:
         sheet = intake.marked(body, form, refusal.findings) if body else None
         report = Report(name, sheet, refusal=refusal)
-        return _page(request, contributor, status=422, report=report)
+        return _page(request, contributor, status=422, report=report, corrected=corrected)
     waiting = intake.let_wait(contributor, name, body, form)
     report = Report(name, intake.marked(body, form, (), preview.warnings), preview)
-    return _page(request, contributor, report=report, key=waiting.key)
+    return _page(request, contributor, report=report, key=waiting.key, corrected=corrected)
 
 
 def _read(sent: UploadedFile[bytes] | None) -> tuple[bytes, str]:
@@ -91,13 +97,29 @@ def _read(sent: UploadedFile[bytes] | None) -> tuple[bytes, str]:
 @require_POST
 @contributors_only
 def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
-    """Store the file that was checked, and go on to its job."""
+    """Store the file that was checked, on its own or in place of a session of one's own."""
     contributor = contributor_behind(request)
+    corrected = own_session(contributor, request.POST.get("replaces", ""))
+    reason = request.POST.get("reason", "")
     try:
-        receipt = intake.store_waiting(contributor, key)
+        receipt = intake.store_waiting(contributor, key, replaces=corrected, reason=reason)
     except Refused as refusal:
-        return _page(request, contributor, status=409, report=Report("", refusal=refusal))
+        report = Report("", refusal=refusal)
+        return _page(request, contributor, status=409, report=report, corrected=corrected)
     return redirect("pages:job", receipt.job.pk)
+
+
+def own_session(contributor: Contributor, written: str) -> Session | None:
+    """The current session of one's own of this number; None where none is named.
+
+    Raises Http404 where it is another's, replaced or withdrawn.
+    """
+    if not written:
+        return None
+    if not (written.isascii() and written.isdigit() and len(written) <= LONGEST_NUMBER):
+        raise Http404
+    current = contributor.sessions.filter(standing=Session.Standing.CURRENT)
+    return get_object_or_404(current.select_related("revision__rig"), pk=int(written))
 
 
 def _page(

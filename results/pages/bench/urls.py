@@ -3,7 +3,7 @@
 from django.urls import path
 
 from results.pages.account import account, join
-from results.pages.bench import at_the_rig, job, my_bench, tying, upload
+from results.pages.bench import at_the_rig, job, my_bench, own_session, tying, upload
 
 urlpatterns = [
     path("bench/", my_bench.bench, name="bench"),
@@ -14,6 +14,8 @@ urlpatterns = [
     path("at-the-rig/worker.js", at_the_rig.worker, name="at-the-rig-worker"),
     path("upload/", upload.upload, name="upload"),
     path("upload/<uuid:key>/store/", upload.store, name="store"),
+    path("sessions/<int:pk>/", own_session.session, name="session"),
+    path("sessions/<int:pk>/withdraw/", own_session.withdraw, name="withdraw-session"),
     path("jobs/<uuid:pk>/", job.job, name="job"),
     path("account/", account.account, name="account"),
     path("account/join/", join.join, name="join"),

@@ -57,6 +57,8 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
         "pages/reading/pull_set.html",
         {
             "set": found,
+            "own": request.user.is_authenticated
+            and found.session.contributor.user_id == request.user.pk,
             "normalised": normalised,
             "worst": _worst(pulls, normalised.baseline_mean_N) if normalised else None,
             "calibration": scale.calibration,

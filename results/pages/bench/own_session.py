@@ -1,0 +1,56 @@
+"""One's own session: its sets, its file to download, correct or withdraw."""
+
+from __future__ import annotations
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST, require_safe
+
+from results.intake import amend
+from results.models import Session
+from results.pages.showing import render
+from results.pages.signed_in import contributor_behind, contributors_only
+from results.pools import selectors
+from rigs.refusals import Refused
+
+SETS_SHOWN = 200
+
+
+@require_safe
+@contributors_only
+@never_cache
+def session(request: HttpRequest, pk: int) -> HttpResponse:
+    """What was sent on a day, in which version, and what became of it."""
+    found = _own(request, pk)
+    return render(
+        request,
+        "pages/bench/session.html",
+        {
+            "session": found,
+            "later": getattr(found, "replaced_by", None),
+            "current": found.standing == Session.Standing.CURRENT,
+            "sets": selectors.sets_of_session(found.pk)[:SETS_SHOWN],
+        },
+    )
+
+
+@require_POST
+@contributors_only
+def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take a session of one's own out of every figure."""
+    found = _own(request, pk)
+    try:
+        amend.withdraw(found, contributor_behind(request), request.POST.get("reason", ""))
+    except Refused as refusal:
+        messages.error(request, refusal.detail)
+    else:
+        messages.success(request, _("Withdrawn. It counts in no figure and stays in your history."))
+    return redirect("pages:session", pk)
+
+
+def _own(request: HttpRequest, pk: int) -> Session:
+    own = contributor_behind(request).sessions.select_related("revision__rig", "replaces")
+    return get_object_or_404(own, pk=pk)
