@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import wraps
@@ -19,6 +18,7 @@ from results.screening.evidence import (
     StraightEvidence,
     readings_of,
 )
+from results.screening.off_pool import off_its_pool, off_their_pools
 from results.screening.thresholds import tuned
 from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
@@ -32,6 +32,7 @@ from results.statistics.screening import (
     scatter,
     spacing,
     straight_line,
+    units_of_sets,
 )
 from results.statistics.screening.check import Check
 from results.statistics.screening.judging import judge
@@ -152,8 +153,24 @@ def _of_straight(
     label_N = straight.baseline.line.label_strength_N
     if label_N is not None:
         yield asked(straight_line.against_label)(subject, straight.mean_N, label_N)
-    yield asked(straight_line.unit_mix_up)(subject, straight.mean_N, straight.others_N)
-    yield asked(straight_line.against_other_baselines)(subject, straight.mean_N, straight.others_N)
+    others_N, unit = straight.others_N, _unit_of(straight.pulls)
+    yield asked(straight_line.unit_mix_up)(subject, straight.mean_N, others_N, unit)
+    yield asked(units_of_sets.units_within_set)(subject, loads_N, unit)
+    yield asked(straight_line.against_other_baselines)(subject, straight.mean_N, others_N)
+    off = [
+        found
+        for joined in evidence.joined
+        if joined.normalised and joined.normalised.baseline_id == straight.baseline.pk
+        for found in [off_its_pool(joined)]
+        if found is not None
+    ]
+    yield asked(straight_line.weak_under_strong_joins)(
+        subject,
+        straight.mean_N,
+        others_N,
+        [one.t for one in off],
+        min((one.degrees_of_freedom for one in off), default=1.0),
+    )
     yield asked(rig.moved_since)(subject, straight.mean_N, straight.earlier_N)
     yield _chart(subject, straight)
 
@@ -167,12 +184,15 @@ def _of_set(evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None
     yield asked(pulls.outlying_pull)(subject, loads_N)
     if _on_the_grid(shown):
         yield asked(spacing.even_spacing)(subject, np.rint(shown) / _rounded_to(shown))
+    yield asked(units_of_sets.units_within_set)(subject, loads_N, _unit_of(joined.pulls))
     yield from _copied(subject, evidence, joined)
     if joined.normalised is not None:
-        yield from _of_efficiency(subject, joined)
+        yield from _of_efficiency(subject, evidence, joined)
 
 
-def _of_efficiency(subject: str, joined: JoinedEvidence) -> Iterator[Check | None]:
+def _of_efficiency(
+    subject: str, evidence: Evidence, joined: JoinedEvidence
+) -> Iterator[Check | None]:
     normalised, others = joined.normalised, joined.others
     assert normalised is not None
     assert others is not None
@@ -194,12 +214,22 @@ def _of_efficiency(subject: str, joined: JoinedEvidence) -> Iterator[Check | Non
         float(others.members.degrees_of_freedom.sum()),
         len(others.members) + 1,
     )
-    yield asked(efficiencies.mixed_units_in_set)(
-        subject, normalised.efficiency, math.exp(usual.centre)
-    )
     expected = (usual.centre, others.prediction_sd(usual, normalised), usual.degrees_of_freedom)
+    yield asked(units_of_sets.mixed_units_in_set)(
+        subject,
+        normalised.log_ratio,
+        usual.centre + off_their_pools(evidence.joined, joined),
+        expected[1],
+        _unit_of(joined.pulls),
+    )
     yield asked(efficiencies.above_the_pool)(subject, normalised.log_ratio, *expected)
     yield asked(efficiencies.below_the_pool)(subject, normalised.log_ratio, *expected)
+
+
+def _unit_of(pulls: Iterable[Pull]) -> str:
+    """The unit of most of these pulls; empty without one."""
+    units = [pull.unit for pull in pulls]
+    return max(set(units), key=units.count) if units else ""
 
 
 def _little_scatter(

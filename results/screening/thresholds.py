@@ -30,6 +30,7 @@ from results.statistics.screening import (
     scatter,
     spacing,
     straight_line,
+    units_of_sets,
     usual,
 )
 
@@ -38,7 +39,7 @@ CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
     digits, efficiencies, influence, judging, order, pulls, repeats, rig, rounding, scatter,
-    spacing, straight_line, usual,
+    spacing, straight_line, units_of_sets, usual,
 )  # fmt: skip
 
 

@@ -96,13 +96,6 @@ def test_weak_and_uneven_tying_can_only_be_marked():
     assert [one.level for one in judge([weak, uneven])] == [Level.MARK, Level.MARK]
 
 
-@pytest.mark.parametrize(
-    ("times", "level"), [(0.4536, Level.MARK), (0.2248, Level.HOLD), (4.448, Level.HOLD)]
-)
-def test_half_of_what_others_reach_may_be_a_weak_tie_and_a_quarter_is_a_unit(times, level):
-    assert efficiencies.mixed_units_in_set("set 1", 0.8 * times, 0.8).level == level
-
-
 def test_more_pulls_than_minutes_and_a_day_to_come_are_held():
     assert rig.possible_times("the session", 1441, 0, 0).level == Level.HOLD
     assert rig.possible_times("the session", 60, 90_000, 0).level == Level.HOLD

@@ -18,6 +18,7 @@ from results.statistics.screening import (
     rounding,
     spacing,
     straight_line,
+    units_of_sets,
     usual,
 )
 from results.statistics.screening import scatter as screening_scatter
@@ -54,9 +55,6 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "screening.efficiencies.below_the_pool": over(
         efficiencies.below_the_pool, ["x"], LOGS, LOGS, CVS, FREEDOM
-    ),
-    "screening.efficiencies.mixed_units_in_set": over(
-        efficiencies.mixed_units_in_set, ["x"], POSITIVE, POSITIVE
     ),
     "screening.influence.half_width": over(influence.half_width, CVS, (3, 4, 2000)),
     "screening.influence.influence_limit": over(influence.influence_limit, CVS, (0, 3)),
@@ -151,6 +149,19 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.straight_line.against_other_baselines": over(
         straight_line.against_other_baselines, ["x"], POSITIVE,
         [v for v in VALUES if np.all(v > 0)],
+    ),
+    "screening.straight_line.weak_under_strong_joins": over(
+        straight_line.weak_under_strong_joins, ["x"], POSITIVE,
+        [v for v in VALUES if np.all(v > 0)][::3], [[], [0.0], [3.0, 9.0]], (1.0, 7.0),
+    ),
+    "screening.straight_line.usual_straight": over(
+        straight_line.usual_straight, [v for v in VALUES if np.all(v > 0)]
+    ),
+    "screening.units_of_sets.mixed_units_in_set": over(
+        units_of_sets.mixed_units_in_set, ["x"], LOGS, LOGS, CVS[1:], ["", "lbf"]
+    ),
+    "screening.units_of_sets.units_within_set": over(
+        units_of_sets.units_within_set, ["x"], [v for v in VALUES if np.all(v > 0)], ["", "lbf"]
     ),
     "screening.usual.median_deviation_sd": over(usual.median_deviation_sd, VALUES),
     "screening.usual.usual_among": over(usual.usual_among, VALUES),

@@ -174,9 +174,9 @@ def test_three_suspects_are_held_and_the_old_hand_counts(league, moderator):
 def test_each_suspect_is_held_for_what_is_wrong_with_it(league):
     suspects = draw_suspects(league)
     expected = {
-        "tidycopy": {"less scatter than any hand", "copied within the session", "repeated values"},
+        "tidycopy": {"less scatter than any hand", "sets that agree pull by pull"},
         "pounds": {"straight line against its label"},  # nobody else pulled these lines
-        "shortbase": {"plausible efficiency", "straight line against other testers"},
+        "shortbase": {"plausible efficiency", "weak straight line under strong joins"},
     }
     for handle, names in expected.items():
         submission = suspects[handle]

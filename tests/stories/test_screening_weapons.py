@@ -147,3 +147,57 @@ def test_a_vandal_with_random_sets_gets_no_honest_session_held(league):
         session = inside.send(inside.settle(honest), honest["sessions"][0])
         held = CheckResult.objects.filter(screening__session=session, level="hold")
         assert not held.exists(), list(held.values_list("name", "sentence"))
+
+
+def _newcomer(rng, **differing):
+    """The first session of an ordinary tester, and its steps."""
+    ordinary = next(t for t in SCENARIO["testers"] if t["handle"] == "pikeperch")
+    described = ordinary | {"handle": "newcomer", "tying_log": 0.0} | differing
+    submission = draw_tester(rng, described, ["shock-leader"])
+    return submission, submission["sessions"][0]
+
+
+def _readings(document, kinds=("baselines", "pull_sets")):
+    return [pull for kind in kinds for part in document[kind] for pull in part["pulls"]]
+
+
+def _sent(submission, document):
+    session = inside.send(inside.settle(submission), document)
+    found = CheckResult.objects.filter(screening__session=session)
+    return session, found.filter(level="hold"), found.filter(level="mark")
+
+
+@pytest.mark.parametrize("step", [1.0, 0.5, 0.2])
+def test_readings_rounded_on_a_scale_of_tenths_are_never_held(league, step):
+    submission, document = _newcomer(league)
+    for pull in _readings(document):
+        pull["reading"] = round(step * round(pull["reading"] / step), 1)
+    _, holds, marks = _sent(submission, document)
+    assert not holds.exists()
+    assert "rounded readings" in set(marks.values_list("name", flat=True))
+
+
+def test_a_spool_that_is_a_third_weak_is_marked_and_counts(league):
+    submission, document = _newcomer(league)
+    for pull in _readings(document):
+        pull["reading"] = round(0.65 * pull["reading"], 1)
+    _, holds, marks = _sent(submission, document)
+    assert not holds.exists()
+    assert "straight line against other testers" in set(marks.values_list("name", flat=True))
+
+
+def test_kilograms_in_one_set_are_held_and_the_note_names_the_unit(league):
+    submission, document = _newcomer(league)
+    for pull in document["pull_sets"][1]["pulls"]:
+        pull["reading"] = round(0.45359237 * pull["reading"], 1)
+    session, holds, _ = _sent(submission, document)
+    [wrong] = session.pull_sets.filter(state="held")
+    assert wrong.label == document["pull_sets"][1]["label"]
+    assert "choose kgf as its unit" in holds.get(name="units of joined and straight pulls").sentence
+
+
+def test_an_honest_session_of_two_hundred_pulls_is_not_held(league):
+    submission, document = _newcomer(league, pulls=40)
+    assert len(_readings(document)) >= 200
+    _, holds, _ = _sent(submission, document)
+    assert not holds.exists()

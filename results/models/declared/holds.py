@@ -108,9 +108,15 @@ HOLDS: dict[str, Hold] = {
           "unit."),
         _STRAIGHT_AGAIN,
     ),
-    "straight line against other testers": Hold(
-        _("A weak or strong spool, another lot of line, or a scale that reads high or low."),
+    "weak straight line under strong joins": Hold(
+        _("Straight line that slipped or broke at the grip, or that came off another spool than "
+          "the joins; or a very good tyer with a weak spool."),
         _STRAIGHT_AGAIN,
+    ),
+    "units within the set": Hold(
+        _("Another unit set on the scale for some of the pulls, or a second way to fail at half "
+          "the load."),
+        _UNIT,
     ),
     "reading above capacity": Hold(
         _("A capacity registered too low, or a reading mistyped by a digit."),

@@ -8,20 +8,14 @@ import math
 from scipy.stats import t as student
 
 from results.statistics.screening.check import Check, Level
-from results.statistics.screening.straight_line import UNIT_TOLERANCE, nearest_mix_up
 
 ASK_ABOVE = 1.15
 LOOK_BELOW = 0.40
 """Efficiency: look below 40 percent, ask above 115 (common practice, no source)."""
 
-NO_WEAK_TIE = 1 / 3
-"""A tie at less than a third of what others reach may be a mix-up of units rather than a weak tie;
-above that it may well be weak (common practice, no source)."""
-
 TRADE = "common practice, no source"
 RATIO = "one-sided t of the log ratio of means (Lajeunesse 2015)"
 POOL = "t of the difference from the pool without this tester, heterogeneity included (Mandel's h)"
-UNITS = "1 lbf = 4.4482216152605 N (international pound, 1959), 1 kgf = 9.80665 N (CGPM 1901)"
 
 
 def plausible_efficiency(
@@ -121,32 +115,4 @@ def _beside_the_pool(log_ratio: float, pooled_log_ratio: float) -> str:
     return (
         f"This join held {100 * math.exp(log_ratio):.0f} percent of its line; in the hands of "
         f"other testers it holds {100 * math.exp(pooled_log_ratio):.0f} percent."
-    )
-
-
-def mixed_units_in_set(
-    applies_to: str,
-    efficiency: float,
-    pooled_efficiency: float,
-    tolerance: float = UNIT_TOLERANCE,
-) -> Check:
-    """Whether joined pulls and straight pulls seem to be in different units.
-
-    Near a half of what others reach a weak tie is as likely as kilograms for pounds: it marks.
-    """
-    ratio = efficiency / pooled_efficiency
-    near = nearest_mix_up(ratio)
-    level = Level.NONE
-    if near.distance <= tolerance:
-        level = Level.MARK if NO_WEAK_TIE < ratio < 1 else Level.HOLD
-    return Check(
-        "units of joined and straight pulls",
-        applies_to,
-        near.distance,
-        tolerance,
-        None,
-        level,
-        f"This join held {ratio:.2f} times what other testers reach; {near.explanation} in one of "
-        f"the two series would give {near.factor:.2f}.",
-        UNITS,
     )
