@@ -112,6 +112,8 @@ class CaseDocument(ShownRow):
     connection = serializers.CharField(source="pull_set.connection.name")
     set_label = serializers.CharField(source="pull_set.label")
     state = serializers.CharField(source="pull_set.state")
+    session = Link("api:session", source="pull_set.session")
+    rig = Link("api:rig", source="pull_set.session.revision.rig")
     pool = PoolLink(source="pull_set.normalised.pool")
     appealed = serializers.SerializerMethodField()
     waits_for_second_tester = serializers.SerializerMethodField(
@@ -126,6 +128,8 @@ class CaseDocument(ShownRow):
             "connection",
             "set_label",
             "state",
+            "session",
+            "rig",
             "pool",
             "pool_shift",
             "appealed",

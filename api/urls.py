@@ -19,6 +19,7 @@ from api import (
     pull_sets,
     rankings,
     reports,
+    review_decisions,
     reviews,
     rig_charts,
     rigs,
@@ -78,6 +79,7 @@ urlpatterns = [
     path("pull-sets/<int:pk>", pull_sets.OnePullSet.as_view(), name="pull-set"),
     path("pull-sets/<int:pk>/decisions", pull_sets.Decisions.as_view(), name="decisions"),
     *reviews.urlpatterns,
+    path("reviews/decisions", review_decisions.Decisions.as_view(), name="decide-many"),
     path("schema", SpectacularAPIView.as_view(), name="schema"),
     path(
         "docs",

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 from django.db import transaction
 from django.utils.translation import gettext
 
@@ -28,7 +26,7 @@ def withdraw(session: Session, by: Contributor, reason: str) -> None:
     with transaction.atomic():
         lock_contributor(by)
         retire(session, by, Session.Standing.WITHDRAWN, reason)
-        earlier = [version.pk for version in _earlier_versions(session)]
+        earlier = [version.pk for version in session.earlier_versions()]
         Session.objects.filter(pk__in=earlier).update(standing=Session.Standing.WITHDRAWN)
 
 
@@ -101,10 +99,3 @@ def _check(session: Session, by: Contributor, reason: str) -> None:
                 )
             ],
         )
-
-
-def _earlier_versions(session: Session) -> Iterator[Session]:
-    version = session.replaces
-    while version is not None:
-        yield version
-        version = version.replaces

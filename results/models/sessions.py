@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from django.db import models
 
 from results.models.connections import Connection
@@ -75,6 +77,13 @@ class Session(models.Model):
 
     def __str__(self) -> str:
         return f"{self.contributor.handle}, {self.pulled_on:%Y-%m-%d}"
+
+    def earlier_versions(self) -> Iterator[Session]:
+        """The versions that this one replaced, newest first; a query each."""
+        version = self.replaces
+        while version is not None:
+            yield version
+            version = version.replaces
 
 
 class Upload(models.Model):

@@ -34,6 +34,7 @@ def queue() -> QuerySet[ReviewCase]:
         ReviewCase.objects.filter(Q(pull_set__state=State.HELD) | Q(appealed__isnull=False))
         .select_related(
             "pull_set__session__contributor__user",
+            "pull_set__session__revision__rig",
             "pull_set__connection",
             "pull_set__normalised__pool__connection",
             "appealed",

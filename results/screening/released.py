@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from django.db.models import Q
 
 from results.models import CheckResult, Pull, PullSet, StateChange
+from results.models.declared.holds import INFLUENCE
 from results.models.lifecycle import State
 
 Evidence = tuple[object, ...]
@@ -34,7 +35,8 @@ def released_causes(pull_sets: Iterable[PullSet]) -> dict[int, set[str]]:
     for change in earlier:
         alike = [pk for pk, evidence in now.items() if evidence == then[change.pull_set_id]]
         if alike:
-            names = _held_for(change)
+            # A release is a second look as well, whatever the set was held for.
+            names = _held_for(change) | {INFLUENCE}
             for pk in alike:
                 causes[pk] |= names
     return causes

@@ -140,6 +140,12 @@ ROUTES = {
     "notices": {"GET": (None, 401, 200, 200, 200)},
     "notices/read": {"POST": (None, 401, 204, 204, 204)},
     "reviews": {"GET": (None, 401, 403, 403, 200)},
+    "reviews/decisions": {
+        "POST": (
+            {"cases": [{"pull_set": 10**9}], "decision": "hold", "reason": "a question"},
+            *(401, 403, 403, 422),  # there is no set of this number
+        )
+    },
     "reviews/checks": {"GET": (None, 401, 403, 403, 200)},
     "schema": {"GET": (None, *OPEN)},
     "docs": {"GET": (None, *OPEN)},

@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from results.models import Job, Pool
-from results.review.decisions import decide, version_of
+from results.review.decisions import ask, decide, version_of
 from results.worker import embedded
 from tests.stories.test_review import TOO_GOOD_N, held, league, send  # noqa: F401  (fixtures)
 
@@ -129,3 +129,55 @@ def test_only_a_moderator_has_it_run_again(desk, held, owner):  # noqa: F811
     client.force_login(owner.user)
     sent = {"jobs": [str(held.session.jobs.get().pk)]}
     assert client.post(reverse("admin:results_reviewcase_again"), sent).status_code == 403
+
+
+def test_a_case_shows_its_straight_line_and_leads_to_set_rig_session_and_tester(desk, held):  # noqa: F811
+    page = desk.get(page_of(held)).content.decode()
+    assert "Straight line as written: thin" in page
+    assert "98 N" in page
+    rig = held.session.revision.rig_id
+    for address in (f"/pull-sets/{held.pk}/", f"/rigs/{rig}/", f"/sessions/{held.session_id}"):
+        assert f'{address}"' in page
+
+
+def test_several_cases_of_a_tester_are_decided_on_from_the_screen_of_one(desk, held, owner):  # noqa: F811
+    second = send(owner, [load + 1.5 for load in TOO_GOOD_N])
+    assert second.state == "held"
+    assert f'value="{second.pk}.{version_of(second)}"' in desk.get(page_of(held)).content.decode()
+    sent = {
+        "decision": "release",
+        "reason": "A splice.",
+        "version": version_of(held),
+        "also": [f"{second.pk}.{version_of(second)}"],
+    }
+    assert desk.post(page_of(held), sent).status_code == 302
+    for pull_set in (held, second):
+        pull_set.refresh_from_db()
+        assert pull_set.state == "released"
+
+
+def test_none_is_decided_on_where_one_of_several_has_moved_on(desk, held, owner, moderator):  # noqa: F811
+    second = send(owner, [load + 1.5 for load in TOO_GOOD_N])
+    seen = f"{second.pk}.{version_of(second)}"
+    ask(by=moderator.user, pull_set=second, text="Which spool?")
+    sent = {"decision": "reject", "reason": "Wrong.", "version": version_of(held), "also": [seen]}
+    assert desk.post(page_of(held), sent).status_code == 200
+    held.refresh_from_db()
+    assert held.state == "held"
+
+
+def test_several_are_decided_on_by_the_api_or_none_of_them(as_moderator, as_owner, held, owner):  # noqa: F811
+    second = send(owner, [load + 1.5 for load in TOO_GOOD_N])
+    cases = [{"pull_set": one.pk, "version": version_of(one)} for one in (held, second)]
+    sent = {"cases": cases, "decision": "release", "reason": "A splice."}
+    address = "/api/v1/reviews/decisions"
+    assert as_owner.post(address, sent, format="json").status_code == 403
+    moved_on = sent | {"cases": [cases[0], {"pull_set": second.pk, "version": 99}]}
+    assert as_moderator.post(address, moved_on, format="json").status_code == 409
+    held.refresh_from_db()
+    assert held.state == "held"
+    answer = as_moderator.post(address, sent, format="json")
+    assert answer.status_code == 201
+    assert [change["to_state"] for change in answer.json()] == ["released", "released"]
+    missing = sent | {"cases": [{"pull_set": 10**9}]}
+    assert "no set 1000000000" in str(as_moderator.post(address, missing, format="json").json())

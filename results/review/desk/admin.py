@@ -17,10 +17,11 @@ from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
 from django.utils.translation import gettext, gettext_lazy, ngettext
 
-from results.models import Report, ReviewCase
+from results.models import PullSet, Report, ReviewCase
 from results.models.lifecycle import State
-from results.review.decisions import ask, decide, decide_many, decisions_open_to
+from results.review.decisions import ask, decide_many, decisions_open_to
 from results.review.desk.case import case_context
+from results.review.desk.case_record import others_open
 from results.review.desk.failures import failures, run_again
 from results.review.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
 from results.review.reply_drafts import draft
@@ -146,6 +147,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
             raise PermissionDenied
         context = case_context(case)
         form = self._form(request, case, context["version"])
+        form.offer_others([(other.value, other.label) for other in others_open(case)])
         if request.method == "POST" and self._done(request, case, form):
             return redirect("admin:results_reviewcase_changelist")
         offered, why_not = _offered(request, case)
@@ -185,12 +187,14 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
             if decision == ASK:
                 ask(by=request.user, pull_set=case.pull_set, text=reason)
             else:
-                decide(
+                versions = {case.pk: form.cleaned_data["version"], **form.versions_of_others()}
+                pull_sets = PullSet.objects.filter(pk__in=versions)
+                decide_many(
                     by=request.user,
-                    pull_set=case.pull_set,
+                    pull_sets=list(pull_sets.select_related("session__contributor")),
                     decision=decision,
                     reason=reason,
-                    expected=form.cleaned_data["version"],
+                    expected=versions,
                 )
         except Refused as refusal:
             form.add_error(None, refusal.detail)

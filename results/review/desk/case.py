@@ -17,6 +17,7 @@ from results.pools.estimate import Outcome, efficiency_of
 from results.pools.influence import with_and_without
 from results.review.decisions import version_of
 from results.review.desk import case_charts
+from results.review.desk.case_record import earlier_decisions_of, straight_line_of
 from results.review.selectors import check_results_of, thread_of
 
 
@@ -46,6 +47,8 @@ def case_context(case: ReviewCase) -> dict[str, Any]:
         "thread": thread_of(pull_set),
         "history": pull_set.state_changes.select_related("by").order_by("pk"),
         "pulls": pull_set.pulls.order_by("pk"),
+        "straight_line": straight_line_of(pull_set),
+        "earlier_decisions": earlier_decisions_of(pull_set),
         "normalised": normalised,
     }
     return context | (_figures(pull_set, normalised) if normalised else {})

@@ -26,6 +26,25 @@ class DecisionForm(forms.Form):
         help_text=gettext_lazy("The contributor reads this."),
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
+    also = forms.MultipleChoiceField(
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        label=gettext_lazy("Decide the same on"),
+        help_text=gettext_lazy("Other cases of this tester. A question goes to this set alone."),
+    )
+
+    def offer_others(self, others: Sequence[tuple[str, str]]) -> None:
+        """Offer other cases by value and label; without any the question is left out."""
+        also = self.fields["also"]
+        if others and isinstance(also, forms.MultipleChoiceField):
+            also.choices = list(others)
+        else:
+            del self.fields["also"]
+
+    def versions_of_others(self) -> dict[int, int]:
+        """The other cases that were chosen, with the version of each as it was looked at."""
+        chosen = (value.partition(".") for value in self.cleaned_data.get("also", ()))
+        return {int(pk): int(version) for pk, _, version in chosen}
 
     def offer(self, names: Sequence[str]) -> None:
         """Show these choices alone; what was sent is checked against all of them."""
