@@ -9,9 +9,9 @@ from typing import TypeAlias
 import numpy as np
 from django.utils.translation import gettext
 
-from results.models import Pool
+from results.models import NormalisedSet, Pool
 from results.pools.estimate import efficiency_of, pooled_from
-from results.pools.pool_data import Members, log_ratios, members_of
+from results.pools.pool_data import Floats, Ids, Members, log_ratios, members_of
 from results.statistics.comparison import (
     Comparison,
     OwnMean,
@@ -198,10 +198,12 @@ def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
 def _own_means(members: Members, own: Members) -> Callable[[float, float], OwnMean]:
     """One's own mean by the variances of sessions and of sets.
 
-    At the scatter within sets of all testers: five pulls estimate a scatter poorly.
+    At the scatter within sets of all testers: five pulls estimate a scatter poorly. With the error
+    of the zero, which more sessions on one calibration don't average out.
     """
     all_ratios = log_ratios(members)
     mine = np.isin(members.pull_set, own.pull_set)
+    zero, scale = _zero_errors(own)
     return lambda tau2_session, tau2_set: own_mean(
         all_ratios.y[mine],
         all_ratios.own_variance[mine],
@@ -210,7 +212,25 @@ def _own_means(members: Members, own: Members) -> Callable[[float, float], OwnMe
         own.session,
         tau2_session=tau2_session,
         tau2_set=tau2_set,
+        zero=zero,
+        scale=scale,
     )
+
+
+def _zero_errors(own: Members) -> tuple[Floats, Ids]:
+    """What one standard error of the zero moves each log ratio by, and whose error it is.
+
+    A calibration's, or without one that of the scale of a rig's revision: sets of several sessions
+    share it. The sign is that of 1/join - 1/straight line: a zero error of all loads makes a join
+    that parts below its line look better or worse, and one that parts above it the other way.
+    """
+    found = NormalisedSet.objects.filter(pull_set__in=own.pull_set.tolist())
+    rows = found.values_list("pull_set", "u_offset_log", "pull_set__session__revision")
+    known = {pk: row for pk, *row in rows}
+    of_sets = [known[pk] for pk in own.pull_set.tolist()]
+    u, revision = (np.array(column) for column in zip(*of_sets, strict=True))
+    moved = u * np.sign(1 / own.mean_N - 1 / own.baseline_mean_N)
+    return moved, np.where(own.calibration != 0, own.calibration, -revision)
 
 
 def _shrunken(means: Callable[[float, float], OwnMean], fit: PoolFit) -> Shrunken:

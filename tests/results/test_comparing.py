@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from results.models import Pool
+from results.models import NormalisedSet, Pool
 from results.pools.tester_vs_pool import compare_with_pool
 from results.worker.embedded import drain
 from rigs.refusals import Conflict
@@ -89,3 +89,22 @@ def test_two_others_are_too_few_to_compare_with(db, rng):
         compare_with_pool(sets[0].session.contributor, Pool.objects.get())
 
     assert "needs 3 testers; there are 2" in refusal.value.detail
+
+
+def test_the_zero_error_of_ones_scale_stays_however_many_sessions_one_pulls(db, rng):
+    league(rng, 6)
+    someone = contributor("of one scale")
+    for _ in range(4):
+        send(someone, rng)
+    drain()
+    pool, of_mine = Pool.objects.get(), {"pull_set__session__contributor": someone}
+    mine = NormalisedSet.objects.filter(**of_mine)
+    mine.update(u_offset_log=0.0)
+    known = compare_with_pool(someone, pool)
+    mine.update(u_offset_log=0.05)
+    unsure = compare_with_pool(someone, pool)
+
+    rigs = {each.pull_set.session.revision_id for each in mine}
+    added = unsure.own.variance - known.own.variance
+    assert added == pytest.approx(0.05**2 / len(rigs), rel=0.05)
+    assert unsure.comparison.standard_error > known.comparison.standard_error

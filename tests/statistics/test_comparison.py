@@ -76,6 +76,43 @@ def test_own_sets_that_share_a_baseline_are_worth_less_than_as_many_sessions():
     assert (shared.sessions, apart.sessions) == (1, 2)
 
 
+def test_a_zero_error_of_one_calibration_is_shared_by_its_sessions_and_does_not_average_out():
+    figures = ([-0.2, -0.25], [0.0004, 0.0004], [0.0003, 0.0003], [1, 2], [1, 2])
+    taus = {"tau2_session": 0.0001, "tau2_set": 0.0}
+    without = own_mean(*figures, **taus).variance
+    one = own_mean(*figures, **taus, zero=[0.02, 0.02], scale=[7, 7]).variance
+    two = own_mean(*figures, **taus, zero=[0.02, 0.02], scale=[7, 8]).variance
+    assert one == pytest.approx(without + 0.02**2)
+    assert two == pytest.approx(without + 0.02**2 / 2)
+    assert own_mean(*figures, **taus, zero=[0.02, -0.02], scale=[7, 7]).variance == pytest.approx(
+        without
+    ), "joins above and below their line move in opposite ways"
+    with pytest.raises(NotFinite):
+        own_mean(*figures, **taus, zero=np.nan)
+
+
+def test_a_tester_who_ties_like_the_others_differs_from_them_as_seldom_as_promised():
+    """Four sessions on one calibration whose zero is off: loads of the join at 0.6 of the line."""
+    rng = np.random.default_rng(16)
+    line_N, share, u_N = 100.0, 0.6, 1.5
+    moved = (1 / (share * line_N) - 1 / line_N) * u_N
+    own, shared, sessions = np.full(4, 0.0004), np.full(4, 0.0002), np.arange(4)
+    differs = {True: 0, False: 0}
+    for _ in range(2000):
+        zero_N = rng.normal(0, u_N)
+        join, line = share * line_N + zero_N, line_N + zero_N
+        y = np.log(join / line) + rng.normal(0, np.sqrt(own + shared))
+        for known in (True, False):
+            mean = own_mean(
+                y, own, shared, sessions, sessions,
+                tau2_session=0.0, tau2_set=0.0, zero=moved if known else 0.0,
+            )  # fmt: skip
+            away = abs(mean.log_ratio - np.log(share)) / np.sqrt(mean.variance)
+            differs[known] += away > 1.96
+    assert differs[True] / 2000 == pytest.approx(0.05, abs=0.015)
+    assert differs[False] / 2000 > 0.10, "as if the zero were known"
+
+
 def test_own_scatter_beside_equal_others_has_the_k_of_an_interlaboratory_study():
     random = np.random.default_rng(8)
     values, tester = random.normal(80, 4, 20), np.repeat(["me", "b", "c", "d"], 5)
