@@ -58,7 +58,8 @@ class DirectDocument(ShownRow):
 
     figures = serializers.DictField(
         help_text="'p' and the interval of each difference are of it alone; 'p_holm' is adjusted "
-        "for all differences of the line pair (Holm 1979): joins differ where it is at most 0.05"
+        "for all differences of the line pair (Holm 1979): joins differ where it is at most 0.05. "
+        "'correlation' is that of the pooled figures, by pool, from the testers they share"
     )
 
     class Meta:
@@ -93,8 +94,8 @@ class Ranking(generics.GenericAPIView[Pool]):
         """Joins of one line pair in groups that don't differ significantly, the strongest first."""
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
         unranked = [pool for pool in pools if not can_be_ranked(pool)]
-        likely = chances(pools)
-        placed = [{**vars(each), "chance": likely[each.pool.pk]} for each in places(ranked(pools))]
         direct = selectors.direct_comparison(LinePair.conditions(request))
+        likely = chances(pools, direct)
+        placed = [{**vars(each), "chance": likely[each.pool.pk]} for each in places(ranked(pools))]
         ranking = {"places": placed, "unranked": unranked, "direct": direct}
         return Response(self.get_serializer(ranking).data)

@@ -197,7 +197,7 @@ class DirectComparison(models.Model):
     """The joins of one line pair as compared on the same rig and day, by testers who tied several.
 
     ``versions`` are the pool versions whose sets went into it. Where nothing was compared, or by
-    too few, ``why_not`` says so and ``figures`` is empty.
+    too few, ``why_not`` says so and ``figures`` has at most how the pooled figures vary together.
     """
 
     main_material = models.CharField(max_length=40, choices=Material.choices)

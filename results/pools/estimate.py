@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from results.pools.pool_data import Ids, LogRatios, Members, log_ratios
 from results.statistics.errors import StatisticsError, TooFewTesters
+from results.statistics.joint_means import TesterScores, scores_by_tester
 from results.statistics.leave_one_out import LeaveOneOut
 from results.statistics.pool_fit import LEAST_TESTERS, PoolFit, fit_pool
 from results.statistics.pooling import Pooled, TesterEffects, pooled
@@ -98,6 +99,15 @@ def fit_from(members: Members) -> Fit | None:
         between=float(fitted.best.theta.sum()),
         testers=fitted.model.nesting.testers.size,
     )
+
+
+def scores_from(members: Members) -> TesterScores | None:
+    """Each tester's part in the error of the mean; None if the members can't be pooled."""
+    try:
+        ratios = log_ratios(members)
+        return scores_by_tester(fit_pool(*_columns(members, ratios), crossed=_crossed(members)))
+    except StatisticsError:
+        return None
 
 
 def _columns(members: Members, ratios: LogRatios) -> tuple[Any, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,10 +14,12 @@ from numpy.typing import NDArray
 
 from results.http_cache.cache_marks import next_edition
 from results.models import DirectComparison, Edition, Pool, PoolVersion, StalePool
-from results.pools.pool_data import log_ratios, members_of_each
+from results.pools.estimate import scores_from
+from results.pools.pool_data import Members, log_ratios, members_of_each
 from results.pools.selectors import line_pair_of, rivals
 from results.statistics.contrasts import Contrasts, within_baseline_contrasts
 from results.statistics.errors import StatisticsError
+from results.statistics.joint_means import correlation_of_means
 from results.statistics.network import Difference, Network, network
 
 Floats = NDArray[np.float64]
@@ -69,7 +71,8 @@ def _versions(pool: Pool) -> dict[int, int]:
 
 
 def _compared(versions: dict[int, int]) -> dict[str, Any]:
-    arms = _arms(versions)
+    of_each = members_of_each(versions)
+    correlation, arms = _correlation(of_each), _arms(of_each)
     if arms is None:
         return {"why_not": "no join of this line pair has sets whose scatter can be told"}
     try:
@@ -78,14 +81,24 @@ def _compared(versions: dict[int, int]) -> dict[str, Any]:
         )
         found = network(contrasts, _best_known(contrasts))
     except StatisticsError as error:
-        return {"why_not": str(error)}
-    return {"figures": _figures(versions, contrasts, found)}
+        return {"why_not": str(error), "figures": correlation}
+    return {"figures": _figures(versions, contrasts, found) | correlation}
 
 
-def _arms(pools: Collection[int]) -> _Arms | None:
+def _correlation(of_each: Mapping[int, Members]) -> dict[str, Any]:
+    """How the pooled figures vary together, since testers tied several of the joins."""
+    scores = {pool_id: scores_from(members) for pool_id, members in of_each.items()}
+    known = {pool_id: found for pool_id, found in scores.items() if found is not None}
+    if len(known) < 2:
+        return {}
+    matrix = correlation_of_means(list(known.values()))
+    return {"correlation": {"pools": list(known), "of_means": matrix.tolist()}}
+
+
+def _arms(of_each: Mapping[int, Members]) -> _Arms | None:
     """Log ratios of each pool's sets at that pool's own scatter; None if there are none."""
     columns = []
-    for pool_id, members in members_of_each(pools).items():
+    for pool_id, members in of_each.items():
         try:
             ratios = log_ratios(members)
         except StatisticsError:

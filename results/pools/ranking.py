@@ -8,8 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from results.models import Pool
+from results.models import DirectComparison, Pool
 from results.pools.figures import figures_of
+from results.statistics.joint_means import steadied
 from results.statistics.ranking import groups, rank
 
 Floats = NDArray[np.float64]
@@ -94,14 +95,32 @@ class Chance:
     best: float
 
 
-def chances(pools: Sequence[Pool]) -> dict[int, Chance]:
-    """The chance of each pooled join among its line pair, by the pool's id; a lone join is best."""
+def chances(pools: Sequence[Pool], comparison: DirectComparison | None) -> dict[int, Chance]:
+    """The chance of each pooled join among its line pair, by the pool's id; a lone join is best.
+
+    ``comparison`` knows how the pooled figures vary together where testers tied several joins;
+    what it does not know of counts as independent.
+    """
     pooled = [pool for pool in pools if can_be_ranked(pool)]
     if len(pooled) < 2:
         return {pool.pk: Chance(1.0, 1.0) for pool in pooled}
-    mu, se = (_column(pooled, name) for name in ("mu", "se_robust"))
-    found = rank(mu, np.diag(se**2))
+    mu, se, df = (_column(pooled, name) for name in RANKED_BY)
+    error, freedom = steadied(se, df, _column(pooled, "testers"))
+    together = _correlation([pool.pk for pool in pooled], comparison)
+    found = rank(mu, together * np.outer(error, error), freedom)
     return {
         pool.pk: Chance(float(better), float(best))
         for pool, better, best in zip(pooled, found.p_score, found.best, strict=True)
     }
+
+
+def _correlation(pools: Sequence[int], comparison: DirectComparison | None) -> Floats:
+    """Of the figures of these pools, (J, J), as far as the comparison knows them."""
+    known = comparison.figures.get("correlation") if comparison else None
+    found = np.eye(len(pools))
+    if known:
+        both = [pool for pool in pools if pool in known["pools"]]
+        here = [pools.index(pool) for pool in both]
+        there = [known["pools"].index(pool) for pool in both]
+        found[np.ix_(here, here)] = np.array(known["of_means"])[np.ix_(there, there)]
+    return found

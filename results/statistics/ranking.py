@@ -1,20 +1,28 @@
 """Ranks that carry their uncertainty, and groups of joins that don't differ significantly."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import eigh
-from scipy.stats import norm, qmc
+from scipy.stats import chi2, norm, qmc
 from scipy.stats import t as student_t
 
-from results.statistics.errors import ShapeMismatch, TooFewSets
+from results.statistics.errors import NotEstimable, NotFinite, ShapeMismatch, TooFewSets
+from results.statistics.linear import inverse
 from results.statistics.multiplicity import holm
+from results.statistics.prediction import log_half_t
 
 Floats = NDArray[np.float64]
 
-DRAWS_LOG2 = 14
+DRAWS_LOG2 = 9
 SEED = 1
+JOINS_SCALE = 0.1
+"""Of the standard deviation of joins' true values on the log scale."""
+SCALES, SPREADS = 8, 12
+LEAST_SPREAD = 0.04
+NEGLIGIBLE = 1e-4
 
 
 @dataclass(frozen=True)
@@ -30,23 +38,79 @@ class Ranking:
     best_two: Floats
 
 
-def rank(estimate: ArrayLike, covariance: ArrayLike) -> Ranking:
-    """Ranks of J estimates (larger is better) with covariance (J, J), normal.
+def rank(estimate: ArrayLike, covariance: ArrayLike, df: float = np.inf) -> Ranking:
+    """Ranks of J estimates (larger is better) with covariance (J, J) known to `df`.
 
-    Raises ShapeMismatch, and TooFewSets for fewer than two joins.
+    The highest of several estimates is on average too high, and the more so the more alike the
+    joins are. So their true values are normal about a common mean with a standard deviation that
+    is half-t with a scale of 0.1 (Gelman 2006, Bayesian Analysis 1:515-534), over which the ranks
+    are averaged, as over the scale of the covariance.
+
+    Of five joins that all testers tied, with `joint_means`, the chance said of the likeliest less
+    how often it was the best (testers from t on 4 degrees of freedom; 250 runs each, Monte Carlo
+    error 0.01 to 0.03), by joins' spread and the share of a tester's effect that all joins have:
+
+        testers    0.08, half    0.08, all    0.03, all    0.03, none
+        3          -0.03         -0.02        -0.11        +0.01
+        5          -0.02         -0.01        -0.08        -0.02
+        10         -0.01         -0.01         0.00        -0.04
+
+    Normal draws of independent estimates: -0.11 to +0.10.
+
+    Raises ShapeMismatch, NotFinite, NotEstimable, and TooFewSets for fewer than two joins.
     """
     theta, sigma = _checked(estimate, covariance)
-    certainty = norm.cdf(_distance(theta, sigma))
-    np.fill_diagonal(certainty, 0)
-    values, vectors = eigh(sigma)
-    root = vectors * np.sqrt(np.maximum(values, 0))
+    if not (np.isfinite(theta).all() and np.isfinite(sigma).all() and df > 0):
+        raise NotFinite("an estimate, its covariance or its degrees of freedom are missing")
     uniform = qmc.Sobol(theta.size, seed=SEED).random_base2(DRAWS_LOG2)
-    drawn = theta + norm.ppf(np.clip(uniform, 1e-12, 1 - 1e-12)) @ root.T
-    place = np.argsort(np.argsort(-drawn, axis=1), axis=1)
-    return Ranking(
-        certainty.sum(axis=1) / (theta.size - 1),
-        (place == 0).mean(axis=0),
-        (place <= 1).mean(axis=0),
+    normal = norm.ppf(np.clip(uniform, 1e-12, 1 - 1e-12))
+    ranked = np.zeros((3, theta.size))
+    for weight, mean, spread in _likely(theta, sigma, df):
+        certainty = norm.cdf(_distance(mean, spread))
+        np.fill_diagonal(certainty, 0)
+        values, vectors = eigh(spread)
+        drawn = mean + normal @ (vectors * np.sqrt(np.maximum(values, 0))).T
+        place = np.argsort(np.argsort(-drawn, axis=1), axis=1)
+        better = certainty.sum(axis=1) / (theta.size - 1)
+        ranked += weight * np.stack((better, (place == 0).mean(0), (place <= 1).mean(0)))
+    return Ranking(*ranked)
+
+
+def _likely(theta: Floats, sigma: Floats, df: float) -> Iterator[tuple[float, Floats, Floats]]:
+    """Weights, and mean (J,) and covariance (J, J) of the true values, over scale and spread."""
+    levels = (np.arange(SCALES) + 0.5) / SCALES
+    scales = df / chi2.ppf(levels, df) if np.isfinite(df) else np.ones(1)
+    size = max(float(np.ptp(theta)), JOINS_SCALE)
+    found = [
+        _given(theta, scale * sigma, spread)
+        for scale in scales.tolist()
+        for spread in np.geomspace(LEAST_SPREAD * JOINS_SCALE, 6 * size, SPREADS).tolist()
+    ]
+    evidence = np.array([one[0] for one in found])
+    if not np.isfinite(evidence).all():
+        raise NotEstimable("the joins' errors differ too much for their ranks to be weighed")
+    weight = np.exp(evidence - evidence.max())
+    weight = np.where(weight > NEGLIGIBLE, weight, 0) / weight[weight > NEGLIGIBLE].sum()
+    for share, (_, mean, covariance) in zip(weight, found, strict=True):
+        if share > 0:
+            yield float(share), mean, covariance
+
+
+def _given(theta: Floats, sigma: Floats, spread: float) -> tuple[float, Floats, Floats]:
+    """Log weight, and the true values' mean and covariance, at one spread of the joins."""
+    between = spread**2 * np.eye(theta.size)
+    whole = sigma + between
+    precision = inverse(whole)
+    sums = precision.sum(axis=1)
+    variance = 1 / float(sums.sum())
+    away = theta - variance * float(sums @ theta)
+    misfit = float(away @ precision @ away)
+    evidence = (np.log(variance) - np.linalg.slogdet(whole)[1] - misfit) / 2
+    open_to = 1 - spread**2 * sums
+    return (
+        float(evidence + log_half_t(np.array(spread**2), JOINS_SCALE)),
+        theta - away + spread**2 * precision @ away,
+        between - spread**4 * precision + variance * np.outer(open_to, open_to),
     )
 
 

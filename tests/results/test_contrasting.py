@@ -6,6 +6,7 @@ import pytest
 from results.jobs.queue import enqueue
 from results.models import DirectComparison, Pool, Session
 from results.pages.pools.line_pair import contrasts_of
+from results.pools.ranking import chances
 from results.worker.embedded import drain
 from tests import making
 from tests.people import contributor
@@ -75,3 +76,15 @@ def test_a_difference_is_clear_only_after_adjusting_for_all_joins_of_the_line_pa
     (shown,) = contrasts_of(comparison, pools)
     assert shown.low > 1
     assert not shown.differs
+
+
+def test_joins_that_the_same_testers_tied_have_a_surer_order(db):
+    pull_both(testers=5, ratio=1.1)
+    comparison = DirectComparison.objects.get()
+    pools = list(Pool.objects.select_related("current"))
+    best = [
+        max(chance.best for chance in chances(pools, known).values())
+        for known in (None, comparison)
+    ]
+    assert comparison.figures["correlation"]["of_means"][0][1] > 0.3
+    assert best[1] > best[0] + 0.05

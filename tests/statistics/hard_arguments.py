@@ -19,6 +19,7 @@ from results.statistics import (
     crossed_factors,
     efficiency,
     heterogeneity,
+    joint_means,
     meta_regression,
     nested_traces,
     network,
@@ -212,7 +213,17 @@ def _gap(columns: tuple, joins: int) -> object:
 
 def _rank(columns: tuple, joins: int) -> object:
     found = _network(columns, joins)
-    return ranking.rank(found.estimate, found.robust_covariance)
+    return ranking.rank(found.estimate, found.robust_covariance, 4.0)
+
+
+def _steadied(error: float, other: float, df: float) -> object:
+    return joint_means.steadied(np.array([error, other]), np.array([df, 2.0]), np.array([3.0, 9.0]))
+
+
+def _correlation(fit: pool_fit.PoolFit, other: pool_fit.PoolFit) -> object:
+    return joint_means.correlation_of_means(
+        [joint_means.scores_by_tester(fit), joint_means.scores_by_tester(other)]
+    )
 
 
 def _groups(columns: tuple, joins: int) -> object:

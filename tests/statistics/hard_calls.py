@@ -19,6 +19,7 @@ from results.statistics import (
     groups,
     heterogeneity,
     join_strength,
+    joint_means,
     leave_one_out,
     linear,
     multiplicity,
@@ -62,6 +63,7 @@ from tests.statistics.hard_arguments import (
     _climbed,
     _compare,
     _contrasts,
+    _correlation,
     _dense,
     _derivatives,
     _efficiency,
@@ -79,6 +81,7 @@ from tests.statistics.hard_arguments import (
     _robust,
     _session_scatter,
     _shrunken,
+    _steadied,
     _strengths,
     _total_end,
     _traces,
@@ -196,6 +199,9 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "heterogeneity.share": over(
         heterogeneity.share, (0.0, 1e-300, 1.0, 1e30, np.inf), (0.0, 1e30), (1e-30, 1.0)
     ),
+    "joint_means.scores_by_tester": over(joint_means.scores_by_tester, FITS),
+    "joint_means.correlation_of_means": over(_correlation, FITS, FITS[::3]),
+    "joint_means.steadied": over(_steadied, CVS, CVS, FREEDOM),
     "join_strength.join_strength": of(join_strength.join_strength, LOADS),
     "join_strength.load_held": of(join_strength.load_held, PAIRS, 0.95, 0.95),
     "leave_one_out.leave_one_out": over(

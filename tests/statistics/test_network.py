@@ -4,7 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.integrate import quad
 from scipy.stats import norm
+from scipy.stats import t as student
 
 from results.statistics.contrasts import Contrasts, within_baseline_contrasts
 from results.statistics.errors import Disconnected, TooFewSets, TooFewTesters
@@ -132,10 +134,27 @@ def test_comparisons_that_cannot_be_made_are_refused_by_name():
 
 
 def test_a_p_score_is_the_mean_certainty_of_being_better():
+    """Of two joins, against quadrature over how far joins lie apart."""
+    away, variance = 0.1, 0.04
+
+    def evidence(spread):
+        return norm.pdf(away, 0, np.sqrt(2 * spread**2 + variance)) * student.pdf(spread / 0.1, 4)
+
+    def certain(spread):
+        share = 2 * spread**2 / (2 * spread**2 + variance)
+        return norm.cdf(share * away / np.sqrt(share * variance)) * evidence(spread)
+
+    expected = quad(certain, 0, 5)[0] / quad(evidence, 0, 5)[0]
     found = rank([0.0, -0.1], np.diag([0.01, 0.03]))
-    certain = norm.cdf(0.1 / 0.2)
-    assert found.p_score == pytest.approx([certain, 1 - certain])
-    assert found.best == pytest.approx([certain, 1 - certain], abs=0.002)
+    assert found.p_score == pytest.approx([expected, 1 - expected], abs=0.005)
+    assert found.best == pytest.approx([expected, 1 - expected], abs=0.007)
+
+
+def test_fewer_degrees_of_freedom_make_a_place_less_sure_and_shared_errors_surer():
+    estimate, error = [0.0, -0.1, -0.2], 0.0025 * np.eye(3)
+    alone = rank(estimate, error).best[0]
+    assert rank(estimate, error, 3.0).best[0] < alone
+    assert rank(estimate, error + 0.002 * (1 - np.eye(3))).best[0] > alone
 
 
 def test_joins_that_nothing_tells_apart_share_the_chances():

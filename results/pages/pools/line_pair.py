@@ -86,7 +86,7 @@ def line_pair(request: HttpRequest) -> HttpResponse:
     first = pools[0]
     comparison = selectors.direct_comparison(selectors.line_pair_of(first))
     by_id = {pool.pk: pool for pool in pools}
-    likely = chances(pools)
+    likely = chances(pools, comparison)
     return render(
         request,
         "pages/pools/line_pair.html",

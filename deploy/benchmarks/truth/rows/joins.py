@@ -11,7 +11,9 @@ from deploy.benchmarks.truth.hostile import World, draw
 from deploy.benchmarks.truth.row import Measured, Rng, Row
 from results.pools.pool_data import log_ratios
 from results.statistics.contrasts import within_baseline_contrasts
+from results.statistics.joint_means import correlation_of_means, scores_by_tester, steadied
 from results.statistics.network import network
+from results.statistics.pool_fit import PoolFit
 from results.statistics.pooling import Pooled
 from results.statistics.ranking import Ranking, rank
 
@@ -23,11 +25,12 @@ def best(testers: int, spread: float, shared: float, rng: Rng) -> Measured:
     """The chance said for the join that is said to be best, beside how often it is."""
     true = CENTRE * np.exp(spread * rng.normal(size=JOINS))
     drawn = draw(rng, World(testers, tuple(true), shared=shared))
-    outcomes = [outcome_of(drawn, join).pooled for join in range(JOINS)]
-    pools = [pool for pool in outcomes if pool is not None]
+    outcomes = [outcome_of(drawn, join) for join in range(JOINS)]
+    pools = [one.pooled for one in outcomes if one.pooled is not None]
+    fits = [one.fit for one in outcomes if one.fit is not None]
     if len(pools) < JOINS or not all(np.isfinite(pool.se_robust) for pool in pools):
         return
-    chances = ranked(pools).best
+    chances = ranked(pools, fits).best
     first = int(np.argmax(chances))
     is_best = float(first == int(np.argmax(true)))
     yield "said", float(chances[first])
@@ -35,9 +38,15 @@ def best(testers: int, spread: float, shared: float, rng: Rng) -> Measured:
     yield "said less true", float(chances[first]) - is_best
 
 
-def ranked(pools: list[Pooled]) -> Ranking:
+def ranked(pools: list[Pooled], fits: list[PoolFit]) -> Ranking:
     """As the service ranks the joins of a line pair (`results.pools.ranking.chances`)."""
-    return rank([pool.mu for pool in pools], np.diag([pool.se_robust**2 for pool in pools]))
+    errors, freedom = steadied(
+        np.array([pool.se_robust for pool in pools]),
+        np.array([pool.df_satterthwaite for pool in pools]),
+        np.array([float(pool.testers) for pool in pools]),
+    )
+    together = correlation_of_means([scores_by_tester(fit) for fit in fits])
+    return rank([pool.mu for pool in pools], together * np.outer(errors, errors), freedom)
 
 
 def equal(testers: int, shared: float, rng: Rng) -> Measured:

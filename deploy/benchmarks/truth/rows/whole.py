@@ -18,8 +18,9 @@ from deploy.benchmarks.truth.rows.pool import AIMS, NEWCOMERS, held_by_nine, new
 from deploy.demo import inside
 from deploy.demo.scenario import LINES, SCENARIO, TARGETS, Document
 from deploy.demo.simulate import CHECK_WEIGHTS_KG, HEIGHT_M, LATITUDE, WINTER_BEGINS
-from results.models import Connection, Pool
+from results.models import Connection, DirectComparison, Pool
 from results.pools.figures import figures_of
+from results.pools.join_contrasts import compare_joins
 from results.pools.ranking import chances
 from results.pools.recompute import refresh_pool
 from results.pools.tester_vs_pool import compare_with_pool
@@ -85,7 +86,8 @@ def _of_pool(pool: Pool, world: World, drawn: Drawn, rng: Rng) -> Measured:
 
 
 def _of_chances(by_join: dict[int, Pool], true: np.ndarray) -> Measured:
-    said = chances(list(by_join.values()))
+    compare_joins(next(iter(by_join.values())).pk)
+    said = chances(list(by_join.values()), DirectComparison.objects.first())
     if len(by_join) < len(JOINS) or len(said) < len(JOINS):
         return
     place = max(by_join, key=lambda each: said[by_join[each].pk].best)
