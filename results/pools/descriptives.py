@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,17 +19,14 @@ from results.models import NormalisedSet
 from results.models.lifecycle import COUNTING
 from results.normalising.scales import Scale, first_resolutions
 from results.normalising.set_figures import shares_of
+from results.pools.circumstances import Circumstances
+from results.pools.covariates import meta_regression
 from results.pools.estimate import Outcome
 from results.pools.line_products import line_products
 from results.pools.pool_data import Members
+from results.pools.sensitivity import sensitivity
 from results.pools.two_estimands import two_estimands
-from results.statistics.errors import Collinear, StatisticsError
 from results.statistics.failure_modes import EXACT
-from results.statistics.meta_regression import (
-    SETS_PER_COVARIATE,
-    MetaRegression,
-    fit_meta_regression,
-)
 from results.statistics.pull_classes import Places, distribution
 
 LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main diameter, mm")
@@ -102,7 +99,12 @@ class Tie:
         return covariates
 
 
-def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
+def describe(
+    members: Members,
+    outcome: Outcome,
+    ties: Sequence[Tie],
+    circumstances: Circumstances | None,
+) -> dict[str, Any]:
     """Columns of a version that stand beside its figure, from its ties and its members' pulls."""
     times = [tie.time_s for tie in ties if tie.time_s]
     bulks = [tie.bulk for tie in ties if tie.bulk]
@@ -115,7 +117,10 @@ def describe(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[st
             **_pulls(ties),
             "one_stage": two_estimands(members) if outcome.pooled else None,
             "line_products": line_products(members, outcome),
-            "moderators": _meta_regression(members, outcome, ties),
+            **sensitivity(members, outcome, circumstances),
+            "moderators": meta_regression(
+                members, outcome, [tie.covariates for tie in ties], circumstances
+            ),
         },
     }
 
@@ -199,54 +204,3 @@ def _place(unplaced: QuerySet[NormalisedSet]) -> None:
         found.straight_places = shares_of(scale, straight, found.baseline_mean_N).places
         found.placed_at = found.computed_at
     NormalisedSet.objects.bulk_update(sets, KEPT)
-
-
-def _meta_regression(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
-    """Fit all eligible covariates at once, and say why the others were left out."""
-    if outcome.pooled is None or outcome.ratios is None:
-        return {"tried": [], "left_out": {}}
-    tried, left_out = _candidates([tie.covariates for tie in ties])
-    ratios, tyers = outcome.ratios, members.tyers
-    while tried:
-        try:
-            found = fit_meta_regression(
-                ratios.y,
-                ratios.own_variance,
-                ratios.shared_variance,
-                tyers.tyer,
-                tyers.session,
-                tyers.baseline,
-                tried,
-            )
-        except Collinear as error:
-            left_out[tried.popitem()[0]] = str(error)
-        except StatisticsError as error:
-            return {"tried": [], "left_out": left_out | dict.fromkeys(tried, str(error))}
-        else:
-            unsure = {name: why for name, why in found.not_estimable.items() if name in tried}
-            return {"tried": _as_columns(found), "left_out": left_out | unsure}
-    return {"tried": [], "left_out": left_out}
-
-
-def _candidates(
-    of_sets: Sequence[Mapping[str, float]],
-) -> tuple[dict[str, list[float]], dict[str, str]]:
-    """Covariates recorded for every set that differ between sets, as many as the sets support."""
-    recorded = Counter(name for properties in of_sets for name in properties)
-    tried: dict[str, list[float]] = {}
-    left_out = {}
-    for name in sorted(recorded, key=lambda name: (-recorded[name], name)):
-        values = [properties[name] for properties in of_sets if name in properties]
-        if recorded[name] < len(of_sets):
-            left_out[name] = f"told of {recorded[name]} of {len(of_sets)} sets"
-        elif len(set(values)) == 1:
-            left_out[name] = "the same in all sets"
-        elif (len(tried) + 1) * SETS_PER_COVARIATE > len(of_sets):
-            left_out[name] = f"{len(of_sets)} sets carry {len(of_sets) // SETS_PER_COVARIATE}"
-        else:
-            tried[name] = values
-    return tried, left_out
-
-
-def _as_columns(found: MetaRegression) -> list[dict[str, Any]]:
-    return [asdict(each) | {"mean": found.centre[each.name]} for each in found.covariates]

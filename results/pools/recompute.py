@@ -32,6 +32,7 @@ from results.models import (
 from results.models.declared import Kept, kept_in
 from results.models.lifecycle import State, move
 from results.normalising.reprocess import enqueue_reprocessing
+from results.pools.circumstances import Circumstances, circumstances_of
 from results.pools.descriptives import Tie, describe, renew_kept, ties_of
 from results.pools.differences import same
 from results.pools.estimate import Outcome, efficiency_of, pooled_from
@@ -128,8 +129,9 @@ def _count_try(pool_id: int) -> bool:
 def _store(locked: Pool, members: Members, outcome: Outcome, why: list[str]) -> PoolVersion | None:
     """Store the next version; None if it would equal the latest."""
     latest = locked.versions.defer("forest_light", "forest_dark").order_by("-number").first()
-    said = everything_said(members, outcome, ties_of(locked.pk, members))
-    inputs = inputs_of(members, said)
+    circumstances = circumstances_of(locked.pk, members)
+    said = everything_said(members, outcome, ties_of(locked.pk, members), circumstances)
+    inputs = inputs_of(members, said) | {"circumstances": circumstances.as_kept}
     version = PoolVersion(
         pool=locked,
         number=latest.number + 1 if latest else 1,
@@ -162,7 +164,12 @@ def _screen_again(members: Members) -> None:
     )
 
 
-def everything_said(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> dict[str, Any]:
+def everything_said(
+    members: Members,
+    outcome: Outcome,
+    ties: Sequence[Tie],
+    circumstances: Circumstances | None,
+) -> dict[str, Any]:
     """Every column that a version computes: counts, figures and findings."""
     counts = {
         "testers": np.unique(members.tester).size,
@@ -171,7 +178,7 @@ def everything_said(members: Members, outcome: Outcome, ties: Sequence[Tie]) -> 
         "pulls": int(members.pulls.sum()),
     }
     empty = dict.fromkeys(columns()) | {"figures": {}}
-    described: dict[str, Any] = plain(describe(members, outcome, ties))
+    described: dict[str, Any] = plain(describe(members, outcome, ties, circumstances))
     return empty | counts | columns_of(outcome) | described
 
 

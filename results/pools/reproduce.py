@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from results.models import PoolVersion, PullSet, Release
 from results.normalising.scales import first_resolutions, loads_N
+from results.pools.circumstances import kept_circumstances
 from results.pools.descriptives import Tie
 from results.pools.differences import Unlike, unlike
 from results.pools.estimate import pooled_from
@@ -112,7 +113,8 @@ def _named(snapshot: str) -> Iterable[PoolVersion]:
 def recomputed(version: PoolVersion) -> Recomputed:
     """Everything that one version says, from the pulls once more."""
     members, ties = from_pulls(version.inputs)
-    said = everything_said(members, pooled_from(members), ties)
+    circumstances = kept_circumstances(version.inputs)
+    said = everything_said(members, pooled_from(members), ties, circumstances)
     found = list(unlike(said_by(version, said), said))
     if _by_the_same(version.inputs):
         again = snapshot_id(version.pool_id, version.inputs, members)

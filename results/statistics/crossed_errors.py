@@ -53,6 +53,10 @@ class CrossedErrors:
     def numbers_of_levels(self) -> tuple[int, ...]:
         return tuple(int(level.max()) + 1 for level in self.levels.T)
 
+    def some(self, kept: NDArray[np.bool_]) -> "CrossedErrors":
+        """The model of the sets kept (k,)."""
+        return CrossedErrors(self.nested.some(kept), self.levels[kept])
+
     def totals(self, theta: Floats) -> BlockSums:
         return self.totals_without(theta)
 
@@ -203,13 +207,13 @@ def _widened(columns: Floats, tester: Codes, levels: Codes) -> _Wide:
     testers = int(tester.max()) + 1
     places, parts, factors, size = [np.tile(np.arange(own), (testers, 1))], [columns], [], 0
     for level in levels.T:
-        q = int(level.max()) + 1
+        q = int(level.max(initial=-1)) + 1
         factors.append(slice(size, size + q))
         rows = np.flatnonzero(level >= 0)
         pairs, of_row = np.unique(tester[rows] * q + level[rows], return_inverse=True)
         met_by, met = np.divmod(pairs, q)
         order = np.arange(pairs.size) - np.searchsorted(met_by, met_by)
-        most = int(order.max()) + 1
+        most = int(order.max(initial=-1)) + 1
         place = np.full((testers, most), -1)
         place[met_by, order] = own + size + met
         places.append(place)

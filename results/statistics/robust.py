@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import chi2
+from scipy.stats import binom, chi2
 
 from results.statistics.errors import (
     NoConvergence,
@@ -89,3 +89,22 @@ def algorithm_s(sds: ArrayLike, degrees_of_freedom: int) -> float:
         if abs(pooled - before) <= 1e-14 * pooled:
             return pooled
     raise NoConvergence(f"Algorithm S did not settle in {MOST_STEPS} steps")
+
+
+def median_interval(values: ArrayLike, confidence: float) -> tuple[float, float, float]:
+    """Median of values (n,) and the ends of its interval, which are two of the values.
+
+    Distribution-free: the j-th lowest and highest, j the largest for which the binomial chance that
+    fewer than j of n lie on one side is at most half of what the confidence leaves (Conover 1999,
+    Practical Nonparametric Statistics, chapter 3.2). Not numbers below six values at 0.95, of which
+    even the outermost do not hold it. Raises TooFewPulls (no value), NotFinite.
+    """
+    x = np.sort(_finite(values))
+    if not x.size:
+        raise TooFewPulls("a median needs a value")
+    tail = (1 - confidence) / 2
+    below = int(np.searchsorted(binom.cdf(np.arange(x.size // 2 + 1), x.size, 0.5), tail, "right"))
+    middle = float(np.median(x))
+    if not below:
+        return middle, float("nan"), float("nan")
+    return middle, float(x[below - 1]), float(x[x.size - below])

@@ -53,7 +53,7 @@ EXCEPTIONS = {
     ("results/pages/templates/pages/pools/pool.html", "findings.told."),
     # Sentences stored with figures, which a recomputation compares.
     ("results/normalising/borrowed_baselines.py", "a spool that was not told"),
-    ("results/pools/descriptives.py", 'f"told of {recorded[name]} of'),
+    ("results/pools/covariates.py", 'f"told of {recorded.sum()} of'),
     ("results/pools/join_contrasts.py", "whose scatter can be told"),
     # Help texts in migrations, which only another migration would change.
     ("results/models/connections.py", "empty where nobody has said"),

@@ -162,8 +162,8 @@ def test_a_finding_or_a_column_that_says_something_else_gives_a_new_version(kept
     versions = PoolVersion.objects.count()
     was = descriptives.describe
 
-    def describe(members, outcome, ties):
-        said = was(members, outcome, ties)
+    def describe(members, outcome, ties, circumstances):
+        said = was(members, outcome, ties, circumstances)
         return said | {"findings": said["findings"] | {"wettest": len(ties)}}
 
     monkeypatch.setattr(recompute, "describe", describe)

@@ -6,6 +6,7 @@ import pytest
 from results.jobs.queue import enqueue
 from results.models import NormalisedSet, Pool, Pull, PullSet
 from results.normalising.scales import scale_of
+from results.pools.circumstances import circumstances_of
 from results.pools.descriptives import describe, renew_kept, ties_of
 from results.pools.estimate import pooled_from
 from results.pools.pool_data import members_of
@@ -90,7 +91,12 @@ def test_sets_worked_out_before_their_pulls_were_placed_are_placed_when_their_po
 
     renew_kept(pool.pk)
     members = members_of(pool.pk)
-    found = describe(members, pooled_from(members), ties_of(pool.pk, members))
+    found = describe(
+        members,
+        pooled_from(members),
+        ties_of(pool.pk, members),
+        circumstances_of(pool.pk, members),
+    )
 
     assert plain(found["findings"]) == pool.current.findings
     assert not NormalisedSet.objects.filter(pull_places__isnull=True).exists()

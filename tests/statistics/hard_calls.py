@@ -16,6 +16,7 @@ from results.statistics import (
     crossed_factors,
     efficiency,
     failure_modes,
+    group_influence,
     groups,
     heterogeneity,
     join_strength,
@@ -193,6 +194,12 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "failure_modes.exact_for_assembly": over(failure_modes.exact_for_assembly, MODES),
     "failure_modes.exact_for_join": over(failure_modes.exact_for_join, MODES),
     "failure_modes.exact_for_line": over(failure_modes.exact_for_line, MODES),
+    "group_influence.without_groups": over(
+        lambda fit: group_influence.without_groups(
+            fit, np.arange(fit.model.sets) % 3 == np.arange(3)[:, None]
+        ),
+        FITS + CROSSED_FITS,
+    ),
     "groups.grouped": _by_groups(groups.grouped),
     "heterogeneity.homogeneity": over(lambda fit: heterogeneity.homogeneity(fit.model).Q, FITS),
     "heterogeneity.total_end": over(_total_end, FITS, (0.975, 0.025)),
@@ -331,6 +338,7 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "restricted_likelihood.restricted_likelihoods": over(_likelihoods, FITS, (0.0, 1.0, 1e6)),
     "restricted_likelihood.derivatives": over(_derivatives, FITS),
     "robust.algorithm_a": over(robust.algorithm_a, VALUES),
+    "robust.median_interval": over(lambda v: robust.median_interval(v, 0.95)[0], VALUES),
     "robust.limit_and_adjustment_factor": over(
         robust.limit_and_adjustment_factor, (0, 1, 9, 10_000)
     ),

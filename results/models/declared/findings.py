@@ -40,6 +40,29 @@ FINDINGS = (
         anchor="products",
         since=2,
     ),
+    _finding(
+        "groups_left_out",
+        "the pool without the sets of each group of several testers who share a line product, "
+        "club, club's day, spool or rig's name, those that move it most first, ten at most: what "
+        "they share, the testers, their sets, the efficiency without them and its relative change",
+        Kind.LIST,
+        anchor="groups",
+        since=2,
+    ),
+    _finding(
+        "median_of_testers",
+        "the median of the testers' own means, with a 95 percent interval that rests on no "
+        "distribution (no ends below six testers); null where nothing is pooled",
+        anchor="robust",
+        since=2,
+    ),
+    _finding(
+        "trend",
+        "relative change of the efficiency in a year with its 95 percent interval (CR2); null "
+        "where the days or sets are too few",
+        anchor="trend",
+        since=2,
+    ),
     _finding("worst", "the lowest single pull and out of how many; null below ten pulls"),
     _finding(
         "moderators",

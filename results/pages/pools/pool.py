@@ -19,6 +19,7 @@ from results.pages.measures import COOKIE as MEASURES
 from results.pages.pools.line_pair import contrasts_of, query_of
 from results.pages.pools.opening import PROVISIONAL_BELOW, OwnLine, load, opening
 from results.pages.pools.products import products_of
+from results.pages.pools.sensitivity import groups_of
 from results.pages.pools.words import statements
 from results.pages.showing import render
 from results.pools import selectors
@@ -85,6 +86,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "statements": statements(version),
             "findings": findings_of(version),
             "products": products_of(version),
+            "groups": groups_of(version),
             "moderators": _covariates(version),
             "without": without[:TESTERS_SHOWN],
             "sets_waiting": selectors.sets_waiting(pool),
