@@ -51,13 +51,6 @@ def members_of(drawn: Drawn, join: int = 0) -> Members:
         baseline_n_effective=np.array([one.n_effective for one in of_line]),
         baseline_degrees_of_freedom=np.array([one.degrees_of_freedom for one in of_line]),
         resolution_N=np.full(rows.size, STEP_N),
-        main_line=drawn.product[rows] + 1,
-        leader_line=np.zeros(rows.size, dtype=np.int64),
-        hand=np.where(
-            drawn.tyer[rows] == drawn.tester[rows],
-            0,
-            1 + drawn.tyer[rows] + (drawn.tyer.max() + 1) * drawn.tester[rows],
-        ),
     )
 
 
