@@ -114,6 +114,28 @@ def test_it_says_how_often_the_join_outlasted_the_line(db, owner, read):
     assert "3 in the line, 1 at the join, 1 slipped, 1 void" in text
 
 
+@pytest.mark.parametrize(
+    ("modes", "said", "not_said"),
+    [
+        (["line"] * 4 + ["join"], "It failed too seldom", "reads low"),
+        (["line"] * 2 + ["join"] * 3, "A figure of one set reads low", "too seldom"),
+        (["join"] * 5, "outlasted the line in 0 of 5 pulls", "reads low"),
+    ],
+)
+def test_the_sets_page_says_what_one_set_can_say_of_the_join_itself(
+    db, owner, read, modes, said, not_said
+):
+    session = making.session(making.revision_of(owner))
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    making.straight(session, main)
+    pull_set = making.joined(session, main, leader, [99, 98, 96, 95, 92], modes, tie="Nail")
+    enqueue(session)
+    drain()
+    text = read(f"/pull-sets/{pull_set.pk}/").text
+    assert said in text
+    assert not_said not in text
+
+
 def test_its_history_says_when_it_changed_and_why(league, moderator, read):
     pool = pool_of("Blood")
     before = pool.current
