@@ -6,10 +6,12 @@ Bands are the promise and three Monte Carlo errors of the number of worlds drawn
 import numpy as np
 import pytest
 
-from results.statistics.comparison import own_mean
+from results.statistics.comparison import compare, own_mean
 from results.statistics.contrasts import within_baseline_contrasts
 from results.statistics.network import network
+from results.statistics.planning import power_of_t
 from results.statistics.pool_fit import fit_pool
+from results.statistics.pooling import pooled
 from results.statistics.shrinking import likely_variances, shrunken_value
 from tests.statistics.heavy_worlds import World, draw, effects, unit_loads
 
@@ -84,3 +86,29 @@ def test_nine_in_ten_pulls_exceed_their_bound_whether_pulls_are_weibull_or_logno
         fit = fit_pool(*sets.columns(sets.join == 0))
         held.append(fit.lower_bound(sets.cv_join**2, 0.9, 0.95) <= true)
     assert np.mean(held) >= 0.95 - margin(0.95, worlds)  # at 30 testers it was 0.87 of Weibull
+
+
+@pytest.mark.parametrize("others", [3, 5, 9])
+def test_a_tester_who_ties_as_the_pool_does_is_found_to_differ_in_5_of_100_as_planned(others):
+    rng, worlds = np.random.default_rng(others), 120
+    world = World(others + 1, first=0.0)
+    differs, planned = [], []
+    for _ in range(worlds):
+        sets = draw(rng, world)
+        mine = sets.tester == 0
+        found = pooled(fit_pool(*sets.columns(~mine)))
+        y, error, shared, _, session, _ = sets.columns(mine)
+        of_day, of_set = found.tau2_session, found.tau2_set
+        own = own_mean(y, error, shared, session, session, tau2_session=of_day, tau2_set=of_set)
+        compared = compare(
+            own,
+            mu=found.mu,
+            se=found.se_robust,
+            degrees_of_freedom=found.df_satterthwaite,
+            tau2_tester=0.0,
+            prediction_freedom=others - 1.0,
+        )
+        differs.append(compared.differs)
+        planned.append(power_of_t(0.0, compared.standard_error, compared.degrees_of_freedom))
+    assert np.mean(planned) == pytest.approx(0.05, abs=1e-9)
+    assert abs(np.mean(differs) - 0.05) <= 0.02 + margin(0.05, worlds)
