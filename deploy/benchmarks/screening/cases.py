@@ -57,7 +57,6 @@ class Outcome:
     seed: int
     whole: bool
     held: bool = False
-    marked: bool = False
     waiting: bool = False
     refused: bool = False
     shift: float | None = None
@@ -182,7 +181,6 @@ def _look(outcome: Outcome, sessions: Iterable[Session], sets: Any) -> None:
     influence = {pk for pk, names in by_set.items() if names and all(map(_is_influence, names))}
     outcome.held = bool(set(held) - influence) or outcome.refused
     outcome.waiting = bool(influence)
-    outcome.marked = bool(outcome.marks)
     outcome.checks = sorted(set().union(*by_set.values())) + ["refused"] * outcome.refused
     outcome.marks = sorted(set(outcome.marks))
 
