@@ -24,6 +24,7 @@ PATHS: dict[str, tuple[str, ...]] = {
     "rigs.Rig": ("owner",),
     "rigs.RigRevision": ("rig__owner",),
     "results.RigScatter": ("rig__owner",),
+    "results.SeriesShape": ("session__contributor",),
     "rigs.RevisionChange": ("revision__rig__owner",),
     "rigs.Calibration": ("revision__rig__owner",),
     "rigs.CalibrationChange": ("calibration__revision__rig__owner",),

@@ -16,6 +16,7 @@ from results.models.pools import (
 from results.models.reports import Report
 from results.models.rig_scatter import RigScatter
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
+from results.models.series_shapes import SeriesShape
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.snapshots import Release, ReleasePart
 from results.models.stale_pools import StalePool
@@ -48,6 +49,7 @@ __all__ = [
     "ReviewCase",
     "RigScatter",
     "Screening",
+    "SeriesShape",
     "Session",
     "StalePool",
     "StateChange",

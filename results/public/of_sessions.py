@@ -161,6 +161,20 @@ OF_SESSIONS: dict[str, Declared] = {
             "at": PUBLIC,
         },
     ),
+    "results.SeriesShape": Declared(
+        "none",
+        "session.contributor",
+        {
+            "id": PUBLIC,
+            "session": PUBLIC,
+            "pull_set": PUBLIC,
+            "baseline": PUBLIC,
+            "pulls": PUBLIC,
+            "lowest": PUBLIC,
+            "highest": PUBLIC,
+            "middle": PUBLIC,
+        },
+    ),
     "results.Screening": Declared(
         "none",
         "session.contributor",

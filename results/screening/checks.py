@@ -11,6 +11,7 @@ import numpy as np
 import structlog
 
 from results.models import Baseline, Pull, PullSet
+from results.screening import near_checks
 from results.screening.evidence import (
     Evidence,
     Floats,
@@ -19,6 +20,7 @@ from results.screening.evidence import (
     readings_of,
 )
 from results.screening.off_pool import off_its_pool, off_their_pools
+from results.screening.shapes import Series
 from results.screening.thresholds import tuned
 from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
@@ -83,11 +85,26 @@ def run_checks(evidence: Evidence) -> list[CheckOutcome]:
             for check in _of_set(evidence, joined)
             if check
         ]
+    found += [
+        CheckOutcome(check, *_owner_of(own, evidence))
+        for check, own in near_checks.of_series(evidence.near)
+    ]
     judged = tuned(judge)([one.check for one in found])
     return [
         CheckOutcome(check, one.pull_set, one.baseline)
         for one, check in zip(found, judged, strict=True)
     ]
+
+
+def _owner_of(own: Series, evidence: Evidence) -> tuple[PullSet | None, Baseline | None]:
+    """The set that a series is, or the first baseline of the specimen that it is of."""
+    for joined in evidence.joined:
+        if joined.pull_set.pk == own.pull_set_id:
+            return joined.pull_set, None
+    for straight in evidence.straight:
+        if any(pull.baseline_id == own.baseline_id for pull in straight.pulls):
+            return None, straight.baseline
+    return None, None
 
 
 def asked(check: Callable[Given, Answer]) -> Callable[Given, Answer | None]:
@@ -139,6 +156,7 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
         (session.pulled_on - session.received_at.date()).days,
     )
     yield _pace(subject, evidence)
+    yield near_checks.of_session(evidence.near)
 
 
 def _of_straight(

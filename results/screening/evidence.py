@@ -19,8 +19,9 @@ from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
 from results.models.lifecycle import COUNTING, State
 from results.normalising.scales import Scale, scale_of
 from results.pools.pool_data import members_of_each
-from results.screening.first_come import compared, named, sharing, versions_of
+from results.screening.first_come import Versions, compared, named, sharing, versions_of
 from results.screening.references import PoolOfOthers, pool_of_others
+from results.screening.shapes import NearCopies, near_copies
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
 
 Floats = NDArray[np.float64]
@@ -83,6 +84,7 @@ class Evidence:
     joined: list[JoinedEvidence]
     pulls_that_day: int
     seconds_that_day: float
+    near: NearCopies
 
     @cached_property
     def series(self) -> list[list[Pull]]:
@@ -107,13 +109,15 @@ def evidence_of(session: Session) -> Evidence:
     members = members_of_each({found.pool_id for found in normalised.values()})
     pools = {pool_id: pool_of_others(pool_id, of, session) for pool_id, of in members.items()}
     pulls_that_day, seconds_that_day = _that_day(session)
+    versions = versions_of(session)
     return Evidence(
         session=session,
         scale=scale_of(session),
         straight=_straight(session, pulls, normalised),
-        joined=_joined(session, pulls, normalised, pools),
+        joined=_joined(session, versions, pulls, normalised, pools),
         pulls_that_day=pulls_that_day,
         seconds_that_day=seconds_that_day,
+        near=near_copies(session, versions),
     )
 
 
@@ -218,13 +222,13 @@ def _earlier_means(session: Session, lines: set[int]) -> dict[int, Floats]:
 
 def _joined(
     session: Session,
+    versions: Versions,
     pulls: dict[tuple[int | None, int | None], list[Pull]],
     normalised: dict[int, NormalisedSet],
     pools: dict[int, PoolOfOthers],
 ) -> list[JoinedEvidence]:
     """Each set beside the sets of its pool that came before it, in other sessions."""
     sets = list(session.pull_sets.exclude(state=State.WITHDRAWN).order_by("pk"))
-    versions = versions_of(session)
     counts = compared(versions, pools)
     alike = {
         pull_set.pk: sharing(

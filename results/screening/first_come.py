@@ -42,13 +42,12 @@ def versions_of(session: Session) -> Versions:
     while each.replaces is not None:
         each = each.replaces
         ids.append(each.pk)
-    found: dict[int, dict[int, list[float]]] = defaultdict(lambda: defaultdict(list))
-    rows = Pull.objects.filter(pull_set__session__in=ids[1:], reading_N__isnull=False)
-    for session_id, pull_set_id, reading_N in rows.order_by("pk").values_list(
-        "pull_set__session", "pull_set", "reading_N"
-    ):
-        if session_id is not None and pull_set_id is not None and reading_N is not None:
-            found[session_id][pull_set_id].append(reading_N)
+    found: dict[int, dict[tuple[str, int], list[float]]] = defaultdict(lambda: defaultdict(list))
+    for owner in ("pull_set", "baseline") if ids[1:] else ():
+        rows = Pull.objects.filter(**{f"{owner}__session__in": ids[1:]}, reading_N__isnull=False)
+        columns = (f"{owner}__session", owner, "reading_N")
+        for session_id, pk, reading_N in rows.order_by("pk").values_list(*columns):
+            found[session_id][owner, pk].append(reading_N)
     return Versions(ids, [list(found[pk].values()) for pk in ids[1:]])
 
 

@@ -26,6 +26,7 @@ from results.screening.second_look import (
     release_settled,
     waiting_of,
 )
+from results.screening.shapes import store_shapes
 from results.statistics.screening.check import Check, Level
 
 UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
@@ -58,6 +59,7 @@ def screen_session(
         judged = lock_and_judge_again(judged)
         if still_ours():
             lock_with_waiting(session, pools)
+            store_shapes([session.pk])
             waiting = waiting_of(judged)
             _keep(
                 session, found + [CheckOutcome(one.check, one.pull_set) for one in waiting.values()]

@@ -22,6 +22,7 @@ from results.statistics.screening import (
     efficiencies,
     influence,
     judging,
+    near_copies,
     order,
     pulls,
     repeats,
@@ -38,8 +39,8 @@ Given = ParamSpec("Given")
 CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
-    digits, efficiencies, influence, judging, order, pulls, repeats, rig, rounding, scatter,
-    spacing, straight_line, units_of_sets, usual,
+    digits, efficiencies, influence, judging, near_copies, order, pulls, repeats, rig, rounding,
+    scatter, spacing, straight_line, units_of_sets, usual,
 )  # fmt: skip
 
 

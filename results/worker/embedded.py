@@ -19,6 +19,7 @@ from results.models import Job, Release
 from results.open_data import releases
 from results.pools import recompute
 from results.pools.outdated import sweep_outdated
+from results.screening.shapes import sweep_shapes
 from results.worker import finish_pool, run_session
 
 log = structlog.get_logger(__name__)
@@ -86,6 +87,7 @@ def _run_forever() -> None:
                 freed = True
             queue.sweep()
             sweep_outdated()
+            sweep_shapes()
             drain()
             releases.sweep_releases()
             make_releases()

@@ -9,6 +9,7 @@ from celery import shared_task
 from results.jobs import queue
 from results.open_data import releases
 from results.pools import outdated, recompute
+from results.screening.shapes import sweep_shapes
 from results.worker import finish_pool, run_session
 
 
@@ -40,4 +41,5 @@ def make_release(release_id: int) -> None:
 def sweep() -> None:
     queue.sweep()
     outdated.sweep_outdated()
+    sweep_shapes()
     releases.sweep_releases()

@@ -195,6 +195,7 @@ LOOKS = {
     "results/screening/evidence.py": "counting",
     "results/screening/first_come.py": "none: whose readings came first",
     "results/screening/references.py": "counting",
+    "results/screening/shapes.py": "none: whose readings came first",
     "results/intake/storing.py": "a session's own, as it is stored",
     "results/pools/selectors.py": "counting",
     "results/pools/pool_data.py": "counting",

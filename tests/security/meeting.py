@@ -35,6 +35,8 @@ OUT_OF_REACH = {
     "results.DirectComparison.line_pair_is_compared_once": _WORKERS,
     "results.PairReference.pair_has_one_reference": _WORKERS,
     "results.NormalisedSet.pull_set": _WORKERS,
+    "results.SeriesShape.pull_set": _WORKERS,
+    "results.SeriesShape.baseline": _WORKERS,
     "results.RigScatter.rig_has_one_scatter_a_kind": _WORKERS,
     "results.ReviewCase.pull_set": "made under the lock of its set",
     "results.Release.number": "numbered by a worker, which makes the later again",

@@ -11,6 +11,7 @@ from results.statistics.screening import (
     efficiencies,
     influence,
     judging,
+    near_copies,
     order,
     pulls,
     repeats,
@@ -65,6 +66,19 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.influence.lies_nearer": over(influence.lies_nearer, LOGS, LOGS, LOGS),
     "screening.judging.adjusted": over(judging.adjusted, [[], [0.0], [1.0] * 9, [1e-300, 0.5]]),
     "screening.judging.judge": over(judging.judge, CHECKS),
+    "screening.near_copies.shape_of": over(near_copies.shape_of, VALUES, (0.0, 1.0, 1e9)),
+    "screening.near_copies.written_step": over(near_copies.written_step, STEPS),
+    "screening.near_copies.log_chance_alike": lambda: (
+        partial(near_copies.log_chance_alike, one, other, step, step)
+        for one, other, step in product(VALUES[::3], VALUES[::5], (0.0, 1.0, 1e9))
+    ),
+    "screening.near_copies.near_copy": over(
+        near_copies.near_copy, ["x"], [[], [("y", -900.0, 9)], [("y", 0.0, 1)] * 3], (5, 900)
+    ),
+    "screening.near_copies.near_session": over(
+        near_copies.near_session, ["x"], [[], [0.0, 0.0], [-900.0, -3.0]], (2, 9), (9, 900),
+        (1, 99), ["y"],
+    ),
     "screening.order.mann_kendall": over(order.mann_kendall, [v for v in VALUES if v.size]),
     "screening.order.von_neumann": over(
         order.von_neumann, [v for v in VALUES if v.size > 2 and np.ptp(v) > 0]

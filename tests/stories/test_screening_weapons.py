@@ -10,19 +10,23 @@ from deploy.demo import inside
 from deploy.demo.scenario import SCENARIO
 from deploy.demo.simulate import draw_tester, draw_world
 from results.intake.receiving import receive
-from results.models import CheckResult, Session
+from results.models import CheckResult, SeriesShape, Session
 from results.normalising.reprocess import calibrate_and_reprocess
 from results.review.decisions import decide
+from results.screening.screen import screen_session
+from results.screening.shapes import sweep_shapes
 from results.worker.embedded import drain
 from rigs.models import CalibrationReading, RigRevision
 from tests import making
 from tests.people import contributor
 
 LINE_N = (198.3, 203.6, 200.1, 205.4, 196.2, 199.8, 201.7, 197.5)
+OWN_LINE_N = (201.1, 196.9, 204.2, 199.3, 202.8, 195.4, 198.6, 207.7)
+OWN_N = (139.1, 150.2, 142.6, 136.4, 147.7, 144.9, 152.8, 140.3)
 JOINED_N = (146.3, 139.8, 151.4, 144.7, 148.9, 141.2, 149.6, 143.1)
 
 
-def send(person, joined=JOINED_N, **amending) -> Session:
+def send(person, joined=JOINED_N, straight=LINE_N, **amending) -> Session:
     """A session with eight pulls of one join, on straight line near 200 N."""
     document = {
         "rig": "shed winch",
@@ -30,7 +34,7 @@ def send(person, joined=JOINED_N, **amending) -> Session:
         "pulled_on": "2026-01-10",
         "state": "dry",
         "unit": "N",
-        "baselines": [{"line": "thin", "pulls": _pulls(LINE_N, "line")}],
+        "baselines": [{"line": "thin", "pulls": _pulls(straight, "line")}],
         "pull_sets": [
             {
                 "label": "one",
@@ -113,7 +117,7 @@ def test_a_victim_who_corrects_one_reading_after_being_copied_is_not_the_copy(vi
 
 
 def test_nobody_comes_first_by_correcting_an_older_session_to_what_another_found(victim, thief):
-    older = send(thief, [reading * 0.93 + 1.7 for reading in (1, 3, 2, 5, 4, 8, 6, 7)])
+    older = send(thief, OWN_N, OWN_LINE_N)
     first = send(victim)
     copied = send(thief, replaces=older, reason="other readings")
     _calibrated_again(victim)
@@ -201,3 +205,45 @@ def test_an_honest_session_of_two_hundred_pulls_is_not_held(league):
     assert len(_readings(document)) >= 200
     _, holds, _ = _sent(submission, document)
     assert not holds.exists()
+
+
+@pytest.mark.parametrize("change", ["scaled", "shuffled", "jittered", "in another unit"])
+def test_a_changed_copy_of_a_session_is_held_and_the_first_one_is_not(league, change):
+    submission, document = _newcomer(league)
+    first, holds, _ = _sent(submission, document)
+    assert not holds.exists()
+    for part in [*document["baselines"], *document["pull_sets"]]:
+        if change == "shuffled":
+            league.shuffle(part["pulls"])
+        for pull in part["pulls"]:
+            pull["reading"] = {
+                "scaled": round(1.05 * pull["reading"], 1),
+                "shuffled": pull["reading"],
+                "jittered": round(pull["reading"] + 0.1 * league.integers(-2, 3), 1),
+                "in another unit": round(0.45359237 * pull["reading"], 2),
+            }[change]
+    if change == "in another unit":
+        document["unit"] = "kgf"
+    thief, _ = _newcomer(league)
+    thief["handle"] = "thief"
+    copied, holds, _ = _sent(thief, document)
+    names = set(holds.values_list("name", flat=True))
+    assert any("alike but for scale" in name for name in names), names
+    assert states_of(copied) == {"held"}
+    screen_session(first.pk, still_ours=lambda: True, follow=lambda: None)
+    assert "held" not in states_of(first)
+
+
+def test_sessions_from_before_there_were_shapes_get_theirs_and_are_found(league):
+    submission, document = _newcomer(league)
+    _sent(submission, document)
+    SeriesShape.objects.all().delete()
+    while sweep_shapes():
+        pass
+    assert SeriesShape.objects.filter(pulls__gte=5).exists()
+    thief, _ = _newcomer(league)
+    thief["handle"] = "thief"
+    for pull in _readings(document):
+        pull["reading"] = round(1.05 * pull["reading"], 1)
+    _, holds, _ = _sent(thief, document)
+    assert any("alike but for" in name for name in holds.values_list("name", flat=True))

@@ -69,6 +69,16 @@ HOLDS: dict[str, Hold] = {
           "rounded readings on a scale like yours."),
         _OTHER_COPY,
     ),
+    "alike but for scale, order or a few steps": Hold(
+        _("The same day sent twice, by two people who pulled together or from two accounts, or the "
+          "pulls of one join entered under another; hardly ever chance."),
+        _OTHER_COPY,
+    ),
+    "session alike but for scale, order or a few steps": Hold(
+        _("The same day sent twice, by two people who pulled together or from two accounts, or "
+          "entered again in another unit."),
+        _OTHER_COPY,
+    ),
     "less scatter than any hand": Hold(
         _("Averages entered in place of single pulls, readings that are rounded, or a scale whose "
           "steps are wider than registered."),

@@ -39,6 +39,7 @@ from results.models import (
     ReviewCase,
     RigScatter,
     Screening,
+    SeriesShape,
     Session,
     StalePool,
     StateChange,
@@ -206,6 +207,14 @@ read_only(
     search="main_line__name leader_line__name",
 )
 
+
+read_only(
+    SeriesShape,
+    "session pull_set baseline pulls lowest highest middle",
+    filters="pulls",
+    related="session__contributor pull_set baseline__line",
+    search="=session__id",
+)
 
 read_only(
     RigScatter,
