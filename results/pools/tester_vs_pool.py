@@ -49,6 +49,11 @@ class Plan:
 
 
 Detection: TypeAlias = tuple[float | None, float | None, tuple[Plan, ...]]
+Means: TypeAlias = Callable[[float, float], OwnMean]
+"""One's own mean by the variances of sessions and of sets."""
+ZeroErrors: TypeAlias = Callable[[Members], tuple[Floats, Ids]]
+"""By one's own sets, as `stored_zero_errors`."""
+NO_ZERO = (0.0, 0)
 
 
 @dataclass(frozen=True)
@@ -96,10 +101,13 @@ def compare_with_pool(contributor: Contributor, pool: Pool) -> TesterVsPool:
     return compared
 
 
-def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPool:
+def compare_in_members(
+    members: Members, contributor: Contributor, zero_errors: ZeroErrors | None = None
+) -> TesterVsPool:
     """The same from the sets of the pool, but that a part may be missing.
 
-    Sets that somebody else tied for the tester are on neither side.
+    Sets that somebody else tied for the tester are on neither side. ``zero_errors`` are read from
+    the store where they are not given.
 
     Raises Conflict where there is nothing to compare.
     """
@@ -119,15 +127,18 @@ def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPo
             % {"no_figure": outcome.no_figure}
         )
     try:
-        return _compare(members, own, outcome.pooled, outcome.fit)
+        means = _own_means(members, own, *(zero_errors or stored_zero_errors)(own))
+        return _compare(members, own, means, outcome.pooled, outcome.fit)
     except StatisticsError as error:
         raise Conflict(
             gettext("Your own sets can't be averaged: %(error)s.") % {"error": error}
         ) from error
 
 
-def _compare(members: Members, own: Members, others: Pooled, fit: PoolFit) -> TesterVsPool:
-    means, parts = _own_means(members, own), Parts()
+def _compare(
+    members: Members, own: Members, means: Means, others: Pooled, fit: PoolFit
+) -> TesterVsPool:
+    parts = Parts()
     mean = means(others.tau2_session, others.tau2_set)
     nothing: Detection = (None, None, ())
     detectable, detectable_next, plans = parts.take(
@@ -195,7 +206,7 @@ def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
     )
 
 
-def _own_means(members: Members, own: Members) -> Callable[[float, float], OwnMean]:
+def _own_means(members: Members, own: Members, zero: Floats, scale: Ids) -> Means:
     """One's own mean by the variances of sessions and of sets.
 
     At the scatter within sets of all testers: five pulls estimate a scatter poorly. With the error
@@ -203,7 +214,6 @@ def _own_means(members: Members, own: Members) -> Callable[[float, float], OwnMe
     """
     all_ratios = log_ratios(members)
     mine = np.isin(members.pull_set, own.pull_set)
-    zero, scale = _zero_errors(own)
     return lambda tau2_session, tau2_set: own_mean(
         all_ratios.y[mine],
         all_ratios.own_variance[mine],
@@ -217,23 +227,24 @@ def _own_means(members: Members, own: Members) -> Callable[[float, float], OwnMe
     )
 
 
-def _zero_errors(own: Members) -> tuple[Floats, Ids]:
+def stored_zero_errors(own: Members) -> tuple[Floats, Ids]:
     """What one standard error of the zero moves each log ratio by, and whose error it is.
 
     A calibration's, or without one that of the scale of a rig's revision: sets of several sessions
-    share it. The sign is that of 1/join - 1/straight line: a zero error of all loads makes a join
-    that parts below its line look better or worse, and one that parts above it the other way.
+    share it. A set that has been erased since counts without. The sign is that of 1/join -
+    1/straight line: a zero error of all loads makes a join that parts below its line look better or
+    worse, and one that parts above it the other way.
     """
     found = NormalisedSet.objects.filter(pull_set__in=own.pull_set.tolist())
     rows = found.values_list("pull_set", "u_offset_log", "pull_set__session__revision")
     known = {pk: row for pk, *row in rows}
-    of_sets = [known[pk] for pk in own.pull_set.tolist()]
+    of_sets = [known.get(pk, NO_ZERO) for pk in own.pull_set.tolist()]
     u, revision = (np.array(column) for column in zip(*of_sets, strict=True))
     moved = u * np.sign(1 / own.mean_N - 1 / own.baseline_mean_N)
     return moved, np.where(own.calibration != 0, own.calibration, -revision)
 
 
-def _shrunken(means: Callable[[float, float], OwnMean], fit: PoolFit) -> Shrunken:
+def _shrunken(means: Means, fit: PoolFit) -> Shrunken:
     others = likely_variances(fit)
     return shrunken_value(others, [means(*within) for within in others.within.tolist()])
 

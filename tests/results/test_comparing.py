@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from results.models import NormalisedSet, Pool
-from results.pools.tester_vs_pool import compare_with_pool
+from results.pools.pool_data import members_of
+from results.pools.tester_vs_pool import compare_in_members, compare_with_pool
 from results.worker.embedded import drain
 from rigs.refusals import Conflict
 from tests.people import contributor
@@ -108,3 +109,16 @@ def test_the_zero_error_of_ones_scale_stays_however_many_sessions_one_pulls(db, 
     added = unsure.own.variance - known.own.variance
     assert added == pytest.approx(0.05**2 / len(rigs), rel=0.05)
     assert unsure.comparison.standard_error > known.comparison.standard_error
+
+
+def test_a_set_that_is_erased_while_one_is_compared_counts_without_its_zero_error(db, rng):
+    league(rng, 5)
+    drain()
+    pool, someone = Pool.objects.get(), NormalisedSet.objects.first().pull_set.session.contributor
+    members = members_of(pool.pk)
+    NormalisedSet.objects.filter(pull_set__session__contributor=someone).delete()
+
+    compared = compare_in_members(members, someone)
+
+    assert compared.comparison is not None
+    assert compared.shrunken is not None
