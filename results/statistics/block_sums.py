@@ -53,6 +53,10 @@ class BlockSums:
         """Parts one after the other along the first axis."""
         return cls(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(cls)))
 
+    def repeated(self, times: int) -> "BlockSums":
+        """Sums at one theta as if at so many."""
+        return BlockSums(*(np.repeat(getattr(self, f.name), times, axis=0) for f in fields(self)))
+
     def summed(self) -> "BlockSums":
         terms = (getattr(self, f.name) for f in fields(self))
         return BlockSums(*(term.sum(axis=0, keepdims=True) for term in terms))

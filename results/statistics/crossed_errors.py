@@ -61,7 +61,16 @@ class CrossedErrors:
         return self.totals_without(theta)
 
     def totals_without(self, theta: Floats, left_out: Codes | None = None) -> BlockSums:
-        """Sums over all testers at each theta (g, 3 + f), but one `left_out` (g,) of each."""
+        """Sums over all testers at each theta (g, 3 + f), but one `left_out` (g,) of each.
+
+        Thetas that differ in the factors alone share the sums over the blocks.
+        """
+        if left_out is None:
+            of_blocks = np.unique(theta[:, :3], axis=0)
+            if of_blocks.shape[0] == 1 < theta.shape[0]:
+                mine = self._sums.each_tester(of_blocks, None)
+                whole = self._wide.summed(mine, 1).repeated(theta.shape[0])
+                return self._crossed(whole, theta)
         size = max(LARGEST // (self.sets * self._wide.columns.shape[1] ** 2), 1)
         parts = []
         for first in range(0, theta.shape[0], size):

@@ -28,7 +28,7 @@ COLUMNS = (
         in_open_data=True,
         form=Form.PERCENT,
         says=Sentence(
-            _("On average it keeps %(efficiency)s of the straight line's strength."),
+            _("Over testers it keeps %(efficiency)s of the straight line (geometric mean)."),
             _("Pooled efficiency, three-level restricted likelihood: %(efficiency)s"),
         ),
         anchor="efficiency",

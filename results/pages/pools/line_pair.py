@@ -114,7 +114,7 @@ CONTRASTED = ("first", "second", "difference", "ci_low", "ci_high", "together")
 def contrasts_of(
     comparison: DirectComparison | None, pools: Mapping[int, Pool]
 ) -> Sequence[Contrast]:
-    """Each pair of these pools' joins that was compared, the clearest difference first."""
+    """Each pair of these pools' joins that was compared, the largest difference first."""
     contrasts = [
         _contrast(each, pools)
         for each in map(Figures, comparison.figures.get("differences", ()) if comparison else ())

@@ -34,7 +34,7 @@ TAU = {
 
 PARTS = {
     "interval": (gettext_lazy("The interval of the pooled figure"), "interval"),
-    "prediction": (gettext_lazy("What to expect of a new tester"), "prediction"),
+    "prediction": (gettext_lazy("What to expect of a new tester's next set"), "prediction"),
     "tau2_tester": (gettext_lazy("How certain the scatter between testers is"), "tau"),
     "tau2_session": (gettext_lazy("How certain the scatter between sessions is"), "tau"),
     "tau2_set": (gettext_lazy("How certain the scatter between sets is"), "tau"),
@@ -114,6 +114,17 @@ def _in_a_sentence(figure: Figure) -> Say:
     return say
 
 
+def _interval(version: PoolVersion, figures: Figures) -> tuple[str, str]:
+    """As declared, unless the interval is one that averages over what line products differ by."""
+    words, statistic = _in_a_sentence(declared.figure_at("interval"))(version, figures)
+    if figures.get("crossed"):
+        interval = between(version.interval_low, version.interval_high)
+        statistic = _(
+            "95%% interval, averaged over the likely variance between line products: %(interval)s"
+        ) % {"interval": interval}
+    return words, statistic
+
+
 def _expected(version: PoolVersion, _figures: Figures) -> tuple[str, str]:
     prediction = between(version.prediction_low, version.prediction_high)
     return (
@@ -157,6 +168,7 @@ def _sd(variance: float | None) -> str:
 
 Say = Callable[[PoolVersion, Figures], tuple[str, str]]
 IN_OTHER_WORDS: dict[str, Say] = {
+    "interval": _interval,
     "prediction": _expected,
     **{f"figures.tau2_{level}": partial(_scatter, level) for level in SCATTER},
     "figures.Q": _disagreement,
