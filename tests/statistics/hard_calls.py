@@ -20,7 +20,6 @@ from results.statistics import (
     groups,
     heterogeneity,
     join_strength,
-    joint_means,
     leave_one_out,
     linear,
     multiplicity,
@@ -38,10 +37,8 @@ from results.statistics import (
     robust,
     roots,
     scatter,
-    shrinking,
     tester_means,
     tolerance,
-    weibull_pulls,
     woodbury,
 )
 from results.statistics.errors import StatisticsError
@@ -64,7 +61,6 @@ from tests.statistics.hard_arguments import (
     _climbed,
     _compare,
     _contrasts,
-    _correlation,
     _dense,
     _derivatives,
     _efficiency,
@@ -81,8 +77,6 @@ from tests.statistics.hard_arguments import (
     _rank,
     _robust,
     _session_scatter,
-    _shrunken,
-    _steadied,
     _strengths,
     _total_end,
     _traces,
@@ -102,6 +96,7 @@ from tests.statistics.hard_inputs import (
 )
 from tests.statistics.hard_one_stage_calls import ONE_STAGE_CALLS
 from tests.statistics.hard_screening_calls import SCREENING_CALLS
+from tests.statistics.hard_small_number_calls import SMALL_NUMBER_CALLS
 
 CALLS: dict[str, Callable[[], Calls]] = {
     "censored.checked": of(lambda loads, flags: censored.checked(loads, flags)[0], LOADS),
@@ -206,9 +201,6 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "heterogeneity.share": over(
         heterogeneity.share, (0.0, 1e-300, 1.0, 1e30, np.inf), (0.0, 1e30), (1e-30, 1.0)
     ),
-    "joint_means.scores_by_tester": over(joint_means.scores_by_tester, FITS),
-    "joint_means.correlation_of_means": over(_correlation, FITS, FITS[::3]),
-    "joint_means.steadied": over(_steadied, CVS, CVS, FREEDOM),
     "join_strength.join_strength": of(join_strength.join_strength, LOADS),
     "join_strength.load_held": of(join_strength.load_held, PAIRS, 0.95, 0.95),
     "leave_one_out.leave_one_out": over(
@@ -361,8 +353,6 @@ CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "scatter.further_pulls": over(scatter.further_pulls, SCATTERS[::5], SCATTERS[::7]),
     "scatter.session_scatter": over(_session_scatter, VALUES, (1, 2, 5), (1e-12, 1.0)),
-    "shrinking.likely_variances": over(shrinking.likely_variances, FITS),
-    "shrinking.shrunken_value": over(_shrunken, FITS, LOGS[::2], CVS[::2]),
     "tester_means.means_by_tester": lambda: (
         partial(tester_means.means_by_tester, *columns, tau2_session=tau2, tau2_set=tau2)
         for columns, tau2 in product(POOLS, (0.0, 1e9))
@@ -392,11 +382,5 @@ CALLS: dict[str, Callable[[], Calls]] = {
     ),
     **SCREENING_CALLS,
     **ONE_STAGE_CALLS,
-    "weibull_pulls.scale_of": over(weibull_pulls.scale_of, CVS),
-    "weibull_pulls.weibull_quantile": over(
-        lambda variance, cv, share: weibull_pulls.weibull_quantile(
-            np.array([-0.2]), np.array([variance]), cv, share
-        ),
-        (0.0, *CVS), CVS, SHARES,
-    ),
+    **SMALL_NUMBER_CALLS,
 }  # fmt: skip
