@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from results.jobs.queue import enqueue
-from results.models import CheckResult, Notice, Pool, PullSet, Screening
+from results.models import CheckResult, Notice, Pool, PullSet, Screening, Session
 from results.review.decisions import decide
 from results.review.selectors import holds_of
 from results.review.suspend import suspend
@@ -31,7 +31,7 @@ SHAPES_N = (
 
 def send(person, mean_N: float, *, spool="", day=10, screened=True) -> PullSet:
     """A session of one join that holds about so many newtons of 100; no two sets look alike."""
-    number = Screening.objects.count()
+    number = Session.objects.count()
     revision = making.revision_of(person, name=f"bench {person.rigs.count()}")
     making.calibrate(revision, gain=1.0, offset_N=0.0)
     session = making.session(revision, pulled_on=date(2026, 1, day))
