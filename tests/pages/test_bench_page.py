@@ -146,7 +146,7 @@ def test_my_tying_stands_beside_the_pool_without_me_as_the_api_says_it(at_home, 
     assert "Work on" in text
 
 
-def test_a_weak_tie_is_advised_on(league, owner):
+def test_a_weak_tie_that_counts_is_advised_on(league, owner, moderator):
     rng_free = [60.0, 61.0, 59.5, 60.5, 60.2, 59.8]
     revision = making.revision_of(owner)
     making.calibrate(revision, gain=1.0, offset_N=0.0)
@@ -156,6 +156,11 @@ def test_a_weak_tie_is_advised_on(league, owner):
         making.straight(session, lines[0])
         making.joined(session, *lines, rng_free)
         enqueue(session)
+    drain()
+    waiting = list(PullSet.objects.filter(session__contributor=owner, state=State.HELD))
+    decisions.decide_many(
+        by=moderator.user, pull_sets=waiting, decision="release", reason="Weak, and right."
+    )
     drain()
     page = Page(browser(owner).get("/bench/tying/"))
     assert "Strength: your ties hold less" in page.text
