@@ -247,3 +247,22 @@ def test_sessions_from_before_there_were_shapes_get_theirs_and_are_found(league)
         pull["reading"] = round(1.05 * pull["reading"], 1)
     _, holds, _ = _sent(thief, document)
     assert any("alike but for" in name for name in holds.values_list("name", flat=True))
+
+
+def test_one_click_gives_the_step_that_readings_are_rounded_to_as_the_resolution(league, client):
+    submission, document = _newcomer(league)
+    for pull in _readings(document):
+        pull["reading"] = float(round(pull["reading"]))
+    session, _, _ = _sent(submission, document)
+    client.force_login(session.contributor.user)
+    page = client.get(f"/sessions/{session.pk}/").content.decode()
+    assert "Give 1 lbf as the resolution" in page
+    client.post(f"/sessions/{session.pk}/resolution/")
+    revision = RigRevision.objects.get(pk=session.revision_id)
+    assert revision.resolution_written == "1 lbf"
+    assert revision.resolution_N == pytest.approx(4.4482216152605)
+    drain()
+    assert "as the resolution" not in client.get(f"/sessions/{session.pk}/").content.decode()
+    assert "held" not in states_of(session)
+    client.post(f"/sessions/{session.pk}/resolution/")
+    assert RigRevision.objects.get(pk=revision.pk).version == revision.version

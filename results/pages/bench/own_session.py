@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from results.intake import amend
 from results.models import Session
+from results.normalising.written_step import advised_resolution, take_advised_resolution
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.pools import selectors
@@ -33,6 +34,7 @@ def session(request: HttpRequest, pk: int) -> HttpResponse:
             "later": getattr(found, "replaced_by", None),
             "current": found.standing == Session.Standing.CURRENT,
             "sets": selectors.sets_of_session(found.pk)[:SETS_SHOWN],
+            "advised_resolution": advised_resolution(found),
         },
     )
 
@@ -48,6 +50,24 @@ def withdraw(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, refusal.detail)
     else:
         messages.success(request, _("Withdrawn. It counts in no figure and stays in your history."))
+    return redirect("pages:session", pk)
+
+
+@require_POST
+@contributors_only
+def take_resolution(request: HttpRequest, pk: int) -> HttpResponse:
+    """Give the step that the readings are written to as the resolution of the rig."""
+    found = _own(request, pk)
+    try:
+        resolution = take_advised_resolution(contributor_behind(request).user, found)
+    except Refused as refusal:
+        messages.error(request, refusal.detail)
+    else:
+        messages.success(
+            request,
+            _("The resolution of this revision is %(resolution)s now. Its sessions are recomputed.")
+            % {"resolution": resolution},
+        )
     return redirect("pages:session", pk)
 
 
