@@ -58,7 +58,7 @@ def test_honest_sets_hardly_ever_fall_into_two_groups():
         loads[slips] *= rng.uniform(0.33, 0.9, slips.sum())
         check = units_within_set("set 1", loads, "lbf")
         held += check is not None and check.level == Level.HOLD
-    assert held <= 10
+    assert held <= 20
 
 
 def test_a_weak_spool_that_weakens_joins_as_well_marks_and_never_holds():

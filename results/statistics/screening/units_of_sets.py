@@ -20,8 +20,8 @@ LEAST_SDS = 4.0
 """Below that a set may well lie so far off by itself."""
 
 LEAST_FACTOR = 1.8
-GAP_OVER_SCATTER = 5.0
-WITHIN_TOLERANCE = 0.06
+APART_OVER_SCATTER = 5.0
+WITHIN_TOLERANCE = 0.08
 LEAST_GROUP = 3
 
 
@@ -61,7 +61,7 @@ def units_within_set(
 ) -> Check | None:
     """Whether loads (n,) fall into two groups that are a factor of units apart.
 
-    Three pulls or more in each, and the gap five times wider than the groups scatter. Honest
+    Three pulls or more in each, five times their scatter apart, and half of that empty. Honest
     reasons: a second way to fail at half the load. None where the loads are in one group.
     """
     x = np.sort(np.log(np.asarray(loads_N, dtype=float)))
@@ -72,7 +72,8 @@ def units_within_set(
     squares = ((low - low.mean()) ** 2).sum() + ((high - high.mean()) ** 2).sum()
     scatter = math.sqrt(float(squares) / (x.size - 2))
     apart = float(high.mean() - low.mean())
-    if apart < math.log(LEAST_FACTOR) or high[0] - low[-1] < GAP_OVER_SCATTER * scatter:
+    gap = high[0] - low[-1]
+    if apart < max(math.log(LEAST_FACTOR), APART_OVER_SCATTER * scatter) or 2 * gap < apart:
         return None
     ways = [nearest_mix_up(math.exp(way * apart), entered, tolerance) for way in (-1, 1)]
     near = min(ways, key=lambda slip: (slip.meant == entered, slip.distance))
