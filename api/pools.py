@@ -15,7 +15,7 @@ from api.serializers import Choice, Filters, Shown, ShownRow
 from results.http_cache.cache_marks import edition_of_pool, edition_of_pools
 from results.http_cache.cached_view import cache_by_edition
 from results.models import Connection, Pool, PoolVersion
-from results.models.declared import Kept, figure_at, kept_in
+from results.models.declared import Kept, Kind, figure_at, kept_in
 from results.pools import selectors
 from rigs.models import Material
 
@@ -63,13 +63,22 @@ class VersionDocument(ShownRow):
         model = PoolVersion
         figures: ClassVar = [figure.name for figure in kept_in(Kept.COLUMN)]
         fields = ["number", "computed_at", "snapshot", "superseded", *figures]
+        extra_kwargs: ClassVar = {
+            name: {"help_text": said}
+            for figure in kept_in(Kept.COLUMN)
+            if figure.kind is not Kind.ENDS
+            for name, said in figure.with_method.items()
+        }
 
     def build_unknown_field(  # type: ignore[override]  # the framework's only raises
         self, field_name: str, _model_class: Any
     ) -> tuple[Any, dict[str, Any]]:
         """A figure that is two columns, its ends, is one member."""
         figure = figure_at(field_name)
-        return Interval, {"base": figure.name, "help_text": figure.description}
+        return Interval, {
+            "base": figure.name,
+            "help_text": f"{figure.description}. {figure.method}",
+        }
 
 
 class FreshnessDocument(Shown):
@@ -118,7 +127,7 @@ class PoolDocument(ShownRow):
 def members_of(kept: Kept) -> dict[str, Any]:
     """The schema of what a version keeps there, by name; any may be missing from an older one."""
     shown = [figure for figure in kept_in(kept) if figure.name not in OF_TESTERS]
-    described = {name: said for figure in shown for name, said in figure.described.items()}
+    described = {name: said for figure in shown for name, said in figure.with_method.items()}
     return {
         "type": "object",
         "additionalProperties": {},

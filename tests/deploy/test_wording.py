@@ -48,6 +48,7 @@ EXCEPTIONS = {
     ("api/comparisons.py", "told = serializers.FloatField("),
     ("api/rig_charts.py", "told = EquivalenceDocument("),
     ("results/models/declared/findings.py", '_finding("told"'),
+    ("results/models/declared/methods.py", '"findings.told"'),
     ("results/models/sessions.py", '"baseline_is_told_once_a_position"'),
     ("results/pools/descriptives.py", '"told": {"time_to_tie"'),
     ("results/pages/templates/pages/pools/pool.html", "findings.told."),

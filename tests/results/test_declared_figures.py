@@ -1,6 +1,7 @@
 """A pool's figures are declared once; what is stored, read, shown and documented is just that."""
 
 import ast
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import fields
@@ -162,7 +163,7 @@ def test_the_api_says_and_explains_every_declared_figure_and_no_other():
     own = {"number", "computed_at", "snapshot", "superseded"}
     assert members({name: one for name, one in told.items() if name not in own}) == set(columns)
     assert {told[name]["description"] for name in columns} == {
-        figure.description for figure in columns.values()
+        f"{figure.description}. {figure.method}" for figure in columns.values()
     }
     one_pool = schemas["OnePoolDocument"]["properties"]
     every = {name for figure in kept_in(Kept.FIGURES) for name in figure.names}
@@ -194,3 +195,11 @@ def test_what_the_formulae_moved_and_since_when_a_figure_is_there_are_of_this_co
         stem = stem.replace(r"\*", ".*")
         assert any(re.fullmatch(stem, path) for path in paths), pattern
     assert {figure.since for figure in DECLARED} <= set(range(1, FORMULAE + 1))
+
+
+def test_every_figure_says_its_method_in_one_sentence_and_so_does_the_api():
+    said = json.dumps(document())
+    for figure in DECLARED:
+        assert re.fullmatch(r"[A-Z][^.]+(?:\.\d[^.]*)*\.", figure.method), figure.path
+        if figure.name not in BY_TESTER:
+            assert figure.method in said, figure.path

@@ -7,14 +7,19 @@ which pools lack one and are computed again, all take them from here
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from results.models.declared.columns import COLUMNS, COUNTS
 from results.models.declared.figure import Figure, Form, Kept, Kind, Scale, Sentence
 from results.models.declared.findings import FINDINGS
+from results.models.declared.methods import METHODS
 from results.models.declared.pooled import FIGURES
 
 __all__ = ["Figure", "Form", "Kept", "Kind", "Scale", "Sentence"]
 
-DECLARED = (*COUNTS, *COLUMNS, *FIGURES, *FINDINGS)
+DECLARED = tuple(
+    replace(each, method=METHODS[each.path]) for each in (*COUNTS, *COLUMNS, *FIGURES, *FINDINGS)
+)
 
 
 def kept_in(kept: Kept) -> tuple[Figure, ...]:

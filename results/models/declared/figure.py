@@ -66,12 +66,12 @@ class Figure:
     """A figure of a pool.
 
     ``help`` explains it in the API, the open data and the administration, with ``unit`` and
-    ``scale``; ``members`` explains lists of one value a tester. ``of`` is the member of the figures
-    that a column repeats, or, with ``is_exponential``, whose exponential it holds. ``part`` names
-    the part of a pool that may not be estimable (`results.statistics.pooling.Pooled`), and then
-    lacks this figure. ``since`` is the first release of the formulae whose versions have it;
-    ``always`` is false where only some do. ``stays`` says that it holds even where a pool's figures
-    were taken down.
+    ``scale``, and ``method`` says in one sentence how it is computed; ``members`` explains lists of
+    one value a tester. ``of`` is the member of the figures that a column repeats, or, with
+    ``is_exponential``, whose exponential it holds. ``part`` names the part of a pool that may not
+    be estimable (`results.statistics.pooling.Pooled`), and then lacks this figure. ``since`` is the
+    first release of the formulae whose versions have it; ``always`` is false where only some do.
+    ``stays`` says that it holds even where a pool's figures were taken down.
 
     Of pages, ``form`` is how they write it, ``label`` what they call it, and ``says`` what they say
     of it; ``anchor`` is where the about page explains it, by ``label`` and ``explained`` if that is
@@ -97,6 +97,7 @@ class Figure:
     anchor: str = ""
     explained: Promise | None = None
     members: Mapping[str, str] = field(default_factory=dict)
+    method: str = ""
 
     @property
     def path(self) -> str:
@@ -128,6 +129,11 @@ class Figure:
         """The help with unit and scale, and since when, where that is not from the first."""
         described = ", ".join(filter(None, (self.help, self.unit, self.scale)))
         return described if self.since == 1 else f"{described}; since formulae {self.since}"
+
+    @property
+    def with_method(self) -> dict[str, str]:
+        """The description of each of its names, and how it is computed."""
+        return {name: f"{said}. {self.method}" for name, said in self.described.items()}
 
     @property
     def described(self) -> dict[str, str]:
