@@ -1,10 +1,12 @@
 """A set that waits for a second look, as its tester, a reader and a moderator see it."""
 
 import pytest
+from django.contrib.auth.models import Group
 from django.test import Client
 from playwright.sync_api import expect
 
 from rigs.models import Contributor
+from rigs.permissions import MODERATORS
 from tests.people import contributor
 from tests.stories.test_second_look import account, send
 
@@ -41,3 +43,14 @@ def test_a_reader_sees_how_many_sets_wait_and_why_they_do(waiting, page, look):
     page.get_by_role("link", name="Why").first.click()
     look()
     expect(page.get_by_text("Waiting for a second look").first).to_be_visible()
+
+
+def test_a_moderator_reads_the_case_with_its_straight_line(waiting, page, look, live_server):
+    moderator = contributor("moderator")
+    moderator.user.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
+    moderator.user.is_staff = True
+    moderator.user.save()
+    sign_in(moderator.user, page, live_server)
+    look(f"/admin/results/reviewcase/{waiting.pk}/change/", name="case-that-waits")
+    expect(page.get_by_text("Straight line as written: thin").first).to_be_visible()
+    expect(page.get_by_text("needs no decision").first).to_be_visible()
