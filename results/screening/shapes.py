@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from django.db.models import Exists, OuterRef, Q
+from django.db.models import Exists, F, OuterRef, Q
+from django.db.models.functions import Abs
 
 from results.models import Baseline, Pull, PullSet, SeriesShape, Session
 from results.models.lifecycle import State
@@ -22,7 +23,7 @@ from results.statistics.screening.near_copies import (
 from results.statistics.screening.rounding import effective_step
 
 MOST_CANDIDATES = 60
-"""Series of a like shape whose readings are looked at; common practice, no source."""
+"""Series of a like shape, the nearest, whose readings are looked at; ours, no source."""
 
 AT_ONCE = 50
 """Sessions from before there were shapes that one sweep gives them."""
@@ -129,6 +130,11 @@ def _alike(one: Series, shape: Shape, versions: Versions) -> list[SeriesShape]:
     wide = shape.tolerance
     gone = Q(pull_set__state__in=(State.REJECTED, State.WITHDRAWN))
     replaced = Q(session__standing=Session.Standing.REPLACED)
+    apart = (
+        Abs(F("lowest") - shape.lowest)
+        + Abs(F("highest") - shape.highest)
+        + Abs(F("middle") - shape.middle)
+    )
     return list(
         SeriesShape.objects.filter(
             ~gone | replaced,
@@ -140,7 +146,7 @@ def _alike(one: Series, shape: Shape, versions: Versions) -> list[SeriesShape]:
             session__lt=versions.came_in(one.readings_N),
         )
         .exclude(session__in=versions.ids)
-        .order_by("pk")[:MOST_CANDIDATES]
+        .order_by(apart, "pk")[:MOST_CANDIDATES]
     )
 
 

@@ -5,6 +5,8 @@ import math
 import numpy as np
 import pytest
 
+from results.screening.first_come import versions_of
+from results.screening.shapes import MOST_CANDIDATES, near_copies, sweep_shapes
 from results.statistics.screening.check import Level
 from results.statistics.screening.near_copies import (
     log_chance_alike,
@@ -13,6 +15,7 @@ from results.statistics.screening.near_copies import (
     shape_of,
     written_step,
 )
+from tests import making
 
 CHANGES = {
     "x 1.05": lambda rng, x: np.rint(1.05 * x),  # noqa: ARG005
@@ -74,3 +77,22 @@ def test_small_sets_of_a_session_are_judged_together():
     check = near_session("the session", [-8.0, -9.0, -7.0], 5, 15, 1000, "session 3")
     assert check.level == Level.HOLD
     assert near_session("the session", [-8.0], 5, 5, 1000, "session 3") is None
+
+
+def test_the_nearest_of_many_like_shapes_are_looked_at(db, owner):
+    """As many as fit, and the copied one after them all, in order of time."""
+    revision = making.revision_of(owner, resolution_N=0.1)
+    line = making.line("thin")
+    rng = np.random.default_rng(9)
+    x = np.round(rng.normal(100, 1, 8), 1).tolist()
+    for number in range(MOST_CANDIDATES + 1):
+        like = x[:]
+        like[number % 8] += 0.1 * (1 + number // 8 % 2)
+        making.straight(making.session(revision), line, like)
+    making.straight(making.session(revision), line, x)
+    while sweep_shapes():
+        pass
+    copied = making.session(revision)
+    making.straight(copied, line, [1.05 * reading for reading in x])
+    near = near_copies(copied, versions_of(copied))
+    assert copied.pk - 1 in {one.other.session_id for one in near.found}
