@@ -132,9 +132,12 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
     readings_N = together * evidence.scale.resolution_N
     if together.size and _on_the_grid(together):
         whole = [np.rint(steps).astype(int) for steps in every]
-        within = _scatter_within(every)
-        yield asked(digits.terminal_digits)(subject, np.concatenate(whole), within)
-        yield asked(digits.heaped_digits)(subject, np.concatenate(whole), within)
+        # A series that scatters over few steps has its own last digits, however long it is.
+        wide = [steps for steps in every if np.std(steps) >= digits.LEAST_SCATTER_STEPS]
+        if wide:
+            within, shown = _scatter_within(wide), np.rint(np.concatenate(wide)).astype(int)
+            yield asked(digits.terminal_digits)(subject, shown, within)
+            yield asked(digits.heaped_digits)(subject, shown, within)
         yield asked(repeats.repeated_values)(subject, whole)
         written = parse_force(session.revision.resolution_written)
         yield asked(rounding.rounded_readings)(

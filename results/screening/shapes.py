@@ -22,7 +22,7 @@ from results.statistics.screening.near_copies import (
 )
 from results.statistics.screening.rounding import effective_step
 
-MOST_CANDIDATES = 60
+MOST_CANDIDATES = 30
 """Series of a like shape, the nearest, whose readings are looked at; ours, no source."""
 
 AT_ONCE = 50

@@ -140,3 +140,9 @@ def test_honest_sets_rarely_agree_pull_by_pull():
         for _ in range(300)
     )
     assert sum(repeats.agreeing_sets("the session", one).p < 0.01 for one in sessions) <= 10
+
+
+def test_spacing_is_not_judged_where_it_would_only_tell_honest_loads_from_the_normal_law():
+    loads = np.rint(np.random.default_rng(7).weibull(12, 200) * 500)
+    assert spacing.even_spacing("set 1", loads) is None
+    assert spacing.even_spacing("set 1", loads[:40]) is not None

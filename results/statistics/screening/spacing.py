@@ -15,7 +15,9 @@ from scipy.special import ndtr
 from results.statistics.screening.check import Check, Level
 from results.statistics.screening.repeats import scatter_in_steps
 
-LEAST_PULLS = 8
+LEAST_PULLS, MOST_PULLS = 8, 40
+"""Beyond forty pulls the figure tells the normal law from that of honest loads."""
+
 DRAWS = 20_000
 ALPHA = 0.001
 SOURCE = "Greenwood (1946), by simulation on the scale's own grid"
@@ -38,9 +40,10 @@ def _null(n: int, scatter: float) -> NDArray[np.float64]:
 
 
 def even_spacing(applies_to: str, steps: ArrayLike, alpha: float = ALPHA) -> Check | None:
-    """Whether readings in steps of the scale are spaced too evenly; None below eight pulls."""
+    """Whether readings in steps of the scale are spaced too evenly; None below eight
+    pulls or above forty."""
     values = np.asarray(steps, dtype=float)
-    if values.size < LEAST_PULLS:
+    if not LEAST_PULLS <= values.size <= MOST_PULLS:
         return None
     figure = float(greenwood(values))
     # A grid finer than a thirtieth of the scatter is as good as none: one null serves them all.
