@@ -29,13 +29,15 @@ LEAST_READINGS = 6
 """Such a part of a set's readings, of at least so many, that another set shows too."""
 
 
-def linked_testers(session: Session, testers: Collection[int], pool_id: int) -> set[int]:
-    """The ids of those of ``testers`` who are linked to the tester of a session."""
+def linked_testers(
+    session: Session, testers: Collection[int], pool_id: int, *, signs: int = SIGNS
+) -> set[int]:
+    """The ids of those of ``testers`` with so many ``signs`` in common with a session's tester."""
     others = set(testers) - {session.contributor_id}
-    signs: Counter[int] = Counter()
+    counted: Counter[int] = Counter()
     for linked in _signs(session, others, pool_id):
-        signs.update(linked & others)
-    return {tester for tester, found in signs.items() if found >= SIGNS}
+        counted.update(linked & others)
+    return {tester for tester, found in counted.items() if found >= signs}
 
 
 def _signs(session: Session, others: set[int], pool_id: int) -> Iterator[set[int]]:

@@ -153,9 +153,14 @@ def _second_results(session: Session, pools: Iterable[int]) -> dict[int, Normali
 
 
 def _agree(candidates: Candidates, second: NormalisedSet) -> bool:
-    """Whether a second tester's set confirms the one that waits, and is not linked to it."""
+    """Whether a second tester's set confirms the one that waits, with no sign in common.
+
+    One sign is too little to link two testers, and enough not to take one's word for the other:
+    else two accounts of one person would release each other.
+    """
     first, tester = candidates.session, second.pull_set.session.contributor_id
-    if tester == first.contributor_id or linked_testers(first, {tester}, candidates.pool_id):
+    doubtful = linked_testers(first, {tester}, candidates.pool_id, signs=1)
+    if tester == first.contributor_id or doubtful:
         return False
     members = candidates.members
     others = members.where(~np.isin(members.tester, [first.contributor_id, tester]))

@@ -131,6 +131,12 @@ def test_a_second_account_that_is_linked_to_it_does_not_release_it(league, newco
     assert state_of(waiting) == "held"
 
 
+def test_a_second_account_with_one_sign_in_common_does_not_release_it_either(league, newcomer):
+    waiting = send(newcomer, 96.0, spool="blue tin")
+    assert send(account("twin", joined=1), 95.0, spool="blue tin").state == "held"
+    assert state_of(waiting) == "held"
+
+
 def test_it_is_released_when_the_pool_has_grown_so_that_it_moves_little(league, newcomer):
     high = send(newcomer, 92.0)
     assert high.state == "held"
