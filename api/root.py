@@ -29,6 +29,7 @@ LINKED = {
     "notices_read": "notices-read",
     "reports": "reports",
     "reviews": "reviews",
+    "review_decisions": "decide-many",
     "check_records": "check-records",
     "schema": "schema",
     "docs": "docs",

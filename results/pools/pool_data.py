@@ -148,9 +148,10 @@ def members_of(pool_id: int, *, also: Iterable[int] = ()) -> Members:
     return as_members(list(sets.values_list(*COLUMNS)))
 
 
-def members_of_each(pool_ids: Iterable[int]) -> dict[int, Members]:
-    """The sets that count in each of these pools now, in one query."""
-    sets = NormalisedSet.objects.filter(pull_set__state__in=COUNTING, pool__in=pool_ids)
+def members_of_each(pool_ids: Iterable[int], *, also: Iterable[int] = ()) -> dict[int, Members]:
+    """The same of each of these pools, in one query."""
+    counting = Q(pull_set__state__in=COUNTING) | Q(pull_set__in=list(also))
+    sets = NormalisedSet.objects.filter(counting, pool__in=pool_ids)
     rows: dict[int, list[tuple[Any, ...]]] = {pool_id: [] for pool_id in pool_ids}
     for pool_id, *row in sets.order_by("pull_set_id").values_list("pool_id", *COLUMNS):
         rows[pool_id].append(tuple(row))

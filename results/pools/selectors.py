@@ -98,6 +98,13 @@ def sets_waiting(pool: Pool) -> int:
     return waiting.filter(pull_set__normalised__pool=pool.pk).count()
 
 
+def own_sets_waiting(contributor: Contributor) -> list[int]:
+    """One's own sets that wait for a second look: out of the pool, but one's own tying."""
+    waiting = ReviewCase.objects.wait_for_a_second_look()
+    own = waiting.filter(pull_set__session__contributor=contributor)
+    return list(own.order_by("pull_set").values_list("pull_set", flat=True))
+
+
 def versions_of(pool: Pool) -> QuerySet[PoolVersion]:
     """The history of a pool, newest first, without its drawings.
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext
 from results.models import NormalisedSet, Pool
 from results.pools.estimate import efficiency_of, pooled_from
 from results.pools.pool_data import Floats, Ids, Members, log_ratios, members_of
+from results.pools.selectors import own_sets_waiting
 from results.statistics.comparison import (
     Comparison,
     OwnMean,
@@ -89,10 +90,15 @@ class TesterVsPool:
 def compare_with_pool(contributor: Contributor, pool: Pool) -> TesterVsPool:
     """Own tying against the pool without oneself, the same tie only.
 
+    Own sets that wait for a second look are one's tying as well: who ties unlike the others has
+    most reason to compare.
+
     Raises Conflict, saying what is missing, where one has no set in the pool, where the others
     are too few to be pooled, or where a part can't be computed.
     """
-    compared = compare_in_members(members_of(pool.pk), contributor)
+    compared = compare_in_members(
+        members_of(pool.pk, also=own_sets_waiting(contributor)), contributor
+    )
     if compared.missing:
         raise Conflict(
             gettext("Part of this can't be computed: %(values)s.")

@@ -14,7 +14,7 @@ from scipy.special import ndtr
 from scipy.stats import nct
 from scipy.stats import t as student
 
-from results.statistics.errors import NotFinite, NotPositive, StatisticsError
+from results.statistics.errors import NotFinite, NotPositive, StatisticsError, TooFewTesters
 from results.statistics.roots import root_beyond
 
 ALPHA = 0.05
@@ -185,3 +185,15 @@ def difference_detectable_by_sessions(
     variance = plan.variance(sessions) + pool_se**2
     freedom = pool_freedom * (variance / pool_se**2) ** 2
     return _detectable_difference(float(np.sqrt(variance)), freedom, power)
+
+
+def narrowing_by_a_tester(testers: int) -> float:
+    """The part by which one more tester is expected to narrow the interval of a pool's mean.
+
+    The half-width of a mean of m testers goes with t(0.975, m - 1) / sqrt(m) (Student 1908).
+    Raises TooFewTesters below two.
+    """
+    if testers < 2:
+        raise TooFewTesters(f"{testers} testers have no interval; two are the least")
+    now, then = (student.ppf(1 - ALPHA / 2, m - 1) / np.sqrt(m) for m in (testers, testers + 1))
+    return float(1 - then / now)

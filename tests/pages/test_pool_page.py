@@ -7,8 +7,8 @@ from django.test import Client
 from results.intake import amend
 from results.jobs.queue import enqueue
 from results.models import Pool, PullSet
-from results.pages.pools.opening import narrowing
 from results.review import decisions
+from results.statistics.planning import narrowing_by_a_tester
 from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import send
@@ -57,7 +57,7 @@ def test_it_opens_with_what_it_keeps_what_to_expect_and_how_sure_that_is(league,
 @pytest.mark.parametrize(("testers", "by"), [(2, 0.72), (3, 0.36), (5, 0.15), (10, 0.06)])
 def test_one_more_tester_narrows_the_mean_as_student_has_it(testers, by):
     """t(0.975) of a printed table: 12.706, 4.303, 3.182, 2.776, 2.571, 2.262, 2.228."""
-    assert narrowing(testers) == pytest.approx(by, abs=0.005)
+    assert narrowing_by_a_tester(testers) == pytest.approx(by, abs=0.005)
 
 
 @pytest.mark.parametrize("written", ["40 lbf", "18 kg", "180 N"])

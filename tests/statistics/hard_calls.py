@@ -240,6 +240,9 @@ CALLS: dict[str, Callable[[], Calls]] = {
         outliers.cochran_critical, (1, 2, 500), (1, 2, 90), SHARES
     ),
     "outliers.generalised_esd": over(outliers.generalised_esd, VALUES, (1, 3)),
+    "planning.narrowing_by_a_tester": over(
+        planning.narrowing_by_a_tester, (-1, 0, 1, 2, 3, 10, 100_000)
+    ),
     "planning.power_of_t": over(planning.power_of_t, (0.0, *POSITIVE), POSITIVE, FREEDOM),
     "planning.pulls_for_difference": over(planning.pulls_for_difference, POSITIVE, CVS),
     "planning.difference_detectable_by_pulls": over(

@@ -11,7 +11,7 @@ from django.db.models import Avg, Count, F, OuterRef, Prefetch, Q, QuerySet, Std
 from results.models import Baseline, CheckResult, Job, Message, Pool, PullSet, Screening, Session
 from results.models.lifecycle import COUNTING, State
 from results.normalising.usable_straight import usable
-from results.pools.selectors import pools
+from results.pools.selectors import own_sets_waiting, pools
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 
@@ -121,11 +121,11 @@ def _is_of(check: CheckResult, pull_set: PullSet) -> bool:
 
 
 def pools_tied_by(contributor: Contributor) -> QuerySet[Pool]:
-    """Pools that one has a set in that counts, those one has most sets in first."""
+    """Pools that one has a set in that counts or waits for a second look, most sets first."""
     own = Q(
         normalised_sets__pull_set__session__contributor=contributor,
         normalised_sets__pull_set__state__in=COUNTING,
-    )
+    ) | Q(normalised_sets__pull_set__in=own_sets_waiting(contributor))
     return (
         pools()
         .order_by()

@@ -19,6 +19,7 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.pools.advice import pull_next, work_on
 from results.pools.pool_data import members_of_each
+from results.pools.selectors import own_sets_waiting
 from results.pools.tester_vs_pool import TesterVsPool, compare_in_members
 from rigs.models import Contributor
 from rigs.refusals import Conflict
@@ -82,10 +83,13 @@ def tying(request: HttpRequest) -> HttpResponse:
 
 def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
     """Each pool's comparison, worked out once for each state of the pool."""
-    keys = {pool.pk: f"tied.{contributor.pk}.{get_language()}.{_state_of(pool)}" for pool in own}
+    waiting = own_sets_waiting(contributor)
+    mine = f"tied.{contributor.pk}.{get_language()}.{sum(waiting)}.{len(waiting)}"
+    keys = {pool.pk: f"{mine}.{_state_of(pool)}" for pool in own}
     known: dict[str, tuple[TesterVsPool | None, str]] = caches["kept"].get_many(keys.values())
     missing = [pool.pk for pool in own if keys[pool.pk] not in known]
-    for pool_id, members in (members_of_each(missing) if missing else {}).items():
+    everything = members_of_each(missing, also=waiting) if missing else {}
+    for pool_id, members in everything.items():
         try:
             found: tuple[TesterVsPool | None, str] = compare_in_members(members, contributor), ""
         except Conflict as why_not:

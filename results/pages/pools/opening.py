@@ -7,10 +7,10 @@ import math
 from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from scipy.stats import t
 
 from results.models import PoolVersion
 from results.pages.figures import between, decimal, percent
+from results.statistics.planning import narrowing_by_a_tester
 from rigs.metrology import units
 
 PROVISIONAL_BELOW = 5
@@ -113,21 +113,9 @@ def _how_sure(version: PoolVersion) -> str:
     ) % {
         "known": known,
         "interval": _ends(low, high),
-        "by": percent(narrowing(version.testers), 0),
+        "by": percent(narrowing_by_a_tester(version.testers), 0),
     }
 
 
 def _ends(low: float, high: float) -> str:
     return _("%(low)s and %(high)s") % {"low": percent(low), "high": percent(high)}
-
-
-def narrowing(testers: int) -> float:
-    """The part by which one more tester is expected to narrow the mean's interval.
-
-    The half-width of a mean of m testers goes with t(0.975, m - 1) / sqrt(m) (Student 1908).
-    Raises ValueError below two testers.
-    """
-    if testers < 2:
-        raise ValueError(f"found {testers} testers, expected two or more")
-    now, then = (t.ppf(0.975, m - 1) / math.sqrt(m) for m in (testers, testers + 1))
-    return float(1 - then / now)
