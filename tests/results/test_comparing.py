@@ -36,7 +36,7 @@ def test_a_tester_whose_ties_are_weak_stands_below_the_others(db, rng):
 def test_the_pool_one_is_compared_with_leaves_oneself_out(db, rng):
     league(rng, 5)
     weak = contributor("weak hands")
-    send(weak, rng, tester_effect=-0.25)
+    send(weak, rng, tester_effect=-0.06)
     drain()
     pool = Pool.objects.get()
 
@@ -44,6 +44,21 @@ def test_the_pool_one_is_compared_with_leaves_oneself_out(db, rng):
 
     assert standing.others.testers == pool.current.testers - 1
     assert standing.others.mu > np.log(pool.current.efficiency)
+
+
+def test_who_waits_for_a_second_look_is_compared_all_the_same(db, rng):
+    """Who ties unlike the others has most reason to compare."""
+    league(rng, 5)
+    weak = contributor("weak hands")
+    send(weak, rng, tester_effect=-0.25)
+    drain()
+    pool = Pool.objects.get()
+    assert weak.sessions.get().pull_sets.get().state == "held"
+
+    standing = compare_with_pool(weak, pool)
+
+    assert standing.others.testers == pool.current.testers == 5
+    assert standing.own_efficiency < pool.current.efficiency
 
 
 def test_one_of_the_crowd_stands_within_and_is_drawn_towards_the_pool(db, rng):

@@ -205,6 +205,7 @@ LOOKS = {
     "results/pools/tester_vs_pool.py": "the members of a pool",
     "results/public/rows.py": "what is public",
     "results/pages/rigs/charts.py": "one baseline, by its id",
+    "results/pools/circumstances.py": "the members of a pool",
     "results/pools/pulls_behind.py": "what a snapshot names",
     "results/review/selectors.py": "one set",
     "results/review/decisions.py": "one set",

@@ -19,6 +19,12 @@ from tests.people import contributor
 OWN_N, FRIENDS_N = 80.0, 60.0
 
 
+@pytest.fixture(autouse=True)
+def _nothing_waits_for_a_second_look(settings):
+    """The stories are of sets that count, no matter how far they move their pool."""
+    settings.SAMESPOOL_SCREENING = {"influence_limit": {"least": 9.0, "most": 9.0}}
+
+
 def league(friends: tuple[str, ...] = ("", "Friend", "friend ", "Neighbour")) -> Pool:
     """Five testers; the first pulls a tie of their own and then what others tied."""
     rng = np.random.default_rng(9)

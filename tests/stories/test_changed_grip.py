@@ -154,7 +154,7 @@ def test_a_change_that_moved_the_readings_is_reported_as_moved(
 
 def test_too_few_pulls_say_how_many_more_would_tell(changed, as_owner, as_stranger, drain):
     uneven = (66.0, 79.0, 85.0, 95.0, 74.0)
-    send(as_owner, session(3, (94.0, 99.0, 104.0), uneven, revision=2))
+    send(as_owner, session(3, (95.0, 99.0, 103.0), uneven, revision=2))
     drain()
     bridge = bridge_of(as_stranger, changed)
     assert bridge["verdict"] == "can't tell yet"
