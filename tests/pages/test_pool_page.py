@@ -181,7 +181,7 @@ def test_a_large_pool_takes_few_queries_and_few_bytes_and_pages_its_sets(
     pair = "main=nylon+monofilament&leader=nylon+monofilament"
     of_pool = address("Nail")
     for part in (f"{of_pool}versions/1/", f"/compare/?{pair}", f"/lines/{main.pk}/", of_pool):
-        with django_assert_max_num_queries(15):
+        with django_assert_max_num_queries(17):
             response = Client().get(part)
         assert response.status_code == 200
         assert len(response.content) < 150_000

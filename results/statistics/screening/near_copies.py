@@ -29,6 +29,9 @@ FAR_OFF = 2.0
 LEAST_SHARE = 0.1
 """Of readings that are rounded to a step, below which it is chance that they end so."""
 
+LEAST_LOG_CHANCE = -1000.0
+"""Chances below this are no different: steps too small to be a scale's make them as small as one
+likes."""
 ALPHA = 0.001
 SOURCE = "cap of a sphere, by n! for any order (exact for normal readings); Fisher (1932)"
 
@@ -66,7 +69,8 @@ def log_chance_alike(one: ArrayLike, other: ArrayLike, step: float, other_step: 
 
     In their own order, reversed, or in any order. Where one reading lies far off in both, it has
     to be small without that one as well: they are alike by that alone. 0 for different numbers,
-    below five, or without scatter. The steps are those that each is written to, in its own unit.
+    below five, or without scatter; never below ``LEAST_LOG_CHANCE``. The steps are those that each
+    is written to, in its own unit.
     """
     x, y = np.asarray(one, dtype=float), np.asarray(other, dtype=float)
     if x.size != y.size or x.size < LEAST_PULLS or np.ptp(x) == 0 or np.ptp(y) == 0:
@@ -74,7 +78,7 @@ def log_chance_alike(one: ArrayLike, other: ArrayLike, step: float, other_step: 
     steps = step**2, other_step**2
     orders = [_log_both(x, y, steps), _log_both(x, y[::-1], steps)]
     anyhow = _log_both(np.sort(x), np.sort(y), steps, shuffled=True)
-    return min(0.0, math.log(3) + min(*orders, anyhow))
+    return max(LEAST_LOG_CHANCE, min(0.0, math.log(3) + min(*orders, anyhow)))
 
 
 def written_step(steps: ArrayLike) -> float:
