@@ -6,8 +6,12 @@ from collections.abc import Iterator
 from typing import Any
 
 import requests
+from requests.adapters import HTTPAdapter
+from urllib3 import Retry
 
 TIMEOUT_S = 30
+ASKED_TO_WAIT = Retry(5, status_forcelist=[429], allowed_methods=None, raise_on_status=False)
+"""Who asks too often waits for as long as the service says (Retry-After), up to five times."""
 
 
 class Refusal(Exception):
@@ -23,6 +27,7 @@ class Client:
         self._http = requests.Session()
         # The service is on this machine, so ignore any proxy in the environment.
         self._http.trust_env = False
+        self._http.mount("http://", HTTPAdapter(max_retries=ASKED_TO_WAIT))
         if handle:
             self.token = self._ask("POST", "/tokens", auth=(handle, password))["token"]
             self._http.headers["Authorization"] = f"Token {self.token}"

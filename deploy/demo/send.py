@@ -70,13 +70,9 @@ def _send_submission(contributor: Client, submission: Document) -> list[str]:
 
 def _wait_for(reader: Client, jobs: Sequence[str]) -> None:
     with tqdm(total=len(jobs), desc="working out", unit="session", disable=None) as progress:
-        waiting = list(jobs)
-        while waiting:
-            seen = {job: reader.get(job) for job in waiting}
-            for job in seen.values():
+        for address in jobs:
+            while (job := reader.get(address))["state"] != "done":
                 if job["state"] == "failed":
                     raise Refusal(f"A job failed: {job['problem']}")
-            waiting = [address for address, job in seen.items() if job["state"] != "done"]
-            progress.update(len(jobs) - len(waiting) - progress.n)
-            if waiting:
                 time.sleep(ASK_EVERY_S)
+            progress.update()

@@ -1,0 +1,66 @@
+"""A client of the demo on a slow machine: it asks seldom, and waits when it is asked to."""
+
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from threading import Thread
+
+import pytest
+
+from deploy.demo import send
+from deploy.demo.client import Client, Refusal
+
+
+class Busy(BaseHTTPRequestHandler):
+    """Answers 429 to the first two requests of each path, and then what was asked for."""
+
+    asked: list[str] = []
+
+    def do_GET(self):
+        self.asked.append(self.path)
+        taken = self.asked.count(self.path) > 2 and "never" not in self.path
+        body = b'{"state": "done"}' if taken else b'{"status": 429}'
+        self.send_response(200 if taken else 429)
+        self.send_header("Retry-After", "0")
+        self.send_header("Content-Length", str(len(body)))
+        self.end_headers()
+        self.wfile.write(body)
+
+    def log_message(self, *_):
+        """Say nothing."""
+
+
+@pytest.fixture
+def busy():
+    Busy.asked.clear()
+    with HTTPServer(("127.0.0.1", 0), Busy) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        yield f"http://127.0.0.1:{server.server_port}"
+        server.shutdown()
+
+
+def test_who_is_asked_to_wait_waits_and_is_answered(busy):
+    assert Client(busy).get("/pools") == {"state": "done"}
+    assert Busy.asked == ["/api/v1/pools"] * 3
+
+
+def test_who_is_never_answered_says_so(busy):
+    with pytest.raises(Refusal, match="429"):
+        Client(busy).get("/never")
+    assert len(Busy.asked) == 6
+
+
+class Reader:
+    """Jobs that take ten looks each, one after the other."""
+
+    def __init__(self):
+        self.looks = 0
+
+    def get(self, path):
+        self.looks += 1
+        return {"state": "done" if self.looks >= 10 * int(path) else "running"}
+
+
+def test_thirty_jobs_that_wait_are_asked_about_one_at_a_time(monkeypatch):
+    monkeypatch.setattr(send, "ASK_EVERY_S", 0)
+    reader = Reader()
+    send._wait_for(reader, [str(number) for number in range(1, 31)])
+    assert reader.looks <= 30 * 11
