@@ -44,10 +44,6 @@ COLUMNS = (
         part="interval",
         in_open_data=True,
         form=Form.PERCENT,
-        says=Sentence(
-            _("The true average is likely to be in the range %(interval)s."),
-            _("95%% interval, CR2, %(df_satterthwaite)s degrees of freedom: %(interval)s"),
-        ),
         anchor="interval",
     ),
     Figure(

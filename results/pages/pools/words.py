@@ -115,14 +115,17 @@ def _in_a_sentence(figure: Figure) -> Say:
 
 
 def _interval(version: PoolVersion, figures: Figures) -> tuple[str, str]:
-    """As declared, unless the interval is one that averages over what line products differ by."""
-    words, statistic = _in_a_sentence(declared.figure_at("interval"))(version, figures)
+    interval = between(version.interval_low, version.interval_high)
+    words = _("The true average is likely to be in the range %(interval)s.") % {
+        "interval": interval
+    }
     if figures.get("crossed"):
-        interval = between(version.interval_low, version.interval_high)
         statistic = _(
             "95%% interval, averaged over the likely variance between line products: %(interval)s"
-        ) % {"interval": interval}
-    return words, statistic
+        )
+        return words, statistic % {"interval": interval}
+    statistic = _("95%% interval, CR2, %(df_satterthwaite)s degrees of freedom: %(interval)s")
+    return words, statistic % Written(version)
 
 
 def _expected(version: PoolVersion, _figures: Figures) -> tuple[str, str]:
