@@ -21,7 +21,9 @@ from rigs.models import Material
 
 COUNTED = tuple(each for each in COUNTS if each.in_open_data)
 NO_FIGURE = figure_at("no_figure")
-POOLED = tuple(each for each in (*COLUMNS, *FIGURES) if each.in_open_data and each is not NO_FIGURE)
+POOLED = tuple(
+    each for each in (*COLUMNS, *FIGURES) if each.in_open_data and each.path != NO_FIGURE.path
+)
 KEY = ("connection", "doubled", "main_material", "leader_material", "terminal", "wet", "shock")
 BECAME = ("shared", "waiting", "held", "rejected", "withdrawn", "replaced", "discarded_ties")
 

@@ -69,6 +69,12 @@ def test_primary_keys_are_unique_and_foreign_keys_point_to_rows(package):
             assert own <= theirs, (one["name"], foreign)
 
 
+def test_no_table_has_two_columns_of_one_name(package):
+    for one in sheets(package):
+        names = [field["name"] for field in one["schema"]["fields"]]
+        assert len(names) == len(set(names)), one["name"]
+
+
 def test_parquet_holds_the_same_rows_as_csv(package):
     for one in sheets(package):
         table = pq.read_table(io.BytesIO(package.files[f"{one['name']}.parquet"]))
