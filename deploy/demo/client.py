@@ -10,7 +10,10 @@ from requests.adapters import HTTPAdapter
 from urllib3 import Retry
 
 TIMEOUT_S = 30
-ASKED_TO_WAIT = Retry(5, status_forcelist=[429], allowed_methods=None, raise_on_status=False)
+ASKED_TO_WAIT = Retry(
+    None, connect=0, read=0, other=0, status=5,
+    status_forcelist=[429], allowed_methods=None, raise_on_status=False,
+)  # fmt: skip
 """Who asks too often waits for as long as the service says (Retry-After), up to five times."""
 
 

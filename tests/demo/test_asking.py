@@ -4,6 +4,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from threading import Thread
 
 import pytest
+import requests
 
 from deploy.demo import send
 from deploy.demo.client import Client, Refusal
@@ -46,6 +47,12 @@ def test_who_is_never_answered_says_so(busy):
     with pytest.raises(Refusal, match="429"):
         Client(busy).get("/never")
     assert len(Busy.asked) == 6
+
+
+def test_a_service_that_is_not_there_yet_is_found_out_at_once_and_in_silence(caplog):
+    with pytest.raises(requests.ConnectionError):
+        Client("http://127.0.0.1:9").get("/pools")
+    assert caplog.text == ""
 
 
 class Reader:

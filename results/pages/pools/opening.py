@@ -25,12 +25,11 @@ class OwnLine(forms.Form):
     """The strength of a reader's own line, sent by GET."""
 
     strength = forms.CharField(
-        label=gettext_lazy("Your line holds"), required=False, max_length=LONGEST_WRITTEN
+        label=gettext_lazy("Your line holds"),
+        required=False,
+        max_length=LONGEST_WRITTEN,
+        widget=forms.TextInput({"placeholder": gettext_lazy("40 lbf, 18 kg, 180 N")}),
     )
-
-    def __init__(self, *args: object, **options: object) -> None:
-        super().__init__(*args, **options)  # type: ignore[arg-type]
-        self.fields["strength"].widget.attrs["placeholder"] = gettext_lazy("40 lbf, 18 kg, 180 N")
 
     def clean_strength(self) -> units.Force | None:
         """What was written, read as a load; None where nothing was."""
