@@ -51,7 +51,11 @@ def test_two_products_are_named_as_those_the_figure_is_for(client):
 
 
 @pytest.mark.django_db
-def test_three_products_of_several_testers_each_widen_the_interval_by_what_they_differ(client):
+def test_three_products_of_several_testers_each_widen_the_interval_by_what_they_differ(
+    client, settings
+):
+    # The products differ by so much that their sets would wait for a second look.
+    settings.SAMESPOOL_SCREENING = {"influence_limit": {"least": 9.0, "most": 9.0}}
     pool = pool_on({"first": 3, "second": 2, "third": 2})
     version = pool.current
     crossed = version.figures["crossed"][LINE_PRODUCT]
