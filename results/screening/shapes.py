@@ -81,7 +81,9 @@ def near_copies(session: Session, versions: Versions) -> NearCopies:
         Near(later, earlier, _log_chance(later, earlier, written), pairs)
         for (earlier, _), (later, _) in combinations(shaped, 2)
     ]
-    last = SeriesShape.objects.order_by("-pk").values_list("pk", flat=True).first() or 1
+    # Those of earlier sessions, so that running it again, or later, counts as many.
+    earlier_shapes = SeriesShape.objects.filter(session__lt=session.pk)
+    last = earlier_shapes.order_by("-session_id", "-pk").values_list("pk", flat=True).first() or 1
     in_pools = compared(versions, {one.pool_id for one in own if one.pool_id is not None})
     for one, shape in shaped:
         for other in _candidates(_alike(one, shape, versions)):
