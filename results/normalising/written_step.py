@@ -13,7 +13,12 @@ from rigs.refusals import Conflict
 
 
 def advised_resolution(session: Session) -> str:
-    """What the latest screening advises as the resolution, as in '1 lbf'; empty if nothing."""
+    """What the latest screening advises as the resolution, as in '1 lbf'; empty if nothing.
+
+    Readings that were replaced or withdrawn advise nothing.
+    """
+    if session.standing != Session.Standing.CURRENT:
+        return ""
     latest = session.screenings.order_by("-pk").first()
     if latest is None:
         return ""

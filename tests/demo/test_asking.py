@@ -11,14 +11,17 @@ from deploy.demo.client import Client, Refusal
 
 
 class Busy(BaseHTTPRequestHandler):
-    """Answers 429 to the first two requests of each path, and then what was asked for."""
+    """Answers 429 to the first two requests of each path but of jobs, which take their time."""
 
     asked: list[str] = []
 
     def do_GET(self):
         self.asked.append(self.path)
-        taken = self.asked.count(self.path) > 2 and "never" not in self.path
+        job = self.path.rpartition("/jobs/")[2] if "/jobs/" in self.path else ""
+        taken = job or (self.asked.count(self.path) > 2 and "never" not in self.path)
         body = b'{"state": "done"}' if taken else b'{"status": 429}'
+        if job and len(self.asked) < 10 * int(job):
+            body = b'{"state": "running"}'
         self.send_response(200 if taken else 429)
         self.send_header("Retry-After", "0")
         self.send_header("Content-Length", str(len(body)))
@@ -55,19 +58,8 @@ def test_a_service_that_is_not_there_yet_is_found_out_at_once_and_in_silence(cap
     assert caplog.text == ""
 
 
-class Reader:
-    """Jobs that take ten looks each, one after the other."""
-
-    def __init__(self):
-        self.looks = 0
-
-    def get(self, path):
-        self.looks += 1
-        return {"state": "done" if self.looks >= 10 * int(path) else "running"}
-
-
-def test_thirty_jobs_that_wait_are_asked_about_one_at_a_time(monkeypatch):
+def test_thirty_jobs_that_wait_are_asked_about_one_at_a_time(busy, monkeypatch):
+    """Each is done ten looks after the one before it."""
     monkeypatch.setattr(send, "ASK_EVERY_S", 0)
-    reader = Reader()
-    send._wait_for(reader, [str(number) for number in range(1, 31)])
-    assert reader.looks <= 30 * 11
+    send._wait_for(Client(busy), [f"/jobs/{number}" for number in range(1, 31)])
+    assert len(Busy.asked) <= 30 * 11

@@ -1,10 +1,11 @@
 """What holds on every page: cautions, no script, and what a screen reader or a keyboard needs."""
 
 import pytest
+from django.core.cache import caches
 from django.test import Client, RequestFactory
 from django.views.defaults import server_error
 
-from results.models import PullSet
+from results.models import PoolVersion, PullSet
 from rigs.models import Club
 from tests import making
 from tests.pages.conftest import pool_of
@@ -139,6 +140,20 @@ def test_what_it_links_to_on_the_about_page_is_explained_there(page, read):
     explained = {found.get("id") for _, found in read("/about/").elements}
     anchors = {link.split("#")[1] for link in page.links() if link.startswith("/about/#")}
     assert anchors <= explained
+
+
+@pytest.mark.parametrize(
+    "written", ["1.7e308 N", "1e-320 N", "1e9 kN", "-1", "nan", "\x00", "9" * 500]
+)
+def test_whatever_is_typed_into_a_form_that_reads_is_answered(response, page, written):
+    """On a pool that expects more than straight line too, where a load can overflow."""
+    PoolVersion.objects.filter(efficiency__isnull=False).update(prediction_high=1.106)
+    caches["kept"].clear()
+    address = response.request["PATH_INFO"]
+    for field in [*page.all("input"), *page.all("select")]:
+        if "name" in field and field.get("type") != "hidden":
+            answer = Client().get(address, {field["name"]: written})
+            assert answer.status_code < 500, (address, field["name"])
 
 
 def test_a_failure_of_the_service_has_a_page_too(db):

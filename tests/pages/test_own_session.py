@@ -77,6 +77,9 @@ def test_a_correction_says_why(at_home, sent):
     assert answer.status_code == 409
     assert "A reason is needed" in Page(answer).text
     assert Session.objects.get() == sent
+    [again] = stores(answer)
+    at_home.post(again, {"replaces": sent.pk, "reason": "a digit typed wrong"})
+    assert Session.objects.get(standing="current").replaces_id == sent.pk
 
 
 def test_a_session_is_withdrawn_on_its_page_with_a_reason(at_home, sent):

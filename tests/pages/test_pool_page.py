@@ -70,7 +70,9 @@ def test_a_reader_sees_the_loads_of_their_own_line_in_the_unit_they_wrote(league
     assert shown == unit
 
 
-@pytest.mark.parametrize("written", ["strong", "40", "-3 N", "0 N", "nan N", "1e400 lbf"])
+@pytest.mark.parametrize(
+    "written", ["strong", "40", "-3 N", "0 N", "nan N", "1e400 lbf", "1.7e308 N", "1e-320 N"]
+)
 def test_a_strength_that_is_none_is_refused_with_what_is_expected(league, read, written):
     text = read(address("Blood"), strength=written).text
     assert "xpected" in text

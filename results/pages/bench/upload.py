@@ -105,7 +105,9 @@ def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         receipt = intake.store_waiting(contributor, key, replaces=corrected, reason=reason)
     except Refused as refusal:
         report = Report("", refusal=refusal)
-        return _page(request, contributor, status=409, report=report, corrected=corrected)
+        # The file still waits, so what was wrong with the form alone can be put right at once.
+        again = {"key": key} if corrected is not None and isinstance(refusal, Invalid) else {}
+        return _page(request, contributor, status=409, report=report, corrected=corrected, **again)
     return redirect("pages:job", receipt.job.pk)
 
 

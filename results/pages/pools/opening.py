@@ -10,42 +10,34 @@ from django.utils.translation import gettext_lazy
 
 from results.models import PoolVersion
 from results.pages.figures import between, decimal, percent
+from results.pages.rigs.forms import QuantityField, newtons
 from results.statistics.planning import narrowing_by_a_tester
-from rigs.metrology import units
+from rigs.metrology import bounds, units
 
 PROVISIONAL_BELOW = 5
 """Number of testers below which a figure is called provisional: with four the t interval's factor
 is still 3.2, from five on each further tester narrows it slowly."""
 WELL_KNOWN, FAIRLY_KNOWN = 0.02, 0.05
 """Half-widths of the interval, of the figure, that pages call well and fairly well known."""
-LONGEST_WRITTEN = 40
 
 
 class OwnLine(forms.Form):
     """The strength of a reader's own line, sent by GET."""
 
-    strength = forms.CharField(
+    strength = QuantityField(
+        newtons,
+        bounds.READING_N,
+        " N",
         label=gettext_lazy("Your line holds"),
         required=False,
-        max_length=LONGEST_WRITTEN,
         widget=forms.TextInput({"placeholder": gettext_lazy("40 lbf, 18 kg, 180 N")}),
     )
 
-    def clean_strength(self) -> units.Force | None:
-        """What was written, read as a load; None where nothing was."""
-        written = self.cleaned_data["strength"]
-        if not written:
-            return None
-        try:
-            force = units.parse_force(written)
-        except units.UnitError as error:
-            raise forms.ValidationError(
-                _("Found %(found)s, expected %(expected)s.")
-                % {"found": written, "expected": error.expected}
-            ) from None
-        if not force.value > 0:
-            raise forms.ValidationError(_("Expected a load above zero."))
-        return force
+    @property
+    def force(self) -> units.Force | None:
+        """What was written, as a load in its own unit; None where nothing fit was."""
+        written = self.cleaned_data["strength"][1] if self.is_valid() else ""
+        return units.parse_force(written) if written else None
 
 
 def load(force: units.Force, *ratios: float | None) -> str:

@@ -124,8 +124,8 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
 
 def _loads(own_line: OwnLine, version: PoolVersion) -> list[tuple[str, str]]:
     """What a reader's own line is expected to hold with this join, by what is expected."""
-    force = own_line.is_valid() and own_line.cleaned_data["strength"]
-    if not force:
+    force = own_line.force
+    if force is None:
         return []
     found = [
         (_("On average it holds"), load(force, version.efficiency)),
