@@ -1,6 +1,8 @@
 """A pool's figures are declared once; what is stored, read, shown and documented is just that."""
 
 import ast
+import gzip
+import html
 import json
 import re
 from collections.abc import Iterator
@@ -197,9 +199,20 @@ def test_what_the_formulae_moved_and_since_when_a_figure_is_there_are_of_this_co
     assert {figure.since for figure in DECLARED} <= set(range(1, FORMULAE + 1))
 
 
-def test_every_figure_says_its_method_in_one_sentence_and_so_does_the_api():
+def test_every_figure_says_its_method_in_one_sentence_and_so_do_the_api_and_its_pools_page(
+    version, client
+):
     said = json.dumps(document())
+    page = client.get(f"/pools/{version.pool_id}/").content.decode()
+    by_name = html.unescape(page[page.index("How each figure is computed") :])
+    told = dict(re.findall(r"<dt>([^<]+)</dt><dd class=\"method\">(.+?)</dd>", by_name))
     for figure in DECLARED:
-        assert re.fullmatch(r"[A-Z][^.]+(?:\.\d[^.]*)*\.", figure.method), figure.path
+        method = str(figure.method)
+        assert re.fullmatch(r"[A-Z][^.]+(?:\.\d[^.]*)*\.", method), figure.path
         if figure.name not in BY_TESTER:
-            assert figure.method in said, figure.path
+            assert method in said, figure.path
+        assert f'<code translate="no">{figure.path}</code>' in told[method], figure.path
+    for figure in words.said():
+        statistics = html.unescape(page[page.index('class="statements"') :])
+        assert f'<dd class="method">{figure.method}</dd>' in statistics, figure.path
+    assert len(gzip.compress(page.encode())) < 80_000

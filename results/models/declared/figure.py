@@ -97,7 +97,7 @@ class Figure:
     anchor: str = ""
     explained: Promise | None = None
     members: Mapping[str, str] = field(default_factory=dict)
-    method: str = ""
+    method: Promise | str = ""
 
     @property
     def path(self) -> str:

@@ -20,7 +20,7 @@ from results.pages.pools.line_pair import contrasts_of, query_of
 from results.pages.pools.opening import PROVISIONAL_BELOW, OwnLine, load, opening
 from results.pages.pools.products import products_of
 from results.pages.pools.sensitivity import groups_of
-from results.pages.pools.words import statements
+from results.pages.pools.words import methods, statements
 from results.pages.showing import render
 from results.pools import selectors
 from results.pools.figures import Figures, figures_of, findings_of
@@ -84,6 +84,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "own_line": own_line,
             "loads": _loads(own_line, version),
             "statements": statements(version),
+            "methods": methods(),
             "findings": findings_of(version),
             "products": products_of(version),
             "groups": groups_of(version),

@@ -58,11 +58,23 @@ FIRST = (
 
 @dataclass(frozen=True)
 class Statement:
-    """One finding: in words, the statistic behind it, and where the about page explains it."""
+    """One finding: in words, the statistic behind it, and where the about page explains it.
+
+    ``method`` says in one sentence how the statistic is computed; empty where there is none.
+    """
 
     words: str
     statistic: str
     anchor: str
+    method: str = ""
+
+
+@dataclass(frozen=True)
+class Method:
+    """How figures are computed, in one sentence, and their names in the API."""
+
+    sentence: str
+    names: list[str]
 
 
 def statements(version: PoolVersion) -> list[Statement]:
@@ -85,6 +97,14 @@ def statements(version: PoolVersion) -> list[Statement]:
     ]
 
 
+def methods() -> list[Method]:
+    """How each figure that a version publishes is computed, those of one method together."""
+    found: dict[str, list[str]] = {}
+    for figure in declared.DECLARED:
+        found.setdefault(str(figure.method), []).append(figure.path)
+    return [Method(sentence, names) for sentence, names in found.items()]
+
+
 def said() -> list[Figure]:
     """Figures that pages say something of, in order."""
     others = [each for each in declared.DECLARED if each.says and each.path not in FIRST]
@@ -99,7 +119,8 @@ def _statement(version: PoolVersion, figures: Figures, figure: Figure) -> Statem
     except NotComputed as missing:
         words = _("Not computed for this version; the next version will show it.")
         statistic = _("Missing: %(name)s") % {"name": missing.args[0]}
-    return Statement(words, statistic, figure.anchor)
+        return Statement(words, statistic, figure.anchor)
+    return Statement(words, statistic, figure.anchor, str(figure.method))
 
 
 def _in_a_sentence(figure: Figure) -> Say:
