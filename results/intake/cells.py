@@ -1,24 +1,41 @@
-"""Cells of a sheet: their text, and its meaning as a member of a document."""
+"""Cells of a sheet and members of a document: their text, and its meaning."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
 from datetime import date, datetime
+from typing import Any
+
+from results.intake.days import days_meant
 
 _FORMULA = re.compile(r"[=@]|[+-].*[!|(]", re.DOTALL)
+_ERROR = re.compile(r"#[A-ZÄÖÜ0-9/!?]+[!?]?|#N/A|Err:\d{3}")
+_BLANKS = str.maketrans(dict.fromkeys("\u00a0\u2007\u2009\u202f", " "))
+"""Blanks that spreadsheets put between a number and its unit."""
 _YES_NO = {"yes": True, "true": True, "y": True, "no": False, "false": False, "n": False}
 _NUMBER = re.compile(r"[+-]?\d{1,15}(?:[.,]\d{1,15})?")
+_COUNTED = re.compile(r"([0-9]{1,15})(?:[.,]0)?")
 _WHOLE = ("revision", "discarded_ties")
-_DECIMAL = ("temperature_C", "soak_hours", "time_to_break", "time_to_tie_s", "join_diameter_mm")
+_DECIMAL = (
+    "temperature_C", "soak_hours", "time_to_break", "time_to_break_s", "time_to_tie_s",
+    "join_diameter_mm",
+)  # fmt: skip
 _ANSWERS = ("doubled", "slipped_first")
 _WORDS = ("state", "loading", "position", "failure_mode")
+_DAYS = ("pulled_on",)
+
+
+class Formula(str):
+    """What a formula in a cell came to when its workbook was last computed."""
+
+    __slots__ = ()
 
 
 def text(cell: object) -> str:
     """A cell as its reader would copy it, without blanks around; numbers to 15 digits."""
     if isinstance(cell, str):
-        return cell.strip()
+        return cell.translate(_BLANKS).strip()
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, float):
@@ -35,36 +52,62 @@ def is_formula(cell: str) -> bool:
     return _FORMULA.match(cell) is not None
 
 
+def is_error(cell: str) -> bool:
+    """Whether a spreadsheet shows this where it could not compute a value, as #N/A."""
+    return _ERROR.fullmatch(cell) is not None
+
+
 def folded(name: str) -> str:
     """A name as it is compared: without regard to case, blanks, or the shape of apostrophes."""
     plain = unicodedata.normalize("NFKC", name).replace("\u2019", "'")
     return "".join(plain.split()).casefold()
 
 
-def member(name: str, cell: str) -> object:
-    """The value of a cell for this member of a document; the text itself if it has none."""
+def member(name: str, cell: str, order: str = "") -> object:
+    """The value of a cell for this member of a document; the text itself if it has none.
+
+    A day that can mean two comes back as written; ``order`` is as of ``days_meant``.
+    """
     if name in _WHOLE:
-        return int(cell) if cell.isascii() and cell.isdigit() and len(cell) < 16 else cell
+        counted = _COUNTED.fullmatch(cell)
+        return int(counted[1]) if counted else cell
     if name in _DECIMAL:
         return float(cell.replace(",", ".")) if _NUMBER.fullmatch(cell) else cell
     if name in _ANSWERS:
         return _YES_NO.get(cell.casefold(), cell)
     if name in _WORDS:
         return " ".join(cell.casefold().split())
+    if name in _DAYS:
+        days = days_meant(cell, order)
+        return days[0].isoformat() if len(days) == 1 else cell
     return cell
 
 
-def parameters(cell: str) -> tuple[dict[str, object], list[str]]:
+def forgiven(name: str, value: object) -> object:
+    """A member of a JSON document as the cell of a sheet would be read: ``"Dry"``, ``"6"``, 1.0."""
+    if isinstance(value, str):
+        return member(name, text(value))
+    if isinstance(value, float) and name in _WHOLE and value.is_integer():
+        return int(value)
+    return value
+
+
+def parameter(written: str) -> bool | int | float | str:
+    """The value of a tie parameter: a number, yes or no, or else its text."""
+    if _NUMBER.fullmatch(written):
+        number = float(written.replace(",", "."))
+        return int(number) if number.is_integer() else number
+    return _YES_NO.get(written.casefold(), written)
+
+
+def parameters(cell: str) -> tuple[dict[str, Any], list[str]]:
     """Tie parameters written as ``turns main=6; glue=no``, and the pieces that are not so."""
-    found: dict[str, object] = {}
+    found: dict[str, Any] = {}
     wrong = []
     for piece in filter(None, (piece.strip() for piece in cell.split(";"))):
         name, equals, value = (part.strip() for part in piece.partition("="))
-        if not (name and equals and value):
-            wrong.append(piece)
-        elif _NUMBER.fullmatch(value):
-            number = float(value.replace(",", "."))
-            found[name] = int(number) if number.is_integer() else number
+        if name and equals and value:
+            found[name] = parameter(value)
         else:
-            found[name] = _YES_NO.get(value.casefold(), value)
+            wrong.append(piece)
     return found, wrong

@@ -250,4 +250,6 @@ def _enough(
     findings.extend(sufficiency.baseline_findings(straight))
     rig = f"revision {said.revision} of {said.rig}"
     session = sufficiency.unsaved(said, revision) if revision is not None else None
-    findings.extend(sufficiency.reference_findings(straight, joined, rig, session))
+    findings.extend(
+        sufficiency.reference_findings(straight, joined, rig, session, under_way.warnings)
+    )

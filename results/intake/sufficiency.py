@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 
 from django.utils.translation import gettext
 
@@ -11,7 +11,7 @@ from results.intake.document import SessionDocument
 from results.intake.limits import MOST_SUGGESTIONS
 from results.intake.parts import JoinedPart, StraightPart
 from results.models import PullSet, Session
-from results.normalising.borrowed_baselines import borrow, why_not
+from results.normalising.borrowed_baselines import Lent, borrow, why_not
 from results.normalising.reference_line import NoReference, Specimen, pulled_straight
 from results.normalising.set_figures import specimens
 from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
@@ -66,10 +66,12 @@ def reference_findings(
     joined: Sequence[JoinedPart],
     rig: str,
     session: Session | None,
+    warnings: list[Finding],
 ) -> Iterator[Finding]:
     """Sets whose reference line was not pulled straight, that day or near enough to borrow.
 
-    ``session`` is the one to be stored, None if its revision is not known.
+    ``session`` is the one to be stored, None if its revision is not known. What is borrowed is
+    said in ``warnings``.
     """
     pulled = {
         specimen
@@ -84,13 +86,34 @@ def reference_findings(
         if specimen and specimen not in pulled
     }
     if session is not None:
-        pulled |= set(borrow(session, wanted))
+        lent = borrow(session, wanted)
+        pulled |= set(lent)
+        warnings += _borrowed(missing, lent)
     reasons: dict[Specimen, str] = {}
     for part, row in missing:
         if found := _lacks(row, pulled):
             expected = gettext("a baseline of it in this session, on %(rig)s") % {"rig": rig}
             against = _not_lent(session, row, reasons) if session is not None else ()
             yield Finding(part.place, "baselines", found, "; ".join([expected, *against]))
+
+
+def _borrowed(
+    sets: Sequence[tuple[JoinedPart, PullSet]], lent: Mapping[Specimen, Lent]
+) -> Iterator[Finding]:
+    """Whose straight line a set is measured by, said at the first set that borrows it."""
+    for specimen, borrowed in lent.items():
+        part = next(
+            part
+            for part, row in sets
+            if any(each and each.line == specimen.line for each in specimens(row))
+        )
+        source = borrowed.baselines[0].session
+        found = gettext(
+            "no straight line of %(specimen)s on this day: that of session %(session)s, "
+            "of %(day)s, is borrowed"
+        ) % {"specimen": specimen, "session": source.pk, "day": source.pulled_on}
+        expected = gettext("straight line pulled on the day, which fits it best")
+        yield Finding(part.place, "baselines", found, expected)
 
 
 def _lacks(row: PullSet, pulled: Collection[Specimen]) -> str:

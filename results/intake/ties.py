@@ -6,6 +6,7 @@ import math
 
 from django.utils.translation import gettext
 
+from results.intake import cells
 from results.intake.cells import folded
 from results.intake.document import PullSetDocument
 from results.intake.findings import Findings, nearest, shown
@@ -58,8 +59,9 @@ def parameters_of(
     declared = list(connection.parameters.all())
     by_name = {spoken(parameter.name): parameter for parameter in declared}
     kept: dict[str, bool | int | float | str] = {}
-    for name, value in said.items():
+    for name, written in said.items():
         parameter = by_name.get(spoken(name))
+        value = _meant(parameter, written)
         if parameter is None:
             known = [each.name for each in declared]
             expected = (
@@ -76,6 +78,18 @@ def parameters_of(
         else:
             kept[parameter.name] = value
     return kept
+
+
+def _meant(
+    parameter: TieParameter | None, value: bool | int | float | str
+) -> bool | int | float | str:
+    """The value as a sheet would have it: a number or an answer that came as text."""
+    if isinstance(value, str) and parameter is not None and parameter.type != Type.CHOICE:
+        value = cells.parameter(cells.text(value))
+    is_whole = parameter is not None and parameter.type == Type.INTEGER
+    if is_whole and isinstance(value, float) and value.is_integer():
+        return int(value)
+    return value
 
 
 def spoken(name: str) -> str:

@@ -8,7 +8,9 @@ mistakes of form and those of fact together.
 from __future__ import annotations
 
 import types
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cache
@@ -19,6 +21,8 @@ from django.utils.translation import gettext
 from msgspec import NODEFAULT, Struct
 from msgspec.structs import FieldInfo, replace
 
+from results.intake.cells import forgiven
+from results.intake.days import days_meant
 from results.intake.document import PullDocument
 from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_PULLS
@@ -26,6 +30,23 @@ from rigs.metrology.bounds import EARLIEST_DAY
 from rigs.refusals import TooLarge
 
 Form = TypeVar("Form", bound=Struct)
+
+
+class Repeating(dict[str, Any]):
+    """An object of JSON some of whose members stand in it more than once."""
+
+    repeated: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, members: list[tuple[str, Any]]) -> dict[str, Any]:
+        """The object of these members, as ``object_pairs_hook`` of a JSON reader."""
+        plain = dict(members)
+        if len(plain) == len(members):
+            return plain
+        kept = cls(plain)
+        counted = Counter(name for name, _ in members)
+        kept.repeated = tuple(name for name, number in counted.items() if number > 1)
+        return kept
 
 
 @dataclass
@@ -41,6 +62,8 @@ class Walk:
             self._refuse(place, "", shown(value), gettext("an object with named members"))
             return form(**{info.name: _stand_in(info) for info in _fields(form).values()})
         fields = _fields(form)
+        if isinstance(value, Repeating):
+            self._refuse_repeated(value, place)
         for name in [name for name in value if name not in fields]:
             expected = gettext("a known field") if self.findings.is_full else nearest(name, fields)
             self._refuse(place, shown(name, quoted=False), gettext("an unknown field"), expected)
@@ -55,15 +78,17 @@ class Walk:
             return _default(info)
         found, form = value[info.name], _plain(info.type)
         inner = f"{place}.{info.name}" if place else info.name
+        if isinstance(found, Repeating) and not _is_struct(form):
+            self._refuse_repeated(found, inner)
         if _is_struct(form) and isinstance(found, dict):
             return self.document(found, form, inner)
         if get_origin(form) is list and isinstance(found, list):
             return list(self._items(found, get_args(form)[0], inner))
-        try:
-            return msgspec.convert(found, info.type)
-        except (ValueError, RecursionError):
-            self._refuse(place, info.name, shown(found), expected_of(info))
-            return _stand_in(info)
+        for value_meant in (found, forgiven(info.name, found)):
+            with suppress(ValueError, RecursionError):
+                return msgspec.convert(value_meant, info.type)
+        self._refuse(place, info.name, shown(found), _asked_for(info, found))
+        return _stand_in(info)
 
     def _items(self, found: list[Any], form: type[Struct], place: str) -> Iterator[Struct]:
         if len(found) > MOST_PULLS:
@@ -79,11 +104,31 @@ class Walk:
             # A void pull is asked nothing more of, but its reading is still looked at.
             yield replace(converted, failure_mode="void") if illegible else converted
 
+    def _refuse_repeated(self, value: Repeating, place: str) -> None:
+        for name in dict.fromkeys(value.repeated):
+            found = gettext("the member more than once")
+            self._refuse(place, shown(name, quoted=False), found, gettext("each member once"))
+
     def _refuse(self, place: str, name: str, found: str, expected: str) -> None:
         self.findings.add(place, name, found, expected)
         self.broken.add(place.partition(".pulls[")[0])
         if not name or name in ("baselines", "pull_sets"):
             self.broken.add("")
+
+
+def _asked_for(info: FieldInfo, found: object) -> str:
+    """What is expected; of a day that can be two, which of them it was."""
+    days = days_meant(found) if info.name == "pulled_on" and isinstance(found, str) else ()
+    if len(days) > 1:
+        return which_day(days)
+    return expected_of(info)
+
+
+def which_day(days: Sequence[date]) -> str:
+    """The question for a day that is written so that it can be several."""
+    return gettext("%(days)s: write the one that is meant, so") % {
+        "days": gettext(" or ").join(day.isoformat() for day in days)
+    }
 
 
 def expected_of(info: FieldInfo) -> str:

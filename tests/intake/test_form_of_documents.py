@@ -72,7 +72,8 @@ def test_a_document_of_very_many_parts_is_refused(send, body, says):
         ("rig", 7, "a name of at most 120 characters"),
         ("rig", "  ", "a name of at most 120 characters"),
         ("revision", "one", "the number of a revision of the rig, from 1"),
-        ("pulled_on", "10.01.2026", "a date from 1950-01-01 to today, as 2026-01-31"),
+        ("pulled_on", "tenth", "a date from 1950-01-01 to today, as 2026-01-31"),
+        ("pulled_on", "10/01/2026", "2026-01-10 or 2026-10-01: write the one that is meant, so"),
         ("state", "damp", "dry, wetted or soaked"),
         ("loading", "slow", "static or shock"),
         ("temperature_C", 400, "degrees Celsius, from -60 to 60"),
@@ -181,3 +182,51 @@ def test_half_a_pair_in_a_parameter_is_refused(refused, right, parameters, found
     right["pull_sets"][0]["parameters"] = parameters
 
     assert refused(right)[0][:3] == ("pull_sets[0]", "parameters", found)
+
+
+FORGIVEN = {
+    ("", "revision"): ["1", 1.0, "1.0"],
+    ("", "pulled_on"): ["10.01.2026", "2026/01/10", "10 Jan 2026", "46032"],
+    ("", "state"): ["Dry", " dry "],
+    ("", "loading"): ["Static"],
+    ("baselines", "position"): ["Before"],
+    ("pull_sets", "doubled"): ["no", "No", "false"],
+    ("pull_sets", "discarded_ties"): ["1", 1.0],
+    ("pull_sets", "parameters"): [{"Turns main": "6"}, {"turns_main": 6.0}],
+}
+
+
+@pytest.mark.parametrize(
+    ("part", "member", "value"),
+    [(part, member, value) for (part, member), values in FORGIVEN.items() for value in values],
+)
+def test_a_document_is_taken_as_a_sheet_would_be(send, right, part, member, value):
+    plain = send(right).session
+    plain.standing = "replaced"
+    plain.save()
+    (right[part][0] if part else right)[member] = value
+
+    assert send(right).session.fingerprint == plain.fingerprint
+
+
+@pytest.mark.parametrize(
+    ("once", "twice", "place", "name"),
+    [
+        ('{"rig"', '{"rig": "another", "rig"', "", "rig"),
+        ('"reading": 15.2', '"reading": 15.2, "reading" : 25.2', PULL, "reading"),
+        ('"turns_main": 6', '"turns_main": 6, "turns_main": 7', "pull_sets[0].parameters", None),
+        ('"discarded_ties": 1', '"discarded_ties": 1, "note": "u0022:", "note": ""', None, "note"),
+    ],
+)
+def test_a_member_that_stands_twice_is_refused_where_it_stands(refused, once, twice, place, name):
+    body = json.dumps(RIGHT).replace(once, twice, 1).encode()
+
+    ((row, field, found, expected),) = refused(body)
+
+    assert (row, field) == (place if place is not None else "pull_sets[0]", name or "turns_main")
+    assert (found, expected) == ("the member more than once", "each member once")
+
+
+def test_a_quoted_colon_in_a_note_is_no_member(send, right):
+    right["note"] = 'he said "so": "yes" :'
+    assert send(right).session.note == right["note"]

@@ -46,7 +46,8 @@ def test_every_mistake_is_named_by_its_row_and_column(refused):
     ("column", "cell", "expected"),
     [
         ("revision", "first", "the number of a revision of the rig, from 1"),
-        ("date", "10/01/2026", "a date from 1950-01-01 to today, as 2026-01-31"),
+        ("date", "tenth", "a date from 1950-01-01 to today, as 2026-01-31"),
+        ("date", "10/01/2026", "2026-01-10 or 2026-10-01: write the one that is meant, so"),
         ("state", "damp", "dry, wetted or soaked"),
         ("unit", "stone", "a unit: N, kN, lbf"),
         ("reading", "n/a", "a number and its unit"),

@@ -79,6 +79,19 @@ def test_on_the_same_grip_it_may_be_borrowed_within_thirty_days_and_this_is_said
     assert "Straight line borrowed from 10 Jan 2026" in page
 
 
+def test_the_receipt_says_whose_straight_line_is_borrowed(rig, as_owner):
+    document = session(12, straight_N=())
+    of_the_day = as_owner.post("/api/v1/sessions", session(1), format="json").json()
+    checked = as_owner.post("/api/v1/sessions?dry_run=true", document, format="json").json()
+    receipt = as_owner.post("/api/v1/sessions", document, format="json").json()
+    [warning] = receipt["warnings"]
+    assert [warning] == checked["warnings"]
+    assert not any(each["field"] == "baselines" for each in of_the_day["warnings"])
+    assert (warning["row"], warning["field"]) == ("pull_sets[0]", "baselines")
+    assert warning["found"].startswith("no straight line of thin")
+    assert warning["found"].endswith("of 2026-01-11, is borrowed")
+
+
 def test_a_dry_run_borrows_too(rig, as_owner):
     document = session(12, straight_N=())
     answer = as_owner.post("/api/v1/sessions?dry_run=true", document, format="json").json()
