@@ -24,6 +24,9 @@ NUMBERED: dict[str, type[Model]] = {
     "jobs": models.Job,
     "lines": rigs.Line,
     "pools": models.Pool,
+    "feeds/pools": models.Pool,
+    "feeds/connections": models.Connection,
+    "feeds/contributors": rigs.Contributor,
     "pull-sets": models.PullSet,
     "revisions": rigs.RigRevision,
     "rigs": rigs.Rig,
@@ -65,7 +68,7 @@ def readable(of: Numbers) -> Iterator[Address]:
             yield f"api/v1/{route}", f"/api/v1/{address}{test_routes.QUERIES.get(route, '')}"
     for route in page_addresses():
         for address in _filled(route, of):
-            query = _LINE_PAIR if route.startswith("compare/") else ""
+            query = _LINE_PAIR if route.startswith(("compare/", "feeds/line-pair")) else ""
             yield route, f"/{address}{query}"
 
 

@@ -146,6 +146,10 @@ class PoolVersion(models.Model):
     """Whether it is no longer what the pool says; lookups find it."""
     taken_down_at: datetime | None = None
     """On the current version: since when its figures have not been public."""
+    added = removed = 0
+    """How many sets came with it and left with it; lookups of what is new find them."""
+    before: float | None = None
+    """The efficiency of the version before it; the same lookups find it."""
 
     class Meta:
         ordering = ["pool_id", "-number"]

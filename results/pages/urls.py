@@ -3,6 +3,7 @@
 from django.urls import path
 
 from results.pages.bench import urls
+from results.pages.following import urls as following_urls
 from results.pages.pools import pool_list
 from results.pages.pools import urls as pool_urls
 from results.pages.reading import contributors, pull_set
@@ -15,5 +16,6 @@ urlpatterns = [
     *pool_urls.urlpatterns,
     *rig_urls.urlpatterns,
     *urls.urlpatterns,
+    *following_urls.urlpatterns,
     path("contributors/<path:handle>/", contributors.contributor, name="contributor"),
 ]

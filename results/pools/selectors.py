@@ -180,9 +180,13 @@ def pooled_terminals() -> list[str]:
 
 def history_of(pool: Pool) -> QuerySet[PoolVersion]:
     """The history of a pool, newest first, with how many sets each version added and removed."""
-    return versions_of(pool).annotate(
-        added=_memberships_by("since"), removed=_memberships_by("until")
-    )
+    return with_changes(versions_of(pool))
+
+
+def with_changes(versions: QuerySet[PoolVersion]) -> QuerySet[PoolVersion]:
+    """The versions, each with how many sets it ``added`` and ``removed``."""
+    counts = {"added": _memberships_by("since"), "removed": _memberships_by("until")}
+    return versions.annotate(**counts)
 
 
 def memberships_changed_by(version: PoolVersion) -> QuerySet[PoolMembership]:

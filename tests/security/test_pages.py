@@ -35,13 +35,14 @@ PAGES = {
         privacy/ cautions/ search/ pools/<int:pk>/ pools/<int:pk>/versions/<int:number>/
         pools/<int:pk>/card.png open-data/ rigs/ rigs/<int:pk>/ bench-sheet/ at-the-rig/worker.js
         jobs/<uuid:pk>/ contributors/<path:handle>/ pools/<int:pk>/history*
-        calibrations/<int:pk>/residuals*
+        calibrations/<int:pk>/residuals* feeds/pools.atom feeds/pools/<int:pk>.atom
+        feeds/contributors/<int:pk>.atom
         """,
     (MISSING, NOT_SO): """
         clubs/<int:pk>/ compare/ open-data/latest/ open-data/latest/<str:name>
         open-data/<int:number>/ open-data/<int:number>/<str:name> pools/<int:pk>/forest*
         pools/<int:pk>/pulls* pools/<int:pk>/left-out* compare/joins* watch/straight/<int:pk>*
-        watch/joins/<int:pk>*
+        watch/joins/<int:pk>* feeds/line-pair.atom
         """,
     (SHOWN, SHOWN): "healthz readyz metrics account/password/forgotten/<base36:uidb36>-<str:key>/",
     (SHOWN, MISSING): "account/mail/confirm/<str:key>/",
@@ -68,7 +69,9 @@ PAGES = {
         """,
     ((302, 404, 404, 404), (302, 405, 405, 405)): "account/second-factor/codes/",
     # For the owner of what the address names, and for moderators where they have to see it.
-    ((404, 200, 404, 200), NOT_SO): "connections/<int:pk>/ lines/<int:pk>/",
+    ((404, 200, 404, 200), NOT_SO): """
+        connections/<int:pk>/ lines/<int:pk>/ feeds/connections/<int:pk>.atom
+        """,
     ((302, 200, 403, 403), (302, 422, 403, 403)): """
         rigs/<int:pk>/change/ revisions/<int:pk>/calibrate/ revisions/<int:pk>/correct/
         revisions/<int:pk>/void/ calibrations/<int:pk>/correct/ calibrations/<int:pk>/void/
@@ -115,7 +118,8 @@ def address_of(world, owner):
     }
 
     def fill(route: str) -> str:
-        kind = "pull-sets" if route.startswith("bench/sets") else route.split("/", maxsplit=1)[0]
+        parts = route.removeprefix("feeds/").split("/", maxsplit=1)
+        kind = "pull-sets" if route.startswith("bench/sets") else parts[0]
         number = str(world.get(kind, 1))
         for part, value in named.items():
             route = route.replace(part, value)

@@ -1,0 +1,1 @@
+"""Following: feeds of what is new, and what is mailed of it."""

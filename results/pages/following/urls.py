@@ -1,0 +1,13 @@
+"""Addresses of feeds."""
+
+from django.urls import path
+
+from results.pages.following import feeds
+
+urlpatterns = [
+    path("feeds/pools.atom", feeds.everywhere, name="feed"),
+    path("feeds/line-pair.atom", feeds.of_line_pair, name="feed-line-pair"),
+    path("feeds/pools/<int:pk>.atom", feeds.of_pool, name="feed-pool"),
+    path("feeds/connections/<int:pk>.atom", feeds.of_join, name="feed-join"),
+    path("feeds/contributors/<int:pk>.atom", feeds.of_tester, name="feed-tester"),
+]
