@@ -45,7 +45,7 @@ ALLOWED_HOSTS = env.list("SAMESPOOL_HOSTS", ["127.0.0.1", "localhost", "[::1]", 
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("SAMESPOOL_ORIGINS", [])
 
 INSTALLED_APPS = [
-    "django.contrib.admin",
+    "deploy.administration.Administration",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

@@ -10,7 +10,6 @@ from deploy.observing.health import live, ready
 from deploy.observing.metrics import metrics
 from deploy.observing.status import operational_status
 
-admin.site.site_header = admin.site.site_title = "Samespool administration"
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]  # as allauth documents
 
 handler400 = "deploy.unavailable.malformed"

@@ -16,7 +16,7 @@ def make_moderator(user: User, handle: str = "") -> list[str]:
     """Give an account what a moderator needs, and return what it lacked; idempotent.
 
     That is a contributor, since moderators add to the catalogue too, with ``handle`` or else the
-    sign-in name; the group; and the right to enter the desk. One transaction. Locks the account's
+    sign-in name; and the group, to which the desk is open. One transaction. Locks the account's
     row. Raises Conflict for an account that is closed or switched off, or for a handle that
     another contributor has, and Invalid for one that can't be a handle.
     """
@@ -30,8 +30,4 @@ def make_moderator(user: User, handle: str = "") -> list[str]:
         if not is_moderator(User.objects.get(pk=locked.pk)):
             locked.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
             lacked.append(f"membership of the group '{MODERATORS}'")
-        if not locked.is_staff:
-            locked.is_staff = True
-            locked.save(update_fields=["is_staff"])
-            lacked.append("the right to enter the desk")
     return lacked

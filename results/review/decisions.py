@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import structlog
 from django.contrib.auth.models import AnonymousUser, User
 from django.db import transaction
 from django.utils.translation import gettext
@@ -22,6 +23,8 @@ from results.pools.influence import pool_shift
 from rigs.locks import lock_contributor
 from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
+
+log = structlog.get_logger(__name__)
 
 DECISIONS = {"hold": State.HELD, "release": State.RELEASED, "reject": State.REJECTED}
 LONGEST_TEXT = 4000
@@ -87,6 +90,12 @@ def _follow(session: Session) -> None:
     if usable(session.baselines.all()).exists():
         enqueue_reprocessing(possible_borrowers(session))
     enqueue_reprocessing(fix_references(session))
+
+
+def ask_many(*, by: User, pull_sets: Sequence[PullSet], text: str) -> list[Message]:
+    """The same question about several sets, in one transaction; refusals as `ask`."""
+    with transaction.atomic():
+        return [ask(by=by, pull_set=pull_set, text=text) for pull_set in pull_sets]
 
 
 def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
@@ -194,7 +203,7 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
         raise Conflict(gettext("This set is %(to)s already.") % {"to": to})
     normalised = NormalisedSet.objects.filter(pull_set=pull_set).first()
     if case is None and to == State.HELD:
-        shift = pool_shift(normalised) if normalised else None
+        shift = _shift(normalised) if normalised else None
         ReviewCase.objects.create(pull_set=pull_set, pool_shift=shift)
     elif appealed is not None:
         ReviewCase.objects.filter(pk=pull_set.pk).update(appealed=None)
@@ -208,6 +217,16 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
         )
     notices.notify_owner(pull_set, f"'{pull_set.label}' is {to} now. {reason}")
     return change
+
+
+def _shift(normalised: NormalisedSet) -> float | None:
+    """How far the pool would move; None also where it can't be computed, which stops no one."""
+    try:
+        with transaction.atomic():
+            return pool_shift(normalised)
+    except Exception:
+        log.exception("shift of a pool not computed", pull_set=normalised.pull_set_id)
+        return None
 
 
 def check_may_review(by: User, pull_set: PullSet) -> None:

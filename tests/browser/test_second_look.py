@@ -48,8 +48,6 @@ def test_a_reader_sees_how_many_sets_wait_and_why_they_do(waiting, page, look):
 def test_a_moderator_reads_the_case_with_its_straight_line(waiting, page, look, live_server):
     moderator = contributor("moderator")
     moderator.user.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
-    moderator.user.is_staff = True
-    moderator.user.save()
     sign_in(moderator.user, page, live_server)
     look(f"/admin/results/reviewcase/{waiting.pk}/change/", name="case-that-waits")
     expect(page.get_by_text("Straight line as written: thin").first).to_be_visible()

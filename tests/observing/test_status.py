@@ -155,8 +155,6 @@ def test_a_choice_that_makes_no_sense_is_answered_in_words(chosen, expected, as_
 
 def test_neither_moderator_nor_tester_nor_stranger_sees_it_or_has_jobs_run(owner, moderator):
     job = failed(owner)
-    moderator.user.is_staff = True
-    moderator.user.save()
     for person, refused in ((moderator, 403), (owner, 302), (None, 302)):
         client = Client()
         if person:
@@ -168,8 +166,6 @@ def test_neither_moderator_nor_tester_nor_stranger_sees_it_or_has_jobs_run(owner
 
 
 def test_the_admins_first_page_leads_there_for_an_administrator_alone(moderator, as_admin):
-    moderator.user.is_staff = True
-    moderator.user.save()
     desk = Client()
     desk.force_login(moderator.user)
 

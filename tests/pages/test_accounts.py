@@ -190,8 +190,6 @@ def test_a_password_alone_gives_no_token_to_an_account_of_two_factors(with_passw
 
 def test_a_moderator_needs_a_second_factor_to_come_to_the_desk(moderator, settings):
     settings.SAMESPOOL_TWO_FACTOR = True
-    moderator.user.is_staff = True
-    moderator.user.save()
     at_desk = browser(moderator)
     assert at_desk.get("/admin/").headers["Location"] == "/account/second-factor/set-up/"
     secret = generate_totp_secret()

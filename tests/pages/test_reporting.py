@@ -69,8 +69,6 @@ def test_closed_it_is_forgotten_who_reported_and_can_be_reported_again(rig, mode
     assert "127.0.0.1" not in found.reporter_key
     with pytest.raises(Forbidden):
         close_report(found, by=owner.user, outcome="nothing in it")
-    moderator.user.is_staff = True
-    moderator.user.save()
     at_desk = browser(moderator)
     listed = Page(at_desk.get("/admin/results/report/"))
     assert TEXT in listed.text

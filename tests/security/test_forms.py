@@ -40,7 +40,6 @@ PEOPLE = (
     "suspended",
     "moderator",
     "moderator without a handle",
-    "moderator without a desk",
     "administrator",
     "administrator without a handle",
     "staff without a group",
@@ -91,17 +90,9 @@ def _person(who: str, moderator: User) -> User:
         suspend(by=moderator, contributor=user.contributor, reason="Ten copies of one set.")
     if who == "moderator":
         make_moderator(user)
-    if who in ("moderator without a handle", "moderator without a desk"):
+    if who == "moderator without a handle":
         user.groups.add(Group.objects.get(name=MODERATORS))
-    user.is_staff = (
-        user.is_staff
-        or "administrator" in who
-        or who
-        in (
-            "moderator without a handle",
-            "staff without a group",
-        )
-    )
+    user.is_staff = "administrator" in who or who == "staff without a group"
     user.is_superuser = "administrator" in who
     user.save()
     return User.objects.get(pk=user.pk)

@@ -11,6 +11,7 @@ from django.test import Client
 from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD, make_accounts
 from results.models import Connection
 from rigs.models import Contributor
+from rigs.permissions import MODERATORS, is_moderator
 from tests.pages.reading import Page
 from tests.people import client_of, contributor
 from tests.stories.test_review import held, league  # noqa: F401  (fixtures)
@@ -42,13 +43,7 @@ def administrator() -> None:
     User.objects.create_superuser("benchwarden")
 
 
-def in_the_group_alone() -> None:
-    with_handle()
-    make("benchwarden")
-    User.objects.update(is_staff=False)
-
-
-@pytest.mark.parametrize("before", [with_handle, without_handle, administrator, in_the_group_alone])
+@pytest.mark.parametrize("before", [with_handle, without_handle, administrator])
 def test_whatever_the_account_was_it_decides_at_the_desk_and_adds_to_the_catalogue(
     before,
     held,  # noqa: F811
@@ -106,7 +101,7 @@ def test_what_it_cannot_do_it_tells_with_a_way_out_and_changes_nothing(db, name,
         User.objects.create_user(each)
     with pytest.raises(CommandError, match=expected):
         make(name, *more)
-    assert not User.objects.filter(is_staff=True).exists()
+    assert not User.objects.filter(groups__name=MODERATORS).exists()
     assert Contributor.objects.count() == 1
 
 
@@ -129,9 +124,9 @@ def test_of_the_demo_everybody_lands_on_a_page_of_theirs_and_the_moderator_can_d
 
 def test_a_store_of_an_earlier_demo_gets_what_its_moderator_lacked(db):
     make_accounts({})
-    User.objects.filter(username=MODERATOR).update(is_staff=False)
+    User.objects.get(username=MODERATOR).groups.clear()
     make_accounts({})
-    assert User.objects.get(username=MODERATOR).is_staff
+    assert is_moderator(User.objects.get(username=MODERATOR))
 
 
 def test_who_looks_on_at_the_desk_is_offered_no_decision_and_shown_how_to_get_it(

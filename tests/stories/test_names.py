@@ -62,8 +62,6 @@ def test_only_a_moderator_accepts_a_name(pull_set, owner):
 
 
 def test_names_are_accepted_at_the_desk(pull_set, moderator, owner):
-    moderator.user.is_staff = True
-    moderator.user.save()
     desk, page = Client(), reverse("admin:results_acceptedname_changelist")
     desk.force_login(moderator.user)
     assert {(one.kind, one.text) for one in waiting_names()} == set(NAMES.items())

@@ -1,13 +1,18 @@
 """The moderator's desk: one screen a case, and a decision that can't be taken blindly."""
 
+from datetime import date
+
 import pytest
+from django.contrib.auth.models import User
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
-from results.models import Job, Pool
-from results.review.decisions import ask, decide, version_of
+from results.models import Job, Pool, ReviewCase
+from results.review.decisions import LONGEST_TEXT, answer, ask, decide, version_of
+from results.review.reply_drafts import draft
 from results.worker import embedded
+from tests import making
 from tests.stories.test_review import TOO_GOOD_N, held, league, send  # noqa: F401  (fixtures)
 
 QUEUE = reverse("admin:results_reviewcase_changelist")
@@ -15,8 +20,7 @@ QUEUE = reverse("admin:results_reviewcase_changelist")
 
 @pytest.fixture
 def desk(moderator) -> Client:
-    moderator.user.is_staff = True
-    moderator.user.save()
+    """A moderator's browser: the group opens the desk, and nothing else is needed."""
     client = Client()
     client.force_login(moderator.user)
     return client
@@ -88,6 +92,74 @@ def test_several_without_a_reason_stay_as_they_were(desk, held):  # noqa: F811
     )
     held.refresh_from_db()
     assert held.state == "held"
+
+
+def test_the_queue_says_who_was_asked_who_answered_and_for_how_long_it_waits(
+    desk,
+    held,  # noqa: F811
+    owner,
+    moderator,
+):
+    assert (
+        f"/admin/results/reviewcase/{held.pk}/change/"
+        not in desk.get(QUEUE, {"waiting": "asked"}).content.decode()
+    )
+    ask(by=moderator.user, pull_set=held, text="Which spool was it?")
+    row = f"/admin/results/reviewcase/{held.pk}/change/"
+    page = desk.get(QUEUE, {"waiting": "asked"}).content.decode()
+    assert row in page
+    for column in ("Asked", "Answered", "Appealed", "Waiting for", "Pool moves by"):
+        assert column in page
+    answer(by=owner.user, pull_set=held, text="The new one.")
+    assert row in desk.get(QUEUE, {"waiting": "answered"}).content.decode()
+    assert row not in desk.get(QUEUE, {"waiting": "asked"}).content.decode()
+    bench = desk.get("/bench/").content.decode()
+    assert "The desk: 1 set waits" in bench
+    assert "1 answered, 0 appealed" in bench
+
+
+def test_a_case_can_be_decided_on_whose_pool_cannot_be_computed(desk, held, monkeypatch):  # noqa: F811
+    def breaks(*_asked):
+        raise FloatingPointError("overflow")
+
+    monkeypatch.setattr("results.review.desk.case.with_and_without", breaks)
+    monkeypatch.setattr("results.review.decisions.pool_shift", breaks)
+    page = desk.get(page_of(held)).content.decode()
+    assert "can't be computed at the moment" in page
+    assert "this set, each pull" in page
+    sent = {"decision": "release", "reason": "A splice.", "version": version_of(held)}
+    assert desk.post(page_of(held), sent).status_code == 302
+    ReviewCase.objects.all().delete()
+    again = {"decision": "hold", "reason": "Once more."}
+    decide(by=User.objects.get(username="moderator"), pull_set=held, **again)
+    assert ReviewCase.objects.get(pull_set=held).pool_shift is None
+
+
+@pytest.mark.parametrize("decision", ["release", "reject", "hold", "ask"])
+def test_a_letter_says_what_it_is_about_what_was_seen_and_what_to_do(held, decision):  # noqa: F811
+    letter = draft(held, decision)
+    assert f"About set {held.pk}, pulled on" in letter
+    assert "131 percent of the straight line" in letter
+    assert "owner" not in letter
+    assert held.label not in letter
+    assert len(letter) < LONGEST_TEXT
+    if decision in ("ask", "hold"):
+        assert "Honest reasons" in letter
+        assert "What settles it" in letter
+
+
+def test_a_case_leads_to_the_sets_and_sessions_around_it_and_on_to_the_next(desk, held, owner):  # noqa: F811
+    revision = held.session.revision
+    earlier = making.session(revision, pulled_on=date(2025, 12, 1))
+    making.joined(earlier, held.main_line, held.leader_line, [70, 71, 72])
+    beside = making.joined(held.session, held.main_line, held.leader_line, [70, 71, 72])
+    second = send(owner, [load + 1.5 for load in TOO_GOOD_N])
+    page = desk.get(page_of(held)).content.decode()
+    assert f"/sessions/{earlier.pk}" in page
+    assert f"/pull-sets/{beside.pk}/" in page
+    assert f'rel="next" href="{page_of(second)}"' in page
+    sent = {"decision": "release", "reason": "Fine.", "version": version_of(held), "then_next": "1"}
+    assert desk.post(page_of(held), sent).headers["Location"] == page_of(second)
 
 
 def test_a_tester_with_no_such_role_sees_no_desk(held, other):  # noqa: F811

@@ -132,8 +132,6 @@ def test_only_moderators_suspend_neither_themselves_nor_one_another_and_once(
 
 @pytest.fixture
 def at_desk(moderator) -> Client:
-    moderator.user.is_staff = True
-    moderator.user.save()
     return browser(moderator)
 
 

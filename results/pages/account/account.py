@@ -22,12 +22,12 @@ from results.accounts.join import agree, show
 from results.accounts.own_data import archive_of
 from results.accounts.rename import rename
 from results.accounts.second_factor import has_second_factor
+from results.pages.account.desk import desk_of
 from results.pages.account.forms import ClosingForm, ShownForm, refusal_text
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
-from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Refused
 from rigs.uniqueness import is_unique_violation
 
@@ -103,7 +103,7 @@ def _account_page(
         "pages/account/account.html",
         {
             "contributor": contributor,
-            "moderator": is_moderator(contributor.user),
+            **desk_of(contributor.user),
             "form": form,
             "token": token,
             "tokens": AuthToken.objects.filter(user=contributor.user).order_by("-created"),

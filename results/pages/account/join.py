@@ -10,10 +10,10 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods
 
 from results.accounts.join import join as make_contributor
+from results.pages.account.desk import desk_of
 from results.pages.account.forms import JoiningForm, refusal_text
 from results.pages.showing import render
 from rigs.models import Contributor
-from rigs.permissions import is_moderator
 from rigs.refusals import Refused
 
 
@@ -36,6 +36,6 @@ def join(request: HttpRequest) -> HttpResponse:
     return render(
         request,
         "pages/account/join.html",
-        {"form": form, "moderator": is_moderator(request.user)},
+        {"form": form, **desk_of(request.user)},
         status=422 if request.method == "POST" else 200,
     )

@@ -17,6 +17,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from results.models import PullSet
+from results.pages.account.desk import desk_of
 from results.pages.bench import selectors
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
@@ -25,7 +26,6 @@ from results.review.notices import mark_read, notices_of
 from rigs import selectors as rig_selectors
 from rigs.metrology.validity import calibration_validity
 from rigs.models import Contributor, Rig
-from rigs.permissions import is_moderator
 from rigs.refusals import Refused
 
 SESSIONS_A_PAGE, NOTICES_SHOWN = 10, 5
@@ -52,7 +52,7 @@ def bench(request: HttpRequest) -> HttpResponse:
         "pages/bench/bench.html",
         {
             "contributor": contributor,
-            "moderator": contributor.user.is_staff and is_moderator(contributor.user),
+            **desk_of(contributor.user),
             "rigs": list(_rigs(contributor)),
             "held": selectors.held_sets(contributor),
             "notices": notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN],

@@ -3,56 +3,34 @@
 from __future__ import annotations
 
 import math
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.contrib import admin, messages
 from django.contrib.auth.models import User
 from django.core.exceptions import PermissionDenied
-from django.db.models import F, Q, QuerySet
+from django.db.models import F, QuerySet
 from django.db.models.functions import Abs
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.template.response import TemplateResponse
 from django.urls import URLPattern, path
+from django.utils.timesince import timesince
 from django.utils.translation import gettext, gettext_lazy, ngettext
 
-from results.models import PullSet, Report, ReviewCase
-from results.models.lifecycle import State
-from results.review.decisions import ask, decide_many, decisions_open_to
+from results.models import PullSet, ReviewCase
+from results.review.decisions import ask, ask_many, decide_many, decisions_open_to
 from results.review.desk.case import case_context
 from results.review.desk.case_record import others_open
 from results.review.desk.failures import failures, run_again
 from results.review.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
+from results.review.desk.queue import Waiting, next_open, with_messages
+from results.review.desk.waiting_work import waiting_work
 from results.review.reply_drafts import draft
 from results.review.selectors import check_records
 from rigs.admin import ReadOnly
 from rigs.permissions import is_moderator
 from rigs.refusals import Forbidden, Refused
-
-OPEN = Q(pull_set__state=State.HELD) | Q(appealed__isnull=False)
-
-
-class Waiting(admin.SimpleListFilter):
-    """Open cases, unless all are requested."""
-
-    title = "waiting"
-    parameter_name = "waiting"
-
-    def lookups(
-        self, _request: HttpRequest, _admin: admin.ModelAdmin[Any]
-    ) -> list[tuple[str, str]]:
-        return [("no", "decided"), ("all", "all")]
-
-    def queryset(self, _request: HttpRequest, cases: QuerySet[ReviewCase]) -> QuerySet[ReviewCase]:
-        if self.value() == "all":
-            return cases
-        return cases.exclude(OPEN) if self.value() == "no" else cases.filter(OPEN)
-
-    def choices(self, changelist: Any) -> Any:
-        first, *rest = super().choices(changelist)
-        yield {**first, "display": "open"}
-        yield from rest
 
 
 class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
@@ -60,17 +38,20 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
 
     list_display = [
         "pull_set",
-        "pulled_on",
         "tester",
         "standing",
         "moves_the_pool",
+        "asked",
+        "answered",
         "appealed_now",
-        "opened_at",
+        "age",
+        "pulled_on",
     ]
-    list_filter = [Waiting, "opened_at"]
+    list_filter = [Waiting]
+    list_per_page = 50
     list_select_related = ["pull_set__connection", "pull_set__session__contributor"]
     search_fields = ["=pull_set__id", "pull_set__session__contributor__handle"]
-    actions = ["release_many", "reject_many"]
+    actions = ["release_many", "reject_many", "ask_many"]
     action_form = ManyForm
 
     def has_module_permission(self, request: HttpRequest) -> bool:
@@ -80,7 +61,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         return is_moderator(request.user) or super().has_view_permission(request, obj)
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[ReviewCase]:
-        return super().get_queryset(request).annotate(size=Abs("pool_shift"))
+        return with_messages(super().get_queryset(request)).annotate(size=Abs("pool_shift"))
 
     def get_ordering(self, _request: HttpRequest) -> list[Any]:
         return [F("size").desc(nulls_last=True), "opened_at"]
@@ -97,11 +78,23 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     def standing(self, case: ReviewCase) -> str:
         return case.pull_set.state
 
-    @admin.display(description="would move its pool by", ordering="size")
+    @admin.display(description="pool moves by", ordering="size")
     def moves_the_pool(self, case: ReviewCase) -> str:
         if case.pool_shift is None:
             return "no pooled figure"
         return f"{100 * math.expm1(case.pool_shift):+.2f} percent"
+
+    @admin.display(description="asked", ordering="asked_at")
+    def asked(self, case: Any) -> str:
+        return _ago(case.asked_at)
+
+    @admin.display(description="answered", ordering="answered_at")
+    def answered(self, case: Any) -> str:
+        return _ago(case.answered_at)
+
+    @admin.display(description="waiting for", ordering="opened_at")
+    def age(self, case: ReviewCase) -> str:
+        return timesince(case.opened_at, depth=1)
 
     @admin.display(description="appealed")
     def appealed_now(self, case: ReviewCase) -> str:
@@ -115,15 +108,19 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     def reject_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
         self._decide_many(request, cases, "reject")
 
+    @admin.action(description=gettext_lazy("Ask the testers, with the question beside"))
+    def ask_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
+        self._decide_many(request, cases, ASK)
+
     def changelist_view(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None
     ) -> HttpResponse:
         records = {
             "check_records": check_records(),
             **failures(),
-            "open_reports": Report.objects.filter(closed_at=None).count(),
+            "waiting": waiting_work(),
             "moderating": is_moderator(request.user),
-            "title": gettext("Sets waiting for a moderator"),
+            "title": gettext("What waits for a moderator"),
         }
         return super().changelist_view(request, {**records, **(extra_context or {})})
 
@@ -148,7 +145,10 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         context = case_context(case)
         form = self._form(request, case, context["version"])
         form.offer_others([(other.value, other.label) for other in others_open(case)])
+        following = next_open(case)
         if request.method == "POST" and self._done(request, case, form):
+            if following and "then_next" in request.POST:
+                return redirect("admin:results_reviewcase_change", following.pk)
             return redirect("admin:results_reviewcase_changelist")
         offered, why_not = _offered(request, case)
         form.offer(offered)
@@ -163,6 +163,8 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
                 "opts": self.opts,
                 "form": form,
                 "drafts": offered,
+                "letters": {name: draft(case.pull_set, name) for name in offered},
+                "following": following,
                 "why_not": why_not,
                 "moderating": is_moderator(request.user),
             },
@@ -220,7 +222,10 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         ]
         reason = request.POST.get("reason", "")
         try:
-            decide_many(by=request.user, pull_sets=pull_sets, decision=decision, reason=reason)
+            if decision == ASK:
+                ask_many(by=request.user, pull_sets=pull_sets, text=reason)
+            else:
+                decide_many(by=request.user, pull_sets=pull_sets, decision=decision, reason=reason)
         except Refused as refusal:
             reason = " ".join([refusal.detail, *map(str, refusal.findings)])
             self.message_user(request, reason, messages.ERROR)
@@ -234,6 +239,13 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
                 )
                 % {"decision": decision, "number": len(pull_sets)},
             )
+
+
+def _ago(at: datetime | None) -> str:
+    """How long ago, in words; a dash where never."""
+    if at is None:
+        return "–"
+    return gettext("%(time)s ago") % {"time": timesince(at, depth=1)}
 
 
 def _offered(request: HttpRequest, case: ReviewCase) -> tuple[list[str], str]:

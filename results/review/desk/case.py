@@ -3,22 +3,35 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+import structlog
 from django.db.models import Q
 from django.template.defaultfilters import floatformat
 from django.utils.translation import gettext
 
-from results.models import CheckResult, NormalisedSet, PullSet, ReviewCase
+from results.models import CheckResult, NormalisedSet, Pull, PullSet, ReviewCase, Session
 from results.models.lifecycle import COUNTING
 from results.normalising.scales import scale_of
 from results.pools.estimate import Outcome, efficiency_of
 from results.pools.influence import with_and_without
 from results.review.decisions import version_of
 from results.review.desk import case_charts
-from results.review.desk.case_record import earlier_decisions_of, straight_line_of
+from results.review.desk.case_record import (
+    earlier_decisions_of,
+    earlier_sessions_of,
+    others_of_session,
+    straight_line_of,
+)
 from results.review.selectors import check_results_of, thread_of
+
+log = structlog.get_logger(__name__)
+
+PARTED_IN_THE_LINE = frozenset({Pull.FailureMode.LINE})
+THE_JOIN_GAVE_WAY = frozenset({Pull.FailureMode.JOIN, Pull.FailureMode.SLIP})
+"""How pulls end whose load is the strength itself, of straight line and of a join."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +48,12 @@ def case_context(case: ReviewCase) -> dict[str, Any]:
     checks = list(check_results_of(pull_set))
     normalised = (
         NormalisedSet.objects.filter(pull_set=pull_set)
-        .select_related("pool__connection", "baseline__line", "calibration")
+        .select_related(
+            "pool__connection",
+            "baseline__line",
+            "baseline__session__revision",
+            "calibration",
+        )
         .first()
     )
     context = {
@@ -49,25 +67,37 @@ def case_context(case: ReviewCase) -> dict[str, Any]:
         "pulls": pull_set.pulls.order_by("pk"),
         "straight_line": straight_line_of(pull_set),
         "earlier_decisions": earlier_decisions_of(pull_set),
+        "others_of_session": others_of_session(pull_set),
+        "earlier_sessions": earlier_sessions_of(pull_set),
         "normalised": normalised,
     }
     return context | (_figures(pull_set, normalised) if normalised else {})
 
 
 def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
-    both = with_and_without(normalised)
+    """The pool with and without the set, and the pictures.
+
+    Whatever stops a pool from being computed, the case has to stay open for a decision: then it
+    says so, and shows the pulls all the same.
+    """
+    try:
+        both = with_and_without(normalised)
+    except Exception:
+        log.exception("a case's pool could not be computed", pull_set=pull_set.pk)
+        both = None
     return {
+        "no_pool": both is None,
         "pooled": [
             PooledFigure(gettext("with this set"), _figure(both.with_it)),
             PooledFigure(gettext("without it"), _figure(both.without_it)),
-        ],
-        "shift": both.shift,
-        "shift_percent": f"{100 * math.expm1(both.shift or 0.0):+.2f}",
+        ]
+        if both
+        else [],
+        "shift": both.shift if both else None,
+        "shift_percent": f"{100 * math.expm1((both and both.shift) or 0.0):+.2f}",
         "efficiency_percent": 100 * normalised.efficiency,
         "pulls_picture": case_charts.pulls(
-            _percent_of_line(pull_set, normalised),
-            _efficiencies(normalised, own=True),
-            _efficiencies(normalised, own=False),
+            _series(pull_set, normalised, both.without_it if both else None)
         ),
         "straight_picture": case_charts.straight_line(_straight_by_day(normalised)),
     }
@@ -92,16 +122,51 @@ def _figure(outcome: Outcome) -> str:
     }
 
 
-def _percent_of_line(pull_set: PullSet, normalised: NormalisedSet) -> list[tuple[float, str]]:
-    pulls = [pull for pull in pull_set.pulls.order_by("pk") if pull.reading_N is not None]
-    loads_N = scale_of(pull_set.session).loads_N(pulls)
+def _series(
+    pull_set: PullSet, normalised: NormalisedSet, without: Outcome | None
+) -> list[case_charts.Series]:
+    """The straight line, the set, other sets and the pool, in percent of the set's straight line.
+
+    A pull that something else ended before the join gave way is at least its value.
+    """
+    straight, percent = normalised.baseline, _percent_of(normalised.baseline_mean_N)
+    own, others = _efficiencies(normalised, own=True), _efficiencies(normalised, own=False)
+    pooled = without.pooled if without else None
+    ends = (efficiency_of(pooled.ci_low), efficiency_of(pooled.ci_high)) if pooled else (None, None)
+    low, high = ends
+    interval = None if low is None or high is None else (100 * low, 100 * high)
+    mean = [(100 * math.exp(pooled.mu), True)] if pooled else []
     return [
-        (100 * float(load_N) / normalised.baseline_mean_N, pull.failure_mode)
-        for load_N, pull in zip(loads_N, pulls, strict=True)
+        case_charts.Series(
+            case_charts.STRAIGHT_PULLS,
+            "straight",
+            percent(straight.session, straight.pulls, PARTED_IN_THE_LINE),
+        ),
+        case_charts.Series(
+            case_charts.THIS_SET,
+            "own",
+            percent(pull_set.session, pull_set.pulls, THE_JOIN_GAVE_WAY),
+        ),
+        case_charts.Series(case_charts.OWN_SETS, "same", own),
+        case_charts.Series(case_charts.OTHERS, "others", others),
+        case_charts.Series(case_charts.POOL, "pool", mean, interval),
     ]
 
 
-def _efficiencies(normalised: NormalisedSet, *, own: bool) -> list[float]:
+def _percent_of(straight_N: float) -> Callable[..., list[tuple[float, bool]]]:
+    def percent(
+        session: Session, pulls: Any, exact: frozenset[Pull.FailureMode]
+    ) -> list[tuple[float, bool]]:
+        read = list(pulls.exclude(failure_mode=Pull.FailureMode.VOID).order_by("pk"))
+        return [
+            (100 * float(load_N) / straight_N, pull.failure_mode in exact)
+            for load_N, pull in zip(scale_of(session).loads_N(read), read, strict=True)
+        ]
+
+    return percent
+
+
+def _efficiencies(normalised: NormalisedSet, *, own: bool) -> list[tuple[float, bool]]:
     """Of the other sets that count in the pool, in percent."""
     tester = normalised.pull_set.session.contributor_id
     others = NormalisedSet.objects.filter(
@@ -111,7 +176,7 @@ def _efficiencies(normalised: NormalisedSet, *, own: bool) -> list[float]:
         others = others.filter(pull_set__session__contributor=tester)
     else:
         others = others.exclude(pull_set__session__contributor=tester)
-    return [100 * value for value in others.values_list("efficiency", flat=True)]
+    return [(100 * value, True) for value in others.values_list("efficiency", flat=True)]
 
 
 def _straight_by_day(normalised: NormalisedSet) -> list[case_charts.StraightMean]:
@@ -137,9 +202,7 @@ def _straight_by_day(normalised: NormalisedSet) -> list[case_charts.StraightMean
         .distinct()
     )
     return [
-        case_charts.StraightMean(
-            day.isoformat(), mean_N, _whose(normalised, baseline_id, revision_id)
-        )
+        case_charts.StraightMean(day, mean_N, _whose(normalised, baseline_id, revision_id))
         for baseline_id, day, revision_id, mean_N in rows
     ]
 

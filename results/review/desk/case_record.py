@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Count, Max, Min, Prefetch, Q, QuerySet
 from django.utils.translation import gettext
 
-from results.models import Baseline, Pull, PullSet, ReviewCase, StateChange
+from results.models import Baseline, Pull, PullSet, ReviewCase, Session, StateChange
 from results.models.lifecycle import State
 from results.review.decisions import version_of
 
 MOST_OTHERS = 40
 """Other cases that one screen offers to decide on."""
+
+SESSIONS_SHOWN = 8
+"""Earlier sessions on the rig of a case that its screen lists."""
 
 DECIDED = (State.HELD, State.RELEASED, State.REJECTED)
 
@@ -42,6 +45,39 @@ def straight_line_of(pull_set: PullSet) -> QuerySet[Baseline]:
         .prefetch_related(Prefetch("pulls", Pull.objects.order_by("pk")))
         .order_by("session_id", "pk")
         .distinct()
+    )
+
+
+def others_of_session(pull_set: PullSet) -> QuerySet[PullSet]:
+    """The other sets of the session of a case, with what was made of them."""
+    return (
+        PullSet.objects.filter(session=pull_set.session_id)
+        .exclude(pk=pull_set.pk)
+        .select_related("connection", "normalised", "review_case")
+        .order_by("pk")
+    )
+
+
+def earlier_sessions_of(pull_set: PullSet) -> QuerySet[Session]:
+    """The tester's latest other sessions on the same rig: ``sets`` of them, and how many ``held``.
+
+    A query; the mean straight strengths are on the rig's page.
+    """
+    session = pull_set.session
+    return (
+        Session.objects.filter(
+            revision__rig=session.revision.rig_id, standing=Session.Standing.CURRENT
+        )
+        .exclude(pk=session.pk)
+        .select_related("revision__rig")
+        .annotate(
+            sets=Count("pull_sets"),
+            held=Count("pull_sets", Q(pull_sets__state=State.HELD)),
+            rejected=Count("pull_sets", Q(pull_sets__state=State.REJECTED)),
+            lowest=Min("pull_sets__normalised__efficiency"),
+            highest=Max("pull_sets__normalised__efficiency"),
+        )
+        .order_by("-pulled_on", "-pk")[:SESSIONS_SHOWN]
     )
 
 

@@ -22,7 +22,7 @@ class DecisionForm(forms.Form):
     )
     reason = forms.CharField(
         max_length=LONGEST_TEXT,
-        widget=forms.Textarea(attrs={"rows": 5, "cols": 90}),
+        widget=forms.Textarea(attrs={"rows": 12, "cols": 90}),
         help_text=gettext_lazy("The contributor reads this."),
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
@@ -54,4 +54,6 @@ class DecisionForm(forms.Form):
 class ManyForm(ActionForm):
     """The reason that goes with one decision on many cases."""
 
-    reason = forms.CharField(max_length=LONGEST_TEXT, required=False)
+    reason = forms.CharField(
+        max_length=LONGEST_TEXT, required=False, widget=forms.Textarea(attrs={"rows": 2})
+    )

@@ -1,0 +1,37 @@
+"""How much waits for a moderator, of each kind, for the desk and for a moderator's bench."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from results.jobs import operations
+from results.models import Report, ReviewCase
+from results.review.desk.queue import ANSWERED, OPEN, with_messages
+
+
+@dataclass(frozen=True)
+class WaitingWork:
+    """Counts of open cases, of those appealed or answered by their tester, and of the rest."""
+
+    cases: int
+    appealed: int
+    answered: int
+    failed: int
+    reports: int
+
+    @property
+    def total(self) -> int:
+        """All that a person has to look at; appeals and answers are cases already."""
+        return self.cases + self.failed + self.reports
+
+
+def waiting_work() -> WaitingWork:
+    """What waits at the moment, in six small queries."""
+    cases = ReviewCase.objects.filter(OPEN)
+    return WaitingWork(
+        cases=cases.count(),
+        appealed=cases.filter(appealed__isnull=False).count(),
+        answered=with_messages(cases).filter(ANSWERED).count(),
+        failed=operations.failed_jobs().count() + operations.failed_pools().count(),
+        reports=Report.objects.filter(closed_at=None).count(),
+    )
