@@ -20,6 +20,7 @@ urlpatterns = [
     path("api/v1/", include("api.urls")),
     path("problems/<slug:kind>", explain, name="problem"),
     path("admin/standing/", operational_status, name="operational-status"),
+    path("", include("results.pages.account.people_urls")),
     path("admin/", admin.site.urls),
     path("healthz", live, name="live"),
     path("readyz", ready, name="ready"),

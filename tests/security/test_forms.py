@@ -100,7 +100,7 @@ def _person(who: str, moderator: User) -> User:
 
 def admin_pages() -> Iterator[str]:
     """Every page of the admin: of each table the list, adding, and one row with what it offers."""
-    for name in ("admin:index", "admin:password_change", "operational-status"):
+    for name in ("admin:index", "admin:password_change", "operational-status", "make-account"):
         yield reverse(name)
     for model in admin.site._registry:
         named = f"admin:{model._meta.app_label}_{model._meta.model_name}"

@@ -59,9 +59,9 @@ PAGES = {
     (NOT_SO, SIGNED_IN): "account/tokens/ account/data/",
     (SHOWN, (422, 422, 422, 422)): "report/<str:subject>/<int:pk>/",
     (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
-    # For whoever gives their password once more: these persons have none.
+    # For administrators, and for whoever gives their password once more: these have none.
     ((302, 403, 403, 403), (302, 403, 403, 403)): """
-        account/again/ account/again/second-factor/ account/second-factor/set-up/
+        admin/people/ account/again/ account/again/second-factor/ account/second-factor/set-up/
         account/second-factor/codes/new/
         """,
     ((302, 404, 404, 404), (302, 404, 404, 404)): """

@@ -1,0 +1,79 @@
+"""An administrator's page that makes a contributor, a moderator or both in one form."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib.auth.decorators import login_required
+from django.contrib.auth.models import User
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods
+
+from results.accounts.people import Made, Person, make_person
+from results.pages.account.forms import handle_field, refusal_text
+from results.pages.showing import render
+from rigs.permissions import MODERATORS
+from rigs.refusals import Refused
+
+MODERATORS_SHOWN = 100
+
+
+class PersonForm(forms.Form):
+    """Who it is, and what they do here."""
+
+    name = forms.CharField(
+        label=_("Sign-in name"),
+        max_length=150,
+        help_text=_("never shown to others; an existing account gets what it lacks"),
+    )
+    email = forms.EmailField(
+        label=_("Email address"),
+        required=False,
+        help_text=_("for notices and a forgotten password; may stay empty"),
+    )
+    contributor = forms.BooleanField(
+        label=_("Contributor: has a bench, registers rigs, sends sessions"), required=False
+    )
+    handle = handle_field(
+        _("of a contributor: shown beside every set; empty, it is the sign-in name"),
+        required=False,
+    )
+    moderator = forms.BooleanField(
+        label=_("Moderator: decides on held sets, names and reports"), required=False
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+@never_cache
+def people(request: HttpRequest) -> HttpResponse:
+    """The form, and after it what was made, with the password of a new account this once."""
+    assert isinstance(request.user, User)
+    if not (request.user.is_active and request.user.is_superuser):
+        raise PermissionDenied
+    sent = request.POST if request.method == "POST" else None
+    form = PersonForm(sent, label_suffix="")
+    made: Made | None = None
+    if sent is not None and form.is_valid():
+        try:
+            made = make_person(request.user, Person(**form.cleaned_data))
+        except Refused as refusal:
+            fields = {finding.field for finding in refusal.findings} & set(form.fields)
+            form.add_error(next(iter(fields), None), refusal_text(refusal))
+        else:
+            form = PersonForm(label_suffix="")
+    moderators = User.objects.filter(groups__name=MODERATORS, is_active=True)
+    return render(
+        request,
+        "pages/account/people.html",
+        {
+            "form": form,
+            "made": made,
+            "moderators": moderators.select_related("contributor").order_by("username")[
+                :MODERATORS_SHOWN
+            ],
+        },
+        status=422 if form.errors else 200,
+    )
