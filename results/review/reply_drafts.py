@@ -22,10 +22,10 @@ CLOSINGS = {
     "sent it, and this says nothing about your other sets. If I have it wrong, appeal and another "
     "moderator will look: the button stands under the set on your bench. If a figure was "
     "mistyped, correct the session on its page.",
-    "hold": "Until this is clear it counts in no pool, and nobody but you and the moderators "
-    "reads it. An answer under the set on your bench helps most; if you find a mistake, correct "
+    "hold": "Until this is clear it counts in no pool, and only you and the moderators "
+    "read why. An answer under the set on your bench helps most; if you find a mistake, correct "
     "the session on its page.",
-    "ask": "Can you say how the readings came about: which spool, which unit, what the scale "
+    "ask": "Can you say how the readings were taken: which spool, which unit, what the scale "
     "showed? Answer under the set on your bench. Until then it waits and counts in no pool. A "
     "check is a question and no accusation.",
 }

@@ -1,4 +1,4 @@
-"""The way to the moderators' desk, and what waits there, for those to whom it is open."""
+"""The way to the desk, and what waits there, for those who may enter it."""
 
 from __future__ import annotations
 
