@@ -35,3 +35,21 @@ class HoldAllRows(ValidateConstraint):
     ) -> None:
         if schema_editor.connection.vendor == "postgresql":
             super().database_forwards(app_label, schema_editor, from_state, to_state)
+
+
+class AddUniqueConcurrently(AddConstraint):
+    """Add a conditional unique constraint while rows are written, outside a transaction."""
+
+    def database_forwards(
+        self, app_label: str, schema_editor: Any, from_state: Any, to_state: Any
+    ) -> None:
+        if schema_editor.connection.vendor != "postgresql":
+            super().database_forwards(app_label, schema_editor, from_state, to_state)
+            return
+        model = to_state.apps.get_model(app_label, self.model_name)
+        if self.allow_migrate_model(schema_editor.connection.alias, model):
+            name = schema_editor.quote_name(self.constraint.name)
+            schema_editor.execute(f"DROP INDEX CONCURRENTLY IF EXISTS {name}", params=None)
+            created = str(self.constraint.create_sql(model, schema_editor))
+            concurrently = created.replace("UNIQUE INDEX", "UNIQUE INDEX CONCURRENTLY", 1)
+            schema_editor.execute(concurrently, params=None)

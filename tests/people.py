@@ -20,6 +20,7 @@ from rest_framework.test import APIClient
 
 from results.worker import embedded
 from rigs.models import Contributor
+from tests.rewriting import rewriting
 from tests.workers import empty_queue, wait_for_worker, working
 
 SLOW = frozenset(Path(__file__).with_name("slow.txt").read_text().split())
@@ -139,6 +140,13 @@ def as_moderator(moderator) -> APIClient:
 @pytest.fixture
 def as_stranger(db) -> APIClient:
     return APIClient()
+
+
+@pytest.fixture
+def planted_past(db):
+    """A story whose past is planted row by row, as nobody else may."""
+    with rewriting():
+        yield
 
 
 @pytest.fixture

@@ -19,6 +19,7 @@ from deploy.tools.processes import exit_on_sigterm
 # Migrations that lock a table, each with the reason why it may.
 ALLOWED = {
     "0005_open_data_and_snapshots": "older than the first release: no store had rows to lock",
+    "0027_history_is_kept": "its unique indexes are built concurrently, which the linter misses",
 }
 
 

@@ -9,6 +9,7 @@ from django.db import models
 from results.models.pools import Pool
 from results.models.sessions import Baseline, PullSet
 from rigs.models import Calibration, Line
+from rigs.models.within import finite
 
 
 class PairReference(models.Model):
@@ -102,6 +103,19 @@ class NormalisedSet(models.Model):
 
     class Meta:
         ordering = ["pull_set_id"]
+        constraints = [
+            finite(
+                "normalised_set_is_finite",
+                *("mean_N", "cv", "baseline_mean_N", "baseline_cv", "log_ratio", "own_variance"),
+                *("shared_variance", "efficiency", "interval_low", "interval_high"),
+                "u_offset_log",
+                also=models.Q(efficiency__gt=0, mean_N__gt=0, baseline_mean_N__gt=0),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(counted__lte=models.F("pulls"), own_variance__gte=0),
+                name="normalised_set_counts_what_was_pulled",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.pull_set}: {self.efficiency:.3f}"

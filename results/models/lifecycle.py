@@ -10,19 +10,11 @@ from django.db import transaction
 from django.utils.translation import gettext
 
 from results.models import PullSet, StateChange
+from results.models.states import ALLOWED
 from rigs.refusals import Conflict
 
 State = PullSet.State
 
-ALLOWED: dict[State, frozenset[State]] = {
-    State.RECEIVED: frozenset({State.NORMALISED, State.HELD, State.WITHDRAWN}),
-    State.NORMALISED: frozenset({State.POOLED, State.HELD, State.REJECTED, State.WITHDRAWN}),
-    State.POOLED: frozenset({State.HELD, State.REJECTED, State.WITHDRAWN}),
-    State.HELD: frozenset({State.RELEASED, State.REJECTED, State.WITHDRAWN}),
-    State.RELEASED: frozenset({State.HELD, State.REJECTED, State.WITHDRAWN}),
-    State.REJECTED: frozenset({State.RELEASED, State.WITHDRAWN}),
-    State.WITHDRAWN: frozenset(),
-}
 COUNTING = (State.NORMALISED, State.POOLED, State.RELEASED)
 
 

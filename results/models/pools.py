@@ -12,6 +12,7 @@ from results.models.declared import help_of, withheld
 from results.models.published import Freshness, PublishedPools
 from results.models.sessions import PullSet
 from rigs.models import Material
+from rigs.models.within import finite
 
 LINE_PAIR = ("main_material", "leader_material", "terminal", "wet", "shock")
 """Columns of a pool that say which two lines are joined, or which line is tied to what, and how."""
@@ -155,6 +156,22 @@ class PoolVersion(models.Model):
         ordering = ["pool_id", "-number"]
         constraints = [
             models.UniqueConstraint(fields=["pool", "number"], name="pool_version_is_unique"),
+            finite(
+                "pool_version_is_finite",
+                *("efficiency", "interval_low", "interval_high", "prediction_low"),
+                *("prediction_high", "i2", "cv_join", "cv_baseline", "held_by_nine"),
+                *("time_to_tie_s", "bulk"),
+            ),
+            models.CheckConstraint(
+                condition=models.Q(
+                    number__gte=1,
+                    testers__lte=models.F("sets"),
+                    sessions__lte=models.F("sets"),
+                    interval_low__lte=models.F("interval_high"),
+                    prediction_low__lte=models.F("prediction_high"),
+                ),
+                name="pool_version_is_in_order",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -190,6 +207,11 @@ class PoolMembership(models.Model):
                 fields=["pool", "pull_set"],
                 condition=models.Q(until__isnull=True),
                 name="set_counts_once_in_a_pool",
+            ),
+            models.UniqueConstraint(
+                fields=["pull_set"],
+                condition=models.Q(until__isnull=True),
+                name="set_counts_in_one_pool",
             ),
         ]
 

@@ -2,10 +2,26 @@
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import or_
+
 from django.conf import settings
 from django.db import models
 
 from results.models.sessions import PullSet
+
+State = PullSet.State
+
+ALLOWED: dict[State, frozenset[State]] = {
+    State.RECEIVED: frozenset({State.NORMALISED, State.HELD, State.WITHDRAWN}),
+    State.NORMALISED: frozenset({State.POOLED, State.HELD, State.REJECTED, State.WITHDRAWN}),
+    State.POOLED: frozenset({State.HELD, State.REJECTED, State.WITHDRAWN}),
+    State.HELD: frozenset({State.RELEASED, State.REJECTED, State.WITHDRAWN}),
+    State.RELEASED: frozenset({State.HELD, State.REJECTED, State.WITHDRAWN}),
+    State.REJECTED: frozenset({State.RELEASED, State.WITHDRAWN}),
+    State.WITHDRAWN: frozenset(),
+}
+"""The states that may follow each."""
 
 
 class StateChange(models.Model):
@@ -26,6 +42,19 @@ class StateChange(models.Model):
 
     class Meta:
         ordering = ["pull_set_id", "id"]
+        constraints = [
+            models.CheckConstraint(
+                condition=reduce(
+                    or_,
+                    (
+                        models.Q(from_state=before.value, to_state__in=sorted(after))
+                        for before, after in ALLOWED.items()
+                        if after
+                    ),
+                ),
+                name="state_change_is_a_step",
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.from_state} to {self.to_state}"

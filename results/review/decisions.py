@@ -15,7 +15,8 @@ from django.utils.translation import gettext
 from results import notices
 from results.jobs import stale_marks
 from results.models import Message, NormalisedSet, PullSet, ReviewCase, Session, StateChange
-from results.models.lifecycle import ALLOWED, COUNTING, State, move
+from results.models.lifecycle import COUNTING, State, move
+from results.models.states import ALLOWED
 from results.normalising.references import fix_references
 from results.normalising.reprocess import enqueue_reprocessing
 from results.normalising.usable_straight import borrowers_of_unusable, possible_borrowers, usable

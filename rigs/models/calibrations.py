@@ -6,7 +6,7 @@ from django.db import models
 
 from rigs.metrology import bounds
 from rigs.models.rigs import RigRevision
-from rigs.models.within import all_within
+from rigs.models.within import all_within, finite
 
 
 class Calibration(models.Model):
@@ -46,6 +46,11 @@ class Calibration(models.Model):
                 condition=models.Q(gain__gt=0), name="calibration_gain_is_positive"
             ),
             all_within("calibration_is_within_bounds", {}, day="made_on"),
+            finite(
+                "calibration_is_finite",
+                *("local_gravity", "gain", "offset_N", "u_gain", "u_offset_N", "correlation"),
+                *("residual_sd_N", "lowest_N", "highest_N"),
+            ),
         ]
 
     def __str__(self) -> str:

@@ -11,6 +11,8 @@ from tests.api.leagues import league_of, league_parting_in_the_line, send
 from tests.pages.conftest import pool_of
 from tests.people import contributor
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 
 @pytest.fixture
 def league(transactional_db):

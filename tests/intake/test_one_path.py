@@ -24,6 +24,8 @@ from rigs.refusals import Refused
 from tests import making
 from tests.intake.conftest import RIGHT
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 SOME = settings(
     max_examples=40,
     deadline=None,

@@ -28,6 +28,8 @@ from results.statistics.pooling import LEAST_TESTERS, Pooled
 from results.worker import embedded
 from tests import every_address
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 FORMS = ("-dark.svg", ".png")
 """What is drawn by the same code in another form."""
 ABOUT_POOLS = ("", "compare/", "search/", "bench/", "contributors/", "connections/", "pools/")

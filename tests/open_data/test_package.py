@@ -13,6 +13,8 @@ from results.models import Connection
 from results.public.csv_cells import as_written
 from tests import making
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 # What Table Schema 2.0 (datapackage.org, Data Package standard, "Field types") takes for each.
 FORMS = {
     "integer": r"[+-]?\d+",

@@ -18,6 +18,8 @@ from results.review import decisions
 from results.worker import embedded
 from tests import making
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 
 def test_story_21_every_pull_is_there_as_written_and_in_newtons_voids_included(league, unpack):
     Pull.objects.filter(pull_set=league[0], number=1).update(

@@ -12,6 +12,8 @@ from tests.pages.conftest import pool_of
 from tests.pages.contrast import colours, contrast
 from tests.pages.reading import Page
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 IN_SHORT = [
     "snaps back and cuts",
     "weights fall",

@@ -1,6 +1,7 @@
 """One pull set: what was read, what it came to, and how it stands."""
 
 import numpy as np
+import pytest
 from django.test import Client
 
 from results.jobs.queue import enqueue
@@ -10,6 +11,8 @@ from results.worker.embedded import drain
 from tests import making
 from tests.api.leagues import send
 from tests.people import client_of
+
+pytestmark = pytest.mark.usefixtures("planted_past")
 
 
 def test_each_pull_is_shown_as_written_with_the_load_that_calibration_makes_of_it(db, owner, read):

@@ -6,6 +6,8 @@ from results.models import Connection, PoolVersion
 from rigs.models import Line
 from tests.pages.conftest import pool_of
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 KNOWN = {"Blood": (2.0, 30.0, "none"), "Double uni": (3.0, 90.0, "needle")}
 """Bulk, seconds and tools; of Surgeon's nothing is known."""
 

@@ -11,6 +11,8 @@ from results.worker.embedded import drain
 from rigs.models import Calibration, RigRevision
 from tests import making
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 BEFORE = [
     ("rigs", "0005_corrections_of_rigs"),
     ("results", "0019_resolutions_corrected_since"),

@@ -13,6 +13,8 @@ from rigs.models import RigRevision
 from tests import making
 from tests.people import contributor
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 TESTERS, TURNS = 8, (3, 4, 5, 6, 7)
 
 

@@ -16,6 +16,8 @@ from tests import making
 from tests.api.leagues import league_of, send
 from tests.people import contributor
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 
 def pool_of(tie: str) -> Pool:
     return Pool.objects.select_related("current").get(connection__name=tie)

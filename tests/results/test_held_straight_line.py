@@ -28,6 +28,8 @@ from results.worker import embedded
 from tests import making
 from tests.making import PARTED_STRAIGHT
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 ROOT = Path(__file__).resolve().parents[2]
 FIRST_DAY = date(2026, 1, 10)
 OF_A_POUND = 1 / 4.4482216152605

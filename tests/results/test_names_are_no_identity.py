@@ -26,6 +26,8 @@ from rigs.models import Club, Contributor, Line, Rig, RigRevision
 from tests import making
 from tests.people import contributor
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 FIRST_DAY = date(2026, 1, 10)
 STRAIGHT_N = (98.0, 101.0, 99.0, 102.0, 100.0, 99.5)
 FOUR_TURNS_N, TEN_TURNS_N = (60.0, 63.0, 61.0, 62.0), (80.0, 84.0, 81.0, 83.0)

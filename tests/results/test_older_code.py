@@ -11,6 +11,8 @@ from results.pools.snapshots import columns
 from results.worker import embedded
 from tests.api.leagues import league_of
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 RELEASED = ("0001_initial", "0007_waiting_on_the_databases_clock", "0009", "0011", "0013")
 """Migrations at which code was, or could have been, running."""
 NEVER_READ = {

@@ -15,6 +15,8 @@ from rigs.models import Club, Contributor
 from tests.api.leagues import send
 from tests.people import contributor
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 HONEST, TOGETHER = 9, 3
 
 

@@ -4,7 +4,8 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from results.models import PullSet
-from results.models.lifecycle import ALLOWED, State, move
+from results.models.lifecycle import State, move
+from results.models.states import ALLOWED
 from rigs.refusals import Conflict
 from tests import making
 

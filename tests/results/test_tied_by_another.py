@@ -16,6 +16,8 @@ from rigs.refusals import Conflict
 from tests.api.leagues import send
 from tests.people import contributor
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 OWN_N, FRIENDS_N = 80.0, 60.0
 
 

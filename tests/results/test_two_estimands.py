@@ -9,6 +9,8 @@ from results.pools.reproduce import recomputed
 from results.pools.two_estimands import two_estimands
 from tests.api.leagues import league_parting_in_the_line
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 
 @pytest.fixture
 def parts_in_the_line(db):

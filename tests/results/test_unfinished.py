@@ -9,6 +9,8 @@ from results.models import DirectComparison, Pool, PoolVersion, StalePool
 from results.worker.embedded import drain
 from tests import making
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 
 @pytest.fixture
 def pool(owner) -> Pool:

@@ -32,6 +32,7 @@ OUT_OF_REACH = {
     "results.Pool.pool_key_is_unique": _WORKERS,
     "results.PoolVersion.pool_version_is_unique": _WORKERS,
     "results.PoolMembership.set_counts_once_in_a_pool": _WORKERS,
+    "results.PoolMembership.set_counts_in_one_pool": _WORKERS,
     "results.DirectComparison.line_pair_is_compared_once": _WORKERS,
     "results.PairReference.pair_has_one_reference": _WORKERS,
     "results.NormalisedSet.pull_set": _WORKERS,

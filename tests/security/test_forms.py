@@ -29,6 +29,8 @@ from tests.people import contributor
 from tests.security.test_pages import DRAWN, FORM, address_of, listed
 from tests.walking import Form, Seen
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 __all__ = ["address_of", "world"]
 PASSWORD = "cork tape and a long line"
 AT = "http://testserver"

@@ -24,6 +24,8 @@ from tests import making
 from tests.people import contributor
 from tests.security.planting import Planted, addresses, bare, content_of, planted_models
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 MAIL = "samespool@example.org"
 
 

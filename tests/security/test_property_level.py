@@ -21,6 +21,8 @@ from tests.security.enumerating import answered, stored
 from tests.security.test_object_level import addressed
 from tests.security.test_pages import address_of, listed
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 __all__ = ["address_of", "world"]
 WRITING = [
     (route, method)

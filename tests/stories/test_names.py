@@ -12,6 +12,8 @@ from results.worker import embedded
 from rigs.refusals import Forbidden
 from tests import making
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 NAMES = {"rig": "shed winch", "label": "set 1", "spool": "reel of the blue box"}
 
 

@@ -16,6 +16,8 @@ from tests import making
 from tests.people import contributor
 from tests.stories.test_review import run_again
 
+pytestmark = pytest.mark.usefixtures("planted_past")
+
 INFLUENCE = "influence on the pool"
 STRAIGHT_N = (98.0, 101.0, 99.0, 102.0, 100.0)
 SHAPES_N = (
