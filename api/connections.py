@@ -25,6 +25,8 @@ EXAMPLE = {
     "kind": "line to line",
     "description": "Two uni knots, each tied around the other line, drawn together.",
     "tools": "none",
+    "slim": False,
+    "quick": True,
     "aliases": ["Uni to uni"],
     "parameters": [
         {"name": "turns_main", "type": "integer", "lowest": 1, "highest": 20},
@@ -92,6 +94,8 @@ class ConnectionDocument(Document):
             "kind",
             "description",
             "tools",
+            "slim",
+            "quick",
             "aliases",
             "parameters",
             "proposed_by",

@@ -17,6 +17,14 @@ ALIASES = {
 TOOLS = {"FG": "", "Leader hitch over needle": "needle"}
 """Tools that tying needs; unknown for the FG. Common practice, no source."""
 
+SLIM = {
+    "FG": True, "Leader hitch over needle": True, "Alberto": True, "Albright": False,
+    "Double uni": False, "Surgeon's": False, "Blood": False,
+}  # fmt: skip
+QUICK = {"Palomar": True, "Improved clinch": True, "Uni": True, "Surgeon's": True, "FG": False}
+"""Whether a join runs through rings easily and is tied within a minute: common practice, no
+source. Joins that end at a hook don't run through rings: not recorded."""
+
 LOAD_GENERATION = {
     "hand winch": "hand winch",
     "water into a hanging drum": "water or sand run into a container",
@@ -70,6 +78,8 @@ def connection_documents() -> list[Document]:
             "aliases": ALIASES.get(join["name"], []),
             "description": "\n".join(STEPS[join["name"]]),
             "tools": TOOLS.get(join["name"], "none"),
+            "slim": SLIM.get(join["name"]),
+            "quick": QUICK.get(join["name"]),
             "parameters": [
                 {"name": name, "type": "integer", "lowest": 1, "highest": 60}
                 for name in join["parameters"]

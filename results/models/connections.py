@@ -27,6 +27,16 @@ class Connection(models.Model):
         db_default="",
         help_text="what tying it needs beside fingers, or 'none'; empty where nobody has said",
     )
+    slim = models.BooleanField(
+        null=True,
+        blank=True,
+        help_text="whether it runs through rod rings easily, for where no set measured it",
+    )
+    quick = models.BooleanField(
+        null=True,
+        blank=True,
+        help_text="whether it is tied within a minute, for where no set recorded the time",
+    )
     proposed_by = models.ForeignKey(
         Contributor,
         null=True,

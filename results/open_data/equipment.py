@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from django.db.models import Q
 
 from results.models import Connection
-from results.open_data.fields import Column, Row, Table, number, text, whole
+from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
 from results.open_data.showing import shown
 from results.public import rows as public
 from rigs.models import Calibration, Line, Material, RigRevision
@@ -114,6 +114,8 @@ CONNECTIONS = Table(
         text("name", "trade name"),
         text("kind", "what it joins", Connection.Kind.values),
         text("tools", "what tying needs beside fingers"),
+        yes_no("slim", "whether it runs through rod rings easily, as the catalogue has it"),
+        yes_no("quick", "whether it is tied within a minute, as the catalogue has it"),
     ),
     _connections,
     ("connection",),

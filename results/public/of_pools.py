@@ -13,6 +13,8 @@ OF_POOLS: dict[str, Declared] = {
             "kind": PUBLIC,
             "description": ACCEPTED,
             "tools": ACCEPTED,
+            "slim": PUBLIC,
+            "quick": PUBLIC,
             "proposed_by": PUBLIC,
             "accepted": PUBLIC,
             "created_at": PUBLIC,

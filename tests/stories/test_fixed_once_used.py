@@ -35,6 +35,8 @@ CONSEQUENCES = {
         "name": SHOWN,
         "description": SHOWN,
         "tools": "filters of the list, read at each look",
+        "slim": "filters of the list, read at each look",
+        "quick": "filters of the list, read at each look",
         "accepted": "its pools are marked as stale",
     },
     "results.ConnectionAlias": {"name": LATER, "connection": LATER},
