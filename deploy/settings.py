@@ -85,6 +85,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "results.pages.refusing.ShowRefusals",
+    "results.pages.own_line.remember_own_line",
     "django_prometheus.middleware.PrometheusAfterMiddleware",
 ]
 
@@ -112,6 +113,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "results.pages.measures.measures",
+                "results.pages.own_line.own_line",
             ],
         },
     },

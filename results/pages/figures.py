@@ -14,6 +14,7 @@ from typing import Any
 from django import template
 from django.template.defaultfilters import floatformat
 from django.utils.formats import date_format, get_format
+from django.utils.html import format_html
 from django.utils.translation import gettext, gettext_lazy
 
 from results.models import Pool, PoolVersion
@@ -101,6 +102,27 @@ def between(low: float | None, high: float | None) -> str:
     if high is None:
         return gettext("from %(low)s, open above") % {"low": percent(low)}
     return gettext("%(low)s to %(high)s") % {"low": decimal(100 * low, 1), "high": percent(high)}
+
+
+@register.simple_tag(takes_context=True)
+def share(context: template.Context, ratio: float | None) -> str:
+    """A share of straight line, and the load it is of the reader's own: ``82.6% 33.0 lbf``.
+
+    The page's ``pool`` says what a label is worth, where a label was given.
+    """
+    return _with_load(context, percent(ratio), ratio)
+
+
+@register.simple_tag(takes_context=True)
+def share_between(context: template.Context, low: float | None, high: float | None) -> str:
+    """An interval of shares, and the loads that its ends are of the reader's own line."""
+    return _with_load(context, between(low, high), low, high)
+
+
+def _with_load(context: template.Context, written: str, *shares: float | None) -> str:
+    pool = context.get("pool")
+    load = context["own_line"].load(None if pool is None else pool.pk, *shares)
+    return format_html('{} <span class="load">{}</span>', written, load) if load else written
 
 
 @register.filter

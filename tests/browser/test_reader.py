@@ -27,9 +27,10 @@ def test_a_reader_chooses_a_join_and_sees_how_sure_the_order_is(league, page, lo
     """Stories 9 and 12."""
     look("/")
     page.get_by_label("Main line").select_option("nylon monofilament")
-    page.get_by_label("To leader or terminal").select_option("nylon monofilament")
+    page.get_by_label("Leader or terminal").select_option("nylon monofilament")
     page.get_by_role("button", name="Show").click()
     expect(page.get_by_text("Not enough data to separate these")).to_be_visible()
+    page.get_by_text("Not ranked: Albright").click()
     expect(page.get_by_text("too few testers: 1 of 3")).to_be_visible()
     page.get_by_role("link", name="Compare side by side").click()
     expect(page.get_by_role("cell", name="1 to 2", exact=True)).to_have_count(2)
@@ -40,12 +41,12 @@ def test_a_reader_asks_for_a_slim_one_tied_by_hand(league, page, look):
     """Story 10."""
     PoolVersion.objects.filter(pk=pool_of("Blood").current.pk).update(bulk=3.0)
     look("/")
-    page.get_by_text("More filters: line sizes, bulk, time, tools").click()
+    page.get_by_text("More choices").click()
     page.get_by_label("Maximum thickness (x line)").fill("2")
     page.get_by_role("button", name="Show").click()
     expect(page.get_by_role("link", name="Surgeon's")).to_be_visible()
     expect(page.get_by_role("link", name="Blood", exact=True)).to_have_count(0)
-    expect(page.get_by_text("not measured").first).to_be_visible()
+    expect(page.get_by_text("thickness not recorded").first).to_be_visible()
     look(name="slim")
 
 

@@ -128,7 +128,8 @@ def test_what_scrolls_can_be_reached_by_keyboard_and_has_a_name(page):
 def test_its_fields_have_labels_and_its_ids_are_its_own(page):
     ids = [found["id"] for _, found in page.elements if "id" in found]
     assert len(ids) == len(set(ids))
-    fields = [*page.all("select"), *page.all("input")]
+    seen = [field for field in page.all("input") if field.get("type") != "hidden"]
+    fields = [*page.all("select"), *seen]
     assert {field["id"] for field in fields} == {label["for"] for label in page.all("label")}
 
 

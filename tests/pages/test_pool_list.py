@@ -9,7 +9,8 @@ def test_a_join_shows_its_pooled_figure_its_interval_and_what_a_new_tester_may_g
     assert f"{100 * version.efficiency:.1f}%" in text
     assert f"{100 * version.interval_low:.1f} to {100 * version.interval_high:.1f}%" in text
     assert f"{100 * version.prediction_low:.1f} to {100 * version.prediction_high:.1f}%" in text
-    assert "4 testers, 24 pulls" in text
+    assert f"{100 * version.held_by_nine:.1f}%" in text
+    assert "4 testers , 24 pulls" in text
 
 
 def test_joins_that_do_not_differ_significantly_stand_together_and_share_their_places(league, read):
@@ -21,7 +22,7 @@ def test_joins_that_do_not_differ_significantly_stand_together_and_share_their_p
 
 def test_below_three_testers_there_is_no_rank_and_no_pooled_figure(league, read):
     text = read("/").text
-    unranked = text[text.index("Not ranked") : text.index("This ranking as JSON")]
+    unranked = text[text.rindex("Not ranked") : text.index("Compare side by side")]
     assert "Albright too few testers: 2 of 3; 2 sets, 12 pulls" in unranked
     assert "%" not in unranked
     assert "place" not in unranked
@@ -30,7 +31,7 @@ def test_below_three_testers_there_is_no_rank_and_no_pooled_figure(league, read)
 def test_a_join_keeps_its_place_when_it_is_asked_for_alone(league, read):
     text = read("/", connection="Surgeon's").text
     assert "Surgeon's place 3 " in text
-    assert "Blood" not in text.split("All pools as JSON")[0].split("Show")[1]
+    assert "Blood" not in text.split("All pools as JSON")[0].split("Strongest here")[1]
 
 
 def test_a_filter_that_makes_no_sense_is_reported_beside_its_field(league, read):

@@ -1,4 +1,4 @@
-"""Filters of the list of joins; all are optional."""
+"""What the list of joins is asked: for which lines, what matters, and filters; all optional."""
 
 from __future__ import annotations
 
@@ -18,7 +18,15 @@ MOST_TESTERS = 100_000
 LONGEST_TIE_S = 3600
 MOST_BULK = 50
 LONGEST_WRITTEN = 40
-FURTHER = ("main_size", "leader_size", "least_testers", "most_bulk", "most_seconds", "tools")
+MATTERS = ("slim", "quick", "tools")
+FURTHER = (
+    "wet", "connection", "main_size", "leader_size", "least_testers", "most_bulk", "most_seconds",
+)  # fmt: skip
+SLIM, QUICK_S = 2.0, 60.0
+"""Times the thicker line and seconds up to which a join counts as slim and quick: common practice,
+no source. Where no set measured it, the catalogue says."""
+STRONG, SAFE = "", "worst"
+"""Orders: by what a join keeps on average, and by what nine in ten ties hold."""
 
 
 class SizeField(forms.CharField):
@@ -45,8 +53,18 @@ class Filters(forms.Form):
     """Conditions on pools, sent by GET."""
 
     main = forms.ChoiceField(label=_("Main line"), required=False)
+    to = forms.ChoiceField(label=_("Leader or terminal"), required=False)
+    rank = forms.ChoiceField(
+        label=_("What matters most"),
+        required=False,
+        choices=[(STRONG, _("strong on average")), (SAFE, _("safest worst case"))],
+    )
+    slim = forms.BooleanField(label=_("slim"), required=False)
+    quick = forms.BooleanField(label=_("quick"), required=False)
+    tools = forms.BooleanField(
+        label=_("no tools"), required=False, widget=forms.CheckboxInput({"value": "none"})
+    )
     main_size = SizeField(_("Main diameter"))
-    to = forms.ChoiceField(label=_("To leader or terminal"), required=False)
     leader_size = SizeField(_("Leader diameter"))
     wet = forms.ChoiceField(
         label=_("Wet or dry"),
@@ -66,11 +84,6 @@ class Filters(forms.Form):
     most_seconds = forms.IntegerField(
         label=_("Maximum time to tie, s"), required=False, min_value=1, max_value=LONGEST_TIE_S
     )
-    tools = forms.ChoiceField(
-        label=_("Tools"),
-        required=False,
-        choices=[("", _("any")), ("none", _("fingers only"))],
-    )
 
     def __init__(self, asked: QueryDict) -> None:
         super().__init__(asked, label_suffix="")
@@ -85,8 +98,13 @@ class Filters(forms.Form):
 
     @property
     def first(self) -> list[forms.BoundField]:
-        """Fields that most readers fill in."""
-        return [self[name] for name in self.fields if name not in FURTHER]
+        """The two lines, and by what their joins are ordered."""
+        return [self[name] for name in self.fields if name not in (*MATTERS, *FURTHER)]
+
+    @property
+    def matters(self) -> list[forms.BoundField]:
+        """What else may matter, each to be ticked."""
+        return [self[name] for name in MATTERS]
 
     @property
     def further(self) -> list[forms.BoundField]:
@@ -122,6 +140,16 @@ class Filters(forms.Form):
         if seconds := asked.get("most_seconds"):
             within = Q(current__time_to_tie_s__lte=seconds)
             condition &= within | Q(current__time_to_tie_s=None)
-        if tools := asked.get("tools"):
-            condition &= Q(connection__tools__iexact=tools) | Q(connection__tools="")
+        if asked.get("tools"):
+            condition &= Q(connection__tools__iexact="none") | Q(connection__tools="")
+        if asked.get("slim"):
+            condition &= _at_most("bulk", SLIM, "slim")
+        if asked.get("quick"):
+            condition &= _at_most("time_to_tie_s", QUICK_S, "quick")
         return condition
+
+
+def _at_most(measured: str, most: float, said: str) -> Q:
+    """As measured, else as the catalogue says, else also what is not known."""
+    unmeasured = Q(**{f"current__{measured}": None}) & ~Q(**{f"connection__{said}": False})
+    return Q(**{f"current__{measured}__lte": most}) | unmeasured

@@ -12,6 +12,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
 from results.models import DirectComparison, Pool
+from results.pages.own_line import own_line_of
 from results.pages.showing import render
 from results.pools import selectors
 from results.pools.figures import Figures
@@ -92,6 +93,7 @@ def line_pair(request: HttpRequest) -> HttpResponse:
         "pages/pools/line_pair.html",
         {
             "first": first,
+            "own_line": own_line_of(request, pools),
             "query": query_of(first),
             "picture": request.build_absolute_uri(f"joins.png?{query_of(first)}"),
             "ranked": [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from django.core.paginator import Paginator
@@ -16,8 +17,10 @@ from results.http_cache.cache_marks import edition_of_pool_page
 from results.http_cache.cached_view import cache_by_edition
 from results.models import Pool, PoolVersion
 from results.pages.measures import COOKIE as MEASURES
+from results.pages.own_line import COOKIE as OWN_LINE
+from results.pages.own_line import OwnLine, own_line_of
 from results.pages.pools.line_pair import contrasts_of, query_of
-from results.pages.pools.opening import PROVISIONAL_BELOW, OwnLine, load, opening
+from results.pages.pools.opening import PROVISIONAL_BELOW, opening
 from results.pages.pools.products import products_of
 from results.pages.pools.sensitivity import groups_of
 from results.pages.pools.words import methods, statements
@@ -60,7 +63,7 @@ class WithoutTester:
 
 
 @require_safe
-@cache_by_edition(edition_of_pool_page, cookies=(MEASURES,))
+@cache_by_edition(edition_of_pool_page, cookies=(MEASURES, OWN_LINE))
 def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     """A pool that has been computed at least once."""
     pool = get_object_or_404(selectors.drawn_pools(), pk=pk)
@@ -69,7 +72,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     page = Paginator(selectors.sets_of(pool), SETS_PER_PAGE).get_page(request.GET.get("page"))
     versions = list(selectors.history_of(pool)[: VERSIONS_SHOWN + 1])
     without = _without_testers(version)
-    own_line = OwnLine(request.GET or None)
+    own_line = own_line_of(request, [pool])
     return render(
         request,
         "pages/pools/pool.html",
@@ -79,7 +82,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "freshness": pool.freshness,
             "picture": request.build_absolute_uri("card.png"),
             "cited": request.build_absolute_uri(request.path),
-            "opening": opening(version),
+            "opening": opening(version, own_line),
             "provisional": version.testers < PROVISIONAL_BELOW,
             "own_line": own_line,
             "loads": _loads(own_line, version),
@@ -115,6 +118,7 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
         {
             "pool": pool,
             "version": version,
+            "own_line": own_line_of(request, [pool]),
             "page": Paginator(changed, SETS_PER_PAGE).get_page(request.GET.get("page")),
             "earlier": pool.versions.filter(number=number - 1).defer("figures").first(),
             "later": pool.versions.filter(number=number + 1).exists(),
@@ -125,16 +129,14 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
 
 def _loads(own_line: OwnLine, version: PoolVersion) -> list[tuple[str, str]]:
     """What a reader's own line is expected to hold with this join, by what is expected."""
-    force = own_line.force
-    if force is None:
-        return []
+    load = partial(own_line.load, version.pool_id)
     found = [
-        (_("On average it holds"), load(force, version.efficiency)),
+        (_("On average it holds"), load(version.efficiency)),
         (
             _("If you tie it, your set averages"),
-            load(force, version.prediction_low, version.prediction_high),
+            load(version.prediction_low, version.prediction_high),
         ),
-        (_("Nine in ten of your ties hold at least"), load(force, version.held_by_nine)),
+        (_("Nine in ten of your ties hold at least"), load(version.held_by_nine)),
     ]
     return [(name, loads) for name, loads in found if loads]
 

@@ -1,4 +1,4 @@
-"""The list of joins: by line pair, ranked in groups that don't differ significantly."""
+"""The list of joins for one's two lines, ranked in groups that don't differ significantly."""
 
 from __future__ import annotations
 
@@ -14,11 +14,14 @@ from django.views.decorators.http import require_safe
 
 from results.http_cache.cache_marks import edition_of_pools
 from results.http_cache.cached_view import cache_by_edition
-from results.models import LINE_PAIR, Pool
+from results.models import LINE_PAIR, Pool, PoolVersion
 from results.pages.figures import conditions, line_pair
 from results.pages.measures import COOKIE as MEASURES
-from results.pages.pools.filters import Filters
+from results.pages.own_line import COOKIE as OWN_LINE
+from results.pages.own_line import own_line_of
+from results.pages.pools.filters import SAFE, Filters
 from results.pages.pools.line_pair import query_of
+from results.pages.pools.opening import PROVISIONAL_BELOW
 from results.pages.pools.strips import Strip, strip_of
 from results.pages.showing import render
 from results.pools import selectors
@@ -44,44 +47,56 @@ class Entry:
 
 @dataclass(frozen=True)
 class Cluster:
-    """Neighbours in the list that a group holds together; alike where one group holds them all."""
+    """Neighbours in the list that a group holds together.
+
+    They are ``alike`` where one group holds them all, and ``lettered`` by their groups otherwise.
+    """
 
     entries: Sequence[Entry]
-    alike: bool
+    alike: bool = False
+    lettered: bool = False
 
 
 @dataclass(frozen=True)
 class Section:
     """One line pair, wet or dry: its joins in order, and those that can't be ranked yet.
 
-    ``query`` asks the API for the same ranking.
+    ``best`` are those shown that nothing tells from the first. ``query`` asks the API for the same
+    ranking.
     """
 
     line_pair: str
     conditions: str
     query: str
+    best: Sequence[Entry]
     clusters: Sequence[Cluster]
     unranked: Sequence[Pool]
 
 
 @require_safe
-@cache_by_edition(edition_of_pools, cookies=(MEASURES,))
+@cache_by_edition(edition_of_pools, cookies=(MEASURES, OWN_LINE))
 def pool_list(request: HttpRequest) -> HttpResponse:
-    """Joins that match the filters."""
+    """The joins of the lines that are asked for, in the order of what matters."""
     filters = Filters(request.GET)
     asked = filters.condition()
     pairs = selectors.pools().filter(asked).order_by(*KEY).values(*KEY).distinct()
     page = Paginator(pairs, PAIRS_PER_PAGE).get_page(request.GET.get("page"))
     query = request.GET.copy()
     query.pop("page", None)
+    sections = _sections(list(page), asked, filters)
     return render(
         request,
         "pages/pools/pool_list.html",
         {
             "filters": filters,
             "page": page,
-            "sections": _sections(list(page), asked, filters),
+            "sections": sections,
+            "own_line": own_line_of(
+                request, [entry.place.pool for each in sections for entry in _entries(each)]
+            ),
+            "safest_first": filters.asked.get("rank") == SAFE,
             "query": query.urlencode(),
+            "provisional_below": PROVISIONAL_BELOW,
             "least_testers": LEAST_TESTERS,
         },
     )
@@ -96,11 +111,11 @@ def _sections(pairs: Sequence[dict[str, Any]], asked: Q, filters: Filters) -> li
         of_pairs |= Q(**pair)
     pools = list(selectors.pools().filter(of_pairs))
     shown = set(selectors.pools().filter(of_pairs, asked).values_list("pk", flat=True))
-    near = _near(shown, filters)
+    near, safest = _near(shown, filters), filters.asked.get("rank") == SAFE
     sections = []
     for pair in pairs:
         alike = [pool for pool in pools if all(getattr(pool, key) == pair[key] for key in KEY)]
-        sections.append(_section(alike, shown, near))
+        sections.append(_section(alike, shown, near, safest_first=safest))
     return sections
 
 
@@ -110,27 +125,62 @@ def _near(shown: set[int], filters: Filters) -> dict[int, int] | None:
     return selectors.sets_near(shown, *sizes) if any(sizes) else None
 
 
-def _section(pools: Sequence[Pool], shown: set[int], near: dict[int, int] | None) -> Section:
+def _section(
+    pools: Sequence[Pool], shown: set[int], near: dict[int, int] | None, *, safest_first: bool
+) -> Section:
     clusters = []
     for together in _clusters(places(ranked(pools))):
-        entries = [
-            Entry(
-                place,
-                "".join(ascii_lowercase[at % 26] for at in place.groups),
-                strip_of(place.pool),
-                None if near is None else near.get(place.pool.pk, 0),
-            )
-            for place in together
-            if place.pool.pk in shown
-        ]
+        entries = [_entry(place, near) for place in together if place.pool.pk in shown]
         if entries:
-            alike = len(entries) > 1 and len({place.groups for place in together}) == 1
-            clusters.append(Cluster(entries, alike))
+            several = len(entries) > 1
+            alike = several and len({place.groups for place in together}) == 1
+            clusters.append(Cluster(entries, alike, several and not alike))
+    if safest_first:
+        clusters = _safest_first(clusters)
     unranked = [
         pool for pool in pools if pool.pk in shown and pool.current and not can_be_ranked(pool)
     ]
     first = pools[0]
-    return Section(line_pair(first), conditions(first), query_of(first), clusters, unranked)
+    return Section(
+        line_pair(first),
+        conditions(first),
+        query_of(first),
+        [] if safest_first else _best(clusters),
+        clusters,
+        unranked,
+    )
+
+
+def _entry(place: Place, near: dict[int, int] | None) -> Entry:
+    letters = "".join(ascii_lowercase[at % 26] for at in place.groups)
+    sets = None if near is None else near.get(place.pool.pk, 0)
+    return Entry(place, letters, strip_of(place.pool), sets)
+
+
+def _safest_first(clusters: Sequence[Cluster]) -> list[Cluster]:
+    """All in one, by what nine in ten ties hold; those of which that is not known come last."""
+    entries = [entry for cluster in clusters for entry in cluster.entries]
+    entries.sort(key=lambda entry: -(_current(entry).held_by_nine or 0.0))
+    return [Cluster(entries)] if entries else []
+
+
+def _best(clusters: Sequence[Cluster]) -> list[Entry]:
+    """The first, and those that share its strongest group."""
+    if not clusters:
+        return []
+    first = clusters[0].entries[0]
+    group = first.place.groups[0]
+    return [entry for entry in clusters[0].entries if group in entry.place.groups]
+
+
+def _entries(section: Section) -> list[Entry]:
+    return [entry for cluster in section.clusters for entry in cluster.entries]
+
+
+def _current(entry: Entry) -> PoolVersion:
+    version = entry.place.pool.current
+    assert version is not None
+    return version
 
 
 def _clusters(ordered: Sequence[Place]) -> list[list[Place]]:

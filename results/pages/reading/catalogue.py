@@ -9,6 +9,7 @@ from django.views.decorators.http import require_safe
 
 from results.catalogue import selectors as lookups
 from results.catalogue.connections import connections_visible_to
+from results.pages.own_line import own_line_of
 from results.pages.showing import render
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Club
@@ -27,6 +28,7 @@ def connection(request: HttpRequest, pk: int) -> HttpResponse:
         "connection": found,
         "steps": lines if len(lines) > 1 else [],
         "page": pools,
+        "own_line": own_line_of(request, pools),
         "least_testers": LEAST_TESTERS,
     }
     return render(request, "pages/reading/connection.html", context)
@@ -37,13 +39,15 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
     """A line: its label, what it held straight, and the joins tied in it."""
     found = get_object_or_404(lookups.lines_visible_to(request.user), pk=pk)
     strengths = lookups.straight_strengths_of(found)
+    pools = list(lookups.pools_on(found)[:ROWS])
     return render(
         request,
         "pages/reading/line.html",
         {
             "line": found,
             "page": Paginator(strengths, ROWS).get_page(request.GET.get("page")),
-            "pools": lookups.pools_on(found)[:ROWS],
+            "pools": pools,
+            "own_line": own_line_of(request, pools),
             "least_testers": LEAST_TESTERS,
         },
     )
