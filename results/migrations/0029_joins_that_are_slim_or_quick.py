@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('results', '0026_shapes_of_series_of_readings'),
+        ('results', '0028_all_rows_belong_together'),
     ]
 
     operations = [
