@@ -6,10 +6,10 @@ from typing import Any
 
 from django.utils.translation import gettext
 from drf_spectacular.authentication import SessionScheme
-from drf_spectacular.contrib.knox_auth_token import KnoxTokenScheme
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from knox.auth import TokenAuthentication
 from knox.models import AuthToken
-from rest_framework.authentication import SessionAuthentication
+from rest_framework.authentication import SessionAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
@@ -19,9 +19,20 @@ from results.accounts.second_factor import (
     opened_by_password_alone,
 )
 
+BEARER = "Bearer"
+
 
 class ByToken(TokenAuthentication):
-    """Token authentication; tokens from before their owner became a moderator are refused."""
+    """Token authentication, as ``Token ...`` or ``Bearer ...`` (RFC 6750).
+
+    Tokens from before their owner became a moderator are refused.
+    """
+
+    def authenticate_header(self, request: Request) -> str:
+        """The scheme that the request names, or the one that it should."""
+        sent = get_authorization_header(request).split()[:1]
+        usual: str = super().authenticate_header(request)
+        return BEARER if sent and sent[0].lower() == BEARER.lower().encode() else usual
 
     def validate_user(self, auth_token: AuthToken) -> tuple[Any, AuthToken]:
         found: tuple[Any, AuthToken] = super().validate_user(auth_token)
@@ -35,10 +46,25 @@ class ByToken(TokenAuthentication):
         return found
 
 
-class ByTokenScheme(KnoxTokenScheme):
-    """How the OpenAPI document names it."""
+class ByTokenScheme(OpenApiAuthenticationExtension):
+    """How the OpenAPI document names it: one token, by either of two schemes."""
 
     target_class = "api.authentication.ByToken"
+    name = ["knoxApiToken", "bearer"]
+
+    def get_security_definition(self, _auto_schema: Any) -> list[dict[str, Any]]:
+        return [
+            {
+                "type": "apiKey",
+                "in": "header",
+                "name": "Authorization",
+                "description": "A token with the word 'Token' before it, as 'Token 5d1f0e...'.",
+            },
+            {"type": "http", "scheme": "bearer", "description": "The same token (RFC 6750)."},
+        ]
+
+    def get_security_requirement(self, _auto_schema: Any) -> list[dict[str, list[Any]]]:
+        return [{name: []} for name in self.name]
 
 
 class SignedIn(SessionAuthentication):

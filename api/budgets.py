@@ -113,7 +113,10 @@ class StraightLines(generics.GenericAPIView[Session]):
         responses={200: StraightLineDocument(many=True)},
     )
     def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Strength against label, whether it may be used, and the first round against the last."""
+        """Straight line of a session: its strength against the label, and whether it may be used.
+
+        It may not where the first round differs from the last: the rig moved through the day.
+        """
         return Response(self.get_serializer(straight_lines_of(self.get_object()), many=True).data)
 
 

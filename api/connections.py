@@ -11,7 +11,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.lines import AcceptanceDocument
+from api.lines import ACCEPTED, AcceptanceDocument
 from api.serializers import Choice, Document, Filters
 from results.catalogue.connections import (
     accept_connection,
@@ -150,7 +150,7 @@ class OneConnection(generics.RetrieveAPIView[Connection]):
     def get_queryset(self) -> QuerySet[Connection]:
         return connections_visible_to(self.request.user)
 
-    @extend_schema(request=AcceptanceDocument)
+    @extend_schema(request=AcceptanceDocument, examples=[ACCEPTED])
     def patch(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Accept a proposed connection: moderators only."""
         AcceptanceDocument(data=request.data).is_valid(raise_exception=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import extend_schema
+from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -18,6 +18,19 @@ from results.public.rows import public_pools, sessions_for
 
 UNFINISHED = (Job.State.QUEUED, Job.State.RUNNING)
 ASK_AGAIN_AFTER_S = 1
+
+
+JOB_PROBLEM = {
+    "type": ["object", "null"],
+    "description": "why it failed, or the last try did: problem details (RFC 9457)",
+    "required": ["type", "title", "status", "detail"],
+    "properties": {
+        "type": {"type": "string", "format": "uri-reference"},
+        "title": {"type": "string"},
+        "status": {"type": "integer", "description": "an HTTP status"},
+        "detail": {"type": "string"},
+    },
+}
 
 
 class CountsDocument(Shown):
@@ -39,6 +52,7 @@ class JobDocument(ShownRow):
         help_text="jobs that wait before this one; nothing once it is taken up"
     )
     counts = CountsDocument(source="*")
+    problem = serializers.SerializerMethodField()
     pools = serializers.SerializerMethodField()
 
     class Meta:
@@ -61,6 +75,11 @@ class JobDocument(ShownRow):
 
     def get_ahead(self, job: Job) -> int | None:
         return jobs_ahead(job)
+
+    @extend_schema_field(JOB_PROBLEM)
+    def get_problem(self, job: Job) -> dict[str, Any] | None:
+        problem: dict[str, Any] | None = job.problem
+        return problem
 
     def get_pools(self, job: Job) -> list[str]:
         pools = Pool.objects.filter(

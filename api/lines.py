@@ -62,6 +62,9 @@ class AcceptanceDocument(Strict):
     accepted = serializers.ChoiceField(choices=[True])
 
 
+ACCEPTED = OpenApiExample("Accepted", {"accepted": True}, request_only=True)
+
+
 class LineFilters(Filters):
     """Which lines."""
 
@@ -100,7 +103,7 @@ class OneLine(generics.RetrieveAPIView[Line]):
     def get_queryset(self) -> QuerySet[Line]:
         return lines_visible_to(self.request.user)
 
-    @extend_schema(request=AcceptanceDocument)
+    @extend_schema(request=AcceptanceDocument, examples=[ACCEPTED])
     def patch(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """Accept a proposed line: moderators only."""
         AcceptanceDocument(data=request.data).is_valid(raise_exception=True)

@@ -43,7 +43,38 @@ class Pages(LimitOffsetPagination):
             [Finding(row="query", field=name, found=written, expected=expected)],
         )
 
+    def get_schema_operation_parameters(self, _view: Any) -> list[dict[str, Any]]:
+        """What the OpenAPI document says of the two, bounds included."""
+        offset = {"minimum": 0, "maximum": self.furthest_offset, "default": 0}
+        limit = {"minimum": 1, "maximum": self.max_limit, "default": self.default_limit}
+        said = {
+            "limit": (limit, "rows in a page"),
+            "offset": (offset, "rows to pass over before the first of the page"),
+        }
+        return [
+            {
+                "name": name,
+                "in": "query",
+                "required": False,
+                "description": description,
+                "schema": {"type": "integer", **bounds},
+            }
+            for name, (bounds, description) in said.items()
+        ]
+
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
         described = super().get_paginated_response_schema(schema)
-        described["properties"]["count"]["description"] = "rows in all pages together"
+        members = described["properties"]
+        members["count"] = {
+            "type": "integer",
+            "minimum": 0,
+            "description": "rows in all pages together",
+        }
+        for name, said in (("next", "following"), ("previous", "preceding")):
+            members[name] = {
+                "type": ["string", "null"],
+                "format": "uri",
+                "description": f"address of the {said} page; null where there is none",
+            }
+        described["required"] = ["count", "next", "previous", "results"]
         return described

@@ -42,11 +42,15 @@ class PoolFilters(Filters):
     connection = ConnectionNamed(
         source="connection__in", required=False, help_text="its name or one of its other names"
     )
-    doubled = serializers.BooleanField(required=False)
-    wet = serializers.BooleanField(required=False)
-    shock = serializers.BooleanField(required=False)
+    doubled = serializers.BooleanField(required=False, help_text="whether tied in a doubled line")
+    wet = serializers.BooleanField(required=False, help_text="wetted or soaked; else dry")
+    shock = serializers.BooleanField(required=False, help_text="loaded by shock; else slowly")
     least_testers = serializers.IntegerField(
-        source="current__testers__gte", min_value=1, max_value=100_000, required=False
+        source="current__testers__gte",
+        min_value=1,
+        max_value=100_000,
+        required=False,
+        help_text="only pools of so many testers and more",
     )
 
 

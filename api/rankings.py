@@ -22,15 +22,23 @@ class LinePair(Filters):
     """The line pair and conditions of a ranking: wet or dry, static or shock."""
 
     main = Choice(Material.choices, source="main_material")
-    leader = Choice(Material.choices, source="leader_material", default="")
-    terminal = serializers.CharField(default="")
-    wet = serializers.BooleanField(default=False)
-    shock = serializers.BooleanField(default=False)
+    leader = Choice(
+        Material.choices,
+        source="leader_material",
+        required=False,
+        help_text="left out where a terminal is given",
+    )
+    terminal = serializers.CharField(
+        required=False, help_text="hook or ring, left out where a leader is given"
+    )
+    wet = serializers.BooleanField(default=False, help_text="wetted or soaked; else dry")
+    shock = serializers.BooleanField(default=False, help_text="loaded by shock; else slowly")
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
-        if bool(attrs["leader_material"]) == bool(attrs["terminal"]):
+        pair = {"leader_material": "", "terminal": ""} | attrs
+        if bool(pair["leader_material"]) == bool(pair["terminal"]):
             raise serializers.ValidationError({"leader": gettext("a leader, or else a terminal")})
-        return attrs
+        return pair
 
 
 class ChanceDocument(Shown):
@@ -91,7 +99,10 @@ class Ranking(generics.GenericAPIView[Pool]):
         responses={200: RankingDocument},
     )
     def get(self, request: Request) -> Response:
-        """Joins of one line pair in groups that don't differ significantly, the strongest first."""
+        """Joins of one line pair ranked, the strongest first.
+
+        Joins that share a group don't differ significantly.
+        """
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
         unranked = [pool for pool in pools if not can_be_ranked(pool)]
         direct = selectors.direct_comparison(LinePair.conditions(request))

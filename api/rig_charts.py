@@ -152,7 +152,7 @@ class Bridges(OfRig):
         tags=["rigs"], operation_id="rigs_bridges", responses={200: BridgeDocument(many=True)}
     )
     def get(self, _request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Each change of the rig with what was pulled on both sides of it, the newest first."""
+        """Each change of the rig, newest first, with what was pulled on both sides of it."""
         return Response(self.get_serializer(bridges_of(self.get_object()), many=True).data)
 
 

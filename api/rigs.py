@@ -110,7 +110,7 @@ class RigDocument(Strict):
 
 @extend_schema(tags=["rigs"])
 class Rigs(generics.ListCreateAPIView[Rig]):
-    """Every rig, and the way to register one with its first revision."""
+    """Every rig."""
 
     serializer_class = RigDocument
     queryset = selectors.rigs()
@@ -125,6 +125,7 @@ class Rigs(generics.ListCreateAPIView[Rig]):
         ]
     )
     def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Register a rig with its first revision."""
         return super().post(request, *args, **kwargs)
 
 
@@ -138,7 +139,7 @@ class OneRig(generics.RetrieveAPIView[Rig]):
 
 @extend_schema(tags=["rigs"])
 class Revisions(generics.ListCreateAPIView[RigRevision]):
-    """The revisions of a rig, oldest first, and how to record a change."""
+    """The revisions of a rig, oldest first."""
 
     queryset = selectors.current_revisions()
 
@@ -164,6 +165,7 @@ class Revisions(generics.ListCreateAPIView[RigRevision]):
         ]
     )
     def post(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """Record a change of a rig as its next revision; what isn't named stays as it was."""
         return super().post(request, *args, **kwargs)
 
     def perform_create(self, serializer: Any) -> None:

@@ -2,55 +2,17 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from typing import Any
 
 from drf_spectacular.authentication import BasicScheme
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 
-from api.exceptions import CONTENT_TYPE
+from api.schema_members import OF_PATH
 from api.serializers import Quantity
+from api.session_examples import UPLOAD_SCHEMAS
 from results.intake import CSV
-
-PROBLEM = {
-    "type": "object",
-    "description": "Problem details (RFC 9457).",
-    "required": ["type", "title", "status", "detail", "instance", "findings"],
-    "properties": {
-        "type": {"type": "string", "format": "uri-reference"},
-        "title": {"type": "string"},
-        "status": {"type": "integer"},
-        "detail": {"type": "string"},
-        "instance": {"type": "string"},
-        "findings": {
-            "type": "array",
-            "items": {
-                "type": "object",
-                "required": ["row", "field", "found", "expected"],
-                "properties": {
-                    "row": {"type": "string", "description": "row of a sheet, or place"},
-                    "field": {"type": "string"},
-                    "found": {"type": "string"},
-                    "expected": {"type": "string"},
-                },
-            },
-        },
-    },
-    "example": {
-        "type": "/problems/invalid",
-        "title": "Something in this needs correcting",
-        "status": 422,
-        "detail": "1 to correct: see the findings.",
-        "instance": "/api/v1/rigs",
-        "findings": [
-            {
-                "row": "revision",
-                "field": "resolution",
-                "found": "0.1 stone",
-                "expected": "a unit: N, kN, lbf, kgf, gf, ozf",
-            }
-        ],
-    },
-}
 
 
 class QuantitySchema(OpenApiSerializerFieldExtension):
@@ -95,22 +57,42 @@ def leave_out_private(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
 
 def require_uploads(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
     """Say of every operation that takes a sheet that it takes no empty body."""
-    for operations in result["paths"].values():
-        for operation in operations.values():
-            body = operation.get("requestBody", {})
-            if CSV in body.get("content", {}):
-                body["required"] = True
+    for _path, operation in _operations(result):
+        body = operation.get("requestBody", {})
+        if CSV in body.get("content", {}):
+            body["required"] = True
     return result
 
 
-def add_problems(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
-    """Say of every operation that whatever else it answers is a problem."""
-    result["components"].setdefault("schemas", {})["Problem"] = PROBLEM
-    refusal = {
-        "description": "A problem; /problems/… explains its type.",
-        "content": {CONTENT_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+def name_uploads(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
+    """Put the parts of an uploaded session beside the other components."""
+    result["components"]["schemas"].update(UPLOAD_SCHEMAS)
+    return result
+
+
+def summarise(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
+    """Give each operation a title: what its description says before the first stop."""
+    for _path, operation in _operations(result):
+        description = operation["description"]
+        operation.setdefault("summary", re.split(r"[.:;?](?:\s|$)", description)[0])
+    return result
+
+
+def name_path_parameters(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
+    """Say of each number in a path what it is the number of; the first is ``id`` everywhere."""
+    result["paths"] = {
+        re.sub(r"{\w+}", "{id}", path, count=1): operations
+        for path, operations in result["paths"].items()
     }
-    for operations in result["paths"].values():
-        for operation in operations.values():
-            operation["responses"]["default"] = refusal
+    for path, operation in _operations(result):
+        in_path = [each for each in operation.get("parameters", ()) if each["in"] == "path"]
+        for name, parameter in zip(re.findall(r"{(\w+)}", path), in_path, strict=True):
+            collection = path.split("/")[3] if name == "id" else name
+            parameter |= {"name": name, "description": OF_PATH[collection]}
     return result
+
+
+def _operations(result: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    for path, operations in result["paths"].items():
+        for operation in operations.values():
+            yield path, operation

@@ -12,6 +12,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "wear eye protection and stand out of its path. Results are not for lifting, climbing or "
         "life support."
     ),
+    "SERVERS": [{"url": "/", "description": "the service that this document comes from"}],
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_NAME_OVERRIDES": {
         "MaterialEnum": "rigs.models.lines.Material",
@@ -27,9 +28,14 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
     "COMPONENT_SPLIT_REQUEST": True,
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
+        "api.schema.name_uploads",
         "api.schema.require_uploads",
         "api.schema.leave_out_private",
-        "api.schema.add_problems",
+        "api.schema.name_path_parameters",
+        "api.schema.summarise",
+        "api.schema_answers.show_answers",
+        "api.schema_members.describe_numbers",
+        "api.schema_problems.add_problems",
     ],
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -12,10 +12,16 @@ from results.models import Baseline, Job, Pull, PullSet, Session
 class SessionFilters(Filters):
     """Which sessions; each field's source is its queryset condition."""
 
-    contributor = serializers.CharField(source="contributor__handle__iexact", required=False)
-    rig = Id(source="revision__rig", required=False, min_value=1)
-    since = serializers.DateField(source="pulled_on__gte", required=False)
-    until = serializers.DateField(source="pulled_on__lte", required=False)
+    contributor = serializers.CharField(
+        source="contributor__handle__iexact", required=False, help_text="the tester's handle"
+    )
+    rig = Id(source="revision__rig", required=False, min_value=1, help_text="the rig's id")
+    since = serializers.DateField(
+        source="pulled_on__gte", required=False, help_text="first day of pulling, as 2026-01-31"
+    )
+    until = serializers.DateField(
+        source="pulled_on__lte", required=False, help_text="last day of pulling, as 2026-01-31"
+    )
     standing = Choice(Session.Standing.choices, required=False)
 
 

@@ -57,29 +57,37 @@ garage winch,1,2026-01-10,dry,straight,,,veyra-mono-35,,20.1,line
 """
 
 
-def _schema() -> dict[str, object]:
-    """JSON Schema of the document form, made from the structs that check it."""
-    schema = msgspec.json.schema(SessionDocument)
-    inlined: dict[str, object] = _inlined(schema, schema["$defs"])
-    return inlined
+UPLOADED = "Uploaded"
+"""Before the name of a part of an upload, whose document of that name is what is answered."""
 
 
-def _inlined(node: Any, definitions: dict[str, Any]) -> Any:
-    """The schema with every reference replaced by what it refers to."""
+def _schemas() -> tuple[dict[str, Any], dict[str, Any]]:
+    """JSON Schema of the document form and of its parts, made from the structs that check it.
+
+    Their patterns are Python's and no other language's, so the document leaves them out; and
+    their titles, by which generators of clients would take them for the documents of answers.
+    """
+    (form,), parts = msgspec.json.schema_components(
+        [SessionDocument], ref_template=f"#/components/schemas/{UPLOADED}{{name}}"
+    )
+    return form, {UPLOADED + name: _portable(part) for name, part in parts.items()}
+
+
+def _portable(node: Any) -> Any:
     if isinstance(node, list):
-        return [_inlined(each, definitions) for each in node]
-    if not isinstance(node, dict):
-        return node
-    if "$ref" in node:
-        return _inlined(definitions[node["$ref"].rpartition("/")[2]], definitions)
-    return {
-        name: _inlined(each, definitions)
-        for name, each in node.items()
-        if name not in ("$defs", "pattern")
-    }
+        return [_portable(each) for each in node]
+    if isinstance(node, dict):
+        return {
+            name: _portable(each)
+            for name, each in node.items()
+            if name not in ("pattern", "title")
+        }
+    return node
 
 
-UPLOAD_REQUEST = {JSON: _schema(), CSV: OpenApiTypes.STR, XLSX: OpenApiTypes.BINARY}
+_FORM, UPLOAD_SCHEMAS = _schemas()
+"""The schemas that ``UPLOAD_REQUEST`` refers to, by name."""
+UPLOAD_REQUEST = {JSON: _FORM, CSV: OpenApiTypes.BINARY, XLSX: OpenApiTypes.BINARY}
 UPLOADS = [
     OpenApiExample("A session as a document", DOCUMENT, request_only=True, media_type=JSON),
     OpenApiExample("The same as a sheet", SHEET, request_only=True, media_type=CSV),

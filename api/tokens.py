@@ -9,7 +9,7 @@ from django.contrib.auth.models import User
 from django.contrib.auth.signals import user_logged_in, user_logged_out
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import extend_schema
 from knox.models import AuthToken
 from rest_framework import serializers, status
 from rest_framework.authentication import BasicAuthentication
@@ -81,16 +81,12 @@ class Tokens(APIView):
         tags=["tokens"],
         request=None,
         responses={201: TokenDocument},
-        examples=[
-            OpenApiExample(
-                "A token",
-                {"token": "5d1f0e…", "expiry": "2027-02-14T19:02:11Z"},
-                response_only=True,
-            )
-        ],
     )
     def post(self, request: Request) -> Response:
-        """Trade name and password (HTTP Basic) for a token to send as 'Authorization: Token …'."""
+        """Trade name and password (HTTP Basic) for a token.
+
+        It is sent as 'Authorization: Token …' or 'Authorization: Bearer …'.
+        """
         stored, token = AuthToken.objects.create(user=request.user)
         user_logged_in.send(sender=type(request.user), request=request, user=request.user)
         document = TokenDocument({"token": token, "expiry": stored.expiry})

@@ -6,6 +6,7 @@ import json
 import pytest
 
 from deploy.tools.openapi.breaks import breaks
+from deploy.tools.openapi.corrected import ALWAYS_KEPT, newly_said
 from deploy.tools.openapi.privacy import FOR_PRIVACY, kept_private
 from deploy.tools.openapi.release import KEPT, document
 
@@ -173,9 +174,24 @@ HARMLESS = {
 
 def test_nothing_that_the_last_release_had_is_removed_narrowed_or_newly_required():
     private, others = kept_private(breaks(RELEASED, document()))
-    assert others == []
+    said, broken = newly_said(others)
+    assert broken == []
     used = {name for name in FOR_PRIVACY for each in private if f".{name}: " in each}
     assert used == set(FOR_PRIVACY)
+    assert {each.split(" ", 2)[2] for each in said} == set(ALWAYS_KEPT)
+
+
+def test_no_bound_but_those_that_were_always_kept_passes_as_said_late():
+    others = ["GET /reels query limit: maximum is now 100", "GET /reels query kind: removed"]
+    assert newly_said(others) == ([], others)
+
+
+def test_null_of_openapi_3_0_is_null_of_3_1():
+    before = changed(
+        lambda _, schemas: properties_of(schemas)["grip"].update(type="string", nullable=True)
+    )
+    assert breaks(before, SMALL) == []
+    assert len(breaks(changed(lambda _, s: properties_of(s)["grip"].update(type="string")), before))
 
 
 def test_nothing_but_what_is_listed_is_taken_away_for_privacy():

@@ -55,6 +55,8 @@ def alternatives(document: Schema, schema: Schema) -> list[Schema]:
         return alternatives(document, _merged([*together, rest]))
     if choices := schema.get("anyOf") or schema.get("oneOf"):
         return list(chain.from_iterable(alternatives(document, choice) for choice in choices))
+    if schema.get("nullable") and isinstance(schema.get("type"), str):  # as OpenAPI 3.0 has it
+        schema = {**schema, "type": [schema["type"], "null"]}
     if isinstance(schema.get("type"), list):
         return [_of_type(schema, name) for name in schema["type"]]
     return [schema]
