@@ -78,9 +78,7 @@ def _portable(node: Any) -> Any:
         return [_portable(each) for each in node]
     if isinstance(node, dict):
         return {
-            name: _portable(each)
-            for name, each in node.items()
-            if name not in ("pattern", "title")
+            name: _portable(each) for name, each in node.items() if name not in ("pattern", "title")
         }
     return node
 
