@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django.db.models import QuerySet
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema, extend_schema_field
 from rest_framework import generics, serializers, status
 from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
@@ -14,6 +14,7 @@ from rest_framework.response import Response
 from api.serializers import AnyField, Link, PoolLink, Shown, ShownRow, Strict
 from results.intake.selectors import sessions_visible_to
 from results.models import NormalisedSet, PullSet, StateChange
+from results.pools.selectors import own_strength_of
 from results.review.decisions import decide
 
 
@@ -80,6 +81,15 @@ class StateChangeDocument(ShownRow):
         return "contributor" if own else "moderator"
 
 
+class OwnStrength(Shown):
+    """What the join itself holds in one set."""
+
+    failures = serializers.IntegerField()
+    efficiency = serializers.FloatField(allow_null=True)
+    interval_low = serializers.FloatField(allow_null=True)
+    interval_high = serializers.FloatField(allow_null=True)
+
+
 class PullSetDocument(ShownRow):
     """A pull set as uploaded, its figures, and every change of its state."""
 
@@ -92,6 +102,11 @@ class PullSetDocument(ShownRow):
     pool = PoolLink(source="normalised.pool")
     figures = FiguresDocument(source="normalised", default=None, allow_null=True)
     state_changes = StateChangeDocument(many=True)
+    own_strength = serializers.SerializerMethodField(
+        help_text="what the join itself holds in this set, by the scatter of its pool, as a "
+        "fraction of straight line with a 95 percent interval, and how many pulls parted at the "
+        "join; null unless the pool tells and some parted elsewhere first; since formulae 2"
+    )
 
     class Meta:
         model = PullSet
@@ -117,7 +132,12 @@ class PullSetDocument(ShownRow):
             "figures",
             "not_normalised",
             "state_changes",
+            "own_strength",
         ]
+
+    @extend_schema_field(OwnStrength(allow_null=True))
+    def get_own_strength(self, pull_set: PullSet) -> dict[str, Any] | None:
+        return own_strength_of(pull_set)
 
 
 class DecisionDocument(Strict):

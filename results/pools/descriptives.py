@@ -25,7 +25,7 @@ from results.pools.estimate import Outcome
 from results.pools.line_products import line_products
 from results.pools.pool_data import Members
 from results.pools.sensitivity import sensitivity
-from results.pools.two_estimands import two_estimands
+from results.pools.two_estimands import by_one_model
 from results.statistics.failure_modes import EXACT
 from results.statistics.pull_classes import Places, distribution
 
@@ -38,6 +38,7 @@ LEAST_FOR_WORST = 10
 KEPT = ("pull_places", "straight_places", "lowest_share", "resolution_N", "placed_at")
 """Columns of a normalised set that are recomputed if older code wrote it last."""
 AT_ONCE = 500
+NO_MODEL: Mapping[str, Any] = {"one_stage": None, "own_strengths": None}
 
 AS_JSON = (
     "pull_set__parameters",
@@ -115,7 +116,7 @@ def describe(
             "endings": _endings(ties),
             "told": {"time_to_tie": len(times), "bulk": len(bulks)},
             **_pulls(ties),
-            "one_stage": two_estimands(members) if outcome.pooled else None,
+            **(by_one_model(members) if outcome.pooled else NO_MODEL),
             "line_products": line_products(members, outcome),
             **sensitivity(members, outcome, circumstances),
             "moderators": meta_regression(

@@ -34,6 +34,7 @@ from results.models import (
     StateChange,
 )
 from results.models.lifecycle import COUNTING
+from results.pools.figures import findings_of
 from results.public.rows import public_pools
 from rigs.models import Contributor, RigRevision
 
@@ -90,6 +91,22 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
             "pull_set__session__contributor__handle", "pull_set__session__pulled_on", "pull_set_id"
         )
     )
+
+
+def own_strength_of(pull_set: PullSet) -> dict[str, Any] | None:
+    """What the join itself holds in a set, by the current version of its pool.
+
+    As 'efficiency', 'interval_low', 'interval_high', and 'failures', the pulls that parted at the
+    join. None where the version says nothing of the set, or was taken down.
+    """
+    if pull_set.state not in COUNTING or not hasattr(pull_set, "normalised"):
+        return None
+    pool = pools().filter(pk=pull_set.normalised.pool_id).first()
+    by_set = findings_of(pool.current).get("own_strengths") if pool and pool.current else None
+    if not by_set or pull_set.pk not in by_set["pull_set"]:
+        return None
+    place = by_set["pull_set"].index(pull_set.pk)
+    return {name: column[place] for name, column in by_set.items() if name != "pull_set"}
 
 
 def sets_waiting(pool: Pool) -> int:

@@ -1,7 +1,11 @@
-"""What line and join hold together, and the join itself, by one model on all pulls of a pool."""
+"""What line and join hold together, and the join itself, by one model on all pulls of a pool.
+
+And what the join itself holds set by set, by that model's scatter.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,18 +18,82 @@ from results.pools.pulls_behind import BATCH, counted_pulls, scales_of, straight
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import exact_for_assembly, exact_for_join, exact_for_line
 from results.statistics.one_stage.one_stage import Estimate, Loads, OneStage, one_stage
+from results.statistics.own_strengths import OwnStrengths, Scatter, Straight, own_strengths
 
 DIGITS = 6
 """Decimals of an efficiency that are kept: the search for the maximum ends within fewer than one of
 the seventh, and figures computed again have to be the same."""
 
 
-def two_estimands(members: Members) -> dict[str, Any]:
-    """Both efficiencies with their intervals, and why one is missing, from the members' pulls."""
+@dataclass(frozen=True)
+class _Pulls:
+    """Pulls of a pool in newtons: straight ones by baseline, joined ones by place of their set."""
+
+    baseline: NDArray[np.int64]
+    straight: Loads
+    combination: Loads
+    join: Loads
+
+
+def by_one_model(members: Members) -> dict[str, Any]:
+    """Two findings: both efficiencies of the pool, and the join itself set by set."""
+    pulls = _pulls_of(members)
     try:
-        found = _fitted(members)
+        found = one_stage(
+            members.tester,
+            members.session,
+            pulls.baseline,
+            pulls.straight,
+            pulls.combination,
+            pulls.join,
+        )
     except StatisticsError as error:
         found = OneStage(None, None, None, {"all": str(error)})
+    return {
+        "one_stage": _two_estimands(found),
+        "own_strengths": _own_strengths(members, pulls.join, found.join),
+    }
+
+
+def _own_strengths(members: Members, join: Loads, pool: Estimate | None) -> dict[str, Any] | None:
+    """Of the sets that outlasted something; None where the pool doesn't tell how joins scatter."""
+    if pool is None:
+        return None
+    group, exact = np.asarray(join.group), np.asarray(join.exact)
+    outlasted = np.unique(group[~exact])
+    of_them = np.isin(group, outlasted)
+    some = members.where(np.isin(np.arange(len(members)), outlasted))
+    straight = Straight(
+        some.baseline_mean_N,
+        some.baseline_cv,
+        some.baseline_cv / np.sqrt(some.baseline_n_effective),
+        some.baseline_degrees_of_freedom,
+    )
+    try:
+        found = own_strengths(
+            np.asarray(join.load_N)[of_them],
+            exact[of_them],
+            np.searchsorted(outlasted, group[of_them]),
+            straight,
+            Scatter(pool.cv_joined, pool.exact, pool.weibull),
+        )
+    except StatisticsError:
+        return None
+    return _by_set(some, found)
+
+
+def _by_set(sets: Members, found: OwnStrengths) -> dict[str, Any]:
+    return {
+        "pull_set": sets.pull_set.tolist(),
+        "failures": found.failures.tolist(),
+        "efficiency": [_rounded(each) for each in found.log_efficiency.tolist()],
+        "interval_low": [_rounded(each) for each in found.low.tolist()],
+        "interval_high": [_rounded(each) for each in found.high.tolist()],
+    }
+
+
+def _two_estimands(found: OneStage) -> dict[str, Any]:
+    """Both efficiencies with their intervals, and why one is missing."""
     bound = found.join_outlasts
     return {
         "combination": _described(found.combination),
@@ -52,7 +120,7 @@ def _rounded(log_efficiency: float) -> float | None:
     return None if efficiency is None else round(efficiency, DIGITS)
 
 
-def _fitted(members: Members) -> OneStage:
+def _pulls_of(members: Members) -> _Pulls:
     scales, parts = _scales_and_parts(members)
     # All baselines of one line, spool and session are one; the first stands for them.
     baseline = np.array([each[0] for each in parts], dtype=np.int64)
@@ -64,9 +132,7 @@ def _fitted(members: Members) -> OneStage:
     of_part = {pk: at for at in first[1].tolist() for pk in parts[at]}
     straight = _pulled("baseline_id", np.array([*of_part], dtype=np.int64))
     line = np.array([of_part[pk] for pk in straight[0].tolist()], dtype=np.intp)
-    return one_stage(
-        members.tester,
-        members.session,
+    return _Pulls(
         baseline,
         Loads(_loads_N(straight[1], scales[line]), exact_for_line(straight[2]), baseline[line]),
         Loads(load_N, exact_for_assembly(joined[2]), place),

@@ -1,12 +1,14 @@
 """A pool says what line and join hold together, and beside it what the join itself holds."""
 
+import numpy as np
 import pytest
 from django.urls import reverse
 
+from results.jobs.stale_marks import mark
 from results.models import PoolVersion, Pull
 from results.pools.pool_data import members_of
 from results.pools.reproduce import recomputed
-from results.pools.two_estimands import two_estimands
+from results.pools.two_estimands import by_one_model
 from tests.api.leagues import league_parting_in_the_line
 
 pytestmark = pytest.mark.usefixtures("planted_past")
@@ -42,6 +44,27 @@ def test_the_join_itself_stands_beside_what_line_and_join_hold(parts_in_the_line
     assert document["findings"]["one_stage"] == both
 
 
+def test_each_set_says_what_the_join_itself_holds_by_the_scatter_of_its_pool(
+    parts_in_the_line, client
+):
+    pool = parts_in_the_line
+    by_set = pool.current.findings["own_strengths"]
+
+    assert len(by_set["pull_set"]) == len(by_set["efficiency"]) >= 8
+    own = pool.current.findings["one_stage"]["join"]["efficiency"]
+    assert np.exp(np.mean(np.log(by_set["efficiency"]))) == pytest.approx(own, abs=0.02)
+    pk = by_set["pull_set"][0]
+    document = client.get(reverse("api:pull-set", args=[pk])).json()
+    told = {name: column[0] for name, column in by_set.items() if name != "pull_set"}
+    assert document["own_strength"] == told
+    page = " ".join(client.get(reverse("pages:pull-set", args=[pk])).content.decode().split())
+    assert f"the join itself holds {100 * told['efficiency']:.1f}% here" in page
+    mark([pool.pk], "a set was withdrawn", takes_down=True)
+    assert client.get(reverse("api:pull-set", args=[pk])).json()["own_strength"] is None
+    page = client.get(reverse("pages:pull-set", args=[pk])).content.decode()
+    assert "the join itself holds" not in page
+
+
 def test_a_join_that_always_outlasts_its_line_has_a_lower_bound(db, client):
     pool = league_parting_in_the_line(1.6)
     both = pool.current.findings["one_stage"]
@@ -69,7 +92,7 @@ def test_computed_again_from_the_pulls_it_is_the_same(parts_in_the_line):
 def test_pulls_that_no_model_fits_leave_the_pool_its_figure(parts_in_the_line):
     members = members_of(parts_in_the_line.pk)
     Pull.objects.filter(baseline__isnull=False).update(failure_mode="grip")
-    both = two_estimands(members)
+    both = by_one_model(members)["one_stage"]
     assert both["combination"] is None
     assert both["join"] is None
     assert "parted in the line" in both["not_estimable"]["all"]

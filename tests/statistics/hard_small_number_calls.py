@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from results.statistics import joint_means, shrinking, weibull_pulls
+from results.statistics import joint_means, own_strengths, shrinking, weibull_pulls
 from tests.statistics.hard_arguments import (
     FITS,
     Calls,
@@ -13,12 +13,27 @@ from tests.statistics.hard_arguments import (
     _steadied,
     over,
 )
-from tests.statistics.hard_inputs import CVS, FREEDOM, LOGS, SHARES
+from tests.statistics.hard_inputs import CVS, FREEDOM, LOADS, LOGS, SHARES
+
+
+def _own_strengths(loads: tuple, cv: float, weibull: float) -> object:
+    """All pulls of one set, beside straight line of their own scatter at 100 N."""
+    load_N, at_least = (np.asarray(each) for each in loads)
+    line = own_strengths.Straight(*(np.array([each]) for each in (100.0, cv, cv / 2, 4.0)))
+    return own_strengths.own_strengths(
+        load_N,
+        ~at_least.astype(bool),
+        np.zeros(load_N.size, dtype=int),
+        line,
+        own_strengths.Scatter(cv, 7, weibull),
+    )
+
 
 SMALL_NUMBER_CALLS: dict[str, Callable[[], Calls]] = {
     "joint_means.scores_by_tester": over(joint_means.scores_by_tester, FITS),
     "joint_means.correlation_of_means": over(_correlation, FITS, FITS[::3]),
     "joint_means.steadied": over(_steadied, CVS, CVS, FREEDOM),
+    "own_strengths.own_strengths": over(_own_strengths, LOADS[::3], CVS, (0.0, 0.4, 1.0)),
     "shrinking.likely_variances": over(shrinking.likely_variances, FITS),
     "shrinking.shrunken_value": over(_shrunken, FITS, LOGS[::2], CVS[::2]),
     "weibull_pulls.scale_of": over(weibull_pulls.scale_of, CVS),

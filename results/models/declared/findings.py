@@ -32,6 +32,15 @@ FINDINGS = (
         since=2,
     ),
     _finding(
+        "own_strengths",
+        "what the join itself holds in each set of which pulls parted elsewhere first: lists of "
+        "the sets, of how many pulls parted at the join, of the efficiency and of its 95 percent "
+        "interval; null where nothing is pooled or the pool does not tell how much the join "
+        "scatters",
+        anchor="itself",
+        since=2,
+    ),
+    _finding(
         "line_products",
         "the line products pulled, by number of their lines (leader_line null at a terminal), most "
         "testers first and ten at most; number of all; for_others is true where what products "

@@ -79,6 +79,10 @@ METHODS = {
         "By restricted likelihood of one model on all pulls with those that are only 'at least' as "
         "such, lognormal and Weibull joins weighted by their likelihoods, and errors by tester."
     ),
+    "findings.own_strengths": _(
+        "The median and the central 95 percent of a distribution by Jeffreys' prior of the level, "
+        "the scatter about the pool's with a standard deviation of 20 percent between sets."
+    ),
     "findings.groups_left_out": _(
         "The pool estimated again without each group, components and all."
     ),

@@ -60,6 +60,7 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "own": request.user.is_authenticated
             and found.session.contributor.user_id == request.user.pk,
             "normalised": normalised,
+            "own_strength": selectors.own_strength_of(found),
             "worst": _worst(pulls, normalised.baseline_mean_N) if normalised else None,
             "calibration": scale.calibration,
             "being_worked_out": is_being_processed(found.session),
