@@ -175,6 +175,11 @@ class PullSet(models.Model):
     not_normalised = models.CharField(
         max_length=300, blank=True, help_text="why no efficiency can be given"
     )
+    judged_log_ratio = models.FloatField(
+        null=True,
+        editable=False,
+        help_text="log ratio at which screening last judged its influence and let it count",
+    )
 
     class Meta:
         ordering = ["session_id", "id"]

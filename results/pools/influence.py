@@ -73,6 +73,12 @@ def largest_shift(members: Members, judged: Rows) -> float:
     return max(abs(one - other) for one in with_them for other in without)
 
 
+def largest_share(others: Members, one: NormalisedSet) -> float:
+    """A bound on the part of its own change by which a set changes the mean with these others."""
+    by_pulls = one.n_effective / (one.n_effective + float(others.n_effective.sum()))
+    return max(1 / (np.unique(others.tester).size + 1), by_pulls)
+
+
 def _extreme_means(members: Members) -> tuple[float, float]:
     ratios = np.log(members.mean_N / members.baseline_mean_N)
     _, tester, sets = np.unique(members.tester, return_inverse=True, return_counts=True)

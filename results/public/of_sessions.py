@@ -72,6 +72,7 @@ OF_SESSIONS: dict[str, Declared] = {
             "note": PRIVATE,
             "state": PUBLIC,
             "not_normalised": PUBLIC,
+            "judged_log_ratio": PUBLIC,
         },
     ),
     "results.Pull": Declared(

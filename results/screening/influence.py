@@ -80,7 +80,13 @@ def candidates_of(session: Session, sets: Iterable[NormalisedSet]) -> list[Candi
 
 
 def _candidates(session: Session, pool_id: int, ids: Iterable[int]) -> Candidates:
-    members = members_of(pool_id, also=ids)
+    return candidates_among(session, pool_id, ids, members_of(pool_id, also=ids))
+
+
+def candidates_among(
+    session: Session, pool_id: int, ids: Iterable[int], members: Members
+) -> Candidates:
+    """Sets of a session beside the members of their pool, which are at hand already."""
     own = members.tester == session.contributor_id
     return Candidates(session, pool_id, frozenset(ids), members, largest_shift(members, own))
 

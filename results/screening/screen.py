@@ -13,21 +13,23 @@ from django.db import transaction
 from results.jobs import stale_marks
 from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
 from results.models.lifecycle import COUNTING, State, move
-from results.pools.influence import pool_shift
+from results.pools.influence import largest_share, pool_shift
 from results.screening.checks import CheckOutcome, run_checks
-from results.screening.evidence import Evidence, evidence_of
+from results.screening.decided import decided_before
+from results.screening.evidence import Evidence, JoinedEvidence, evidence_of
 from results.screening.holding import hold
 from results.screening.released import released_causes
 from results.screening.second_look import (
     Waiting,
     judge_influence,
     lock_and_judge_again,
-    lock_with_waiting,
-    release_settled,
     waiting_of,
 )
+from results.screening.settling import lock_with_waiting, release_settled
 from results.screening.shapes import store_shapes
+from results.screening.thresholds import tuned
 from results.statistics.screening.check import Check, Level
+from results.statistics.screening.influence import influence_limit
 
 UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
 """States in which screening may hold a set; a person's decision is not its to undo."""
@@ -46,7 +48,7 @@ def screen_session(
     """
     session = Session.objects.select_related("revision", "contributor__user").get(pk=session_id)
     evidence = evidence_of(session)
-    found = run_checks(evidence)
+    found = run_checks(evidence) + decided_before(evidence)
     holding = _holding(evidence, found)
     judged = judge_influence(session, _would_count(evidence, holding))
     shifts = {
@@ -60,12 +62,13 @@ def screen_session(
         if still_ours():
             lock_with_waiting(session, pools)
             store_shapes([session.pk])
-            waiting = waiting_of(judged)
+            waiting, waited = waiting_of(judged), _already_waiting(evidence)
             _keep(
                 session, found + [CheckOutcome(one.check, one.pull_set) for one in waiting.values()]
             )
             taken_out = _move(evidence, holding, shifts, waiting)
-            release_settled(session, pools)
+            _keep_judged(evidence, {pk for one in judged for pk in one.candidates.ids})
+            release_settled(pools, waited, set(waiting))
             _mark_stale(session, taken_out)
             follow()
 
@@ -116,15 +119,48 @@ def _outcome(row: CheckResult) -> tuple[object, ...]:
 
 
 def _would_count(evidence: Evidence, holding: dict[int, list[Check]]) -> list[NormalisedSet]:
-    """Sets that no check holds and that don't count yet: new ones, and those that wait already."""
+    """Sets that no check holds and whose influence is judged.
+
+    New ones, those that wait already, and those that count and have changed since they were judged.
+    """
     already = _already_waiting(evidence)
     return [
         joined.normalised
         for joined in evidence.joined
         if joined.normalised is not None
         and not holding[joined.pull_set.pk]
-        and (joined.pull_set.state == State.RECEIVED or joined.pull_set.pk in already)
+        and (
+            joined.pull_set.state == State.RECEIVED
+            or joined.pull_set.pk in already
+            or _has_changed(joined)
+        )
     ]
+
+
+def _has_changed(joined: JoinedEvidence) -> bool:
+    """Whether a set that counts has changed so that the change alone may move its figure far.
+
+    As after a corrected calibration, or against another reference line.
+    """
+    pull_set, found, others = joined.pull_set, joined.normalised, joined.others
+    if found is None or others is None or pull_set.judged_log_ratio is None:
+        return False
+    change = abs(found.log_ratio - pull_set.judged_log_ratio)
+    return pull_set.state in (State.NORMALISED, State.POOLED) and largest_share(
+        others.members, found
+    ) * change > tuned(influence_limit)(0.0, 0)
+
+
+def _keep_judged(evidence: Evidence, judged: set[int]) -> None:
+    """Keep with sets that count at which log ratio their influence was judged, or first known."""
+    counting = PullSet.objects.filter(session=evidence.session, state__in=COUNTING)
+    known = dict(counting.values_list("pk", "judged_log_ratio"))
+    for joined in evidence.joined:
+        pk, found = joined.pull_set.pk, joined.normalised
+        if found is None or pk not in known or not (pk in judged or known[pk] is None):
+            continue
+        if known[pk] != found.log_ratio:
+            PullSet.objects.filter(pk=pk).update(judged_log_ratio=found.log_ratio)
 
 
 def _already_waiting(evidence: Evidence) -> set[int]:
@@ -156,6 +192,8 @@ def _move(
             hold(pull_set, holds, shifts.get(pull_set.pk))
         elif pull_set.pk in waiting:
             found = waiting[pull_set.pk]
+            if joined.normalised and pull_set.state in COUNTING:
+                taken_out.add(joined.normalised.pool_id)
             hold(pull_set, [found.check], found.shift, found.largest)
         elif joined.normalised and pull_set.state == State.RECEIVED:
             move([pull_set], State.NORMALISED, reason="worked out from its pulls and baseline")

@@ -18,6 +18,7 @@ from django.conf import settings
 from django.core.checks import Error
 
 from results.statistics.screening import (
+    decided,
     digits,
     efficiencies,
     influence,
@@ -39,8 +40,8 @@ Given = ParamSpec("Given")
 CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
-    digits, efficiencies, influence, judging, near_copies, order, pulls, repeats, rig, rounding,
-    scatter, spacing, straight_line, units_of_sets, usual,
+    decided, digits, efficiencies, influence, judging, near_copies, order, pulls, repeats, rig,
+    rounding, scatter, spacing, straight_line, units_of_sets, usual,
 )  # fmt: skip
 
 

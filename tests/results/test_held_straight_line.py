@@ -213,7 +213,6 @@ LOOKS = {
     "results/review/decisions.py": "one set",
     "results/review/desk/case_record.py": "one set",
     "results/screening/linked.py": "none: which testers are linked",
-    "results/screening/second_look.py": "counting",
     "results/screening/screen.py": "a session's own",
     "results/intake/selectors.py": "a session's own",
     "results/normalising/usable_straight.py": "usable",

@@ -7,6 +7,7 @@ from itertools import product
 import numpy as np
 
 from results.statistics.screening import (
+    decided,
     digits,
     efficiencies,
     influence,
@@ -39,6 +40,13 @@ from tests.statistics.hard_inputs import (
 )
 
 SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
+    "screening.decided.share_alike": over(
+        decided.share_alike, STEPS[::4], STEPS[::5], (1e-9, 1.0, 1e300)
+    ),
+    "screening.decided.same_in_order": over(decided.same_in_order, STEPS[::4], STEPS[::5]),
+    "screening.decided.decided_before": over(
+        decided.decided_before, ["x"], (0.0, 0.5, 1.0), ["held", "rejected"], (1, 10**9)
+    ),
     "screening.digits.digit_counts": over(digits.digit_counts, STEPS),
     "screening.digits.digit_chi_square": over(
         digits.digit_chi_square, [[1] * 10, [0] * 9 + [1], [10**6] + [0] * 9]

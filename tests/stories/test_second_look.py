@@ -5,10 +5,13 @@ from datetime import date
 import pytest
 
 from results.jobs.queue import enqueue
-from results.models import CheckResult, Notice, Pool, PullSet, Screening, Session
+from results.models import CheckResult, Job, Notice, Pool, PullSet, Screening, Session
+from results.normalising.normalise import normalise_session
 from results.review.decisions import decide
 from results.review.selectors import holds_of
 from results.review.suspend import suspend
+from results.screening import settling
+from results.screening.screen import screen_session
 from results.screening.second_look import judge_influence, lock_and_judge_again
 from results.worker.embedded import drain
 from rigs.models import Contributor
@@ -264,3 +267,26 @@ def test_a_later_set_of_a_tester_who_was_looked_at_is_judged_by_what_it_adds(hig
     decide(by=moderator.user, pull_set=high, decision="release", reason="The film shows it.")
     drain()
     assert send(high.session.contributor, 96.5, day=20).state in ("pooled", "normalised")
+
+
+def test_a_crowd_that_waits_is_looked_at_a_few_a_job_until_all_are_settled(league, monkeypatch):
+    strong = account("strong", joined=8)
+    crowd = [send(strong, 96.0, day=day) for day in (10, 12, 14)]
+    assert [state_of(one) for one in crowd] == ["held"] * 3
+    monkeypatch.setattr(settling, "MOST_AT_ONCE", 1)
+    looked_at: list[list[int]] = []
+    settle = settling._settle
+
+    def recorded(pool_id, due, *rest):
+        looked_at.append(due)
+        settle(pool_id, due, *rest)
+
+    monkeypatch.setattr(settling, "_settle", recorded)
+    second = send(account("second", joined=20), 80.0, screened=False)
+    normalise_session(second.session_id, still_ours=lambda: True)
+    screen_session(second.session_id, still_ours=lambda: True, follow=lambda: None)
+    assert looked_at == [[crowd[0].pk]]
+    drain()
+    assert {pk for due in looked_at for pk in due} == {one.pk for one in crowd}
+    assert max(len(due) for due in looked_at) == 1
+    assert len(looked_at) <= Job.objects.count() + 1

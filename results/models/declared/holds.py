@@ -132,6 +132,12 @@ HOLDS: dict[str, Hold] = {
         _("A capacity registered too low, or a reading mistyped by a digit."),
         _("Put the rig's capacity right, or send a corrected version of the session."),
     ),
+    "decided on before": Hold(
+        _("A corrected version of a session in which this set has stayed as it was, or the same "
+          "day sent again for another reason."),
+        _("A moderator's decision on the set that was held or rejected, or a repeat of the set. "
+          "Where its readings were wrong, a version of the session with the right ones."),
+    ),
     "impossible times": Hold(
         _("A day entered wrongly, pulls of several days sent as one, or times in another unit."),
         _("Send a corrected version of the session with the day and the times put right."),
