@@ -32,6 +32,17 @@ class Formula(str):
     __slots__ = ()
 
 
+class Measure(float):
+    """A number whose format in the workbook shows words beside it, such as its unit."""
+
+    __slots__ = ("shows",)
+    shows: str
+
+    def showing(self, words: str) -> Measure:
+        self.shows = words
+        return self
+
+
 def text(cell: object) -> str:
     """A cell as its reader would copy it, without blanks around; numbers to 15 digits."""
     if isinstance(cell, str):

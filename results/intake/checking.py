@@ -53,7 +53,7 @@ class CheckRun:
 def check(contributor: Contributor, read: Read) -> Checked:
     """CheckRun a document whole. Reads only; raises Invalid or Forbidden with every finding."""
     said = read.document
-    under_way = CheckRun(contributor, read, read.findings, [])
+    under_way = CheckRun(contributor, read, read.findings, list(read.remarks))
     findings = under_way.findings
     revision, forbidden = _revision(under_way)
     _date(said.pulled_on, revision, under_way)
@@ -68,7 +68,7 @@ def check(contributor: Contributor, read: Read) -> Checked:
         refused = in_order([on_sheet(finding, read.rows) for finding in findings.kept])
         raise (Forbidden if forbidden else Invalid)(findings.summary(), refused)
     assert revision is not None
-    warnings = [*under_way.warnings, *doubts.warnings_of(straight, joined)]
+    warnings = [*under_way.warnings, *doubts.warnings_of(straight, joined, unit)]
     shown_warnings = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
     return Checked(said, revision, unit, tuple(straight), tuple(joined), shown_warnings)
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from django.utils.translation import gettext
 
-from results.intake.parts import JoinedPart, StraightPart
+from results.intake.parts import JoinedPart, Pulled, StraightPart
 from results.intake.sufficiency import by_specimen
 from rigs.metrology.units import FORCE_UNITS
 from rigs.models import Line
@@ -23,9 +23,31 @@ NEAR = 0.15
 lines differ by less than a factor of two; common practice, no source."""
 
 
-def warnings_of(straight: Sequence[StraightPart], joined: Sequence[JoinedPart]) -> list[Finding]:
-    """Every warning of one session."""
-    return [*_below_label(straight), *_factor_between_sets(joined)]
+def warnings_of(
+    straight: Sequence[StraightPart], joined: Sequence[JoinedPart], unit: str
+) -> list[Finding]:
+    """Every warning of one session; ``unit`` is the symbol of its unit."""
+    return [
+        *_other_units([*straight, *joined], unit),
+        *_below_label(straight),
+        *_factor_between_sets(joined),
+    ]
+
+
+def _other_units(parts: Sequence[Pulled], unit: str) -> Iterator[Finding]:
+    """Readings that show another unit than their session has, named once."""
+    for part in parts:
+        if set(part.readings.units) <= {unit}:
+            continue
+        for index, (pull, shown) in enumerate(zip(part.pulls, part.readings.units, strict=True)):
+            if pull.unit is None and shown != unit:
+                yield Finding(
+                    f"{part.place}.pulls[{index}]",
+                    "reading",
+                    gettext("a reading in %(shown)s, taken as such") % {"shown": shown},
+                    gettext("%(unit)s, the unit of the session; which is right?") % {"unit": unit},
+                )
+                return
 
 
 def _below_label(straight: Sequence[StraightPart]) -> Iterator[Finding]:

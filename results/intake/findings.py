@@ -5,8 +5,9 @@ from __future__ import annotations
 import difflib
 import math
 from collections import defaultdict
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from django.utils.translation import gettext, ngettext
 
@@ -49,7 +50,7 @@ class Findings:
 
 
 def shown(value: object, *, quoted: bool = True) -> str:
-    """A value as a finding shows it: short, and with what can't be printed escaped."""
+    """A value as a finding shows it: short, and with a mark for what can't be printed."""
     if isinstance(value, dict | list):
         return gettext("an object") if isinstance(value, dict) else gettext("a list")
     if value is None:
@@ -60,13 +61,24 @@ def shown(value: object, *, quoted: bool = True) -> str:
         if isinstance(value, float) and math.isnan(value):
             return gettext("not a number (NaN)")
         return f"{value:.12g}" if abs(value) < 1e300 else gettext("an infinite or huge number")
-    text = str(value)
+    return _visible(str(value), quoted=quoted)
+
+
+def _visible(text: str, *, quoted: bool) -> str:
     short = text if len(text) <= 60 else f"{text[:57]}..."
-    escaped = "".join(
-        letter if letter.isprintable() else letter.encode("unicode_escape").decode("ascii")
-        for letter in short
-    )
-    return f"'{escaped}'" if quoted else escaped
+    visible = "".join(letter if letter.isprintable() else "\ufffd" for letter in short)
+    if not quoted:
+        return visible
+    if visible == short:
+        return f"'{visible}'"
+    return gettext("'%(text)s', with a character that can't be shown") % {"text": visible}
+
+
+def which_day(days: Sequence[date]) -> str:
+    """The question for a day that is written so that it can be several."""
+    return gettext("%(days)s: write the one that is meant, so") % {
+        "days": gettext(" or ").join(day.isoformat() for day in days)
+    }
 
 
 def nearest(name: str, known: Collection[str]) -> str:

@@ -30,6 +30,10 @@ LONGEST_CELL = 4_000
 MOST_TOKEN_BYTES = 1024 * 1024
 """Bytes of a workbook's XML between two tags, or of one tag."""
 MOST_TAGS = 3 * MOST_CELLS
+MOST_MARKED = 5 * MOST_PULLS
+"""Cells of a workbook with a formula, an error, or a number that its format shows with a unit."""
+MOST_FORMATS = 65_536
+"""Cell formats of a workbook: a spreadsheet makes no more."""
 DEEPEST_TAG = 64
 MOST_FINDINGS = 1_000
 MOST_SUGGESTIONS = 20

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from results.intake import cells, tables
-from results.intake.headings import heading
+from results.intake.columns import heading
+from results.intake.layout import header_of
 from results.intake.reading import CSV, JSON, form_of
 from rigs.refusals import Finding, Refused
 
@@ -53,9 +54,10 @@ def marked(
     if form == JSON:
         return None
     try:
-        rows = tables.csv_rows(body) if form == CSV else tables.xlsx_rows(body)
+        table = tables.csv_table(body) if form == CSV else tables.xlsx_table(body)
     except Refused:
         return None
+    rows = table.rows[header_of(table.rows) :]
     said: dict[int, list[tuple[Level, Finding]]] = defaultdict(list)
     levels: tuple[tuple[Level, Sequence[Finding]], ...] = (("wrong", wrong), ("odd", odd))
     for level, findings in levels:
@@ -89,12 +91,18 @@ def _columns(header: list[object], rows: tables.Rows, marked: set[str]) -> list[
     return [
         column
         for column, written in enumerate(header)
-        if (name := heading(cells.text(written))[0]) in marked
+        if (name := _name(written)) in marked
         or (
             name in TELLING
             and any(column < len(row) and cells.text(row[column]) for _, row in rows)
         )
     ]
+
+
+def _name(written: object) -> str:
+    """The column that a heading names; of an unknown one what is written."""
+    found = heading(cells.text(written))
+    return found.name or found.written.casefold()
 
 
 def _neighbours(number: int) -> range:
@@ -110,7 +118,7 @@ def _row(
     return MarkedRow(
         number,
         tuple(
-            Cell(_shown(cell), by_column.get(heading(written)[0], ""))
+            Cell(_shown(cell), by_column.get(_name(written), ""))
             for cell, written in zip(row, headings, strict=True)
         ),
         said[0][0] if said else "",

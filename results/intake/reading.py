@@ -33,13 +33,15 @@ class Read:
     """A document, what is wrong with its form, and where on a sheet its parts stood.
 
     ``rows`` maps places such as ``pull_sets[0].pulls[3]`` to rows of a sheet, and is empty for
-    JSON. Parts in ``broken`` hold stand-ins.
+    JSON. Parts in ``broken`` hold stand-ins. ``remarks`` name what a sheet holds that was left
+    out, or had to be guessed.
     """
 
     document: SessionDocument
     findings: Findings = field(default_factory=Findings)
     broken: frozenset[str] = frozenset()
     rows: dict[str, str] = field(default_factory=dict)
+    remarks: tuple[Finding, ...] = ()
 
 
 def read(body: bytes, content_type: str) -> Read:
@@ -53,9 +55,9 @@ def read(body: bytes, content_type: str) -> Read:
     if form == JSON:
         found = _read_json(body)
     elif form == CSV:
-        found = _read_sheet(tables.csv_rows(body))
+        found = _read_sheet(tables.csv_table(body))
     else:
-        found = _read_sheet(tables.xlsx_rows(body))
+        found = _read_sheet(tables.xlsx_table(body))
     _refuse_vast(found.document)
     return found
 
@@ -147,14 +149,34 @@ def _loaded(body: bytes) -> object:
             gettext("The JSON is not UTF-8 text at byte %(start)s.") % {"start": error.start + 1}
         ) from error
     except json.JSONDecodeError as error:
-        place = f"line {error.lineno}, column {error.colno}"
+        place = gettext("line %(line)s, column %(column)s") % {
+            "line": error.lineno,
+            "column": error.colno,
+        }
+        why = _why_no_json(error)
         raise Unreadable(
-            gettext("This is not JSON: %(msg)s at %(place)s.")
-            % {"msg": error.msg.lower(), "place": place},
-            [Finding(place, "", error.msg.lower(), "JSON (RFC 8259)")],
-        ) from error
+            gettext("This is not JSON: %(why)s at %(place)s.") % {"why": why, "place": place},
+            [Finding(place, "", why, "JSON (RFC 8259)")],
+        ) from None
     except ValueError as error:
         raise Unreadable(gettext("The JSON holds a number of thousands of digits.")) from error
+
+
+def _why_no_json(error: json.JSONDecodeError) -> str:
+    """The reason in our own words, by what the reader says in its own."""
+    reasons = {
+        "Expecting value": gettext("a value is missing"),
+        "Expecting ','": gettext("a comma or a closing bracket is missing"),
+        "Expecting ':'": gettext("a colon is missing behind a name"),
+        "Expecting property name": gettext("a name in quotation marks is missing"),
+        "Unterminated string": gettext("a text is opened and not closed"),
+        "Invalid control": gettext("a text holds a line break or another character of control"),
+        "Invalid \\": gettext("a backslash stands before something it can't stand before"),
+        "Extra data": gettext("something stands behind the end"),
+        "Illegal trailing": gettext("a comma stands before a closing bracket"),
+    }
+    known = (why for begins, why in reasons.items() if error.msg.startswith(begins))
+    return next(known, gettext("something is out of place"))
 
 
 def _walked(value: object) -> Read:
@@ -163,12 +185,13 @@ def _walked(value: object) -> Read:
     return Read(document, walk.findings, frozenset(walk.broken))
 
 
-def _read_sheet(rows: tables.Rows) -> Read:
-    sheet = sheets.document_of(rows)
+def _read_sheet(table: tables.Table) -> Read:
+    sheet = sheets.document_of(table)
+    remarks = tuple(sheet.remarks)
     try:
         document = msgspec.convert(sheet.value, SessionDocument)
     except ValueError:
         walk = Walk(sheet.findings)
         document = walk.document(sheet.value, SessionDocument)
-        return Read(document, walk.findings, frozenset(walk.broken), sheet.rows)
-    return Read(document, sheet.findings, rows=sheet.rows)
+        return Read(document, walk.findings, frozenset(walk.broken), sheet.rows, remarks)
+    return Read(document, sheet.findings, rows=sheet.rows, remarks=remarks)

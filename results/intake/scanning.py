@@ -7,7 +7,9 @@ refused at sight; no spreadsheet writes one.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import re
+from dataclasses import dataclass, field
+from typing import TypeAlias
 from xml.parsers import expat
 
 from django.utils.translation import gettext
@@ -17,31 +19,83 @@ from results.intake.limits import (
     LONGEST_CELL,
     MOST_CELLS,
     MOST_COLUMNS,
-    MOST_FINDINGS,
+    MOST_FORMATS,
     MOST_LINES,
+    MOST_MARKED,
     MOST_TAGS,
     MOST_TEXT,
     MOST_TOKEN_BYTES,
 )
-from rigs.refusals import Finding, Invalid, TooLarge, Unreadable
+from rigs.refusals import TooLarge, Unreadable
+
+LONGEST_ERROR = 20
+_OF_THE_BOOK = ("numFmt", "xf", "sheet", "Relationship")
+_FORMAT = re.compile(
+    r"""(?P<end>;) | "(?P<quoted>[^"]*)" | \\(?P<escaped>.) | _. | \*.
+        | \[\$(?P<named>[^\]-]*)[^\]]*\] | \[[^\]]*\] | (?P<sign>%)""",
+    re.VERBOSE,
+)
+
+
+@dataclass(frozen=True)
+class Mark:
+    """What its value alone doesn't say of a cell; ``shows`` is what its format puts beside it."""
+
+    is_formula: bool = False
+    error: str = ""
+    shows: str = ""
+
+
+Marks: TypeAlias = dict[int, dict[int, Mark]]
+"""By row and column of a sheet, both from 1."""
+
+
+@dataclass
+class Measured:
+    """What is known of a workbook once its parts were measured, each in its turn.
+
+    ``shared`` is the length of each text that sheets share, ``shown`` what each cell format shows
+    beside a number, ``sheets`` the id of each sheet by name, ``links`` the part of each id.
+    """
+
+    shared: list[int] = field(default_factory=list)
+    shown: list[str] = field(default_factory=list)
+    sheets: dict[str, str] = field(default_factory=dict)
+    links: dict[str, str] = field(default_factory=dict)
+    marks: dict[str, Marks] = field(default_factory=dict)
+    marked: int = 0
+    area: int = 0
+
+    def marks_of(self, sheet: str) -> Marks:
+        """The marks of a sheet. Raises Unreadable where its part was not measured."""
+        part = self.links.get(self.sheets.get(sheet, ""), "")
+        if part not in self.marks:
+            raise Unreadable(gettext("The workbook can't be read: a sheet of it is elsewhere."))
+        return self.marks[part]
 
 
 class Scan:
-    """One part of a workbook under way. ``shared`` is the length of each text that sheets share.
+    """One part of a workbook under way.
 
     Cells are counted in whichever part they stand, since only the workbook says which part is a
-    sheet. Raises Unreadable and TooLarge from ``feed`` and ``end``, Invalid from ``end``.
+    sheet. ``may_hold`` is which of texts, formats, sheets and links this part is for; the first
+    two are refused elsewhere, where no sheet would find them. Raises Unreadable and TooLarge from
+    ``feed`` and ``end``.
     """
 
-    def __init__(self, shared: list[int]) -> None:
-        self.shared = shared
+    def __init__(self, measured: Measured, part: str, *, may_hold: str) -> None:
+        self.measured = measured
+        self.may_hold = may_hold
+        self.marks: Marks = measured.marks.setdefault(part, {})
         self.lengths: list[int] = []
+        self.codes: dict[str, str] = {}
         self.row = self.column = self.last_row = self.last_column = 0
         self.cells = self.text = self.tags = self.since_tag = 0
-        self.formulas: list[str] = []
         self.open: list[str] = []
         self.cell = ""
-        self.is_shared = False
+        self.style = ""
+        self.is_shared = self.is_error = self.is_formula = False
+        self.marked_row = 0
         self.value: list[str] = []
         self.length = 0
         self.parser = expat.ParserCreate("UTF-8", None)
@@ -65,23 +119,27 @@ class Scan:
 
     def end(self) -> None:
         self._parse(b"", final=True)
-        if self.formulas:
-            # A formula's shown value may be old, and a computed reading is not a reading.
-            raise Invalid(
-                gettext(
-                    "The workbook holds formulas; paste their values instead, and readings "
-                    "as they were read."
-                ),
-                [_formula(cell) for cell in self.formulas],
+        self.measured.area += self.last_row * self.last_column
+        if self.measured.area > MOST_CELLS:
+            raise TooLarge(
+                gettext("The sheets of the workbook have more than %(most_cells)s cells together.")
+                % {"most_cells": MOST_CELLS}
             )
+        if self.may_hold == "texts":
+            self.measured.shared = self.lengths
+        elif self.lengths:
+            raise Unreadable(gettext("The workbook can't be read: its shared texts are elsewhere."))
 
     def _parse(self, chunk: bytes, *, final: bool) -> None:
         try:
             self.parser.Parse(chunk, final)
-        except expat.ExpatError as error:
+        except expat.ExpatError:
             raise Unreadable(
-                gettext("The workbook can't be read: %(error)s.") % {"error": error}
-            ) from error
+                gettext(
+                    "The workbook can't be read: it is damaged, or no spreadsheet wrote it. Open "
+                    "it, save it again as .xlsx, and send that."
+                )
+            ) from None
 
     def _refuse_doctype(self, *_: object) -> None:
         raise Unreadable(
@@ -105,10 +163,32 @@ class Scan:
             self._start_cell(attributes)
         elif name == "row":
             self._start_row(attributes.get("r"))
-        elif name == "f" and len(self.formulas) < MOST_FINDINGS:
-            self.formulas.append(self.cell)
+        elif name == "f" and self.open[-2:-1] == ["c"]:
+            self.is_formula = True
         elif name == "si":
             self.length = 0
+        elif name in _OF_THE_BOOK:
+            self._note(name, attributes)
+
+    def _note(self, name: str, attributes: dict[str, str]) -> None:
+        """Formats of cells, sheets and links, each where it belongs."""
+        inside = self.open[-2] if len(self.open) > 1 else ""
+        if name == "numFmt" and inside == "numFmts":
+            self.codes[attributes.get("numFmtId", "")] = attributes.get("formatCode", "")[:200]
+        elif name == "xf" and inside == "cellXfs":
+            if self.may_hold != "formats" or len(self.measured.shown) >= MOST_FORMATS:
+                raise Unreadable(
+                    gettext("The workbook can't be read: its formats are elsewhere, or too many.")
+                )
+            code = self.codes.get(attributes.get("numFmtId", ""), "")
+            self.measured.shown.append(shown_beside(code))
+        elif name == "sheet" and self.may_hold == "sheets":
+            link = next((attributes[key] for key in attributes if key.endswith(":id")), "")
+            self.measured.sheets[attributes.get("name", "")] = link
+        elif name == "Relationship" and self.may_hold == "links":
+            target = attributes.get("Target", "")
+            part = target[1:] if target.startswith("/") else f"xl/{target}"
+            self.measured.links[attributes.get("Id", "")] = part_of(part)
 
     def _start_row(self, number: str | None) -> None:
         self.row = _number(number) if number is not None else self.row + 1
@@ -118,11 +198,13 @@ class Scan:
     def _start_cell(self, attributes: dict[str, str]) -> None:
         self.cells += 1
         self.is_shared, self.value, self.length = attributes.get("t") == "s", [], 0
+        self.is_error, self.is_formula = attributes.get("t") == "e", False
+        self.style = attributes.get("s", "")
         row, self.column = self.row, self.column + 1
         if (place := attributes.get("r")) is not None:
             letters = place.rstrip("0123456789")
             row, self.column = _number(place[len(letters) :]), _column(letters)
-        self.cell = place or ""
+        self.cell, self.marked_row = place or "", row
         self._reach(row, self.column)
 
     def _reach(self, row: int, column: int) -> None:
@@ -157,6 +239,23 @@ class Scan:
             self.lengths.append(self.length)
         elif name == "c":
             self._count(self._length_shown())
+            self._mark()
+
+    def _mark(self) -> None:
+        shown, style = self.measured.shown, self.style
+        number = int(style) if style.isascii() and style.isdigit() and len(style) < 6 else 0
+        shows = shown[number] if number < len(shown) and self.length else ""
+        error = "".join(self.value)[:LONGEST_ERROR] if self.is_error else ""
+        if not (self.is_formula or error or shows):
+            return
+        self.measured.marked += 1
+        if self.measured.marked > MOST_MARKED:
+            raise TooLarge(
+                gettext("The workbook has formulas, or numbers shown with a unit, in more than "
+                        "%(most)s cells.") % {"most": MOST_MARKED}
+            )  # fmt: skip
+        row = self.marks.setdefault(self.marked_row, {})
+        row[self.column] = Mark(self.is_formula, error, shows)
 
     def _length_shown(self) -> int:
         """Characters that the cell shows, looked up where it shares its text with others."""
@@ -164,7 +263,7 @@ class Scan:
         if not self.is_shared or not (number.isascii() and number.isdigit()):
             return 0  # counted as they came
         place = int(number)
-        return self.shared[place] if place < len(self.shared) else 0
+        return self.measured.shared[place] if place < len(self.measured.shared) else 0
 
     def _characters(self, characters: str) -> None:
         inside = self.open[-1]
@@ -176,7 +275,7 @@ class Scan:
                 gettext("The cell %(cell)s holds more than %(longest_cell)s characters.")
                 % {"cell": self.cell or "of a shared text", "longest_cell": LONGEST_CELL}
             )
-        if inside == "v" and self.is_shared:
+        if inside == "v" and (self.is_shared or self.is_error):
             self.value.append(characters)
         self._count(len(characters))
 
@@ -189,16 +288,23 @@ class Scan:
             )
 
 
-def measured(chunks: Iterator[bytes], shared: list[int]) -> list[int]:
-    """Take one part to its end; the lengths of the texts in it that sheets may share.
+def part_of(name: str) -> str:
+    """The name of a part as it is compared (ECMA-376 part 2)."""
+    return name.replace("\\", "/").lower()
 
-    Raises Unreadable, TooLarge and Invalid.
+
+def shown_beside(code: str) -> str:
+    """The words that a number format shows beside a positive number, as ``kg`` of ``0.0" kg"``.
+
+    ECMA-376 part 1, 18.8.31: text in quotation marks, behind a backslash or as ``[$kg]``.
     """
-    scan = Scan(shared)
-    for chunk in chunks:
-        scan.feed(chunk)
-    scan.end()
-    return scan.lengths
+    words = []
+    for found in _FORMAT.finditer(code):
+        if found["end"]:
+            break
+        words.append(found["quoted"] or found["escaped"] or found["named"] or found["sign"] or "")
+    beside = "".join(words).strip()
+    return beside if any(letter.isalpha() or letter == "%" for letter in beside) else ""
 
 
 def _number(digits: str) -> int:
@@ -216,12 +322,3 @@ def _column(letters: str) -> int:
     for letter in letters.upper():
         number = 26 * number + ord(letter) - 64
     return number
-
-
-def _formula(cell: str) -> Finding:
-    return Finding(
-        cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ"),
-        cell if cell else "",
-        gettext("a formula"),
-        gettext("a value"),
-    )

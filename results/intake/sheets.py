@@ -12,39 +12,34 @@ from typing import Any
 from django.utils.translation import gettext
 
 from results.intake import cells
-from results.intake.findings import Findings, nearest, shown
-from results.intake.headings import heading
-from results.intake.tables import Rows
+from results.intake.columns import PULL_COLUMNS, SESSION_COLUMNS, SET_COLUMNS, TIE_COLUMNS, UNITS_OF
+from results.intake.days import days_meant, is_serial
+from results.intake.findings import Findings, shown, which_day
+from results.intake.layout import Layout, laid_out
+from results.intake.tables import Table
 from results.public.csv_cells import as_written
 from rigs.refusals import Finding, Invalid
 
-SESSION_COLUMNS = {
-    "rig": "rig", "revision": "revision", "date": "pulled_on", "state": "state",
-    "loading": "loading", "unit": "unit", "temperature": "temperature_C", "soak": "soak_hours",
-}  # fmt: skip
-TIE_COLUMNS = (
-    "connection", "doubled", "main line", "main spool", "leader line", "leader spool", "terminal",
-    "parameters", "tyer",
-)  # fmt: skip
-SET_COLUMNS = (*TIE_COLUMNS, "discarded ties", "time to tie", "join diameter")
-PULL_COLUMNS = ("reading", "failure mode", "place", "slipped first", "time to break", "note")
-COLUMNS = (*SESSION_COLUMNS, "kind", "label", *SET_COLUMNS, "position", *PULL_COLUMNS)
-REQUIRED = ("rig", "revision", "date", "state", "kind", "main line", "reading", "failure mode")
 JOINED_ONLY = ("connection", "leader line", "terminal", "parameters")
 
-_UNITS_OF = {
-    "temperature": ("c", "°c"), "soak": ("h", "hours"), "time to break": ("s", "seconds"),
-    "time to tie": ("s", "seconds"), "join diameter": ("mm",),
-}  # fmt: skip
 _MEASURED = {"time to tie": "time_to_tie_s", "join diameter": "join_diameter_mm"}
+_KINDS = {
+    "straight": "straight", "straightline": "straight", "baseline": "straight",
+    "joined": "joined", "join": "joined", "knot": "joined",
+}  # fmt: skip
 
 
 @dataclass
 class Sheet:
-    """A document as yet unchecked, the rows its parts stood in, and what the rows got wrong."""
+    """A document as yet unchecked, the rows its parts stood in, and what the rows got wrong.
 
+    ``remarks`` name what was left out or had to be guessed.
+    """
+
+    order_of_days: str = ""
     value: dict[str, Any] = field(default_factory=lambda: {"baselines": [], "pull_sets": []})
     findings: Findings = field(default_factory=Findings)
+    remarks: list[Finding] = field(default_factory=list)
     rows: dict[str, str] = field(default_factory=dict)
     parts: dict[tuple[str, ...], tuple[dict[str, Any], dict[str, str], str]] = field(
         default_factory=dict
@@ -54,67 +49,39 @@ class Sheet:
         self.findings.add(str(row), column, found, expected)
 
 
-def document_of(rows: Rows) -> Sheet:
-    """Gather the rows of one session. Raises Invalid where the header can't be used."""
-    (header_row, header), *body = rows
-    columns, unit = _columns(header_row, [cells.text(cell) for cell in header])
-    if not body:
+def document_of(table: Table) -> Sheet:
+    """Gather the rows of one session. Raises Invalid where the headings can't be used."""
+    layout = laid_out(table)
+    if not layout.rows:
         raise Invalid(
             gettext("The sheet has a header and no pulls."),
             [
                 Finding(
-                    str(header_row + 1), "", gettext("nothing"), gettext("one row for each pull")
+                    str(layout.number + 1),
+                    "",
+                    gettext("nothing"),
+                    gettext("one row for each pull"),
                 )
             ],
         )
-    sheet = Sheet()
-    sheet.rows[""] = str(body[0][0])
-    above: dict[str, str] = {"unit": unit} if unit else {}
-    for number, written in body:
-        row = _row(sheet, number, columns, [cells.text(cell) for cell in written])
+    sheet = Sheet(layout.order_of_days, remarks=list(layout.remarks))
+    sheet.rows[""] = str(layout.rows[0][0])
+    above = _session(sheet, layout.number, dict(layout.said), {})
+    if layout.unit:
+        above["unit"] = layout.unit
+    for number, written in layout.rows:
+        row = _row(sheet, layout, number, written, is_comma=table.separator == ",")
         above = _session(sheet, number, row, above)
         _pull(sheet, number, row, above.get("unit", ""))
     return sheet
 
 
-def _columns(number: int, header: list[str]) -> tuple[list[str], str]:
-    """Column names in order, and the unit that the heading of the readings gives."""
-    findings, names, unit = [], [], ""
-    for written in header:
-        name, said = heading(written)
-        if name not in COLUMNS:
-            expected = (
-                nearest(name, list(COLUMNS)) if name else gettext("a heading above every cell")
-            )
-            said = shown(name, quoted=False)
-            findings.append(Finding(str(number), said, gettext("an unknown column"), expected))
-        elif name in names:
-            findings.append(
-                Finding(str(number), name, gettext("the column twice"), gettext("each column once"))
-            )
-        elif name == "reading":
-            unit = said
-        elif said and said.lower() not in _UNITS_OF.get(name, ()):
-            expected = " or ".join(_UNITS_OF.get(name, ["no unit"]))
-            findings.append(Finding(str(number), name, shown(said), expected))
-        names.append(name)
-    missing = [name for name in REQUIRED if name not in names]
-    if unit and "unit" in names:
-        found = gettext("'reading (%(unit)s)' and a column") % {"unit": shown(unit, quoted=False)}
-        findings.append(Finding(str(number), "unit", found, gettext("one of the two")))
-    elif not unit and "unit" not in names:
-        missing.append("unit")
-    findings += [
-        Finding(str(number), name, gettext("no such column"), gettext("this column"))
-        for name in missing
-    ]
-    if findings:
-        raise Invalid(gettext("The header row does not name the columns of a session."), findings)
-    return names, unit
-
-
-def _row(sheet: Sheet, number: int, columns: list[str], written: list[str]) -> dict[str, str]:
-    if len(written) > len(columns):
+def _row(
+    sheet: Sheet, layout: Layout, number: int, written: list[object], *, is_comma: bool
+) -> dict[str, str]:
+    """The cells of a row under known columns, as text; blank ones are left out."""
+    names = layout.names
+    if len(written) > len(names) and is_comma:
         sheet.refuse(
             number,
             "",
@@ -123,13 +90,32 @@ def _row(sheet: Sheet, number: int, columns: list[str], written: list[str]) -> d
                 "at most %(columns)s, as the header; a decimal comma needs quotes, or "
                 "semicolons between the cells"
             )
-            % {"columns": len(columns)},
+            % {"columns": len(names)},
         )
-    row = {name: text for name, text in zip(columns, written, strict=False) if text}
-    for name, text in row.items():
-        if cells.is_formula(text):
-            sheet.refuse(number, name, shown(text), gettext("a value, not a formula"))
-    return {name: as_written(text) for name, text in row.items()}
+    row = {}
+    for name, cell in zip(names, written, strict=False):
+        text = cells.text(cell) if name else ""
+        if name and (isinstance(cell, cells.Formula) or cells.is_formula(text)):
+            found = shown(text) if text else gettext("a formula")
+            sheet.refuse(number, name, found, gettext("a value, not a formula"))
+        elif cells.is_error(text):
+            expected = gettext("a value: the spreadsheet could not compute this one")
+            sheet.refuse(number, name, shown(text), expected)
+            continue
+        if isinstance(cell, cells.Measure):
+            text = _measure(sheet, number, name, text, cell.shows)
+        if text:
+            row[name] = as_written(text)
+    return row
+
+
+def _measure(sheet: Sheet, number: int, name: str, text: str, shows: str) -> str:
+    """A number with what its format shows beside it, which is all that its reader can see."""
+    if name == "reading":
+        return f"{text} {shows}"
+    if name in UNITS_OF and shows.casefold() not in UNITS_OF[name]:
+        sheet.refuse(number, name, shown(f"{text} {shows}"), gettext(" or ").join(UNITS_OF[name]))
+    return text
 
 
 def _session(
@@ -140,11 +126,12 @@ def _session(
     for name, member in SESSION_COLUMNS.items():
         if name not in now:
             continue
+        value = cells.member(member, now[name], sheet.order_of_days)
         if member not in sheet.value:
-            sheet.value[member] = cells.member(member, now[name])
-        elif (
-            name in row and name != "unit" and cells.folded(now[name]) != cells.folded(above[name])
-        ):
+            sheet.value[member] = value
+            if name == "date":
+                _remark_on_day(sheet, number, now[name], value)
+        elif name in row and name != "unit" and _differs(value, sheet.value[member]):
             sheet.refuse(
                 number,
                 name,
@@ -156,8 +143,25 @@ def _session(
     return now
 
 
+def _differs(value: object, above: object) -> bool:
+    return cells.folded(str(value)) != cells.folded(str(above))
+
+
+def _remark_on_day(sheet: Sheet, number: int, written: str, value: object) -> None:
+    """Ask which day was meant, or say how the number of a day was read."""
+    days = days_meant(written, sheet.order_of_days)
+    if len(days) > 1:
+        sheet.refuse(number, "date", shown(written), which_day(days))
+        sheet.value["pulled_on"] = days[0].isoformat()
+    elif is_serial(written):
+        found = gettext("%(written)s, read as %(day)s") % {"written": written, "day": value}
+        sheet.remarks.append(
+            Finding(str(number), "date", found, gettext("a date; is this the right one?"))
+        )
+
+
 def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
-    kind = cells.folded(row.get("kind", ""))
+    kind = _KINDS.get(cells.folded(row.get("kind", "")), "")
     if kind == "straight":
         part, place = _baseline(sheet, number, row)
     elif kind == "joined":

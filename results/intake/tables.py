@@ -4,81 +4,135 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from itertools import islice
 from typing import TypeAlias
 
 from django.utils.translation import gettext
 
+from results.intake import cells, columns
+from results.intake.decoding import decoded
 from results.intake.limits import LONGEST_CELL, MOST_COLUMNS, MOST_LINES, MOST_PULLS
-from results.intake.workbooks import first_sheet
-from rigs.refusals import Finding, TooLarge, Unreadable
+from results.intake.workbooks import Workbook, opened
+from rigs.refusals import Finding, Invalid, TooLarge, Unreadable
 
 Rows: TypeAlias = list[tuple[int, list[object]]]
 """Row number, from 1, and cells; blank rows are left out."""
 
 SEPARATORS = ";\t,"
+HEADINGS_WITHIN = 40
+"""Rows among which the headings are looked for."""
+LEAST_HEADINGS = 4
+"""Columns that a row has to name before it is taken for the headings of a sheet."""
+_SEPARATOR_LINE = re.compile(r'\A\s*"?sep=([;,\t|])"?[ \t]*\r?\n?', re.IGNORECASE)
+_LINES = re.compile(r"\r\n|\r|\n")
 
 
-def csv_rows(body: bytes) -> Rows:
-    """Rows of a CSV file with commas, semicolons or tabs. Raises Unreadable, TooLarge."""
-    text = _decoded(body)
-    header = next((line for line in text.splitlines() if line.strip(" \t,;")), "")
+@dataclass(frozen=True)
+class Table:
+    """The rows of one sheet, and what was odd about reading them.
+
+    Of a CSV file ``separator`` is what stands between its cells, and ``widths`` how many cells
+    each row has, blank ones at its end counted.
+    """
+
+    rows: Rows
+    remarks: tuple[Finding, ...] = ()
+    separator: str = ""
+    widths: Mapping[int, int] = field(default_factory=dict)
+
+
+def csv_table(body: bytes) -> Table:
+    """A CSV file with commas, semicolons or tabs. Raises Unreadable, TooLarge."""
+    text, remarks = decoded(body)
+    named = _SEPARATOR_LINE.match(text)
+    if named:
+        text = text[named.end() :]
     _refuse_vast(text)
-    return _bounded(_parsed(text, max(SEPARATORS, key=header.count)))
+    separator = named[1] if named else _separator(text)
+    widths: dict[int, int] = {}
+    rows = _bounded(_parsed(text, separator), widths)
+    return Table(rows, tuple(remarks), separator, widths)
 
 
-def xlsx_rows(body: bytes) -> Rows:
-    """Rows of the first sheet of an XLSX file. Raises Unreadable, Invalid, TooLarge."""
-    return _bounded(enumerate(first_sheet(body), start=1))
+def xlsx_table(body: bytes) -> Table:
+    """The sheet of an XLSX file that holds pulls. Raises Unreadable, Invalid, TooLarge."""
+    book = opened(body)
+    name = _sheet_of_pulls(book)
+    remarks = []
+    if name != book.names[0]:
+        found = gettext("the sheet '%(name)s' of %(sheets)s") % {
+            "name": name, "sheets": len(book.names),
+        }  # fmt: skip
+        remarks = [Finding("", "", found, gettext("pulls on one sheet: only this one is read"))]
+    return Table(_bounded(enumerate(book.rows(name), start=1)), tuple(remarks))
 
 
-def _decoded(body: bytes) -> str:
-    encoding = "utf-16" if body[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
-    try:
-        text = body.decode(encoding)
-    except UnicodeDecodeError as error:
-        row = body.count(b"\n", 0, error.start) + 1
-        raise Unreadable(
-            gettext(
-                "The file is not UTF-8 text: row %(row)s holds a byte it can't. Save it "
-                "as 'CSV UTF-8'."
-            )
-            % {"row": row},
-            [
-                Finding(
-                    str(row),
-                    "",
-                    gettext("byte 0x%(body)s") % {"body": f"{body[error.start]:02x}"},
-                    gettext("UTF-8 text"),
-                )
-            ],
-        ) from error
-    if "\x00" in text:
-        row = text.count("\n", 0, text.index("\x00")) + 1
-        raise Unreadable(
-            gettext("Row %(row)s holds a NUL character; this may not be a text file.")
-            % {"row": row},
-            [Finding(str(row), "", gettext("a NUL character"), gettext("text"))],
+def _sheet_of_pulls(book: Workbook) -> str:
+    """The sheet with the headings of a session; the first where none has them. Raises Invalid."""
+    named = {name: _most_named(book.rows(name, most=HEADINGS_WITHIN)) for name in book.names}
+    whole = [name for name in named if named[name] >= len(columns.REQUIRED)]
+    if len(whole) > 1:
+        found = gettext(" and ").join(f"'{name}'" for name in whole)
+        raise Invalid(
+            gettext("More than one sheet of the workbook holds pulls; one file is one session."),
+            [Finding("", "", found, gettext("pulls on one sheet: send the others on their own"))],
         )
-    return text
+    best = max(named, key=lambda name: named[name])
+    return best if named[best] >= LEAST_HEADINGS else book.names[0]
+
+
+def _most_named(rows: Iterator[list[object]]) -> int:
+    return max((columns.recognised([cells.text(cell) for cell in row]) for row in rows), default=0)
+
+
+def _separator(text: str) -> str:
+    """What stands between the cells: with which a line names most columns."""
+    given = (line for line in _each_line(text) if line.strip(" \t,;"))
+    lines = list(islice(given, HEADINGS_WITHIN))
+    most, best = 1, max(SEPARATORS, key=lines[0].count) if lines else SEPARATORS[0]
+    for line in lines:
+        for separator in SEPARATORS:
+            named = _named(line, separator)
+            if named > most:
+                most, best = named, separator
+        if most >= len(columns.REQUIRED):
+            break
+    return best
+
+
+def _each_line(text: str) -> Iterator[str]:
+    start = 0
+    for end in _LINES.finditer(text):
+        yield text[start : end.start()]
+        start = end.end()
+    yield text[start:]
+
+
+def _named(line: str, separator: str) -> int:
+    if len(line) > LONGEST_CELL:
+        return 0
+    return columns.recognised([cell.strip(' "') for cell in line.split(separator)])
 
 
 def _refuse_vast(text: str) -> None:
     """Millions of lines, or of cells in one, are refused unmade; notes may hold commas."""
-    lines = text.split("\n")
+    lines = _LINES.split(text)
     if len(lines) > MOST_LINES:
         raise TooLarge(
             gettext("The file has %(lines)s lines; at most %(most_lines)s are taken.")
             % {"lines": len(lines), "most_lines": MOST_LINES}
         )
     for number, line in enumerate(lines, start=1):
-        cells = sum(map(line.count, SEPARATORS))
-        if cells > 10 * MOST_COLUMNS:
+        found = sum(map(line.count, SEPARATORS))
+        if found > 10 * MOST_COLUMNS:
             raise TooLarge(
                 gettext(
                     "Line %(number)s has %(cells)s cells; at most %(most_columns)s columns fit."
                 )
-                % {"number": number, "cells": cells, "most_columns": MOST_COLUMNS}
+                % {"number": number, "cells": found, "most_columns": MOST_COLUMNS}
             )
 
 
@@ -92,41 +146,56 @@ def _parsed(text: str, separator: str) -> Iterator[tuple[int, list[object]]]:
             yield number, list(next(reader))
         except StopIteration:
             return
-        except csv.Error as error:
+        except csv.Error:
+            found = _broken(text)
             raise Unreadable(
-                gettext("Row %(number)s can't be read as CSV: %(error)s.")
-                % {"number": number, "error": error},
-                [Finding(str(number), "", str(error), "CSV (RFC 4180)")],
-            ) from error
+                gettext("Row %(number)s can't be read as CSV: %(found)s.")
+                % {"number": number, "found": found},
+                [Finding(str(number), "", found, gettext("cells as a spreadsheet saves them"))],
+            ) from None
 
 
-def _bounded(rows: Iterator[tuple[int, list[object]]]) -> Rows:
+def _broken(text: str) -> str:
+    """Why a row is no CSV; the reader knows three reasons, and says them in its own words."""
+    if text.count('"') % 2:
+        return gettext("a quotation mark is opened and not closed")
+    if any(len(line) > csv.field_size_limit() for line in _each_line(text)):
+        return gettext("a cell is longer than %(most)s characters") % {"most": LONGEST_CELL}
+    return gettext("a quotation mark stands inside a cell; write it twice there")
+
+
+def _bounded(
+    rows: Iterator[tuple[int, list[object]]], widths: dict[int, int] | None = None
+) -> Rows:
     kept: Rows = []
-    for number, cells in rows:
-        while cells and _blank(cells[-1]):
-            cells.pop()
-        if not cells:
+    for number, row in rows:
+        width = len(row)
+        while row and _blank(row[-1]):
+            row.pop()
+        if not row:
             continue
-        if len(cells) > MOST_COLUMNS:
+        if len(row) > MOST_COLUMNS:
             raise TooLarge(
                 gettext("Row %(number)s has %(cells)s columns; at most %(most_columns)s fit.")
-                % {"number": number, "cells": len(cells), "most_columns": MOST_COLUMNS}
+                % {"number": number, "cells": len(row), "most_columns": MOST_COLUMNS}
             )
         if len(kept) > MOST_PULLS:
             raise TooLarge(
                 gettext("The sheet has more than %(most_pulls)s rows, one for each pull.")
                 % {"most_pulls": MOST_PULLS}
             )
-        _refuse_long(number, cells)
-        kept.append((number, cells))
+        _refuse_long(number, row)
+        kept.append((number, row))
+        if widths is not None:
+            widths[number] = width
     if not kept:
         raise Unreadable(gettext("The file is empty: the first row has to name the columns."))
     return kept
 
 
-def _refuse_long(number: int, cells: list[object]) -> None:
+def _refuse_long(number: int, row: list[object]) -> None:
     """Nothing looks into a cell before its length is known."""
-    for column, cell in enumerate(cells, start=1):
+    for column, cell in enumerate(row, start=1):
         if isinstance(cell, str) and len(cell) > LONGEST_CELL:
             found = gettext("%(cell)s characters") % {"cell": len(cell)}
             raise TooLarge(
@@ -152,4 +221,4 @@ def _refuse_long(number: int, cells: list[object]) -> None:
 
 
 def _blank(cell: object) -> bool:
-    return isinstance(cell, str) and not cell.strip()
+    return isinstance(cell, str) and not isinstance(cell, cells.Formula) and not cell.strip()

@@ -6,7 +6,7 @@ import csv
 import io
 from collections.abc import Iterator
 
-from results.intake.sheets import COLUMNS
+from results.intake.columns import COLUMNS
 from results.models import PullSet
 from results.public.csv_cells import safe
 from rigs.models import Contributor, RigRevision

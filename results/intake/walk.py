@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import types
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date
@@ -24,7 +24,7 @@ from msgspec.structs import FieldInfo, replace
 from results.intake.cells import forgiven
 from results.intake.days import days_meant
 from results.intake.document import PullDocument
-from results.intake.findings import Findings, nearest, shown
+from results.intake.findings import Findings, nearest, shown, which_day
 from results.intake.limits import MOST_PULLS
 from rigs.metrology.bounds import EARLIEST_DAY
 from rigs.refusals import TooLarge
@@ -122,13 +122,6 @@ def _asked_for(info: FieldInfo, found: object) -> str:
     if len(days) > 1:
         return which_day(days)
     return expected_of(info)
-
-
-def which_day(days: Sequence[date]) -> str:
-    """The question for a day that is written so that it can be several."""
-    return gettext("%(days)s: write the one that is meant, so") % {
-        "days": gettext(" or ").join(day.isoformat() for day in days)
-    }
 
 
 def expected_of(info: FieldInfo) -> str:

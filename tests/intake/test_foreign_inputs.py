@@ -1,8 +1,11 @@
 """What clumsy and hostile senders put on the wire: refused with a reason or taken, never a 500."""
 
+import ast
 import io
 import json
+import re
 import zipfile
+from pathlib import Path
 
 import pytest
 from django.contrib.auth.models import User
@@ -17,6 +20,16 @@ JSON, CSV = "application/json", "text/csv"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 WHOLE = json.dumps(RIGHT)
 SHEET = "\n".join([HEADER, *ROWS])
+
+
+OF_A_LIBRARY = re.compile(
+    r"field limit|delimiter|entit|ZipInfo|CRC|codec|\\\\[xu]|well-formed|token|Expecting|expecting"
+    r"|double quotes|property|escape|NoneType|Traceback|0x|struct|dict|msgspec|calamine|panic|<\w"
+    r"|end of data|unterminated|extra data|surrogate|decode|position \d",
+)
+"""Words that readers of JSON, CSV, zip and XML use for what is wrong, and nobody at a bench."""
+QUOTED = re.compile(r"'[^']*'")
+"""What somebody sent, as a refusal shows it."""
 
 
 def with_reading(written: str) -> bytes:
@@ -154,6 +167,10 @@ def test_nothing_foreign_ends_in_a_failure(form, body, owner, as_owner, bench):
             problem = answer.json()
             assert problem["detail"]
             assert len(problem["detail"]) < 1000
+            said = [problem["detail"]]
+            for each in problem.get("findings", []):
+                said += [each["found"], each["expected"]]
+            assert not [each for each in said if OF_A_LIBRARY.search(QUOTED.sub("", each))]
     assert Session.objects.count() == Upload.objects.count()
 
 
@@ -227,3 +244,40 @@ def test_no_rig_and_no_calibration_ends_in_a_failure(expected, owner, bench):
     address = f"/api/v1/revisions/{bench.pk}/calibrations"
     answer = as_owner.generic("POST", address, body, content_type=JSON)
     assert answer.status_code in (400, 422), answer.content[:300]
+
+
+OF_AN_ERROR = {"start", "lineno", "colno", "expected"}
+"""What a refusal may take of an error that was caught: where it was, and what our own ones say."""
+
+
+OUR_OWN = {"NoReference"}
+"""Errors that speak to a tester themselves."""
+
+
+def test_no_refusal_of_the_intake_repeats_what_a_library_says():
+    """An error that was caught is looked at for its kind and its place, and shown to nobody."""
+    repeated = []
+    for file in sorted((Path(__file__).parents[2] / "results" / "intake").glob("*.py")):
+        for handler in ast.walk(ast.parse(file.read_text())):
+            if not isinstance(handler, ast.ExceptHandler) or handler.name is None:
+                continue
+            if ast.unparse(handler.type) in OUR_OWN:
+                continue
+            inside = [each for node in handler.body for each in ast.walk(node)]
+            harmless = {id(each.cause) for each in inside if isinstance(each, ast.Raise)}
+            for each in inside:
+                if isinstance(each, ast.Attribute) and each.attr in OF_AN_ERROR:
+                    harmless.add(id(each.value))
+                if isinstance(each, ast.Call) and ast.unparse(each.func) in (
+                    "type",
+                    "_why_no_json",
+                ):
+                    harmless |= {id(argument) for argument in each.args}
+            repeated += [
+                f"{file.name}:{each.lineno}"
+                for each in inside
+                if isinstance(each, ast.Name)
+                and each.id == handler.name
+                and id(each) not in harmless
+            ]
+    assert not repeated

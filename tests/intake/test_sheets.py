@@ -164,8 +164,10 @@ def test_sets_without_labels_differ_by_their_ties(send):
         (b"", "The file is empty: the first row has to name the columns."),
         (b"\n ;; \n", "The file is empty: the first row has to name the columns."),
         (b"rig\n\x00\n", "Row 2 holds a NUL character; this may not be a text file."),
-        (b"rig\nSurgeon\x92s\n", "row 2 holds a byte it can't. Save it as 'CSV UTF-8'."),
-        (b'rig,date\n"open', "Row 2 can't be read as CSV: unexpected end of data."),
+        (b"rig\nSurgeon\x81s\n", "Row 2 holds something that is no letter; this may not be"),
+        (b'rig,date\n"open', "Row 2 can't be read as CSV: a quotation mark is opened and not"),
+        (b'rig,date\n"a"b,c"d', "Row 2 can't be read as CSV: a quotation mark is opened and"),
+        (b'rig,date\n"a"b"",c', "Row 2 can't be read as CSV: a quotation mark stands inside"),
     ],
 )
 def test_a_file_that_is_no_csv_is_refused(send, body, says):
@@ -189,7 +191,7 @@ def test_more_than_20000_rows_are_refused(send):
     [
         (b"," * 10_000_000, "at most 100 columns fit"),
         (HEADER.encode() + b"\n" + b"," * 5_000_000, "at most 100 columns fit"),
-        (b"x" * 10_000_000, "field larger than field limit"),
+        (b"x" * 10_000_000, "a cell is longer than 4000 characters"),
         (b"\n" * 10_000_000, "10000001 lines; at most 100000 are taken"),
     ],
     ids=["commas", "commas below a header", "one cell", "blank lines"],

@@ -63,10 +63,11 @@ def test_a_workbook_is_named_wrong_by_row_and_column(refused):
 
 
 def test_a_formula_is_refused_by_its_cell(send):
-    with pytest.raises(Invalid, match="holds formulas") as error:
-        send(workbook(T3="=T2*1.02", T6="=SUM(T2:T5)"), form=XLSX)
+    with pytest.raises(Invalid) as error:
+        send(workbook(T3="=T2*1.02", T6="=SUM(T2:T5)", U3='="line"'), form=XLSX)
 
-    assert [(each.row, each.field) for each in error.value.findings] == [("3", "T3"), ("6", "T6")]
+    said = {(each.row, each.field) for each in error.value.findings if "formula" in each.expected}
+    assert said == {("3", "reading"), ("3", "failure mode"), ("6", "reading")}
 
 
 def test_a_zip_bomb_is_refused_in_little_memory(send):
@@ -86,7 +87,7 @@ def test_a_zip_that_lies_about_its_size_is_refused(send):
     honest = repacked(workbook(), sheet1=b" " * 1_000_000)
     lying = honest.replace((1_000_000).to_bytes(4, "little"), (1_000).to_bytes(4, "little"))
 
-    with pytest.raises(Unreadable, match="Bad CRC-32"):
+    with pytest.raises(Unreadable, match="not an XLSX workbook, or it is damaged"):
         send(lying, form=XLSX)
 
 
@@ -151,5 +152,5 @@ def test_a_zip_packed_in_an_unknown_way_is_refused(send):
     unknown = bytearray(workbook())
     unknown[entry + 10 : entry + 12] = b"\x63\x00"
 
-    with pytest.raises(Unreadable, match="compression method"):
+    with pytest.raises(Unreadable, match="not an XLSX workbook, or it is damaged"):
         send(bytes(unknown), form=XLSX)

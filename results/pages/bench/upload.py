@@ -21,7 +21,11 @@ from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
 from rigs.refusals import Finding, Invalid, Refused, TooLarge
 
-FORM_OF_ENDING = {"csv": intake.CSV, "txt": intake.CSV, "xlsx": intake.XLSX, "json": intake.JSON}
+FORM_OF_ENDING = {
+    "csv": intake.CSV, "tsv": intake.CSV, "txt": intake.CSV, "json": intake.JSON,
+    "xlsx": intake.XLSX, "xls": intake.XLSX, "ods": intake.XLSX,
+}  # fmt: skip
+"""Workbooks of other kinds are refused with what to do about them."""
 FINDINGS_SHOWN = 150
 LONGEST_NUMBER = 18
 
