@@ -15,7 +15,7 @@ from results.models import NormalisedSet, PullSet, Session
 from results.models.lifecycle import COUNTING, State
 from results.pools.influence import Moved, Rows, largest_shift, without_and_with
 from results.pools.pool_data import Members, members_of
-from results.screening.linked import linked_testers
+from results.screening.linked import linked_testers, new_together
 from results.screening.thresholds import tuned
 from results.statistics.pool_fit import LEAST_TESTERS
 from results.statistics.screening.check import Check, Level
@@ -24,6 +24,7 @@ from results.statistics.screening.influence import (
     half_width,
     influence,
     influence_limit,
+    lies_nearer,
 )
 
 TOGETHER = 10
@@ -35,16 +36,20 @@ than a tenth of the least limit counts without a fit, and without waiting for ot
 class Influence:
     """What sets of one session and pool, with those linked to them, move, and the limit of it.
 
-    ``confirmed`` where a tester who counts there, not linked to theirs, found the same.
+    ``newcomers`` where like results of testers who came at the same time are judged with them,
+    ``confirmed`` where a tester who counts there, neither linked nor new together, found the same.
     """
 
     moved: Moved
     largest: float
     linked: bool
+    newcomers: bool
     confirmed: bool
 
     def check(self, applies_to: str) -> Check:
-        return influence(applies_to, self.moved.shift, self.largest, self.linked)
+        return influence(
+            applies_to, self.moved.shift, self.largest, self.linked, newcomers=self.newcomers
+        )
 
 
 @dataclass(frozen=True)
@@ -99,9 +104,10 @@ def again(candidates: Candidates) -> Candidates:
 def influence_of(candidates: Candidates) -> Influence | None:
     """How far the sets move the pool's figure; None where it can't be far, or there is none yet.
 
-    Judged with what their tester and those linked to them count with already, but for sets that
-    were released: of these somebody has had a second look. Where too few testers are left without
-    the linked ones, by the tester alone.
+    Judged with what their tester, those linked to them, and those who came at the same time and
+    found the like, count with already, but for sets that were released: of these somebody has had
+    a second look. Where too few testers are left without all of them, with the linked ones, and
+    else by the tester alone.
     """
     members, own = candidates.members, candidates.session.contributor_id
     testers = set(members.tester.tolist())
@@ -111,8 +117,10 @@ def influence_of(candidates: Candidates) -> Influence | None:
     if not candidates.may_add_up:
         return None
     looked_at = _released(candidates)
-    linked = linked_testers(candidates.session, testers, candidates.pool_id)
-    for group in ({own, *linked}, {own}):
+    linked = {own, *linked_testers(candidates.session, testers, candidates.pool_id)}
+    together = new_together(candidates.session, testers)
+    alike = _alike(candidates, together, linked)
+    for group in (linked | alike, linked, {own}):
         judged = np.isin(members.tester, list(group)) & ~np.isin(members.pull_set, looked_at)
         if len(set(members.tester[~judged].tolist())) < LEAST_TESTERS:
             continue
@@ -123,9 +131,31 @@ def influence_of(candidates: Candidates) -> Influence | None:
             return None
         width = half_width(moved.without.se, moved.without.testers)
         largest = tuned(influence_limit)(width, _accepted(candidates, group))
-        confirmed = _is_confirmed(candidates, moved, ~judged)
-        return Influence(moved, largest, len(group) > 1, confirmed)
+        independent = ~judged & ~np.isin(members.tester, list(together))
+        confirmed = _is_confirmed(candidates, moved, independent)
+        return Influence(moved, largest, len(group & linked) > 1, bool(group - linked), confirmed)
     return None
+
+
+def _alike(candidates: Candidates, together: set[int], linked: set[int]) -> set[int]:
+    """Those of the testers new ``together`` whose results lie nearer to it than to the others'."""
+    members = candidates.members
+    means = mean_by_tester(members.where(~np.isin(members.pull_set, list(candidates.ids))))
+    others = [mean for tester, mean in means.items() if tester not in together | linked]
+    own = mean_by_tester(members.where(np.isin(members.pull_set, list(candidates.ids))))
+    if not own or not others:
+        return set()
+    found, usual = own[candidates.session.contributor_id], float(np.mean(others))
+    return {
+        tester for tester in together & means.keys() if lies_nearer(means[tester], found, usual)
+    }
+
+
+def mean_by_tester(members: Members) -> dict[int, float]:
+    """Mean log efficiency of each tester's sets."""
+    ratios = np.log(members.mean_N / members.baseline_mean_N)
+    testers, number, sets = np.unique(members.tester, return_inverse=True, return_counts=True)
+    return dict(zip(testers.tolist(), (np.bincount(number, ratios) / sets).tolist(), strict=True))
 
 
 def _is_confirmed(candidates: Candidates, moved: Moved, rows: Rows) -> bool:

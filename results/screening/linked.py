@@ -9,10 +9,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterator
+from datetime import datetime, timedelta
 
-from django.db.models import Q
+from django.db.models import Min, Q
 
 from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
+from results.models.lifecycle import COUNTING
 from rigs.models import Contributor, RigRevision
 
 SIGNS = 2
@@ -20,6 +22,12 @@ SIGNS = 2
 
 RIG_WORDS = ("load_path", "grip_cover", "place", "what_changed", "why")
 """What people write of a rig in words of their own."""
+
+TOGETHER_DAYS = 30
+"""Testers whose first sessions came within so many days of each other are new together; ours."""
+
+LEAST_BEFORE = 3
+"""So many other testers make a pool one that was there before: as many as a figure needs."""
 
 LEAST_LETTERS = 8
 """Shorter words are the same by chance."""
@@ -38,6 +46,35 @@ def linked_testers(
     for linked in _signs(session, others, pool_id):
         counted.update(linked & others)
     return {tester for tester, found in counted.items() if found >= signs}
+
+
+def new_together(session: Session, testers: Collection[int]) -> set[int]:
+    """The ids of those of ``testers`` who came to the store about when a session's tester did.
+
+    By their first session with a set that counts, else by their first. Accounts that share nothing
+    and arrive together may be one person's; they are strangers as well, as often. So it says only
+    which results are no second, independent one. Empty where fewer than ``LEAST_BEFORE`` of the
+    testers came at another time: of a young pool all are new.
+    """
+    own = session.contributor_id
+    since = _since({*testers, own})
+    here = min(since.get(own, session.received_at), session.received_at)
+    together = {
+        tester
+        for tester in set(testers) - {own}
+        if abs(since[tester] - here) <= timedelta(days=TOGETHER_DAYS)
+    }
+    return together if len(set(testers) - {own} - together) >= LEAST_BEFORE else set()
+
+
+def _since(testers: Collection[int]) -> dict[int, datetime]:
+    """When the first session of each tester was received that counts, or else their first."""
+    sessions = Session.objects.filter(contributor__in=list(testers)).order_by()
+    rows = sessions.values_list("contributor_id").annotate(
+        accepted=Min("received_at", filter=Q(pull_sets__state__in=COUNTING)),
+        first=Min("received_at"),
+    )
+    return {tester: accepted or first for tester, accepted, first in rows}
 
 
 def _signs(session: Session, others: set[int], pool_id: int) -> Iterator[set[int]]:

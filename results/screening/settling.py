@@ -13,8 +13,14 @@ from results.models.lifecycle import State, lock_sets, move
 from results.normalising.reprocess import enqueue_reprocessing
 from results.normalising.usable_straight import possible_borrowers
 from results.pools.pool_data import Members, members_of
-from results.screening.influence import Candidates, candidates_among, influence_of, waits
-from results.screening.linked import linked_testers
+from results.screening.influence import (
+    Candidates,
+    candidates_among,
+    influence_of,
+    mean_by_tester,
+    waits,
+)
+from results.screening.linked import linked_testers, new_together
 from results.statistics.screening.influence import lies_nearer
 
 MOST_AT_ONCE = 8
@@ -127,11 +133,15 @@ def _second_set(
     """The set of a second tester that confirms the one that waits, with no sign in common.
 
     One sign is too little to link two testers, and enough not to take one's word for the other:
-    else two accounts of one person would release each other.
+    else two accounts of one person would release each other. Nor is the word taken of who came to
+    the store at the same time.
     """
     near = _nearer(candidates, everything, waiting)
     first = candidates.session
-    doubtful = linked_testers(first, near.keys(), candidates.pool_id, signs=1) if near else set()
+    if not near:
+        return None
+    doubtful = linked_testers(first, near.keys(), candidates.pool_id, signs=1)
+    doubtful |= new_together(first, set(everything.tester.tolist()))
     return min((near[tester] for tester in near.keys() - doubtful), default=None)
 
 
@@ -146,10 +156,7 @@ def _nearer(
     own = candidates.session.contributor_id
     of_own = np.isin(everything.pull_set, list(candidates.ids))
     counting = ~np.isin(everything.pull_set, list(waiting)) & (everything.tester != own)
-    testers, number, sets = np.unique(
-        everything.tester[counting], return_inverse=True, return_counts=True
-    )
-    means = dict(zip(testers.tolist(), np.bincount(number, ratios[counting]) / sets, strict=True))
+    means = mean_by_tester(everything.where(counting))
     total, found = sum(means.values()), float(ratios[of_own].mean())
     later = (everything.pull_set > max(candidates.ids)) & (everything.tester != own)
     latest = {int(everything.tester[row]): row for row in np.flatnonzero(later)}

@@ -68,7 +68,7 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.influence.half_width": over(influence.half_width, CVS, (3, 4, 2000)),
     "screening.influence.influence_limit": over(influence.influence_limit, CVS, (0, 3)),
     "screening.influence.influence": over(
-        influence.influence, ["x"], LOGS, CVS, (False, True)
+        partial(influence.influence, newcomers=True), ["x"], LOGS, CVS, (False, True)
     ),
     "screening.influence.confirms": over(influence.confirms, LOGS, CVS, LOGS, CVS),
     "screening.influence.lies_nearer": over(influence.lies_nearer, LOGS, LOGS, LOGS),

@@ -224,6 +224,22 @@ def test_linked_accounts_that_come_one_after_another_are_judged_together(five):
     assert "together with what is linked to it" in holds_of(last).get().sentence
 
 
+def test_newcomers_of_one_month_who_share_nothing_confirm_no_one_and_are_judged_together(five):
+    """An older tester confirms them. In a pool where all are new they count one by one."""
+    Session.objects.update(received_at="2026-01-20T12:00:00Z")
+    people = ring(joined_together=False, spool="")
+    sets = [send(one, 87.5) for one in people]
+    assert sets[0].state == "pooled"
+    assert state_of(sets[2]) == "held"
+    sentence = holds_of(sets[2]).get().sentence
+    assert "together with like results of others who came at the same time" in sentence
+    high, second = send(people[0], 97.0, day=20), send(people[1], 96.0, day=20)
+    assert [state_of(high), state_of(second)] == ["held", "held"]
+    old = Contributor.objects.get(handle="tester 5")
+    send(old, 96.5, day=20)
+    assert state_of(high) == "released"
+
+
 def test_strangers_with_the_same_results_are_judged_one_by_one(five):
     people = ring(joined_together=False, spool="")
     assert [send(one, 87.5).state for one in people] == ["pooled"] * 3

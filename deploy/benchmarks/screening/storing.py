@@ -93,11 +93,13 @@ class Store:
             body = json.dumps(self._document(sheet)).encode()
             form = "application/json"
             receipt = receive(owner, body, form, None, replaces=replaces, reason=CORRECTED)
+            _receive_on_the_day(receipt.session)
             refresh_pools()
             return receipt.session
         if replaces is not None:
             amend.retire(replaces, owner, Session.Standing.REPLACED, CORRECTED)
         session = self._stored(sheet, revision, replaces)
+        _receive_on_the_day(session)
         work_out(session)
         return session
 
@@ -174,6 +176,12 @@ class Store:
 def day_of(sheet: Sheet) -> date:
     """The day on which a session was pulled."""
     return WINTER_BEGINS + timedelta(sheet.day)
+
+
+def _receive_on_the_day(session: Session) -> None:
+    """Who came to the store together is known by when sessions were received."""
+    session.received_at = datetime.combine(session.pulled_on, time(20), UTC)
+    Session.objects.filter(pk=session.pk).update(received_at=session.received_at)
 
 
 def work_out(session: Session) -> None:

@@ -145,8 +145,9 @@ HOLDS: dict[str, Hold] = {
     INFLUENCE: Hold(
         _("Any set may: where few testers share a pool, one that differs from them moves the "
           "figure. Nothing is said to be wrong with it."),
-        _("A second tester, not linked to you, whose result in this pool lies nearer to yours than "
-          "to the figure of the others; more testers, so that it moves the figure less; or a "
+        _("A second tester, not linked to you, who came to the service a month before or after "
+          "you and whose result in this pool lies nearer to yours than to the figure of the "
+          "others; more testers, so that it moves the figure less; or a "
           "moderator's look. You need do nothing."),
     ),
 }  # fmt: skip

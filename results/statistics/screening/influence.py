@@ -43,10 +43,14 @@ def influence_limit(
     return factor * min(max(part * half_width, least), most)
 
 
-def influence(applies_to: str, shift: float, largest: float, linked: bool) -> Check:
+def influence(
+    applies_to: str, shift: float, largest: float, linked: bool, *, newcomers: bool
+) -> Check:
     """Whether a set, with what is linked to it, moves the log of the pool's figure too far."""
     waits = abs(shift) > largest
     together = "together with what is linked to it, " if linked else ""
+    if newcomers:
+        together += "together with like results of others who came at the same time, "
     percent, most = 100 * math.expm1(shift), 100 * math.expm1(largest)
     return Check(
         NAME,
