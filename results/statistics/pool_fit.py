@@ -36,6 +36,7 @@ from results.statistics.errors import (
     TooFewTesters,
 )
 from results.statistics.heterogeneity import Homogeneity, homogeneity, total_end
+from results.statistics.kurtosis import widening
 from results.statistics.nested_errors import NestedErrors
 from results.statistics.nesting import identifiable, nest
 from results.statistics.prediction import (
@@ -44,7 +45,7 @@ from results.statistics.prediction import (
     lower_bound,
     prediction_interval,
 )
-from results.statistics.profile import profile_high, profile_low
+from results.statistics.profile import DROP, profile_high, profile_low
 
 Floats = NDArray[np.float64]
 Ends: TypeAlias = tuple[float, float]
@@ -74,6 +75,26 @@ class PoolFit:
         The factors that cross the testers come after the levels.
         """
         return given(self._ends[level])
+
+    @property
+    def robust_tester_interval(self) -> Ends:
+        """Interval of the testers' component where their effects need not be normal.
+
+        As its profile interval, with a fall that grows with the kurtosis of the testers' means.
+        Raises StatisticsError.
+        """
+        sums = self.model.by_tester(np.array([0.0, *self.best.theta[1 : len(LEVELS)]])).cross
+        of_all, of_y = sums[:, 0, 0], sums[:, 0, -1]
+        distance = of_y / of_all - self.best.likelihood.beta[0]
+        drop = DROP * widening(distance / np.sqrt(1 / of_all + self.best.theta[TESTER]))
+        if drop == DROP:
+            return self.interval(TESTER)
+        low, high = search(
+            self.at,
+            profile_low(self.best, self.fitted, TESTER, drop),
+            profile_high(self.best, self.fitted, TESTER, self.scale, drop),
+        )
+        return given(_both(low, high))
 
     @property
     def total_interval(self) -> Ends:

@@ -87,8 +87,8 @@ class Pooled:
     An upper end of a variance is infinite where the sets set it no bound. `not_estimable` says of
     each part that could not be computed why; its figures are then not numbers, or None. Parts are
     'interval' (of mu, with its standard error), 'tau2_tester', 'tau2_session' and 'tau2_set' (the
-    intervals of these), 'total' (the interval of their sum), 'heterogeneity' (H2 and I2),
-    'prediction' and 'leave_one_out'.
+    intervals of these, the testers' robust one included), 'total' (the interval of their sum),
+    'heterogeneity' (H2 and I2), 'prediction' and 'leave_one_out'.
     """
 
     k: int
@@ -106,6 +106,7 @@ class Pooled:
     tau2_tester_interval: tuple[float, float]
     tau2_session_interval: tuple[float, float]
     tau2_set_interval: tuple[float, float]
+    tau2_tester_robust_interval: tuple[float, float]
     fitted: tuple[str, ...]
     at_boundary: tuple[str, ...]
     restricted_loglik: float
@@ -188,6 +189,9 @@ def pooled(fit: PoolFit) -> Pooled:
         tau2_tester_interval=ends[TESTER],
         tau2_session_interval=ends[SESSION],
         tau2_set_interval=ends[SET],
+        tau2_tester_robust_interval=parts.take(
+            "tau2_tester", lambda: fit.robust_tester_interval, NO_ENDS
+        ),
         fitted=_names(fit, fit.fitted),
         at_boundary=_names(fit, fit.fitted & (theta == 0)),
         restricted_loglik=likelihood.value,

@@ -24,9 +24,14 @@ STEPS = 200
 TOLERANCE = 1e-9  # relative, of the last step of Newton's method, which then squares it
 
 
-def profile_low(best: Maximum, fitted: Booleans, component: int) -> Search[float]:
-    """Search for the lower end of the 95 percent interval of component c of theta."""
-    profile, estimate = _Profile(best, fitted, component), float(best.theta[component])
+def profile_low(
+    best: Maximum, fitted: Booleans, component: int, drop: float = DROP
+) -> Search[float]:
+    """Search for the lower end of the interval of component c of theta, where the fall is `drop`.
+
+    That is the 95 percent interval unless said otherwise.
+    """
+    profile, estimate = _Profile(best, fitted, component, drop), float(best.theta[component])
     if estimate <= 0:
         return 0.0
     at_zero = yield from profile.excess(0.0, best)
@@ -35,12 +40,14 @@ def profile_low(best: Maximum, fitted: Booleans, component: int) -> Search[float
     return (yield from profile.crossing(estimate, 0.0, at_zero))
 
 
-def profile_high(best: Maximum, fitted: Booleans, component: int, scale: float) -> Search[float]:
+def profile_high(
+    best: Maximum, fitted: Booleans, component: int, scale: float, drop: float = DROP
+) -> Search[float]:
     """As `profile_low`, for the upper end; `scale` is a variance typical of the data.
 
     Raises NoConvergence where the likelihood does not fall however large the component.
     """
-    profile, inside = _Profile(best, fitted, component), float(best.theta[component])
+    profile, inside = _Profile(best, fitted, component, drop), float(best.theta[component])
     outside = max(2 * inside, scale)
     for _ in range(DOUBLINGS):
         there = yield from profile.excess(outside, best)
@@ -52,7 +59,7 @@ def profile_high(best: Maximum, fitted: Booleans, component: int, scale: float) 
 
 @dataclass(frozen=True)
 class _Fall:
-    """Fall beyond the chi-square point where the component is held, its slope, and the maximum."""
+    """Fall beyond the point sought where the component is held, its slope, and the maximum."""
 
     excess: float
     slope: float
@@ -64,13 +71,14 @@ class _Profile:
     best: Maximum
     fitted: Booleans
     component: int
+    drop: float
 
     def excess(self, value: float, near: Maximum) -> Search[_Fall]:
         others = self.fitted.copy()
         others[self.component] = False
         held = yield from climbing(self._along(near, value, others), others)
         fall = 2 * (self.best.likelihood.value - held.likelihood.value)
-        return _Fall(fall - DROP, -2 * float(held.likelihood.score[self.component]), held)
+        return _Fall(fall - self.drop, -2 * float(held.likelihood.score[self.component]), held)
 
     def crossing(self, inside: float, outside: float, there: _Fall) -> Search[float]:
         """Newton's method kept between a value within the interval and one beyond its end.

@@ -48,6 +48,7 @@ Calls = Iterator[Callable[[], object]]
 
 MAY_BE_INFINITE = {
     "tau2_tester_interval", "tau2_session_interval", "tau2_set_interval", "H2_interval",
+    "tau2_tester_robust_interval",
     "tau2_interval", "total_end", "degrees_of_freedom", "log_determinant",
     "cv_join_high", "cv_baseline_high", "coefficient_of_variation_interval",
 }  # fmt: skip
@@ -57,6 +58,7 @@ MAY_BE_MISSING = {
     "se", "df",
     "se_robust", "df_satterthwaite", "ci_low", "ci_high", "prediction_low", "prediction_high",
     "prediction_sd", "tau2_tester_interval", "tau2_session_interval", "tau2_set_interval",
+    "tau2_tester_robust_interval",
     "H2", "H2_interval", "I2_tester", "I2_session", "I2_set", "I2_total", "I2_tester_interval",
     "I2_session_interval", "I2_set_interval", "I2_total_interval", "typical_sampling_variance",
 }  # fmt: skip

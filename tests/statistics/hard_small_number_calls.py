@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from results.statistics import joint_means, own_strengths, shrinking, weibull_pulls
+from results.statistics import joint_means, kurtosis, own_strengths, shrinking, weibull_pulls
 from tests.statistics.hard_arguments import (
     FITS,
     Calls,
@@ -13,7 +13,7 @@ from tests.statistics.hard_arguments import (
     _steadied,
     over,
 )
-from tests.statistics.hard_inputs import CVS, FREEDOM, LOADS, LOGS, SHARES
+from tests.statistics.hard_inputs import CVS, FREEDOM, LOADS, LOGS, SHARES, VALUES
 
 
 def _own_strengths(loads: tuple, cv: float, weibull: float) -> object:
@@ -33,6 +33,7 @@ SMALL_NUMBER_CALLS: dict[str, Callable[[], Calls]] = {
     "joint_means.scores_by_tester": over(joint_means.scores_by_tester, FITS),
     "joint_means.correlation_of_means": over(_correlation, FITS, FITS[::3]),
     "joint_means.steadied": over(_steadied, CVS, CVS, FREEDOM),
+    "kurtosis.widening": over(kurtosis.widening, VALUES),
     "own_strengths.own_strengths": over(_own_strengths, LOADS[::3], CVS, (0.0, 0.4, 1.0)),
     "shrinking.likely_variances": over(shrinking.likely_variances, FITS),
     "shrinking.shrunken_value": over(_shrunken, FITS, LOGS[::2], CVS[::2]),

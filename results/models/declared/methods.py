@@ -48,6 +48,10 @@ METHODS = {
     "figures.ci": CR2,
     **{f"figures.tau2_{level}": FIT for level in ("tester", "session", "set")},
     **{f"figures.tau2_{level}_interval": PROFILE for level in ("tester", "session", "set")},
+    "figures.tau2_tester_robust_interval": _(
+        "The profile interval with a fall widened by the kurtosis of the testers' means, as "
+        "Bonett does with a variance."
+    ),
     "figures.fitted": _("The levels of which the data have several units inside the one above."),
     "figures.at_boundary": _(
         "Where the likelihood falls with the component's first step above zero."

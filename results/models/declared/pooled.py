@@ -63,7 +63,8 @@ FIGURES = (
             "of one tester, and between sets in one session, in percent of the "
             "value. If τ between testers is 5%, two testers in three lie within 5% "
             "of the pool. Its own interval (by profile likelihood) is wide while "
-            "there are few testers."
+            "there are few testers, and too narrow where one of them stands far apart; "
+            "the wider one allows for that."
         ),
     ),
     *_of_each_level(
@@ -73,6 +74,17 @@ FIGURES = (
         scale=LOG,
         part="tau2_{}",
         form=Form.SD,
+    ),
+    _figure(
+        "tau2_tester_robust_interval",
+        "95 percent interval of the variance between testers that allows for a tester who stands "
+        "apart; the profile interval where no more stand apart than normal effects have it",
+        Kind.PAIR,
+        scale=LOG,
+        part="tau2_tester",
+        form=Form.SD,
+        since=2,
+        anchor="tau",
     ),
     _figure("fitted", "levels whose variance was estimated", Kind.LIST),
     _figure("at_boundary", "those of them whose estimate is zero", Kind.LIST),

@@ -169,12 +169,15 @@ def _scatter(level: str, _version: PoolVersion, figures: Figures) -> tuple[str, 
     if f"tau2_{level}" in figures.get("not_estimable", {}):
         return words, f"{symbol} {tau}"
     low, high = (_sd(end) for end in figures[f"tau2_{level}_interval"])
-    return words, _("%(tau)s %(sd)s, 95%% profile interval %(low)s to %(high)s") % {
-        "tau": symbol,
-        "sd": tau,
-        "low": low,
-        "high": high,
-    }
+    shown = {"tau": symbol, "sd": tau, "low": low, "high": high}
+    wider = figures.get("tau2_tester_robust_interval") if level == "tester" else None
+    if not wider or wider == figures["tau2_tester_interval"]:
+        return words, _("%(tau)s %(sd)s, 95%% profile interval %(low)s to %(high)s") % shown
+    shown |= dict(zip(("lowest", "highest"), map(_sd, wider), strict=True))
+    return words, _(
+        "%(tau)s %(sd)s, 95%% profile interval %(low)s to %(high)s; %(lowest)s to %(highest)s if "
+        "it allows for a tester who stands apart"
+    ) % shown
 
 
 def _disagreement(version: PoolVersion, figures: Figures) -> tuple[str, str]:
