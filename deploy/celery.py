@@ -22,6 +22,7 @@ app.autodiscover_tasks(["results.worker"])
 app.conf.task_queues = [Queue("celery"), Queue("later")]
 app.conf.task_routes = {
     "results.tasks.complete_pool": {"queue": "later"},
+    "results.tasks.mail_news": {"queue": "later"},
     "results.tasks.make_release": {"queue": "later"},
 }
 # A worker keeps its connection from task to task, and looks whether it still stands before each.

@@ -210,10 +210,16 @@ SAMESPOOL_LEASE_SECONDS = env.float("SAMESPOOL_LEASE_SECONDS", 120.0)
 SAMESPOOL_JOB_ATTEMPTS = 5
 # Thresholds of the screening, by check and name; results.screening.thresholds says which there are.
 SAMESPOOL_SCREENING: dict[str, dict[str, Any]] = dict(env.json("SAMESPOOL_SCREENING", {}))
+MAIL_EVERY_S = 60
 CELERY_BEAT_SCHEDULE = {
     "sweep": {
         "task": "results.tasks.sweep",
         "schedule": schedule(SAMESPOOL_SWEEP_SECONDS, nowfun=steady_now),
+    },
+    "news": {
+        "task": "results.tasks.mail_news",
+        "schedule": schedule(MAIL_EVERY_S, nowfun=steady_now),
+        "options": {"expires": MAIL_EVERY_S},
     },
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
@@ -221,6 +227,8 @@ CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
 # Mail is sent where a sender and a server are set: notices, and links to reset a password.
 SAMESPOOL_MAIL_FROM = env.str("SAMESPOOL_MAIL_FROM", "")
 DEFAULT_FROM_EMAIL = SAMESPOOL_MAIL_FROM
+# Where the service is reached, for links in mail that no request gives rise to.
+SAMESPOOL_ADDRESS = next(iter(CSRF_TRUSTED_ORIGINS), "")
 if not SAMESPOOL_MAIL_FROM:
     EMAIL_BACKEND = "django.core.mail.backends.dummy.EmailBackend"
 _MAIL_PORTS = {"none": 25, "starttls": 587, "tls": 465}

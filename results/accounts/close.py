@@ -14,6 +14,7 @@ from knox.models import AuthToken
 
 from results.accounts import rename
 from results.accounts.erase import erase_account
+from results.accounts.following import end_following
 from results.accounts.join import FORMER
 from results.accounts.personal_columns import CLOSED
 from results.intake import amend
@@ -69,6 +70,7 @@ def erase_closed(contributor: Contributor, *, by: User, reason: str) -> None:
 
 def _erase(contributor: Contributor, by: User, reason: str) -> None:
     WaitingUpload.objects.filter(contributor=contributor).delete()
+    end_following(contributor)
     erase_account(contributor, by=by, reason=reason)
     _erase_account(contributor.user)
     _erase_log(contributor)

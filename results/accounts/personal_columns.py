@@ -48,6 +48,8 @@ PATHS: dict[str, tuple[str, ...]] = {
     "results.ReviewCase": (OF_SET,),
     "results.Message": (OF_SET,),
     "results.Notice": ("to",),
+    "results.Follow": ("contributor",),
+    "results.Mailing": ("contributor",),
     "results.Report": ("reporter",),
     "results.Erasure": ("account",),
     "auth.User": ("contributor",),

@@ -4,6 +4,7 @@ from results.models.connections import Connection, ConnectionAlias, TieParameter
 from results.models.editions import Edition
 from results.models.efficiencies import NormalisedSet, PairReference
 from results.models.erasures import Erasure
+from results.models.following import Follow, Mailing
 from results.models.jobs import Job
 from results.models.names import AcceptedName
 from results.models.pools import (
@@ -33,7 +34,9 @@ __all__ = [
     "DirectComparison",
     "Edition",
     "Erasure",
+    "Follow",
     "Job",
+    "Mailing",
     "Message",
     "NormalisedSet",
     "Notice",

@@ -91,6 +91,13 @@ WORDS = {
     "line": _("line"),
     "rig": _("rig"),
     "contributor": _("contributor"),
+    # what can be followed, and how often it is mailed
+    "everything": _("everything"),
+    "line pair": _("line pair"),
+    "tester": _("tester"),
+    "never": _("never"),
+    "day": _("day"),
+    "week": _("week"),
     # series
     "straight line": _("straight line"),
     "join": _("join"),

@@ -25,6 +25,31 @@ OF_SESSIONS: dict[str, Declared] = {
             "received_at": PUBLIC,
         },
     ),
+    "results.Follow": Declared(
+        "none",
+        "contributor",
+        {
+            "id": PRIVATE,
+            "contributor": PRIVATE,
+            "subject": PRIVATE,
+            "number": PRIVATE,
+            "since": PRIVATE,
+        },
+    ),
+    "results.Mailing": Declared(
+        "none",
+        "contributor",
+        {
+            "id": PRIVATE,
+            "contributor": PRIVATE,
+            "every": PRIVATE,
+            "key": PRIVATE,
+            "through": PRIVATE,
+            "mailed_at": PRIVATE,
+            "refused": PRIVATE,
+            "again_at": PRIVATE,
+        },
+    ),
     "results.Upload": Declared(
         "none",
         "contributor",

@@ -11,6 +11,7 @@ from results.open_data import releases
 from results.pools import outdated, recompute
 from results.screening.shapes import sweep_shapes
 from results.worker import finish_pool, run_session
+from results.worker import mail_news as mail
 
 
 @shared_task(name="results.tasks.run_job")
@@ -35,6 +36,11 @@ def complete_pool(pool_id: int) -> None:
 )
 def make_release(release_id: int) -> None:
     releases.make(release_id)
+
+
+@shared_task(name="results.tasks.mail_news")
+def mail_news() -> None:
+    mail.mail_news()
 
 
 @shared_task(name="results.tasks.sweep")

@@ -45,6 +45,7 @@ PAGES = {
         watch/joins/<int:pk>* feeds/line-pair.atom
         """,
     (SHOWN, SHOWN): "healthz readyz metrics account/password/forgotten/<base36:uidb36>-<str:key>/",
+    (MISSING, MISSING): "following/end/<uuid:key>/",
     (SHOWN, MISSING): "account/mail/confirm/<str:key>/",
     (LED_ON, NOT_SO): "measures/ favicon.ico",
     # For whoever is not signed in, or only half.
@@ -55,8 +56,9 @@ PAGES = {
     (SIGNED_IN, LED_ON): "sign-out/ account/mail/",
     (SIGNED_IN, SIGNED_IN): "account/ account/password/set/",
     (SIGNED_IN, (302, 405, 405, 405)): "account/second-factor/",
-    (SIGNED_IN, (302, 422, 422, 422)): "rigs/register/ upload/ account/close/",
+    (SIGNED_IN, (302, 422, 422, 422)): "rigs/register/ upload/ account/close/ following/",
     (NOT_SO, SIGNED_IN): "account/tokens/ account/data/",
+    (SHOWN, (302, 302, 302, 302)): "follow/<str:subject>/<int:number>/",
     (SHOWN, (422, 422, 422, 422)): "report/<str:subject>/<int:pk>/",
     (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
     # For administrators, and for whoever gives their password once more: these have none.

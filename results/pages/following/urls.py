@@ -1,8 +1,8 @@
-"""Addresses of feeds."""
+"""Addresses of feeds, and of what one follows."""
 
 from django.urls import path
 
-from results.pages.following import feeds
+from results.pages.following import feeds, follow
 
 urlpatterns = [
     path("feeds/pools.atom", feeds.everywhere, name="feed"),
@@ -10,4 +10,7 @@ urlpatterns = [
     path("feeds/pools/<int:pk>.atom", feeds.of_pool, name="feed-pool"),
     path("feeds/connections/<int:pk>.atom", feeds.of_join, name="feed-join"),
     path("feeds/contributors/<int:pk>.atom", feeds.of_tester, name="feed-tester"),
+    path("following/", follow.following, name="following"),
+    path("following/end/<uuid:key>/", follow.end, name="end-mail"),
+    path("follow/<str:subject>/<int:number>/", follow.one, name="follow"),
 ]

@@ -14,6 +14,8 @@ REASONS = 5
 
 def figure_of(version: PoolVersion) -> str:
     """The pooled efficiency of a version with its interval, or why there is none."""
+    if version.taken_down_at is not None:
+        return _("superseded, being computed again")
     if version.efficiency is None:
         return _("no pooled figure")
     interval = between(version.interval_low, version.interval_high)
@@ -35,7 +37,7 @@ def _sentence_of_figure(version: PoolVersion) -> str:
         "figure": figure_of(version),
         "before": percent(version.before),
     }
-    if version.before is None or version.efficiency is None:
+    if version.before is None or version.efficiency is None or version.taken_down_at:
         return _("Version %(number)d: %(figure)s.") % names
     if names["before"] == percent(version.efficiency):
         return _("Version %(number)d: %(figure)s, as before.") % names

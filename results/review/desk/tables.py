@@ -23,7 +23,9 @@ from results.models import (
     DirectComparison,
     Edition,
     Erasure,
+    Follow,
     Job,
+    Mailing,
     Message,
     NormalisedSet,
     Notice,
@@ -214,6 +216,22 @@ read_only(
     filters="pulls",
     related="session__contributor pull_set baseline__line",
     search="=session__id",
+)
+
+read_only(
+    Follow,
+    "contributor subject number since",
+    filters="subject since",
+    related="contributor",
+    search="contributor__handle",
+)
+
+read_only(
+    Mailing,
+    "contributor every through mailed_at refused again_at",
+    filters="every mailed_at",
+    related="contributor",
+    search="contributor__handle",
 )
 
 read_only(
