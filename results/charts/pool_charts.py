@@ -26,8 +26,8 @@ from results.pools.figures import figures_of, findings_of
 from results.statistics.failure_modes import EXACT
 from results.statistics.pull_classes import BIN
 
-WIDTH, PULLS, STRAIGHT, HISTORY = 380, 150, 80, 190
-"""Pixels."""
+WIDTH, PULLS, STRAIGHT, HISTORY = 300, 150, 80, 190
+"""Pixels; beside its axis a chart keeps its size on a phone of 390."""
 MOST_VERSIONS, MOST_TESTERS, MOST_JOINS = 40, 40, 30
 CARD_WIDTH, CARD_HEIGHT, CARD_MARGIN = 600, 315, 36
 
@@ -45,7 +45,7 @@ def pulls_svg(version: PoolVersion) -> str:
     )
     above = _bars(joined, scale, PULLS, "pulls of the join")
     below = _bars(straight, scale, STRAIGHT, "straight line", axis="percent of mean straight line")
-    subtitle = "strong colour: that strength; faint: at least that (at the grip)"
+    subtitle = "strong: that strength; faint: at least that"
     return _svg(
         alt.vconcat(above, below, spacing=8).properties(title=_title(version.pool, subtitle))
     )

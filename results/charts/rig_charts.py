@@ -21,11 +21,13 @@ from rigs.calibration_report import line_of
 from rigs.metrology.charts import ControlChart
 from rigs.models import Calibration, CalibrationReading
 
-WIDTH, INDIVIDUALS, AVERAGES, RESIDUALS = 380, 190, 110, 190
-"""Pixels."""
+WIDTH, INDIVIDUALS, AVERAGES, RESIDUALS = 270, 190, 110, 190
+"""Pixels; beside its axis a chart keeps its size on a phone of 390."""
 
 INK, MUTED, MARKED, SIGNAL = (LIGHT[name] for name in ("ink", "muted", "tester", "pool"))
 DASHES = [4, 3]
+RESIDUAL_PLACES = 6
+"""Decimals of a residual in newtons: below them is only what arithmetic leaves."""
 
 
 def watch_svg(series: Series) -> str | None:
@@ -36,7 +38,7 @@ def watch_svg(series: Series) -> str | None:
         shortened(series.what, LONGEST_TITLE),
         subtitle=[
             shortened(f"{series.kind}, {series.revision}", LONGEST_SUBTITLE),
-            "orange: a chart signals; dashed: limits from the sessions before",
+            "orange: a signal; dashed: limits from sessions before",
         ],
     )
     watch, days = series.watch, _days(series)
@@ -58,14 +60,14 @@ def residual_svg(calibration: Calibration, name: str) -> str:
     rows = [
         {
             "force": 100 * reading.force_N / greatest_N,
-            "residual": float(residual),
+            "residual": round(float(residual), RESIDUAL_PLACES),
             "direction": reading.direction,
         }
         for reading, residual in zip(readings, line.residuals, strict=True)
     ]
     data = alt.Data(values=rows)
     x = alt.X("force:Q", title="check weight, percent of the heaviest")
-    y = alt.Y("residual:Q", title="reading less line, N")
+    y = alt.Y("residual:Q", title="reading less line, N", axis=alt.Axis(format="~g", tickCount=6))
     zero = alt.Chart(alt.Data(values=[{"y": 0}])).mark_rule(color=INK).encode(y="y:Q")
     layers = [zero]
     for direction, shape, colour in (
@@ -79,7 +81,8 @@ def residual_svg(calibration: Calibration, name: str) -> str:
         "Residuals of the calibration",
         subtitle=[
             shortened(name, LONGEST_SUBTITLE),
-            f"sd {line.residual_sd_N:.2g} N; circles: loading, triangles: unloading",
+            f"sd {round(line.residual_sd_N, RESIDUAL_PLACES):.2g} N",
+            "circles: loading, triangles: unloading",
         ],
     )
     return _svg(alt.layer(*layers).properties(width=WIDTH, height=RESIDUALS, title=title))
