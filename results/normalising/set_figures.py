@@ -32,6 +32,7 @@ from results.statistics.failure_modes import (
 )
 from results.statistics.join_strength import JoinStrength, join_strength
 from results.statistics.pull_classes import places_of
+from results.statistics.tolerance import CONFIDENCE, NINE_IN_TEN
 from rigs.metrology.validity import LEAST_STRAIGHT_PULLS
 
 Pulls: TypeAlias = Sequence[Pull]
@@ -226,7 +227,7 @@ def _figures(
         baseline=baseline,
         efficiency=found,
         outlasted=int(beyond_join.sum()),
-        join_itself=_given(lambda: join_strength(loads_N, beyond_join)),
+        join_itself=_given(lambda: join_strength(loads_N, beyond_join, NINE_IN_TEN, CONFIDENCE)),
         join_efficiency=_given(
             lambda: efficiency(_strength(loads_N, beyond_join, scale), baseline)
         ),

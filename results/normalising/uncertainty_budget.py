@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.utils.translation import gettext_lazy
 
@@ -66,8 +66,9 @@ def budgets_of(pull_set: PullSet) -> SetBudgets | None:
 
 
 def _efficiency(found: NormalisedSet, scale: Scale) -> Budget:
+    """Of the set's own efficiency, whose correction for scatter the plain ratio of means lacks."""
     used = scale.calibration
-    return efficiency_budget(
+    budget = efficiency_budget(
         joined=Pulls(found.mean_N, found.cv, found.n_effective, found.degrees_of_freedom),
         straight=Pulls(
             found.baseline_mean_N,
@@ -81,6 +82,7 @@ def _efficiency(found: NormalisedSet, scale: Scale) -> Budget:
         zero_evaluation="A" if used else "B",
         **({"zero_df": float(used.degrees_of_freedom)} if used else {}),
     )
+    return replace(budget, value=found.efficiency)
 
 
 def _load(found: NormalisedSet, scale: Scale) -> Budget | None:

@@ -15,10 +15,10 @@ from results.statistics.joint_means import TesterScores, scores_by_tester
 from results.statistics.leave_one_out import LeaveOneOut
 from results.statistics.pool_fit import LEAST_TESTERS, PoolFit, fit_pool
 from results.statistics.pooling import Pooled, TesterEffects, pooled
+from results.statistics.tolerance import CONFIDENCE, NINE_IN_TEN
 
 Rows = TypeVar("Rows", TesterEffects, LeaveOneOut)
 
-COVERAGE, CONFIDENCE = 0.9, 0.95
 LINE_PRODUCT = "line_product"
 """The factor of both lines together, as figures name it."""
 
@@ -50,7 +50,7 @@ class Outcome:
         if self.fit is None or self.ratios is None:
             return None
         try:
-            bound = self.fit.lower_bound(self.ratios.cv_join**2, COVERAGE, CONFIDENCE)
+            bound = self.fit.lower_bound(self.ratios.cv_join**2, NINE_IN_TEN, CONFIDENCE)
         except StatisticsError:
             return None
         return efficiency_of(bound)

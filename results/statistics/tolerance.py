@@ -14,6 +14,9 @@ from scipy.stats import beta, nct, norm
 from results.statistics.errors import NoScatter, StatisticsError, TooFewPulls
 from results.statistics.groups import grouped
 
+NINE_IN_TEN, CONFIDENCE = 0.9, 0.95
+"""The share of ties of which is said what they hold, of a set and of a pool, and how surely."""
+
 
 class NotAProportion(StatisticsError):
     """A share, coverage or confidence lies outside what it can be."""

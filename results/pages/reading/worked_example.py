@@ -21,6 +21,7 @@ from results.statistics.ratio import (
     pooled_coefficient_of_variation,
     relative_variance,
 )
+from results.statistics.tolerance import CONFIDENCE, NINE_IN_TEN
 from rigs.metrology.units import FORCE_UNITS
 
 JOINED_KGF = (8.3, 6.9, 8.0, 8.6, 7.4)
@@ -105,7 +106,7 @@ def worked_example() -> WorkedExample:
         cv_join=cv_join,
         cv_straight=cv_straight,
         pool=pooled(fit),
-        held_by_nine=math.exp(fit.lower_bound(cv_join**2, 0.9, 0.95)),
+        held_by_nine=math.exp(fit.lower_bound(cv_join**2, NINE_IN_TEN, CONFIDENCE)),
     )
 
 
