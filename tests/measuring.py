@@ -1,4 +1,4 @@
-"""What a chart's words are like where a page shows it: how large, whether whole, and apart."""
+"""What words are like where a page shows them: how large, whether whole, apart and in view."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ SMALLEST_PX = 11.0
 MEASURE = """
 async () => {
   const faults = [];
+  document.querySelectorAll("main details").forEach((each) => { each.open = true; });
   const pictures = [...document.querySelectorAll("main img")];
   const holder = document.createElement("div");
   document.body.append(holder);
@@ -59,3 +60,31 @@ def faults_of_charts(page: Page) -> tuple[int, list[str]]:
     page.wait_for_load_state("networkidle")
     number, faults = page.evaluate(MEASURE.replace("SMALLEST", str(SMALLEST_PX)))
     return number, faults
+
+
+INTERVALS = r"""
+() => [...document.querySelectorAll("main td, main th")]
+  .filter((cell) => /\d to [\d.,]+%/.test(cell.textContent) && cell.offsetParent)
+  .filter((cell) => {
+    const box = cell.getBoundingClientRect();
+    return box.left < 0 || box.right > innerWidth + 1;
+  })
+  .map((cell) => `out of view: ${cell.textContent.trim()}`)
+"""
+OVERFLOWING = """
+() => [...document.querySelectorAll("main td, main tbody th")]
+  .filter((cell) => cell.clientWidth && cell.scrollWidth > cell.clientWidth + 1)
+  .map((cell) => `wider than its cell: ${cell.textContent.trim()}`)
+"""
+
+
+def intervals_out_of_view(page: Page) -> list[str]:
+    """Cells with an interval that one has to scroll sideways for."""
+    found: list[str] = page.evaluate(INTERVALS)
+    return found
+
+
+def cells_that_overflow(page: Page) -> list[str]:
+    """Cells whose words run into their neighbours."""
+    found: list[str] = page.evaluate(OVERFLOWING)
+    return found

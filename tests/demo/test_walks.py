@@ -7,7 +7,6 @@ browser, at the size of a phone and of a desk. Where one breaks, its seed and ev
 from __future__ import annotations
 
 import random
-import sys
 from collections.abc import Callable, Iterator
 from urllib.parse import urlsplit
 
@@ -19,7 +18,6 @@ from deploy.demo.accounts import ADMINISTRATOR, MODERATOR, PASSWORD
 from deploy.demo.trying import EXAMPLE_SENDER
 from deploy.tools.processes import TIMEOUT_S
 from tests.browser.conftest import SIZES
-from tests.demo.tried import Tried, trying
 from tests.walking import Seen, choose, ways_in_document
 
 PEOPLE = ("reader", "tester", "moderator", "administrator", "new account")
@@ -29,15 +27,6 @@ BROWSER_WALKS, BROWSER_STEPS = 2, 8
 # What a document answers instead of itself: sign in, someone else's, by another method, not yet,
 # a question is missing. Never that there is nothing, and never that it broke.
 DOCUMENTS_REFUSE = (401, 403, 405, 409, 422)
-
-
-@pytest.fixture(scope="module")
-def tried(tmp_path_factory) -> Iterator[Tried]:
-    """The demo, with as many requests a minute as nobody makes."""
-    command = [sys.executable, "-m", "deploy.demo"]
-    folder = tmp_path_factory.mktemp("walks")
-    with trying(command, folder, SAMESPOOL_REQUESTS_A_MINUTE="1000000") as found:
-        yield found
 
 
 @pytest.fixture(scope="module")
