@@ -3,27 +3,7 @@
 from __future__ import annotations
 
 from deploy.demo.scenario import SCENARIO, Document
-from deploy.demo.tying import STEPS
-
-ALIASES = {
-    "Double uni": ["Uni to uni"],
-    "Blood": ["Barrel"],
-    "Surgeon's": ["Surgeon's join"],
-    "Improved clinch": ["Tucked half blood"],
-    "Uni": ["Grinner"],
-}
-"""Other names of the joins: common practice, no source."""
-
-TOOLS = {"FG": "", "Leader hitch over needle": "needle"}
-"""Tools that tying needs; unknown for the FG. Common practice, no source."""
-
-SLIM = {
-    "FG": True, "Leader hitch over needle": True, "Alberto": True, "Albright": False,
-    "Double uni": False, "Surgeon's": False, "Blood": False,
-}  # fmt: skip
-QUICK = {"Palomar": True, "Improved clinch": True, "Uni": True, "Surgeon's": True, "FG": False}
-"""Whether a join runs through rings easily and is tied within a minute: common practice, no
-source. Joins that end at a hook don't run through rings: not recorded."""
+from results.catalogue.starter import joins
 
 LOAD_GENERATION = {
     "hand winch": "hand winch",
@@ -70,24 +50,8 @@ def line_documents() -> list[Document]:
 
 
 def connection_documents() -> list[Document]:
-    """The joins of the scenario; each says how often it is turned, wrapped or passed."""
-    return [
-        {
-            "name": join["name"],
-            "kind": join["kind"],
-            "aliases": ALIASES.get(join["name"], []),
-            "description": "\n".join(STEPS[join["name"]]),
-            "tools": TOOLS.get(join["name"], "none"),
-            "slim": SLIM.get(join["name"]),
-            "quick": QUICK.get(join["name"]),
-            "parameters": [
-                {"name": name, "type": "integer", "lowest": 1, "highest": 60}
-                for name in join["parameters"]
-                if name != "doubled"
-            ],
-        }
-        for join in SCENARIO["joins"]
-    ]
+    """The joins of the scenario, as the starter catalogue has them."""
+    return [joins()[join["name"]] for join in SCENARIO["joins"]]
 
 
 def rig_document(rig: Document, made_on: str) -> Document:

@@ -21,6 +21,7 @@ from deploy.demo.send import send_league
 from deploy.demo.simulate import draw_world
 from deploy.demo.table import pool_table
 from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
+from results.catalogue.starter import lay_starter
 
 SERVER = ["granian", "--interface", "wsgi", "--workers", "1", "--blocking-threads", "8"]
 SERVER += ["--workers-kill-timeout", "5"]
@@ -37,6 +38,7 @@ def main() -> int:
     options = parse()
     exit_on_sigterm()
     call_command("migrate", verbosity=0)
+    lay_starter()
     world = draw_world(np.random.default_rng(WINTER))
     make_accounts({submission["handle"]: submission["club"] for submission in world})
     accept_names_of(world)

@@ -25,6 +25,10 @@ PULL_COLUMNS = ("reading", "failure mode", "place", "slipped first", "time to br
 COLUMNS = (*SESSION_COLUMNS, "kind", "label", *SET_COLUMNS, "position", *PULL_COLUMNS)
 REQUIRED = ("rig", "revision", "date", "state", "kind", "main line", "reading", "failure mode")
 
+KINDS = {
+    "straight": "straight", "straightline": "straight", "baseline": "straight",
+    "joined": "joined", "join": "joined", "knot": "joined",
+}  # fmt: skip
 UNITS_OF = {
     "temperature": ("c", "°c", "celsius"), "soak": ("h", "hours", "hrs"),
     "time to break": ("s", "sec", "seconds"), "time to tie": ("s", "sec", "seconds"),

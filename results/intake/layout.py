@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from django.utils.translation import gettext
 
 from results.intake import cells, columns
-from results.intake.columns import COLUMNS, REQUIRED, SESSION_COLUMNS, Heading
+from results.intake.columns import COLUMNS, KINDS, REQUIRED, SESSION_COLUMNS, Heading
 from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_SUGGESTIONS
 from results.intake.tables import HEADINGS_WITHIN, Rows, Table
@@ -197,21 +197,18 @@ def _pulls(
     """The rows that are pulls, and the others by name: totals, and the headings once more."""
     pulls, left_out = [], []
     again = [cells.text(cell) for cell in header]
-    ends = [place for place, each in enumerate(headings) if each.name in ("kind", "failure mode")]
-    known = {place for place, each in enumerate(headings) if each.name}
+    places = {each.name: place for place, each in enumerate(headings) if each.name}
     for number, row in body:
-        if any(place < len(row) and cells.text(row[place]) for place in ends):
-            if [cells.text(cell) for cell in row] == again:
-                found = gettext("the headings again")
-                left_out.append(Finding(str(number), "", found, gettext("a pull: not read")))
-                continue
-        elif word := _summary(row):
+        texts = {name: cells.text(row[at]) for name, at in places.items() if at < len(row)}
+        is_pull = texts.get("failure mode") or cells.folded(texts.get("kind", "")) in KINDS
+        if [cells.text(cell) for cell in row] == again:
+            found = gettext("the headings again")
+            left_out.append(Finding(str(number), "", found, gettext("a pull: not read")))
+        elif not is_pull and (word := _summary(row)):
             found = gettext("a row of %(word)s") % {"word": shown(word)}
             left_out.append(Finding(str(number), "", found, gettext("a pull: not read")))
-            continue
-        elif not any(cells.text(cell) for place, cell in enumerate(row) if place in known):
-            continue  # only columns of the sender's own, which are named
-        pulls.append((number, row))
+        elif any(texts.values()) or any(isinstance(cell, cells.Formula) for cell in row):
+            pulls.append((number, row))
     return pulls, left_out
 
 

@@ -12,7 +12,14 @@ from typing import Any
 from django.utils.translation import gettext
 
 from results.intake import cells
-from results.intake.columns import PULL_COLUMNS, SESSION_COLUMNS, SET_COLUMNS, TIE_COLUMNS, UNITS_OF
+from results.intake.columns import (
+    KINDS,
+    PULL_COLUMNS,
+    SESSION_COLUMNS,
+    SET_COLUMNS,
+    TIE_COLUMNS,
+    UNITS_OF,
+)
 from results.intake.days import days_meant, is_serial
 from results.intake.findings import Findings, shown, which_day
 from results.intake.layout import Layout, laid_out
@@ -23,10 +30,6 @@ from rigs.refusals import Finding, Invalid
 JOINED_ONLY = ("connection", "leader line", "terminal", "parameters")
 
 _MEASURED = {"time to tie": "time_to_tie_s", "join diameter": "join_diameter_mm"}
-_KINDS = {
-    "straight": "straight", "straightline": "straight", "baseline": "straight",
-    "joined": "joined", "join": "joined", "knot": "joined",
-}  # fmt: skip
 
 
 @dataclass
@@ -41,6 +44,7 @@ class Sheet:
     findings: Findings = field(default_factory=Findings)
     remarks: list[Finding] = field(default_factory=list)
     rows: dict[str, str] = field(default_factory=dict)
+    unpulled: dict[tuple[str, ...], dict[str, str]] = field(default_factory=dict)
     parts: dict[tuple[str, ...], tuple[dict[str, Any], dict[str, str], str]] = field(
         default_factory=dict
     )
@@ -161,7 +165,10 @@ def _remark_on_day(sheet: Sheet, number: int, written: str, value: object) -> No
 
 
 def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
-    kind = _KINDS.get(cells.folded(row.get("kind", "")), "")
+    kind = KINDS.get(cells.folded(row.get("kind", "")), "")
+    if kind and not any(name in row for name in PULL_COLUMNS):
+        _leave_out(sheet, number, row, kind)
+        return
     if kind == "straight":
         part, place = _baseline(sheet, number, row)
     elif kind == "joined":
@@ -180,6 +187,17 @@ def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
         pull["unit"] = unit
     sheet.rows[f"{place}.pulls[{len(part['pulls'])}]"] = str(number)
     part["pulls"].append(pull)
+
+
+def _leave_out(sheet: Sheet, number: int, row: dict[str, str], kind: str) -> None:
+    """A row that was made ready and not pulled; what it says of its tie holds for its set."""
+    found = gettext("a row with neither reading nor failure mode")
+    expected = gettext("a pull, or 'void' where its reading was lost: not read")
+    sheet.remarks.append(Finding(str(number), "reading", found, expected))
+    key = ("label", cells.folded(row.get("label", "")))
+    if kind == "joined" and "label" in row and key not in sheet.parts:
+        said = {name: row[name] for name in SET_COLUMNS if name in row}
+        sheet.unpulled[key] = {**sheet.unpulled.get(key, {}), **said}
 
 
 def _baseline(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str, Any], str]:
@@ -211,6 +229,7 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
     else:
         key = ("tie", *(cells.folded(row.get(name, "")) for name in TIE_COLUMNS))
     if key not in sheet.parts:
+        said = {**sheet.unpulled.get(key, {}), **said}
         joined = _described(sheet, number, said)
         joined["label"] = label or f"set {len(sheet.value['pull_sets']) + 1}"
         _add(sheet, number, key, "pull_sets", joined, said)

@@ -4,6 +4,7 @@ import contextlib
 import os
 import pty
 import re
+import shlex
 import shutil
 import subprocess
 from pathlib import Path
@@ -18,6 +19,13 @@ from tests.deploy.test_as_deployed import ROOT, send, token
 
 OURS = ("DATABASE_URL", "REDIS_URL", "SAMESPOOL_", "DJANGO_", "VIRTUAL_ENV", "PYTHONPATH")
 PASSWORD = "a bench of one's own"
+AN_ACCOUNT = """
+from django.contrib.auth.models import User
+from rigs.models import Contributor
+name, password = %r, %r
+user = User.objects.create_user(name, password=password)
+Contributor.objects.create(user=user, handle=name)
+"""
 QUESTIONS = ("Username", "Email", "Password: ", "Password (again)")
 
 
@@ -121,10 +129,28 @@ def test_its_lines_bring_up_a_service_that_works_a_session_out(machine):
             "The job",
             TIMEOUT_S,
         )
+        tour(machine, address)
         assert requests.get(f"{address}/sign-in/", timeout=TIMEOUT_S).ok
         page = requests.get(address, timeout=TIMEOUT_S).text
         for static in re.findall(r'(?:href|src)="(/static/[^"]+)"', page):
             assert requests.get(address + static, timeout=TIMEOUT_S).ok, static
+
+
+def tour(machine, address: str) -> None:
+    """README's ten minutes, with the starter catalogue and an account of one's own."""
+    run(machine, block_with("load_starter_catalogue"))
+    account = ("keeper-of-a-bench", "winter-of-my-own")
+    run(machine, f".venv/bin/python manage.py shell -c {shlex.quote(AN_ACCOUNT % account)}")
+    text = (ROOT / "README.md").read_text()
+    minutes = text[text.index("## Ten minutes") : text.index("## Running it for real")]
+    script = "\n".join(re.findall(r"```sh\n(.*?)```", minutes, re.DOTALL))
+    for written, own in {
+        "http://127.0.0.1:8000": address,
+        "sandgrain:winter-bench-league": ":".join(account),
+    }.items():
+        assert written in script
+        script = script.replace(written, own)
+    run(machine, f'{script}\ntest "$(curl -s $pool | pick current.sets)" -ge 1')
 
 
 def answer(command: list[str]) -> str:
