@@ -38,7 +38,6 @@ from results.statistics.screening import (
 )
 from results.statistics.screening.check import Check
 from results.statistics.screening.judging import judge
-from rigs.metrology.charts import ewma_chart, moving_range_sd
 from rigs.metrology.errors import MetrologyError
 from rigs.metrology.units import parse_force
 from rigs.models import Calibration
@@ -193,7 +192,6 @@ def _of_straight(
         min((one.degrees_of_freedom for one in off), default=1.0),
     )
     yield asked(rig.moved_since)(subject, straight.mean_N, straight.earlier_N)
-    yield _chart(subject, straight)
 
 
 def _of_set(evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None]:
@@ -383,15 +381,3 @@ def _pace(subject: str, evidence: Evidence) -> Check | None:
 def _median_s(timed: Iterable[Pull]) -> float | None:
     times = [pull.time_to_break_s for pull in timed if pull.time_to_break_s is not None]
     return float(np.median(times)) if times else None
-
-
-def _chart(subject: str, straight: StraightEvidence) -> Check | None:
-    """The moving average up to this session, in logs, as loads scatter in percent."""
-    assert straight.mean_N is not None
-    if straight.earlier_N.size + 1 < rig.CHART_SESSIONS:
-        return None
-    earlier = np.log(straight.earlier_N)
-    sd = max(moving_range_sd(earlier), rig.LEAST_SESSION_SD)
-    chart = ewma_chart(np.append(earlier, np.log(straight.mean_N)), float(earlier.mean()), sd)
-    last = (chart.plotted[-1], chart.lower_limit[-1], chart.upper_limit[-1])
-    return asked(rig.off_the_chart)(subject, *np.exp(last).tolist())

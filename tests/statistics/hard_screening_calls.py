@@ -124,7 +124,6 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.rig.moved_since": over(
         rig.moved_since, ["x"], POSITIVE, [v for v in VALUES if np.all(v > 0)]
     ),
-    "screening.rig.off_the_chart": over(rig.off_the_chart, ["x"], POSITIVE, (1.0,), (1.0, 50.0)),
     "screening.rig.like_pace": over(rig.like_pace, ["x"], POSITIVE, POSITIVE),
     "screening.rig.within_capacity": over(rig.within_capacity, ["x"], POSITIVE, POSITIVE),
     "screening.rig.possible_times": over(

@@ -20,7 +20,6 @@ MOST_ERROR = 0.03
 """ISO 7500-1:2018, table 2: the largest error of class 3, as a share of the force."""
 
 LEAST_SESSIONS = 3
-CHART_SESSIONS = 8
 LEAST_SESSION_SD = 0.018
 """On the log scale: 0.05/(1.96 sqrt 2), as two rounds of straight line on an unchanged rig agree
 within about 5 percent (common practice, no source)."""
@@ -31,7 +30,6 @@ MINUTES_A_DAY = 1440
 ISO_7500 = "ISO 7500-1:2018"
 TRADE = "common practice, no source"
 DRIFT = "t prediction from the earlier sessions; 5 percent: common practice, no source"
-EWMA = "exponentially weighted moving average, 3 sd limits (NIST/SEMATECH 6.3.2.4)"
 PACE = "ASTM D2256, ISO 2062: time to break of what is compared alike; a factor of two is ours"
 CLOCK = "a pull takes a minute at least, a day has 1440 (arithmetic)"
 
@@ -119,25 +117,6 @@ def moved_since(
         DRIFT,
         at_most=Level.MARK,
         alpha=alpha,
-    )
-
-
-def off_the_chart(
-    applies_to: str, average_N: float, lower_limit_N: float, upper_limit_N: float
-) -> Check:
-    """Whether the rig's control chart signals at this session; the caller draws the chart."""
-    outside = not lower_limit_N <= average_N <= upper_limit_N
-    limit = lower_limit_N if average_N < (lower_limit_N + upper_limit_N) / 2 else upper_limit_N
-    return Check(
-        "control chart of the rig",
-        applies_to,
-        average_N,
-        limit,
-        None,
-        Level.MARK if outside else Level.NONE,
-        f"The running average of straight strength stands at {average_N:.1f} N; by the earlier "
-        f"sessions it should lie from {lower_limit_N:.1f} to {upper_limit_N:.1f} N.",
-        EWMA,
     )
 
 
