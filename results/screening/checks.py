@@ -10,8 +10,8 @@ from typing import ParamSpec, TypeVar
 import numpy as np
 import structlog
 
-from results.models import Baseline, Pull, PullSet
-from results.screening import near_checks
+from results.models import Baseline, Pull, PullSet, Session
+from results.screening import near_checks, over_time
 from results.screening.evidence import (
     Evidence,
     Floats,
@@ -36,6 +36,7 @@ from results.statistics.screening import (
     straight_line,
     units_of_sets,
 )
+from results.statistics.screening import over_time as times
 from results.statistics.screening.check import Check
 from results.statistics.screening.judging import judge
 from rigs.metrology.errors import MetrologyError
@@ -158,6 +159,8 @@ def _of_session(evidence: Evidence) -> Iterator[Check | None]:
         (session.pulled_on - session.received_at.date()).days,
     )
     yield _pace(subject, evidence)
+    if session.loading == Session.Loading.STATIC:
+        yield asked(times.time_to_break)(subject, _times_s(evidence.series))
     yield near_checks.of_session(evidence.near)
 
 
@@ -224,6 +227,9 @@ def _of_efficiency(
     )
     if others.usual is None:
         return
+    yield from over_time.checks(
+        subject, joined.pull_set.pk, evidence.found.get(normalised.pool_id, []), others
+    )
     usual = others.usual
     yield asked(scatter.more_scatter)(
         subject,
@@ -376,6 +382,11 @@ def _pace(subject: str, evidence: Evidence) -> Check | None:
     joined_s = _median_s(pull for part in evidence.joined for pull in part.pulls)
     straight_s = _median_s(pull for part in evidence.straight for pull in part.pulls)
     return asked(rig.like_pace)(subject, joined_s, straight_s) if joined_s and straight_s else None
+
+
+def _times_s(series: Iterable[list[Pull]]) -> list[float]:
+    every = (pull.time_to_break_s for part in series for pull in part)
+    return [time_s for time_s in every if time_s is not None]
 
 
 def _median_s(timed: Iterable[Pull]) -> float | None:

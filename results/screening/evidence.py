@@ -20,6 +20,7 @@ from results.models.lifecycle import COUNTING, State
 from results.normalising.scales import Scale, scale_of
 from results.pools.pool_data import members_of_each
 from results.screening.first_come import Versions, compared, named, sharing, versions_of
+from results.screening.over_time import Found, found_in_pools
 from results.screening.references import PoolOfOthers, pool_of_others
 from results.screening.shapes import NearCopies, near_copies
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
@@ -76,7 +77,7 @@ class JoinedEvidence:
 
 @dataclass(frozen=True)
 class Evidence:
-    """One session as the checks see it."""
+    """One session as the checks see it; ``found`` has the sets of each of its pools."""
 
     session: Session
     scale: Scale
@@ -85,6 +86,7 @@ class Evidence:
     pulls_that_day: int
     seconds_that_day: float
     near: NearCopies
+    found: dict[int, list[Found]]
 
     @cached_property
     def series(self) -> list[list[Pull]]:
@@ -118,6 +120,7 @@ def evidence_of(session: Session) -> Evidence:
         pulls_that_day=pulls_that_day,
         seconds_that_day=seconds_that_day,
         near=near_copies(session, versions),
+        found=found_in_pools(session, set(members)),
     )
 
 

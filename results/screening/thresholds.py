@@ -25,6 +25,7 @@ from results.statistics.screening import (
     judging,
     near_copies,
     order,
+    over_time,
     pulls,
     repeats,
     rig,
@@ -40,8 +41,8 @@ Given = ParamSpec("Given")
 CheckOutcome = TypeVar("CheckOutcome")
 
 MODULES = (
-    decided, digits, efficiencies, influence, judging, near_copies, order, pulls, repeats, rig,
-    rounding, scatter, spacing, straight_line, units_of_sets, usual,
+    decided, digits, efficiencies, influence, judging, near_copies, order, over_time, pulls,
+    repeats, rig, rounding, scatter, spacing, straight_line, units_of_sets, usual,
 )  # fmt: skip
 
 

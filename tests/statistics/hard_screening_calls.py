@@ -14,6 +14,7 @@ from results.statistics.screening import (
     judging,
     near_copies,
     order,
+    over_time,
     pulls,
     repeats,
     rig,
@@ -93,6 +94,19 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "screening.order.order_trend": over(order.order_trend, ["x"], VALUES),
     "screening.order.serial_correlation": over(order.serial_correlation, ["x"], VALUES),
+    "screening.over_time.session_scores": over(
+        over_time.session_scores, [[0.1, 0.2, 0.3]], [[0.01] * 3, [1e-9, 1.0, 1e9]]
+    ),
+    "screening.over_time.slow_shift": over(
+        over_time.slow_shift, ["x"], (0.0, 9.0), (0.0, 9.0), (1, 3, 900)
+    ),
+    "screening.over_time.parting_places": lambda: (
+        partial(over_time.parting_places, "x", own, pulls, [share * 9] * m, [9] * m)
+        for own, pulls, share, m in product((0, 5), (0, 5, 10**6), (0, 1), (0, 2, 3, 90))
+    ),
+    "screening.over_time.time_to_break": over(
+        over_time.time_to_break, ["x"], [[], [0.2], [20.0] * 9]
+    ),
     "screening.pulls.outlying_pull": over(
         pulls.outlying_pull, ["x"], [v for v in VALUES if np.all(v > 0)]
     ),
