@@ -79,7 +79,7 @@ def test_no_page_weighs_more_than_eighty_kilobytes_at_first_load(places, browser
     for name, address in places.items():
         context = browser.new_context(viewport=SIZES["phone"])
         page, answers = context.new_page(), []
-        page.on("response", answers.append)
+        page.on("response", lambda answer, kept=answers: kept.append(answer))
         page.goto(address, wait_until="networkidle")
         heavy[name] = sum(len(gzip.compress(answer.body())) for answer in answers if answer.ok)
         context.close()
