@@ -64,6 +64,7 @@ INSTALLED_APPS = [
     "rigs",
     "results",
     "api",
+    "deploy.verifying",
 ]
 
 MIDDLEWARE = [

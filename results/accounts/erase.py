@@ -29,6 +29,7 @@ from results.accounts.personal_columns import (
 from results.catalogue.accepted_names import SOURCES
 from results.http_cache.cache_marks import next_edition
 from results.models import AcceptedName, Baseline, Edition, Erasure, Message, PullSet, StateChange
+from results.models.audit_chain import forget_salts
 from rigs.models import Contributor
 from rigs.refusals import Finding, Forbidden, Invalid
 
@@ -211,4 +212,5 @@ def _checked(by: User, contributor: Contributor | None, reason: str) -> str:
 def _audited(
     by: User, account: Contributor | None, reason: str, columns: dict[str, Runs]
 ) -> Erasure:
+    forget_salts(columns)
     return Erasure.objects.create(by=by, account=account, reason=reason, columns=columns)

@@ -46,6 +46,7 @@ NOT_OF_AN_ACCOUNT = {
     "results.Edition": "of the store",
     "results.Release": "of the store",
     "results.ReleasePart": "of the store",
+    "results.AuditLink": "of the store: sums of rows, and nothing that is in them",
 }
 """Tables without a row of anybody's own, each with the reason."""
 

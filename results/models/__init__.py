@@ -1,5 +1,6 @@
 """Tables of measurements and of what is computed from them."""
 
+from results.models.audit_links import AuditLink
 from results.models.connections import Connection, ConnectionAlias, TieParameter
 from results.models.editions import Edition
 from results.models.efficiencies import NormalisedSet, PairReference
@@ -27,6 +28,7 @@ from results.models.waiting import WaitingUpload
 __all__ = [
     "LINE_PAIR",
     "AcceptedName",
+    "AuditLink",
     "Baseline",
     "CheckResult",
     "Connection",

@@ -51,6 +51,20 @@ OF_POOLS: dict[str, Declared] = {
             "mark": PUBLIC,
         },
     ),
+    "results.AuditLink": Declared(
+        "none",
+        "",
+        {
+            "id": PRIVATE,
+            "subject": PRIVATE,
+            "row": PRIVATE,
+            "salt": PRIVATE,
+            "digest": PRIVATE,
+            "previous": PRIVATE,
+            "hash": PRIVATE,
+            "sealed_at": PRIVATE,
+        },
+    ),
     "results.Pool": Declared(
         "computed, of accepted joins and terminals",
         "",

@@ -15,7 +15,7 @@ from results.jobs import queue
 from results.jobs.database_clock import from_now
 from results.jobs.notify import work_available
 from results.jobs.unfinished import incomplete_pools, stale_pools
-from results.models import Job, Release
+from results.models import Job, Release, audit_chain
 from results.open_data import releases
 from results.pools import recompute
 from results.pools.outdated import sweep_outdated
@@ -93,6 +93,7 @@ def _run_forever() -> None:
             releases.sweep_releases()
             make_releases()
             mail_news()
+            audit_chain.seal()
         except Exception:
             log.exception("worker thread failed; it continues at the next sweep")
         close_old_connections()

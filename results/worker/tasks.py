@@ -7,6 +7,7 @@ import uuid
 from celery import shared_task
 
 from results.jobs import queue
+from results.models import audit_chain
 from results.open_data import releases
 from results.pools import outdated, recompute
 from results.screening.shapes import sweep_shapes
@@ -49,3 +50,4 @@ def sweep() -> None:
     outdated.sweep_outdated()
     sweep_shapes()
     releases.sweep_releases()
+    audit_chain.seal()

@@ -17,7 +17,7 @@ from results import intake
 from results.accounts.erase import erase_row
 from results.intake.amend import withdraw
 from results.jobs.queue import enqueue
-from results.models import Pool, PullSet, Release, ReleasePart
+from results.models import Pool, PullSet, Release, ReleasePart, audit_chain
 from results.review import suspend
 from results.review.decisions import answer, decide
 from results.worker import embedded
@@ -95,6 +95,8 @@ WRITES = (
     Write("a message deleted", "DELETE FROM results_message"),
     Write("an erasure rewritten", "UPDATE results_erasure SET reason = 'none'"),
     Write("an erasure deleted", "DELETE FROM results_erasure"),
+    Write("a link of the chain changed", "UPDATE results_auditlink SET hash = 'ab'"),
+    Write("a link of the chain deleted", "DELETE FROM results_auditlink"),
     Write("a check's figure changed", "UPDATE results_checkresult SET figure = 0.5"),
     Write("a check deleted", "DELETE FROM results_checkresult"),
     Write("a version's figure changed", _VERSION.format("efficiency = 0.99")),
@@ -199,6 +201,7 @@ def world(owner, other, moderator) -> dict[str, object]:
     erase_row(kept[2], by=admin, reason="names a neighbour", only=["note"])
     made = Release.objects.create(state="made", number=1, sha256="ab" * 32)
     ReleasePart.objects.create(release=made, number=0, body=b"archive")
+    audit_chain.seal()
     pool = Pool.objects.get(memberships__pull_set=kept[0])
     beside = Pool.objects.exclude(pk=pool.pk).get()
     return {

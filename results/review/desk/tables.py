@@ -16,6 +16,7 @@ from django.utils.translation import gettext
 from results.catalogue.connections import follow_acceptance
 from results.models import (
     AcceptedName,
+    AuditLink,
     Baseline,
     CheckResult,
     Connection,
@@ -320,6 +321,13 @@ admin.site.register(Report, ReportAdmin)
 admin.site.register(Suspension, SuspensionAdmin)
 admin.site.register(Erasure, ErasureAdmin)
 read_only(Edition, "subject mark", search="subject")
+read_only(
+    AuditLink,
+    "id subject row hash sealed_at",
+    filters="subject",
+    search="=row =hash",
+    exclude=["salt"],
+)
 read_only(
     Release,
     "number state attempts asked_at made_at bytes problem",

@@ -1,0 +1,1 @@
+"""`manage.py verify`: that a whole store is what was sent, decided and computed."""
