@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from django.utils.translation import gettext
@@ -282,6 +282,10 @@ class Calibrations(generics.ListCreateAPIView[Calibration]):
     """The calibrations of a rig's revision, newest first, and the way to send one."""
 
     serializer_class = CalibrationDocument
+    orderings: ClassVar = {
+        "id": "pk",
+        "made_on": "made_on",
+    }
     queryset = selectors.calibrations()
 
     def revision(self) -> RigRevision:

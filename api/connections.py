@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from django.utils.translation import gettext
@@ -123,6 +123,10 @@ class Connections(generics.ListCreateAPIView[Connection]):
     """The catalogue of connections."""
 
     serializer_class = ConnectionDocument
+    orderings: ClassVar = {
+        "id": "pk",
+        "name": "name",
+    }
     queryset = Connection.objects.none()
 
     def get_queryset(self) -> QuerySet[Connection]:

@@ -19,6 +19,7 @@ from django.urls import reverse
 from django.utils.translation import gettext, gettext_lazy, ngettext
 from rest_framework import exceptions
 from rest_framework.permissions import SAFE_METHODS
+from rest_framework.renderers import JSONRenderer
 from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler, set_rollback
 
@@ -102,6 +103,8 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
         logger.error("unexpected %s", type(error).__name__, exc_info=error)
         got_request_exception.send(sender=type(context["view"]), request=request)
     set_rollback()
+    # A problem is JSON also where a list was asked for as CSV.
+    request.accepted_renderer, request.accepted_media_type = JSONRenderer(), CONTENT_TYPE
     return Response(
         problem.document(request.path), problem.status, headers=headers, content_type=CONTENT_TYPE
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -76,6 +76,10 @@ class Lines(generics.ListCreateAPIView[Line]):
     """The catalogue of lines."""
 
     serializer_class = LineDocument
+    orderings: ClassVar = {
+        "id": "pk",
+        "name": "name",
+    }
     queryset = Line.objects.none()
 
     def get_queryset(self) -> QuerySet[Line]:

@@ -1,14 +1,26 @@
-"""Long lists in pages: ``?limit=`` and ``?offset=``, both bounded."""
+"""Long lists in pages, ``?limit=`` and ``?offset=``: which members of rows, and what changed."""
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import datetime, timedelta
+from typing import Any, Protocol
 
+from django.db.models import Q, QuerySet
+from django.utils import timezone
 from django.utils.translation import gettext
+from rest_framework import serializers
 from rest_framework.pagination import LimitOffsetPagination
 from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.utils.urls import remove_query_param, replace_query_param
 
 from rigs.refusals import Finding, Invalid
+
+OF_ANY_LIST = ("limit", "offset", "fields", "ordering", "format", "changed_since", "after")
+"""Parameters that lists take beside their own filters."""
+OVERLAP = timedelta(minutes=10)
+"""What is stored bears the time at which it was computed and shows once its transaction ends, at
+most a minute and a half later (the workers' time limit); clocks of machines differ by less too."""
 
 
 class Pages(LimitOffsetPagination):
@@ -29,7 +41,7 @@ class Pages(LimitOffsetPagination):
         written = request.query_params.get(name)
         if written is None:
             return default
-        if written.isascii() and written.isdigit() and len(written) < 9:
+        if written.isascii() and written.isdigit() and len(written) < 20:
             number = int(written)
             if lowest <= number <= highest:
                 return number
@@ -43,23 +55,39 @@ class Pages(LimitOffsetPagination):
             [Finding(row="query", field=name, found=written, expected=expected)],
         )
 
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> Any:
+        self.fields = _fields(request, view)
+        return super().paginate_queryset(queryset, request, view)
+
+    def get_paginated_response(self, data: Any) -> Response:
+        """The page; links to its neighbours stand in the Link header too (RFC 8288)."""
+        links = {"next": self.get_next_link(), "prev": self.get_previous_link()}
+        rows = [{name: row[name] for name in self.fields if name in row} for row in data]
+        document = {
+            "count": self.count,
+            "next": links["next"],
+            "previous": links["prev"],
+            "results": rows if self.fields else data,
+        }
+        link = ", ".join(f'<{address}>; rel="{rel}"' for rel, address in links.items() if address)
+        return Response(document, headers={"Link": link} if link else None)
+
     def get_schema_operation_parameters(self, _view: Any) -> list[dict[str, Any]]:
-        """What the OpenAPI document says of the two, bounds included."""
+        """What the OpenAPI document says of them, bounds included."""
         offset = {"minimum": 0, "maximum": self.furthest_offset, "default": 0}
         limit = {"minimum": 1, "maximum": self.max_limit, "default": self.default_limit}
-        said = {
-            "limit": (limit, "rows in a page"),
-            "offset": (offset, "rows to pass over before the first of the page"),
-        }
         return [
-            {
-                "name": name,
-                "in": "query",
-                "required": False,
-                "description": description,
-                "schema": {"type": "integer", **bounds},
-            }
-            for name, (bounds, description) in said.items()
+            _parameter("limit", "rows in a page", {"type": "integer", **limit}),
+            _parameter(
+                "offset",
+                "rows to pass over before the first of the page",
+                {"type": "integer", **offset},
+            ),
+            _parameter(
+                "fields",
+                "members of a row to answer, with commas between; all of them where left out",
+                {"type": "string"},
+            ),
         ]
 
     def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
@@ -78,3 +106,115 @@ class Pages(LimitOffsetPagination):
             }
         described["required"] = ["count", "next", "previous", "results"]
         return described
+
+
+class Changing(Protocol):
+    """A list that can say which of its rows changed."""
+
+    def changed_since(self, moment: datetime) -> Q:
+        """The condition on rows that changed at this moment or later."""
+
+
+class PagesOfChanges(Pages):
+    """Pages that can be limited to what changed since an earlier answer.
+
+    ``changed_until`` of one answer is the ``changed_since`` of the next. It lies OVERLAP before
+    the answer, so that what was being stored meanwhile is in the next one: rows may come twice,
+    none is missed. Pages of changes go by id and not by offset, so that a row that vanishes
+    meanwhile moves no other.
+    """
+
+    def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> Any:
+        self.until = timezone.now() - OVERLAP
+        self.since = _moment(request)
+        if self.since is None:
+            return super().paginate_queryset(queryset, request, view)
+        return self._changes(queryset.filter(view.changed_since(self.since)), request, view)
+
+    def _changes(self, changed: QuerySet[Any], request: Request, view: Any) -> list[Any]:
+        self.fields = _fields(request, view)
+        self.request, self.limit, self.offset = request, self.get_limit(request), 0
+        self.count = changed.count()
+        after = self._number(request, "after", 0, 0, 2**63 - 1)
+        rows = list(changed.filter(pk__gt=after).order_by("pk")[: self.limit + 1])
+        self.last = rows[self.limit - 1].pk if len(rows) > self.limit else None
+        return rows[: self.limit]
+
+    def get_next_link(self) -> str | None:
+        if self.since is None:
+            return super().get_next_link()
+        if self.last is None:
+            return None
+        assert self.request is not None
+        here = remove_query_param(self.request.build_absolute_uri(), "offset")
+        return replace_query_param(here, "after", self.last)
+
+    def get_paginated_response(self, data: Any) -> Response:
+        response = super().get_paginated_response(data)
+        response.data["changed_until"] = f"{self.until:%Y-%m-%dT%H:%M:%SZ}"
+        return response
+
+    def get_schema_operation_parameters(self, view: Any) -> list[dict[str, Any]]:
+        return [
+            *super().get_schema_operation_parameters(view),
+            _parameter(
+                "changed_since",
+                "only rows that changed at this time or later, by id: changed_until of an earlier "
+                "answer, or any time in UTC",
+                {"type": "string", "format": "date-time"},
+            ),
+            _parameter(
+                "after",
+                "with changed_since: only rows with a greater id; 'next' holds it",
+                {"type": "integer", "minimum": 0, "maximum": 2**63 - 1},
+            ),
+        ]
+
+    def get_paginated_response_schema(self, schema: dict[str, Any]) -> dict[str, Any]:
+        described = super().get_paginated_response_schema(schema)
+        described["properties"]["changed_until"] = {
+            "type": "string",
+            "format": "date-time",
+            "description": "for changed_since, next time: of the first page, where there are more",
+        }
+        described["required"].append("changed_until")
+        return described
+
+
+def _parameter(name: str, description: str, schema: dict[str, Any]) -> dict[str, Any]:
+    return {
+        "name": name,
+        "in": "query",
+        "required": False,
+        "description": description,
+        "schema": schema,
+    }
+
+
+def _fields(request: Request, view: Any) -> list[str]:
+    """The members asked for; none where all are. Raises Invalid, which names those there are."""
+    asked = [name for name in request.query_params.get("fields", "").split(",") if name]
+    known = view.get_serializer().fields if asked else ()
+    unknown = [name for name in asked if name not in known]
+    if unknown:
+        expected = gettext("members of a row: %(known)s") % {"known": ", ".join(known)}
+        raise Invalid(
+            gettext("A row of this list has no such member."),
+            [Finding("query", "fields", name, expected) for name in unknown],
+        )
+    return asked
+
+
+def _moment(request: Request) -> datetime | None:
+    written = request.query_params.get("changed_since")
+    if written is None:
+        return None
+    try:
+        moment: datetime = serializers.DateTimeField().to_internal_value(written)
+    except (serializers.ValidationError, OverflowError):
+        expected = gettext("a time in UTC, as 2026-01-31T18:00:00Z")
+        raise Invalid(
+            gettext("It is not clear since when."),
+            [Finding("query", "changed_since", written, expected)],
+        ) from None
+    return moment

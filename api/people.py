@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.http import FileResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -84,6 +86,10 @@ class Clubs(generics.ListAPIView[Club]):
     """Every club."""
 
     serializer_class = ClubDocument
+    orderings: ClassVar = {
+        "id": "pk",
+        "name": "name",
+    }
     queryset = selectors.clubs()
 
 
@@ -92,6 +98,10 @@ class Contributors(generics.ListAPIView[Contributor]):
     """Every tester's public profile."""
 
     serializer_class = ContributorDocument
+    orderings: ClassVar = {
+        "id": "pk",
+        "handle": "handle",
+    }
     queryset = selectors.contributors()
 
 

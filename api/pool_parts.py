@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from django.utils.decorators import method_decorator
@@ -126,6 +126,10 @@ class PooledSets(generics.ListAPIView[NormalisedSet]):
     """The sets that count in a pool, by tester and day."""
 
     serializer_class = PooledSetDocument
+    orderings: ClassVar = {
+        "pulled_on": "pull_set__session__pulled_on",
+        "efficiency": "efficiency",
+    }
     queryset = NormalisedSet.objects.none()
 
     def get_queryset(self) -> QuerySet[NormalisedSet]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any, ClassVar
 
 from django.db.models import Q, QuerySet
@@ -9,6 +10,7 @@ from django.utils.decorators import method_decorator
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
+from api.pagination import PagesOfChanges
 from api.pool_parts import OF_TESTERS
 from api.pull_sets import Interval
 from api.serializers import Choice, Filters, Shown, ShownRow
@@ -189,10 +191,22 @@ class Pools(generics.ListAPIView[Pool]):
     """Pools by line pair, the strongest join of each first."""
 
     serializer_class = PoolDocument
+    pagination_class = PagesOfChanges
+    orderings: ClassVar = {
+        "id": "pk",
+        "efficiency": "current__efficiency",
+        "testers": "current__testers",
+        "sets": "current__sets",
+        "computed_at": "current__computed_at",
+    }
     queryset = selectors.pools().defer("current__figures", "current__findings")
 
     def get_queryset(self) -> QuerySet[Pool]:
         return super().get_queryset().filter(**PoolFilters.conditions(self.request))
+
+    def changed_since(self, moment: datetime) -> Q:
+        """Pools with a version computed since then, or whose sets have changed since then."""
+        return selectors.changed_since(moment)
 
 
 @method_decorator(cache_by_edition(edition_of_pool), name="dispatch")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import OpenApiExample, extend_schema
@@ -113,6 +113,9 @@ class Rigs(generics.ListCreateAPIView[Rig]):
     """Every rig."""
 
     serializer_class = RigDocument
+    orderings: ClassVar = {
+        "id": "pk",
+    }
     queryset = selectors.rigs()
 
     @extend_schema(

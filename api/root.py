@@ -10,6 +10,8 @@ from rest_framework.response import Response
 from rest_framework.reverse import reverse
 from rest_framework.views import APIView
 
+from rigs.models import Material
+
 LINKED = {
     "pools": "pools",
     "ranking": "ranking",
@@ -35,10 +37,35 @@ LINKED = {
     "docs": "docs",
 }
 """Names of the addresses that take no id, by the member that holds the link."""
+NEEDED = {"ranking": {"main": Material.NYLON, "leader": Material.FLUOROCARBON}}
+"""What an address has to be asked with, as one that answers."""
+TEMPLATES = {
+    "calibration": "/calibrations/{id}",
+    "comparison": "/pools/{id}/comparison",
+    "connection": "/connections/{id}",
+    "contributor": "/contributors/{id}",
+    "job": "/jobs/{id}",
+    "line": "/lines/{id}",
+    "pool": "/pools/{id}",
+    "pools": "/pools{?main,leader,terminal,connection,doubled,wet,shock,least_testers}",
+    "pull_set": "/pull-sets/{id}",
+    "ranking": "/pools/ranking{?main,leader,terminal,wet,shock}",
+    "rig": "/rigs/{id}",
+    "session": "/sessions/{id}",
+    "sessions": "/sessions{?contributor,rig,since,until,standing,changed_since}",
+}
+"""Addresses to fill in (URI templates, RFC 6570), from the root on."""
 LINKS: dict[str, Any] = {
     "type": "object",
-    "required": list(LINKED),
-    "properties": {member: {"type": "string", "format": "uri"} for member in LINKED},
+    "required": [*LINKED, "templates"],
+    "properties": {
+        **{member: {"type": "string", "format": "uri"} for member in LINKED},
+        "templates": {
+            "type": "object",
+            "description": "addresses to fill in (URI templates, RFC 6570)",
+            "additionalProperties": {"type": "string", "format": "uri-template"},
+        },
+    },
 }
 
 
@@ -47,6 +74,11 @@ class Root(APIView):
 
     @extend_schema(tags=["root"], operation_id="root", responses={200: LINKS})
     def get(self, request: Request) -> Response:
-        return Response(
-            {member: reverse(f"api:{name}", request=request) for member, name in LINKED.items()}
-        )
+        links = {
+            member: reverse(f"api:{name}", request=request, query=NEEDED.get(member))
+            for member, name in LINKED.items()
+        }
+        above = reverse("api:root", request=request).removesuffix("/")
+        templates = {name: above + path for name, path in TEMPLATES.items()}
+        described = f'<{links["schema"]}>; rel="service-desc", <{links["docs"]}>; rel="service-doc"'
+        return Response({**links, "templates": templates}, headers={"Link": described})

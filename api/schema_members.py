@@ -83,6 +83,7 @@ MEMBERS: dict[str, str] = {
     "released": "of them, sets that a moderator released",
     "rejected": "of them, sets that a moderator rejected",
     "overturned": "share of the decided sets that were released, from 0 to 1",
+    "failures": "pulls that parted at the join",
     "of_join": "more pulls of the join that would separate them",
     "of_straight_line": "more pulls of straight line that would separate them",
     "variance": "variance of ln(load)",

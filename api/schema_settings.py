@@ -33,6 +33,8 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "api.schema.leave_out_private",
         "api.schema.name_path_parameters",
         "api.schema.summarise",
+        "api.sheets.describe_sheets",
+        "api.deprecation.mark_deprecated",
         "api.schema_answers.show_answers",
         "api.schema_members.describe_numbers",
         "api.schema_problems.add_problems",

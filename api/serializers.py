@@ -8,13 +8,14 @@ from contextlib import suppress
 from typing import Any
 
 from django.db import models
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_lazy
 from rest_framework import serializers
 from rest_framework.fields import SkipField
 from rest_framework.relations import PKOnlyObject
 from rest_framework.request import Request
 from rest_framework.reverse import reverse
 
+from api.pagination import OF_ANY_LIST
 from results.public.readers import Hidden, Reader, reader_of
 from results.public.seeing import seen
 from rigs.metrology import units
@@ -48,6 +49,15 @@ class Number(serializers.FloatField):
         if not math.isfinite(number):
             raise serializers.ValidationError(gettext("a finite number"))
         return number
+
+
+class Day(serializers.DateField):
+    """A date, of which a refusal says how to write one."""
+
+    default_error_messages = {
+        "invalid": gettext_lazy("a date, as 2026-01-31"),
+        "datetime": gettext_lazy("a date without a time, as 2026-01-31"),
+    }
 
 
 class Id(serializers.IntegerField):
@@ -240,6 +250,7 @@ class Document(Strict, ShownRow):
 
     serializer_field_mapping = {
         **serializers.ModelSerializer.serializer_field_mapping,
+        models.DateField: Day,
         models.FloatField: Number,
     }
     serializer_choice_field = Choice
@@ -253,7 +264,7 @@ class Filters(Strict):
     @classmethod
     def conditions(cls, request: Request) -> dict[str, Any]:
         """The conditions of a query, as arguments of ``filter``. Raises ValidationError."""
-        asked = {k: v for k, v in request.query_params.items() if k not in ("limit", "offset")}
+        asked = {k: v for k, v in request.query_params.items() if k not in OF_ANY_LIST}
         filters = cls(data=asked)
         filters.is_valid(raise_exception=True)
         conditions: dict[str, Any] = filters.validated_data

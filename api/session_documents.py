@@ -5,7 +5,7 @@ from __future__ import annotations
 from rest_framework import serializers
 
 from api.pull_sets import Interval
-from api.serializers import Choice, Filters, Id, Shown, ShownRow, Strict
+from api.serializers import Choice, Day, Filters, Id, Shown, ShownRow, Strict
 from results.models import Baseline, Job, Pull, PullSet, Session
 
 
@@ -16,10 +16,10 @@ class SessionFilters(Filters):
         source="contributor__handle__iexact", required=False, help_text="the tester's handle"
     )
     rig = Id(source="revision__rig", required=False, min_value=1, help_text="the rig's id")
-    since = serializers.DateField(
+    since = Day(
         source="pulled_on__gte", required=False, help_text="first day of pulling, as 2026-01-31"
     )
-    until = serializers.DateField(
+    until = Day(
         source="pulled_on__lte", required=False, help_text="last day of pulling, as 2026-01-31"
     )
     standing = Choice(Session.Standing.choices, required=False)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import datetime
+from typing import Any, ClassVar
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
@@ -20,6 +21,7 @@ from rest_framework.reverse import reverse
 from rest_framework.views import APIView
 
 from api.jobs import ASK_AGAIN_AFTER_S
+from api.pagination import PagesOfChanges
 from api.session_documents import (
     PreviewDocument,
     ReceiptDocument,
@@ -31,7 +33,7 @@ from api.session_documents import (
 from api.session_examples import UPLOAD_REQUEST, UPLOADS
 from results import intake
 from results.intake import amend
-from results.intake.selectors import in_full, sessions_visible_to, with_counts
+from results.intake.selectors import changed_since, in_full, sessions_visible_to, with_counts
 from results.intake.template import template
 from results.models import Session, Upload
 from rigs.models import Contributor
@@ -84,12 +86,22 @@ class Sessions(generics.ListAPIView[Session]):
     """Every session, newest first, and the way to send one."""
 
     serializer_class = SessionInShort
+    pagination_class = PagesOfChanges
+    orderings: ClassVar = {
+        "id": "pk",
+        "pulled_on": "pulled_on",
+        "received_at": "received_at",
+    }
     queryset = Session.objects.none()
 
     def get_queryset(self) -> QuerySet[Session]:
         asked = SessionFilters.conditions(self.request)
         asked.setdefault("standing", Session.Standing.CURRENT)
         return with_counts(sessions_visible_to(self.request.user)).filter(**asked)
+
+    def changed_since(self, moment: datetime) -> Q:
+        """Sessions received, replaced or decided on since then."""
+        return changed_since(moment)
 
     @extend_schema(parameters=[SessionFilters])
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:

@@ -1,10 +1,13 @@
-"""Security headers of every response (Content Security Policy Level 3, W3C)."""
+"""Security headers of every response (Content Security Policy Level 3, W3C), and compression."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.middleware.gzip import GZipMiddleware
+from django.utils.cache import patch_vary_headers
 
 # The admin's list of rows without actions brings one rule of style inside the page; the hash
 # lets in that text and no other.
@@ -41,3 +44,23 @@ def security_headers(
         return response
 
     return middleware
+
+
+TEXT = ("text/", "application/json", "application/problem+json", "application/vnd.oai.openapi")
+
+
+class CompressForStrangers(GZipMiddleware):
+    """gzip for text that is answered to anybody.
+
+    Answers within a session are left as they are: beside a secret, the length of what is
+    compressed gives the secret away to who can choose other parts of the page (BREACH: Gluck,
+    Harris & Prado 2013). Files of the open data are compressed already.
+    """
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:  # type: ignore[override]  # Django's stubs take any response
+        if response.streaming or not response.get("Content-Type", "").startswith(TEXT):
+            return response
+        if settings.SESSION_COOKIE_NAME in request.COOKIES:
+            patch_vary_headers(response, ["Accept-Encoding"])
+            return response
+        return super().process_response(request, response)  # type: ignore[return-value]  # the same

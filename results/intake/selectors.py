@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 from django.contrib.auth.models import AnonymousUser, User
-from django.db.models import Count, OuterRef, Prefetch, QuerySet, Subquery, Sum
+from django.db.models import Count, Exists, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 from rules.permissions import add_perm
 from rules.predicates import predicate
 
-from results.models import Baseline, Pull, PullSet, Session
+from results.models import Baseline, Pull, PullSet, Session, StateChange
 from results.public.rows import sessions_for
 from rigs.permissions import is_moderator
 
@@ -28,6 +29,12 @@ def sessions_visible_to(user: User | AnonymousUser) -> QuerySet[Session]:
     """Every session but those withdrawn, which stay visible to their owner and to moderators."""
     sessions = Session.objects.select_related("contributor", "revision__rig", "replaced_by")
     return sessions.filter(sessions_for(user))
+
+
+def changed_since(moment: datetime) -> Q:
+    """Sessions received, replaced by a corrected one, or with a set decided on since then."""
+    decided = StateChange.objects.filter(pull_set__session=OuterRef("pk"), at__gte=moment)
+    return Q(received_at__gte=moment) | Q(replaced_by__received_at__gte=moment) | Q(Exists(decided))
 
 
 def with_counts(sessions: QuerySet[Session]) -> QuerySet[Session]:

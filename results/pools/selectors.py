@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from datetime import datetime
 from typing import Any
 
 from django.db.models import (
@@ -40,6 +41,12 @@ from rigs.models import Contributor, RigRevision
 
 NEAR = 0.25
 """Share of a diameter within which another counts as about the same; common practice, no source."""
+
+
+def changed_since(moment: datetime) -> Q:
+    """Pools with a version computed since then, or a set that came or went since then."""
+    stale = StalePool.objects.filter(pool=OuterRef("pk"), marked_at__gte=moment)
+    return Q(current__computed_at__gte=moment) | Q(Exists(stale))
 
 
 def pools() -> QuerySet[Pool]:

@@ -108,7 +108,10 @@ def test_what_one_address_or_form_asked_for_is_never_given_to_another(addresses,
     assert (
         as_stranger.get(addresses[0]).json()["results"][0]["url"].startswith("http://testserver/")
     )
-    assert as_stranger.get(addresses[0], HTTP_ACCEPT="text/csv").status_code == 406
+    assert as_stranger.get(addresses[0], HTTP_ACCEPT="text/html").status_code == 406
+    sheet = as_stranger.get(addresses[0], HTTP_ACCEPT="text/csv")
+    assert sheet["Content-Type"] == "text/csv; charset=utf-8"
+    assert as_stranger.get(addresses[0])["Content-Type"] == "application/json"
 
 
 def test_a_refusal_is_not_kept_and_a_wrong_token_is_refused_still(addresses, as_stranger):

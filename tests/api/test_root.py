@@ -9,8 +9,10 @@ __all__ = ["world"]
 
 def test_the_root_links_to_every_address_that_takes_no_id(as_stranger):
     links = as_stranger.get("/api/v1/").json()
+    links.pop("templates")
 
-    named = {link.removeprefix("http://testserver/api/v1/") for link in links.values()}
+    addresses = [link.partition("?")[0] for link in links.values()]
+    named = {address.removeprefix("http://testserver/api/v1/") for address in addresses}
     assert named == {route for route in ROUTES if route and "<" not in route}
 
 
