@@ -116,7 +116,7 @@ def _plain_sentences(path: Path) -> Iterator[str]:
         if text.startswith("f'attachment;") or text.strip("'\"") in NO_SENTENCES:
             continue
         if id(node) not in passed and is_sentence(node if text else None):
-            told = re.sub(r"\{[^}]*\}", "", text)
+            told = re.sub(r"\{[^}]*\}|<[^>]*>", "", text)
             if (
                 " " in told.strip()
                 and len(re.findall(r"(?<![\w/.=])[a-z]{2,}(?![\w/=(])", told)) > 1
