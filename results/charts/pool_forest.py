@@ -62,18 +62,20 @@ def forest_of(version: PoolVersion) -> Forest | None:
 
 
 def _testers(version: PoolVersion) -> list[tuple[int, ForestRow]]:
-    """The pulls and the row of each tester."""
+    """The pulls and the row of each tester, and of each other who tied for one of them."""
     members, effects = members_of(version.pool_id), figures_of(version)["tester_effects"]
     shrunken = dict(zip(effects["tester"], effects["value"], strict=True))
     means = _means(members, version)
-    handles = Contributor.objects.in_bulk(means.tester.tolist())
-    of_tester = np.searchsorted(means.tester, members.tester)
-    sets = np.bincount(of_tester).tolist()
-    pulls = np.bincount(of_tester, members.pulls).astype(int).tolist()
+    handles = Contributor.objects.in_bulk(np.unique(members.tester).tolist())
+    tyers, first, of_tyer = np.unique(members.tyers.tyer, return_index=True, return_inverse=True)
+    sets = np.bincount(of_tyer).tolist()
+    pulls = np.bincount(of_tyer, members.pulls).astype(int).tolist()
+    pulled_by = members.tester[first].tolist()
     rows = []
-    for place, tester in enumerate(means.tester.tolist()):
+    for place, tester in enumerate(tyers.tolist()):
+        who = handles[pulled_by[place]].handle
         row = ForestRow(
-            label=f"{handles[tester].handle}, {_counted(sets[place], 'set')}",
+            label=f"{who if tester > 0 else f'tied for {who}'}, {_counted(sets[place], 'set')}",
             value=_percent(means.mean[place]),
             low=_percent_of_end(means.low[place]),
             high=_percent_of_end(means.high[place]),
@@ -84,16 +86,18 @@ def _testers(version: PoolVersion) -> list[tuple[int, ForestRow]]:
 
 
 def _means(members: Members, version: PoolVersion) -> MeansByTester:
-    ratios = log_ratios(members)
+    ratios, tyers = log_ratios(members), members.tyers
     return means_by_tester(
         ratios.y,
         ratios.own_variance,
         ratios.shared_variance,
-        members.tester,
-        members.session,
-        members.baseline,
+        tyers.tyer,
+        tyers.session,
+        tyers.baseline,
         tau2_session=figures_of(version)["tau2_session"],
         tau2_set=figures_of(version)["tau2_set"],
+        zero=members.zero,
+        scale=tyers.scale,
     )
 
 

@@ -44,9 +44,17 @@ class Scale:
         """Standard uncertainty of the zero, in newtons of load."""
         if self.calibration is not None:
             return self.calibration.u_offset_N / self.calibration.gain
-        if self.capacity_N is not None:
-            return uncalibrated_zero(self.resolution_N, self.capacity_N)
-        return float(UNCALIBRATED_ZERO * straight_N / np.sqrt(3))
+        return uncalibrated_zero_N(self.resolution_N, self.capacity_N, straight_N)
+
+
+def uncalibrated_zero_N(resolution_N: float, capacity_N: float | None, straight_N: float) -> float:
+    """Standard uncertainty of the zero of a scale that was not calibrated, in newtons of load.
+
+    By its capacity, or where that is unknown by the strength of the straight line.
+    """
+    if capacity_N is not None:
+        return uncalibrated_zero(resolution_N, capacity_N)
+    return float(UNCALIBRATED_ZERO * straight_N / np.sqrt(3))
 
 
 def loads_N(readings_N: Floats, offset_N: Floats | float, gain: Floats | float) -> Floats:

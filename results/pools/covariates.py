@@ -56,6 +56,8 @@ def meta_regression(
                 tyers.session[rows],
                 tyers.baseline[rows],
                 {name: values[name][rows] for name in tried},
+                zero=members.zero[rows],
+                scale=tyers.scale[rows],
             )
         except Collinear as error:
             left_out[tried.pop()] = str(error)

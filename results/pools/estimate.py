@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from results.pools.pool_data import Ids, LogRatios, Members, log_ratios
+from results.pools.pool_data import LogRatios, Members, log_ratios
 from results.statistics.errors import StatisticsError, TooFewTesters
 from results.statistics.joint_means import TesterScores, scores_by_tester
 from results.statistics.leave_one_out import LeaveOneOut
@@ -78,7 +78,7 @@ def pooled_from(members: Members) -> Outcome:
     except StatisticsError as error:
         return Outcome(None, None, str(error))
     try:
-        fit = fit_pool(*_columns(members, ratios), crossed=_crossed(members))
+        fit = _fit_pool(members, ratios)
         return Outcome(ratios, _of_testers(pooled(fit)), fit=fit)
     except StatisticsError as error:
         return Outcome(ratios, None, str(error))
@@ -88,7 +88,7 @@ def fit_from(members: Members) -> Fit | None:
     """The fit alone; None if the members can't be pooled."""
     try:
         ratios = log_ratios(members)
-        fitted = fit_pool(*_columns(members, ratios), crossed=_crossed(members))
+        fitted = _fit_pool(members, ratios)
     except StatisticsError:
         return None
     likelihood = fitted.best.likelihood
@@ -104,23 +104,25 @@ def fit_from(members: Members) -> Fit | None:
 def scores_from(members: Members) -> TesterScores | None:
     """Each tester's part in the error of the mean; None if the members can't be pooled."""
     try:
-        ratios = log_ratios(members)
-        return scores_by_tester(fit_pool(*_columns(members, ratios), crossed=_crossed(members)))
+        return scores_by_tester(_fit_pool(members, log_ratios(members)))
     except StatisticsError:
         return None
 
 
-def _columns(members: Members, ratios: LogRatios) -> tuple[Any, ...]:
+def _fit_pool(members: Members, ratios: LogRatios) -> PoolFit:
     testers, tyers = np.unique(members.tester).size, members.tyers
     if testers < LEAST_TESTERS:
         raise TooFewTesters(f"a pooled figure needs {LEAST_TESTERS} testers; there are {testers}")
-    return (
+    return fit_pool(
         ratios.y,
         ratios.own_variance,
         ratios.shared_variance,
         tyers.tyer,
         tyers.session,
         tyers.baseline,
+        crossed={LINE_PRODUCT: members.line_product},
+        zero=members.zero,
+        scale=tyers.scale,
     )
 
 
@@ -138,7 +140,3 @@ def _of_testers(pooled: Pooled) -> Pooled:
 
 def _rows(columns: Rows, kept: NDArray[np.bool_]) -> Rows:
     return replace(columns, **{name: column[kept] for name, column in vars(columns).items()})
-
-
-def _crossed(members: Members) -> dict[str, Ids]:
-    return {LINE_PRODUCT: members.line_product}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
@@ -13,6 +14,8 @@ from numpy.typing import NDArray
 
 from results.models import NormalisedSet
 from results.models.lifecycle import COUNTING
+from results.normalising.scales import uncalibrated_zero_N
+from results.public.quantities import to_two_figures
 from results.statistics.ratio import (
     corrected_log_ratio,
     pooled_coefficient_of_variation,
@@ -32,6 +35,7 @@ COLUMNS = (
     "pull_set__main_line_id",
     Coalesce("pull_set__leader_line_id", 0),
     "pull_set__tyer",
+    "pull_set__session__revision_id",
     "mean_N",
     "cv",
     "n_effective",
@@ -41,6 +45,10 @@ COLUMNS = (
     "baseline_n_effective",
     "baseline_degrees_of_freedom",
     "resolution_N",
+    "calibration__u_offset_N",
+    "calibration__gain",
+    "pull_set__session__revision__resolution_N",
+    "pull_set__session__revision__capacity_N",
 )
 
 
@@ -48,13 +56,14 @@ COLUMNS = (
 class Tyers:
     """Who tied each set (k,): testers by their ids, others below zero.
 
-    Sessions and baselines are divided by tyer, so that each lies in one. What two tyers share of a
-    baseline's error is then left out of the model.
+    Sessions, baselines and scales are divided by tyer, so that each lies in one. What two tyers
+    share of a baseline's or a zero's error is then left out of the model.
     """
 
     tyer: Ids
     session: Ids
     baseline: Ids
+    scale: Ids
 
 
 @dataclass(frozen=True)
@@ -65,7 +74,9 @@ class Members:
     session that lent it, and the two make one block of the covariance. ``calibration`` is 0 where
     the scale was not calibrated, ``hand`` where testers tied themselves and else a number of who
     did, another for each name that a tester wrote; ``leader_line`` is 0 where a join ends at a
-    terminal; ``resolution_N`` is not a number where it is as first entered.
+    terminal; ``resolution_N`` is not a number where it is as first entered. The last four say how
+    sure the zero of the scale is: ``u_offset_N`` and ``gain`` of the calibration, and what is known
+    of a scale without one; not a number where there is none.
     """
 
     pull_set: Ids
@@ -77,6 +88,7 @@ class Members:
     main_line: Ids
     leader_line: Ids
     hand: Ids
+    revision: Ids
     mean_N: Floats
     cv: Floats
     n_effective: Floats
@@ -86,6 +98,10 @@ class Members:
     baseline_n_effective: Floats
     baseline_degrees_of_freedom: Floats
     resolution_N: Floats
+    u_offset_N: Floats
+    gain: Floats
+    scale_resolution_N: Floats
+    capacity_N: Floats
 
     def __len__(self) -> int:
         return len(self.pull_set)
@@ -112,9 +128,43 @@ class Members:
     def tyers(self) -> Tyers:
         """Who tied, as the groups that sets are pooled by."""
         if not self.hand.any():
-            return Tyers(self.tester, self.session, self.baseline)
+            scale = _within(self.tester, self.scale)
+            return Tyers(self.tester, self.session, self.baseline, scale)
         tyer = np.where(self.hand == 0, self.tester, -self.hand)
-        return Tyers(tyer, _within(tyer, self.session), _within(tyer, self.baseline))
+        divided = (_within(tyer, each) for each in (self.session, self.baseline, self.scale))
+        return Tyers(tyer, *divided)
+
+    @property
+    def scale(self) -> Ids:
+        """Whose zero error a set has: that of its calibration, or without one of its revision."""
+        return np.where(self.calibration != 0, self.calibration, -self.revision)
+
+    @property
+    def zero_N(self) -> Floats:
+        """Standard uncertainty of the scale's zero, in newtons of load.
+
+        A calibration's is taken to two figures, as it is published: the same figures follow from
+        the open data, and no figure gives away more digits.
+        """
+        rows = zip(
+            self.u_offset_N.tolist(),
+            self.gain.tolist(),
+            self.scale_resolution_N.tolist(),
+            self.capacity_N.tolist(),
+            self.baseline_mean_N.tolist(),
+            strict=True,
+        )
+        return np.array([_zero_N(*row) for row in rows])
+
+    @property
+    def zero(self) -> Floats:
+        """What one standard error of the zero moves each log ratio by, with its sign.
+
+        A zero error of all loads makes a join that parts below its line look better or worse, and
+        one that parts above it the other way.
+        """
+        with np.errstate(over="ignore"):
+            return self.zero_N * (1 / self.mean_N - 1 / self.baseline_mean_N)
 
     def without_set(self, pull_set: int) -> Members:
         """The same sets but one."""
@@ -162,7 +212,7 @@ def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
     """Rows of ``COLUMNS`` as columns."""
     columns: list[tuple[Any, ...]] = [*zip(*rows, strict=True)] if rows else [()] * len(COLUMNS)
     columns[HAND] = _hands(columns[TESTER], columns[HAND])
-    types = [np.int64] * 9 + [np.float64] * 9
+    types = [np.int64] * 10 + [np.float64] * 13
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
         for field, column, type_ in zip(fields(Members), columns, types, strict=True)
@@ -176,6 +226,16 @@ def _hands(tester: Sequence[int], tyer: Sequence[str]) -> tuple[int, ...]:
     others = {who: 0 for who in named if who[1]}
     numbers = {who: number for number, who in enumerate(others, start=1)}
     return tuple(numbers.get(who, 0) for who in named)
+
+
+def _zero_N(
+    u_offset_N: float, gain: float, resolution_N: float, capacity_N: float, straight_N: float
+) -> float:
+    published = to_two_figures(None if math.isnan(u_offset_N) else u_offset_N)
+    if published is not None:
+        return published / gain
+    known = None if math.isnan(capacity_N) else capacity_N
+    return uncalibrated_zero_N(resolution_N, known, straight_N)
 
 
 def _within(tyer: Ids, group: Ids) -> Ids:

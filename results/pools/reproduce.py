@@ -28,13 +28,21 @@ from results.pools.snapshots import FORMULAE, MOVED, Moved, libraries, snapshot_
 from results.statistics.censored import Strength, strengths
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import MEANING
+from rigs.models import Calibration
 
 Ids: TypeAlias = tuple[int, ...]
 VERSIONS = 10
 """Versions whose figures are in memory at once."""
 OF_LIBRARIES = 1e-6
 """Relative difference up to which other libraries may be why: searches end within that."""
-OF_A_SET = ("session__contributor_id", "main_line_id", Coalesce("leader_line_id", 0), "tyer")
+OF_A_SET = (
+    "session__contributor_id",
+    "main_line_id",
+    Coalesce("leader_line_id", 0),
+    "tyer",
+    "session__revision_id",
+)
+UNKNOWN = (None, None)
 STRAIGHT_N = [field.name for field in fields(Members)].index("baseline_mean_N")
 ASSEMBLY = {mode.value: meaning.exact_for_assembly for mode, meaning in MEANING.items()}
 LINE = {mode.value: meaning.exact_for_line for mode, meaning in MEANING.items()}
@@ -161,7 +169,8 @@ def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:
         sets, baselines, calibrations = zip(*named[start : start + BATCH], strict=True)
         session, parts = straight_together(baselines)
         resolution_N = _resolutions(sets, inputs.get("resolutions_N", {}))
-        rows += _rows(sets, baselines, calibrations, session, parts, resolution_N)
+        zeros = _zeros(sets, calibrations, inputs.get("uncalibrated_N"))
+        rows += _rows(sets, baselines, calibrations, session, parts, resolution_N, zeros)
         straight_N = [row[STRAIGHT_N] for row in rows[start:]]
         ties += ties_from_pulls(sets, baselines, parts, scales_of(calibrations), straight_N)
     return as_members(rows), ties
@@ -174,6 +183,7 @@ def _rows(
     session: Sequence[int],
     parts: Sequence[Sequence[int]],
     resolution_N: Sequence[float],
+    zeros: Sequence[tuple[float | None, ...]],
 ) -> Iterator[tuple[Any, ...]]:
     of_set = PullSet.objects.filter(pk__in=sets).values_list("pk", *OF_A_SET)
     known = {pk: row for pk, *row in of_set}
@@ -181,8 +191,12 @@ def _rows(
     scales = scales_of(calibrations)
     joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
     lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
-    for ids, join, line in zip(
-        zip(sets, tester, session, baselines, calibrations, strict=True), joins, lines, strict=True
+    for ids, join, line, zero in zip(
+        zip(sets, tester, session, baselines, calibrations, strict=True),
+        joins,
+        lines,
+        zeros,
+        strict=True,
     ):
         yield (
             *ids,
@@ -191,6 +205,7 @@ def _rows(
             *(join.mean_N, join.cv, join.n_effective, join.degrees_of_freedom),
             *(line.mean_N, line.cv, line.n_effective, line.degrees_of_freedom),
             np.nan,
+            *zero,
         )
 
 
@@ -200,6 +215,31 @@ def _resolutions(sets: Ids, corrected: Mapping[str, float]) -> list[float]:
     of_set = dict(revision)
     first = first_resolutions(of_set.values())
     return [corrected.get(str(pk), first[of_set[pk]]) for pk in sets]
+
+
+def _zeros(
+    sets: Ids, calibrations: Ids, kept: Mapping[str, Sequence[float | None]] | None
+) -> list[tuple[float | None, ...]]:
+    """What is known of the zero of each set's scale, as the last columns of the members.
+
+    Of a scale without calibration as it was then, and for a version that kept nothing of it, since
+    it had no part in its figures, as it is now.
+    """
+    of_calibration = {
+        pk: (*row, *UNKNOWN)
+        for pk, *row in Calibration.objects.filter(pk__in=set(calibrations)).values_list(
+            "pk", "u_offset_N", "gain"
+        )
+    }
+    if kept is None:
+        now = PullSet.objects.filter(pk__in=sets).values_list(
+            "pk", "session__revision__resolution_N", "session__revision__capacity_N"
+        )
+        kept = {str(pk): row for pk, *row in now}
+    return [
+        of_calibration.get(calibration, (*UNKNOWN, *kept.get(str(pk), UNKNOWN)))
+        for pk, calibration in zip(sets, calibrations, strict=True)
+    ]
 
 
 def _strengths(

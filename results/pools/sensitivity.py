@@ -117,6 +117,8 @@ def _median(members: Members, outcome: Outcome) -> dict[str, Any] | None:
             tyers.baseline,
             tau2_session=pooled.tau2_session,
             tau2_set=pooled.tau2_set,
+            zero=members.zero,
+            scale=tyers.scale,
         )
         median, low, high = median_interval(means.mean, 0.95)
     except StatisticsError:
@@ -148,6 +150,8 @@ def _trend(
             tyers.session,
             tyers.baseline,
             {YEAR: years},
+            zero=members.zero,
+            scale=tyers.scale,
         )
     except StatisticsError:
         return None

@@ -63,6 +63,35 @@ MOVED: dict[int, tuple[Moved, ...]] = {
             ),
         ),
         Moved(
+            "sets of one calibration share the error of its zero",
+            0.05,
+            (
+                "efficiency",
+                "interval_*",
+                "figures.mu",
+                "figures.ci_*",
+                "figures.se_*",
+                "figures.df_satterthwaite",
+                "figures.restricted_loglik",
+                "figures.Q",
+                "figures.typical_sampling_variance",
+            ),
+        ),
+        Moved(
+            "sets of one calibration share the error of its zero, so that testers differ by less",
+            1.0,
+            (
+                "figures.tau2_*",
+                "figures.H2*",
+                "figures.I2_*",
+                "figures.Q_p",
+                "figures.tester_effects.*",
+                "figures.leave_one_out.*",
+                "findings.moderators.tried*",
+                "i2",
+            ),
+        ),
+        Moved(
             "for three and four testers the prediction averages over how much testers differ",
             10.0,
             ("figures.prediction_*", "prediction_*", "held_by_nine"),
@@ -78,9 +107,20 @@ MOVED: dict[int, tuple[Moved, ...]] = {
 
 NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
 """The inputs that the id is taken from."""
-IMPLIED = ("resolution_N", "main_line", "leader_line", "hand")
+IMPLIED = (
+    "resolution_N",
+    "main_line",
+    "leader_line",
+    "hand",
+    "revision",
+    "u_offset_N",
+    "gain",
+    "scale_resolution_N",
+    "capacity_N",
+)
 STRENGTHS = tuple(field.name for field in fields(Members) if field.name not in IMPLIED)
-"""The columns of the digest: a resolution shows in the strengths, and a set names the others."""
+"""The columns of the digest: a resolution shows in the strengths, what is known of a scale in the
+uncertainty of its zero, and a set names the others."""
 
 
 def columns() -> tuple[str, ...]:
@@ -105,6 +145,7 @@ def inputs_of(members: Members, columns: Iterable[str]) -> dict[str, Any]:
         "baselines": members.baseline.tolist(),
         "calibrations": members.calibration.tolist(),
         "resolutions_N": resolutions_of(members),
+        "uncalibrated_N": uncalibrated_of(members),
         "libraries": libraries(),
         "columns": sorted(columns),
     }
@@ -117,6 +158,17 @@ def resolutions_of(members: Members) -> dict[str, float]:
     return dict(zip(map(str, ids), members.resolution_N[corrected].tolist(), strict=True))
 
 
+def uncalibrated_of(members: Members) -> dict[str, list[float]]:
+    """By set on a scale of known capacity without calibration: its resolution and that capacity.
+
+    Both may be corrected later, and the zero is as uncertain as they say.
+    """
+    known = (members.calibration == 0) & np.isfinite(members.capacity_N)
+    ids = members.pull_set[known].tolist()
+    columns = (members.scale_resolution_N[known], members.capacity_N[known])
+    return dict(zip(map(str, ids), np.column_stack(columns).tolist(), strict=True))
+
+
 def libraries() -> dict[str, str]:
     """What decides about the last digits beside the formulae."""
     return {"numpy": np.__version__, "scipy": scipy.__version__, "machine": platform.machine()}
@@ -126,6 +178,7 @@ def snapshot_id(pool_id: int, inputs: Mapping[str, Any], members: Members) -> st
     """SHA-256 of the inputs and of each set's figures, as 64 hexadecimal digits."""
     named = {name: inputs[name] for name in NAMED if name in inputs}
     columns = {name: vars(members)[name].tolist() for name in STRENGTHS}
+    columns["zero_N"] = members.zero_N.tolist()
     document = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)
     return hashlib.sha256(document.encode()).hexdigest()
 

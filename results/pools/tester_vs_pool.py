@@ -9,9 +9,9 @@ from typing import TypeAlias
 import numpy as np
 from django.utils.translation import gettext
 
-from results.models import NormalisedSet, Pool
+from results.models import Pool
 from results.pools.estimate import efficiency_of, pooled_from
-from results.pools.pool_data import Floats, Ids, Members, log_ratios, members_of
+from results.pools.pool_data import Members, log_ratios, members_of
 from results.pools.selectors import own_sets_waiting
 from results.statistics.comparison import (
     Comparison,
@@ -52,9 +52,6 @@ class Plan:
 Detection: TypeAlias = tuple[float | None, float | None, tuple[Plan, ...]]
 Means: TypeAlias = Callable[[float, float], OwnMean]
 """One's own mean by the variances of sessions and of sets."""
-ZeroErrors: TypeAlias = Callable[[Members], tuple[Floats, Ids]]
-"""By one's own sets, as `stored_zero_errors`."""
-NO_ZERO = (0.0, 0)
 
 
 @dataclass(frozen=True)
@@ -107,13 +104,10 @@ def compare_with_pool(contributor: Contributor, pool: Pool) -> TesterVsPool:
     return compared
 
 
-def compare_in_members(
-    members: Members, contributor: Contributor, zero_errors: ZeroErrors | None = None
-) -> TesterVsPool:
+def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPool:
     """The same from the sets of the pool, but that a part may be missing.
 
-    Sets that somebody else tied for the tester are on neither side. ``zero_errors`` are read from
-    the store where they are not given.
+    Sets that somebody else tied for the tester are on neither side.
 
     Raises Conflict where there is nothing to compare.
     """
@@ -133,7 +127,7 @@ def compare_in_members(
             % {"no_figure": outcome.no_figure}
         )
     try:
-        means = _own_means(members, own, *(zero_errors or stored_zero_errors)(own))
+        means = _own_means(members, own)
         return _compare(members, own, means, outcome.pooled, outcome.fit)
     except StatisticsError as error:
         raise Conflict(
@@ -212,7 +206,7 @@ def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
     )
 
 
-def _own_means(members: Members, own: Members, zero: Floats, scale: Ids) -> Means:
+def _own_means(members: Members, own: Members) -> Means:
     """One's own mean by the variances of sessions and of sets.
 
     At the scatter within sets of all testers: five pulls estimate a scatter poorly. With the error
@@ -228,26 +222,9 @@ def _own_means(members: Members, own: Members, zero: Floats, scale: Ids) -> Mean
         own.session,
         tau2_session=tau2_session,
         tau2_set=tau2_set,
-        zero=zero,
-        scale=scale,
+        zero=own.zero,
+        scale=own.scale,
     )
-
-
-def stored_zero_errors(own: Members) -> tuple[Floats, Ids]:
-    """What one standard error of the zero moves each log ratio by, and whose error it is.
-
-    A calibration's, or without one that of the scale of a rig's revision: sets of several sessions
-    share it. A set that has been erased since counts without. The sign is that of 1/join -
-    1/straight line: a zero error of all loads makes a join that parts below its line look better or
-    worse, and one that parts above it the other way.
-    """
-    found = NormalisedSet.objects.filter(pull_set__in=own.pull_set.tolist())
-    rows = found.values_list("pull_set", "u_offset_log", "pull_set__session__revision")
-    known = {pk: row for pk, *row in rows}
-    of_sets = [known.get(pk, NO_ZERO) for pk in own.pull_set.tolist()]
-    u, revision = (np.array(column) for column in zip(*of_sets, strict=True))
-    moved = u * np.sign(1 / own.mean_N - 1 / own.baseline_mean_N)
-    return moved, np.where(own.calibration != 0, own.calibration, -revision)
 
 
 def _shrunken(means: Means, fit: PoolFit) -> Shrunken:

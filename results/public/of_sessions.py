@@ -1,6 +1,16 @@
 """What is public of sessions, their figures and their reviews: a line per field."""
 
-from results.public.rules import ACCEPTED, NAME, PART, PRIVATE, PUBLIC, QUANTITY, SERVICE, Declared
+from results.public.rules import (
+    ACCEPTED,
+    NAME,
+    PART,
+    PRIVATE,
+    PUBLIC,
+    QUANTITY,
+    ROUNDED,
+    SERVICE,
+    Declared,
+)
 
 OF_SESSIONS: dict[str, Declared] = {
     "results.Session": Declared(
@@ -146,7 +156,7 @@ OF_SESSIONS: dict[str, Declared] = {
             "interval_low": PUBLIC,
             "interval_high": PUBLIC,
             "interval_open": PUBLIC,
-            "u_offset_log": PUBLIC,
+            "u_offset_log": ROUNDED,
             "join_itself": PUBLIC,
             "pull_places": PUBLIC,
             "straight_places": PUBLIC,

@@ -20,6 +20,7 @@ from results.statistics.nested_errors import NestedErrors
 from results.statistics.nested_sums import NestedSums
 from results.statistics.nesting import Codes, Nesting
 from results.statistics.woodbury import shrunken, with_levels
+from results.statistics.zero_errors import ZeroSums
 
 Floats = NDArray[np.float64]
 
@@ -125,11 +126,8 @@ class CrossedErrors:
         return _widened(self.nested.columns, self.nesting.tester_of_set, self.levels)
 
     @cached_property
-    def _sums(self) -> NestedSums:
-        nested = self.nested
-        return NestedSums(
-            nested.nesting, nested.own_variance, nested.shared_variance, self._wide.columns
-        )
+    def _sums(self) -> NestedSums | ZeroSums:
+        return self.nested.sums(self._wide.columns)
 
 
 @dataclass(frozen=True)

@@ -81,13 +81,18 @@ def fit_meta_regression(
     session: ArrayLike,
     baseline: ArrayLike,
     covariates: Mapping[str, ArrayLike],
+    *,
+    zero: ArrayLike = 0.0,
+    scale: ArrayLike = 0,
 ) -> MetaRegression:
     """Fit all `covariates` (name to values (k,)) at once; the other arguments as for `pool`.
 
     Raises what `pool` raises, and TooFewSets (none can be carried), TooManyCovariates,
     Collinear, NotFinite, ShapeMismatch.
     """
-    model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
+    model, centre = nested_errors(
+        y, own_variance, shared_variance, tester, session, baseline, zero=zero, scale=scale
+    )
     named = _checked(covariates, model.sets)
     means = {name: float(values.mean()) for name, values in named.items()}
     spread = {name: float(values.std()) for name, values in named.items()}

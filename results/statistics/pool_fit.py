@@ -38,7 +38,7 @@ from results.statistics.errors import (
 from results.statistics.heterogeneity import Homogeneity, homogeneity, total_end
 from results.statistics.kurtosis import widening
 from results.statistics.nested_errors import NestedErrors
-from results.statistics.nesting import identifiable, nest
+from results.statistics.nesting import Nesting, identifiable, nest
 from results.statistics.prediction import (
     BetweenTesters,
     between_testers,
@@ -46,6 +46,7 @@ from results.statistics.prediction import (
     prediction_interval,
 )
 from results.statistics.profile import DROP, profile_high, profile_low
+from results.statistics.zero_errors import shared_errors
 
 Floats = NDArray[np.float64]
 Ends: TypeAlias = tuple[float, float]
@@ -54,6 +55,9 @@ LEAST_TESTERS = 3
 NOTHING_CROSSED: Mapping[str, ArrayLike] = MappingProxyType({})
 LARGEST_LOG, LEAST_VARIANCE, LARGEST_VARIANCE = 700.0, 1e-40, 1e40
 """Beyond these a sum of cubes leaves what a number can hold; real ones are far within."""
+
+LARGEST_ZERO = 1e8
+"""Square of a zero error over the least variance: beyond, sums would lose half of their digits."""
 
 
 @dataclass(frozen=True)
@@ -172,9 +176,13 @@ def fit_pool(
     baseline: ArrayLike,
     *,
     crossed: Mapping[str, ArrayLike] = NOTHING_CROSSED,
+    zero: ArrayLike = 0.0,
+    scale: ArrayLike = 0,
 ) -> PoolFit:
     """The fit alone; arguments and errors as for `pool`."""
-    model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
+    model, centre = nested_errors(
+        y, own_variance, shared_variance, tester, session, baseline, zero=zero, scale=scale
+    )
     factors, levels = identifiable_factors(crossed, tester)
     whole = CrossedErrors(model, levels) if factors else model
     fitted = np.append(identifiable(model.nesting), np.ones(len(factors), dtype=bool))
@@ -194,10 +202,13 @@ def nested_errors(
     tester: ArrayLike,
     session: ArrayLike,
     baseline: ArrayLike,
+    *,
+    zero: ArrayLike = 0.0,
+    scale: ArrayLike = 0,
 ) -> tuple[NestedErrors, float]:
     """The checked model of a pool, intercept only, y centred on its weighted mean; and that mean.
 
-    Raises as `pool` does.
+    Arguments and errors as for `pool`.
     """
     values, own, shared = (
         np.asarray(numbers, dtype=np.float64) for numbers in (y, own_variance, shared_variance)
@@ -230,6 +241,37 @@ def nested_errors(
     of_baseline[nesting.baseline_of_set] = shared
     if not np.array_equal(of_baseline[nesting.baseline_of_set], shared):
         raise NotNested("sets of one baseline were given different shared variances")
+    alone, zeros = _errors_of_scales(zero, scale, nesting, float(own.min()))
     centre = float(np.average(values, weights=1 / marginal))
     columns = np.column_stack((np.ones(values.size), values - centre))
-    return NestedErrors(nesting, own, of_baseline, columns), centre
+    shared_by_several = zeros if zeros.shape[1] else None
+    model = NestedErrors(nesting, own + alone, of_baseline, columns, zeros=shared_by_several)
+    return model, centre
+
+
+def _errors_of_scales(
+    zero: ArrayLike, scale: ArrayLike, nesting: Nesting, least_variance: float
+) -> tuple[Floats, Floats]:
+    """Checked; of single sets (k,) and of several (k, c), as `shared_errors`."""
+    sets = nesting.baseline_of_set.size
+    try:
+        moved = np.broadcast_to(np.asarray(zero, dtype=np.float64), (sets,))
+        of_scale = np.broadcast_to(np.asarray(scale, dtype=np.int64), (sets,))
+    except ValueError as error:
+        raise ShapeMismatch(f"{sets} sets, but other numbers of zeros or scales") from error
+    if not np.isfinite(moved).all():
+        raise NotFinite(f"zero of set {int(np.argmin(np.isfinite(moved)))} is missing")
+    if not moved.any():
+        return np.zeros(sets), np.zeros((sets, 0))
+    if (moved**2).max() > LARGEST_ZERO * least_variance:
+        raise TooExtreme(
+            f"a zero error that moves a log ratio by {np.abs(moved).max():.3g} is too large beside "
+            f"a variance of {least_variance:.3g}"
+        )
+    codes, scales = np.unique(of_scale, return_inverse=True)
+    owner = np.empty(codes.size, dtype=np.intp)
+    owner[scales] = nesting.tester_of_set
+    astray = np.flatnonzero(owner[scales] != nesting.tester_of_set)
+    if astray.size:
+        raise NotNested(f"scale {codes[scales[astray[0]]]} lies in more than one tester")
+    return shared_errors(moved, scales, nesting.tester_of_set)

@@ -1,10 +1,11 @@
 """The pool: what a join holds, how sure that is, and how much testers disagree.
 
 y = mu + tester + session(tester) + set + e on the log scale, e ~ N(0, V) with the variance of a
-baseline shared by its sets; restricted maximum likelihood (Patterson & Thompson 1971; Harville
-1977; three levels as in Konstantopoulos 2011, Research Synthesis Methods 2:61-76). The interval
-of mu is cluster-robust, CR2 with Satterthwaite degrees of freedom (Pustejovsky & Tipton 2018),
-so that it holds where the working model does not.
+baseline shared by its sets and that of a scale's zero by the sets of one calibration; restricted
+maximum likelihood (Patterson & Thompson 1971; Harville 1977; three levels as in Konstantopoulos
+2011, Research Synthesis Methods 2:61-76). The interval of mu is cluster-robust, CR2 with
+Satterthwaite degrees of freedom (Pustejovsky & Tipton 2018), so that it holds where the working
+model does not.
 
 A component is fitted where the data can tell it from the one below or above: sessions where a
 tester has several, sets where a session has several. Otherwise it stays at zero and its scatter
@@ -143,20 +144,23 @@ def pool(
     baseline: ArrayLike,
     *,
     crossed: Mapping[str, ArrayLike] = NOTHING_CROSSED,
+    zero: ArrayLike = 0.0,
+    scale: ArrayLike = 0,
 ) -> Pooled:
     """Pool k log efficiencies y with their sampling variances, all arguments (k,).
 
     `shared_variance` is the same for all sets of one baseline. `tester`, `session` and `baseline`
     are integer codes, baselines nested in sessions nested in testers. `crossed` names factors that
     testers share, such as line products, each by the level of every set; those of them are fitted
-    that the sets can tell (see `crossed_factors`).
+    that the sets can tell (see `crossed_factors`). `zero` is what one standard uncertainty of the
+    scale's zero moves each y by, with its sign; sets of one `scale` share that error, and a scale
+    belongs to one tester.
 
     Raises ShapeMismatch, NotFinite, NotPositive, NotNested, TooFewTesters (fewer than three),
     NoScatter (all y the same), TooExtreme, NotEstimable and NoConvergence, where there is no mean.
     """
-    return pooled(
-        fit_pool(y, own_variance, shared_variance, tester, session, baseline, crossed=crossed)
-    )
+    columns = (y, own_variance, shared_variance, tester, session, baseline)
+    return pooled(fit_pool(*columns, crossed=crossed, zero=zero, scale=scale))
 
 
 def pooled(fit: PoolFit) -> Pooled:

@@ -36,12 +36,16 @@ def means_by_tester(
     *,
     tau2_session: float,
     tau2_set: float,
+    zero: ArrayLike = 0.0,
+    scale: ArrayLike = 0,
 ) -> MeansByTester:
     """Mean log efficiency of each tester, from k sets as `pool` takes them, all arguments (k,).
 
     The interval takes the two variance components as known. Raises as `pool` does.
     """
-    model, centre = nested_errors(y, own_variance, shared_variance, tester, session, baseline)
+    model, centre = nested_errors(
+        y, own_variance, shared_variance, tester, session, baseline, zero=zero, scale=scale
+    )
     cross = model.by_tester(np.array([0.0, tau2_session, tau2_set])).cross
     precision = cross[:, 0, 0]
     mean = centre + cross[:, 0, 1] / precision

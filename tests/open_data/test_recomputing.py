@@ -10,12 +10,14 @@ from django.core.management import CommandError, call_command
 from results.intake import amend
 from results.jobs.queue import enqueue
 from results.management.commands.recompute import EXPLAINED, UNEXPLAINED, UNKNOWN
-from results.models import Pool, PoolVersion, Pull, PullSet
+from results.models import NormalisedSet, Pool, PoolVersion, Pull, PullSet, Session
 from results.models.declared import Kept, names
 from results.normalising import reprocess
 from results.pools import reproduce
+from results.pools.pool_data import members_of
 from results.pools.snapshots import FORMULAE, Moved, columns
 from results.worker import embedded
+from rigs.models import Calibration, RigRevision
 from tests import making
 from tests.api.leagues import league_of
 
@@ -176,6 +178,27 @@ def test_more_than_that_is_put_down_to_other_libraries_where_they_are_others(lea
     assert (code, "by rounding of other libraries" in output) == (EXPLAINED, True)
     versions.update(efficiency=now.efficiency * 1.001)
     assert refused(now.snapshot)[0] == UNEXPLAINED
+
+
+def test_a_version_of_before_a_capacity_was_corrected_comes_out_as_it_was(league):
+    """The zero of a scale without calibration is as uncertain as its capacity says."""
+    Calibration.objects.update(standing=Calibration.Standing.VOIDED)
+    versions = []
+    for capacity_N in (300.0, 1500.0, None):
+        RigRevision.objects.update(capacity_N=capacity_N)
+        reprocess.enqueue_reprocessing(Session.objects.all())
+        embedded.drain()
+        versions.append(pool().current)
+        members = members_of(pool().pk)
+        stored = NormalisedSet.objects.order_by("pull_set_id").values_list("u_offset_log")
+        assert np.abs(members.zero) == pytest.approx(np.array(stored).ravel(), rel=1e-12)
+
+    known, unsure, share_of_line = versions
+    assert len({version.snapshot for version in versions}) == 3
+    assert unsure.figures["typical_sampling_variance"] > known.figures["typical_sampling_variance"]
+    for version in versions:
+        assert f"equal, {version.efficiency!r}" in recomputed(version.snapshot)
+    assert "uncalibrated_N" in share_of_line.inputs
 
 
 def test_a_figure_that_later_formulae_say_they_moved_is_put_down_to_them(league, monkeypatch):

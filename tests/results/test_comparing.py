@@ -7,6 +7,7 @@ from results.models import NormalisedSet, Pool
 from results.pools.pool_data import members_of
 from results.pools.tester_vs_pool import compare_in_members, compare_with_pool
 from results.worker.embedded import drain
+from rigs.models import Calibration
 from rigs.refusals import Conflict
 from tests.people import contributor
 from tests.results.test_pooling import league, send
@@ -113,16 +114,17 @@ def test_the_zero_error_of_ones_scale_stays_however_many_sessions_one_pulls(db, 
     for _ in range(4):
         send(someone, rng)
     drain()
-    pool, of_mine = Pool.objects.get(), {"pull_set__session__contributor": someone}
-    mine = NormalisedSet.objects.filter(**of_mine)
-    mine.update(u_offset_log=0.0)
+    pool = Pool.objects.get()
+    mine = Calibration.objects.filter(revision__sessions__contributor=someone)
+    mine.update(u_offset_N=1e-6)
     known = compare_with_pool(someone, pool)
-    mine.update(u_offset_log=0.05)
+    mine.update(u_offset_N=4.0)
     unsure = compare_with_pool(someone, pool)
 
-    rigs = {each.pull_set.session.revision_id for each in mine}
+    moved_by = members_of(pool.pk).of_tester(someone.pk).zero
+    assert moved_by == pytest.approx([4 * 0.0025] * 4, rel=0.4)
     added = unsure.own.variance - known.own.variance
-    assert added == pytest.approx(0.05**2 / len(rigs), rel=0.05)
+    assert added == pytest.approx(moved_by.mean() ** 2, rel=0.15)
     assert unsure.comparison.standard_error > known.comparison.standard_error
 
 

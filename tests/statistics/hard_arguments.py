@@ -30,6 +30,7 @@ from results.statistics import (
     scatter,
     shrinking,
     woodbury,
+    zero_errors,
 )
 from results.statistics.errors import StatisticsError
 from results.statistics.screening import (
@@ -123,6 +124,24 @@ def _with_levels(fit: pool_fit.PoolFit) -> object:
     wide = fit.model._wide
     sums = wide.summed(fit.model._sums.each_tester(theta[:, :3], None), 1)
     return woodbury.with_levels(sums, wide.own, wide.factors, theta[:, 3:])
+
+
+def _with_errors(fit: pool_fit.PoolFit) -> object:
+    sums = fit.model.sums(np.column_stack((fit.model.columns, fit.model.columns[:, -1])))
+    return zero_errors.with_errors(sums.by_tester(fit.best.theta), 1)
+
+
+def _scales_and_testers(tester: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    codes = np.unique(tester, return_inverse=True)[1]
+    return codes, codes
+
+
+def _zeros(columns: tuple) -> dict[str, object]:
+    """By what the zero of each tester's scale moves its sets, where the columns end with that."""
+    if len(columns) < 8:
+        return {}
+    signs = 1 - 2.0 * (np.arange(columns[0].size) % 3 == 0)
+    return {"zero": columns[7] * signs, "scale": columns[3]}
 
 
 LEVELS = [(fit, level) for fit in FITS for level in np.flatnonzero(fit.fitted).tolist()]

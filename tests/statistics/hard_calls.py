@@ -40,6 +40,7 @@ from results.statistics import (
     tester_means,
     tolerance,
     woodbury,
+    zero_errors,
 )
 from results.statistics.errors import StatisticsError
 from tests.statistics.hard_arguments import (
@@ -76,11 +77,14 @@ from tests.statistics.hard_arguments import (
     _profile_loglik,
     _rank,
     _robust,
+    _scales_and_testers,
     _session_scatter,
     _strengths,
     _total_end,
     _traces,
+    _with_errors,
     _with_levels,
+    _zeros,
     of,
     over,
 )
@@ -270,6 +274,11 @@ CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "crossed_factors.over_component": over(lambda fit: fit.between_levels, CROSSED_FITS),
     "crossed_factors.both_ways": over(_both_ways, CROSSED_FITS),
+    "zero_errors.with_errors": over(_with_errors, FITS),
+    "zero_errors.shared_errors": of(
+        lambda *columns: zero_errors.shared_errors(columns[0], *_scales_and_testers(columns[3])),
+        POOLS,
+    ),
     "woodbury.shrunken": over(
         lambda m: woodbury.shrunken(m[None], np.ones((1, m.shape[0]))), MATRICES
     ),
@@ -277,7 +286,8 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "pool_fit.fit_pool": of(lambda *columns: pool_fit.fit_pool(*columns).best.theta, POOLS),
     "pool_fit.nested_errors": of(lambda *columns: pool_fit.nested_errors(*columns)[1], POOLS),
     "pooling.pool": of(
-        lambda *columns: pooling.pool(*columns[:6], crossed=dict(*columns[6:])), POOLS + CROSSED
+        lambda *columns: pooling.pool(*columns[:6], crossed=dict(*columns[6:7]), **_zeros(columns)),
+        POOLS + CROSSED + [(*columns, {}, zero) for columns in POOLS[::5] for zero in (0.5, 1e9)],
     ),
     "pooling.pooled": over(pooling.pooled, FITS),
     "precision.precision": _by_groups(precision.precision),

@@ -204,4 +204,9 @@ def _members(
         main_line=rng.integers(1, rng.choice([2, 3, 5, 9]), k),
         leader_line=np.zeros(k, dtype=np.int64),
         hand=np.where(rng.random(k) < rng.choice([0.0, 0.0, 0.2]), np.array(columns[0]) + 1, 0),
+        revision=np.array(columns[0]) + 1,
+        u_offset_N=np.full(k, np.nan),
+        gain=np.full(k, np.nan),
+        scale_resolution_N=np.full(k, 0.5),
+        capacity_N=np.full(k, rng.choice([np.nan, 50.0, 500.0])),
     )

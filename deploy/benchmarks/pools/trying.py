@@ -13,7 +13,7 @@ import numpy as np
 
 from deploy.benchmarks.pools.draws import KINDS, Draw
 from results.pools.estimate import Outcome, fit_from, pooled_from
-from results.pools.pool_data import Floats, Ids, Members
+from results.pools.pool_data import Members
 from results.pools.recompute import columns_of
 from results.pools.tester_vs_pool import compare_in_members
 from results.statistics.contrasts import within_baseline_contrasts
@@ -114,12 +114,7 @@ def _need_storable(value: Any, name: str) -> None:
 def _compared(members: Members, number: int) -> None:
     testers = np.unique(members.tester)
     tester = Contributor(pk=int(testers[number % testers.size]))
-    compare_in_members(members, tester, no_zero_errors)
-
-
-def no_zero_errors(own: Members) -> tuple[Floats, Ids]:
-    """Of sets that were drawn and never stored."""
-    return np.zeros(len(own)), own.calibration
+    compare_in_members(members, tester)
 
 
 def _means(members: Members, outcome: Outcome) -> None:

@@ -37,10 +37,11 @@ def members_of(drawn: Drawn, join: int = 0) -> Members:
         tester=drawn.tester[rows] + 1,
         session=drawn.session[rows] + 1,
         baseline=drawn.session[rows] + 1,
-        calibration=np.zeros(rows.size, dtype=np.int64),
+        calibration=drawn.tester[rows] + 1,
         main_line=drawn.product[rows] + 1,
         leader_line=np.zeros(rows.size, dtype=np.int64),
         hand=np.where(drawn.tyer == drawn.tester, 0, drawn.tester + 1)[rows],
+        revision=drawn.tester[rows] + 1,
         pulls=pulls.astype(np.int64),
         mean_N=np.array([one.mean_N for one in of_join]),
         cv=np.array([one.cv for one in of_join]),
@@ -51,6 +52,10 @@ def members_of(drawn: Drawn, join: int = 0) -> Members:
         baseline_n_effective=np.array([one.n_effective for one in of_line]),
         baseline_degrees_of_freedom=np.array([one.degrees_of_freedom for one in of_line]),
         resolution_N=np.full(rows.size, STEP_N),
+        u_offset_N=np.full(rows.size, drawn.u_zero_N),
+        gain=np.ones(rows.size),
+        scale_resolution_N=np.full(rows.size, STEP_N),
+        capacity_N=np.full(rows.size, np.nan),
     )
 
 

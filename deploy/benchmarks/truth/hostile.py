@@ -81,7 +81,7 @@ class Drawn:
 
     ``effect`` (T, J) is each tester's true log efficiency, or that of the tester who ties for them.
     ``product`` and ``club`` are of each set; ``of_product`` are the products' effects, and
-    ``zero_N`` the zero error of each tester's scale.
+    ``zero_N`` the zero error of each tester's scale, of standard deviation ``u_zero_N``.
     """
 
     tester: NDArray[np.int64]
@@ -95,6 +95,7 @@ class Drawn:
     effect: Floats
     of_product: Floats
     zero_N: Floats
+    u_zero_N: float
 
 
 def tester_effects(rng: Rng, world: World, size: int | tuple[int, ...]) -> Floats:
@@ -169,6 +170,7 @@ def draw(rng: Rng, world: World, first: float | None = None) -> Drawn:
         effect=effect[tyer],
         of_product=of_product,
         zero_N=np.array(zeros_N),
+        u_zero_N=world.zero_error_N,
     )
 
 

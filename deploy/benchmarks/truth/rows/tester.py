@@ -6,7 +6,6 @@ from functools import partial
 
 import numpy as np
 
-from deploy.benchmarks.pools.trying import no_zero_errors
 from deploy.benchmarks.truth.columns import members_of
 from deploy.benchmarks.truth.hostile import World, draw
 from deploy.benchmarks.truth.row import Measured, Rng, Row
@@ -22,7 +21,7 @@ def own_value(others: int, tails: float | None, tester_sd: float, rng: Rng) -> M
     world = World(others + 1, tails=tails, tester_sd=tester_sd)
     drawn = draw(rng, world)
     try:
-        found = compare_in_members(members_of(drawn), FIRST, no_zero_errors)
+        found = compare_in_members(members_of(drawn), FIRST)
     except Refused:
         return
     true = float(np.exp(drawn.effect[0, 0]))
@@ -40,7 +39,7 @@ def no_difference(others: int, tails: float | None, rng: Rng) -> Measured:
     """How often a tester exactly at the pool's mean is found to differ from it."""
     drawn = draw(rng, World(others + 1, tails=tails), first=0.0)
     try:
-        found = compare_in_members(members_of(drawn), FIRST, no_zero_errors).comparison
+        found = compare_in_members(members_of(drawn), FIRST).comparison
     except Refused:
         return
     if found is not None:
