@@ -22,6 +22,7 @@ LINKED = {
     "rigs": "rigs",
     "sessions": "sessions",
     "session_template": "session-template",
+    "session_template_workbook": "session-template-workbook",
     "open_data": "open-data",
     "tokens": "tokens",
     "current_token": "current-token",

@@ -35,6 +35,7 @@ from results import intake
 from results.intake import amend
 from results.intake.selectors import changed_since, in_full, sessions_visible_to, with_counts
 from results.intake.template import template
+from results.intake.template_workbook import template_workbook
 from results.models import Session, Upload
 from rigs.models import Contributor
 from rigs.permissions import contributor_of, may
@@ -237,9 +238,23 @@ class Template(APIView):
         return response
 
 
+class TemplateWorkbook(APIView):
+    """A workbook to fill in."""
+
+    @extend_schema(tags=["sessions"], responses={(200, intake.XLSX): OpenApiTypes.BINARY})
+    def get(self, request: Request) -> HttpResponse:
+        """The same as a workbook, with drop-downs and a sheet that explains the columns."""
+        user = request.user
+        contributor = Contributor.objects.filter(user=user).first() if user.pk else None
+        response = HttpResponse(template_workbook(contributor), content_type=intake.XLSX)
+        response["Content-Disposition"] = 'attachment; filename="session.xlsx"'
+        return response
+
+
 urlpatterns = [
     path("sessions", Sessions.as_view(), name="sessions"),
     path("sessions/template.csv", Template.as_view(), name="session-template"),
+    path("sessions/template.xlsx", TemplateWorkbook.as_view(), name="session-template-workbook"),
     path("sessions/<int:pk>", OneSession.as_view(), name="session"),
     path("sessions/<int:pk>/original", Original.as_view(), name="session-original"),
     path("sessions/<int:pk>/versions", Versions.as_view(), name="session-versions"),

@@ -29,18 +29,29 @@ def template(contributor: Contributor | None) -> str:
     Rows are made for the joins and lines of the contributor's past sets, newest first, on the
     newest revision of their newest rig; for a stranger, or before the first session, one example.
     """
-    columns = [name for name in COLUMNS if name not in LEFT_OUT]
+    columns = template_columns()
     sheet = io.StringIO()
     writer = csv.DictWriter(sheet, columns, lineterminator="\r\n")
     writer.writeheader()
-    session = _session(contributor)
-    for row in _rows(_past_ties(contributor) or [EXAMPLE_SET]):
+    session = session_of(contributor)
+    for row in template_rows(contributor):
         writer.writerow({name: safe(cell) for name, cell in {**session, **row}.items()})
         session = {}
     return sheet.getvalue()
 
 
-def _session(contributor: Contributor | None) -> dict[str, str]:
+def template_columns() -> list[str]:
+    """The columns of the sheet, without those that few fill in."""
+    return [name for name in COLUMNS if name not in LEFT_OUT]
+
+
+def template_rows(contributor: Contributor | None) -> Iterator[dict[str, str]]:
+    """Rows of straight line and of joins, as of ``template``."""
+    return _rows(_past_ties(contributor) or [EXAMPLE_SET])
+
+
+def session_of(contributor: Contributor | None) -> dict[str, str]:
+    """What the first row says of the session: the newest rig, and the unit used last."""
     newest = (
         RigRevision.objects.filter(rig__owner=contributor)
         .select_related("rig")

@@ -110,6 +110,7 @@ ROUTES = {
     "jobs/<uuid:pk>": {"GET": (None, *OPEN)},
     "sessions": {"GET": (None, *OPEN), "POST": (SESSION, 401, 202, 403, 403)},
     "sessions/template.csv": {"GET": (None, *OPEN)},
+    "sessions/template.xlsx": {"GET": (None, *OPEN)},
     "sessions/<int:pk>": {"GET": (None, *OPEN)},
     "sessions/<int:pk>/original": {"GET": (None, 401, 200, 403, 200)},
     "sessions/<int:pk>/versions": {"POST": (SESSION, 401, 202, 403, 403)},

@@ -11,6 +11,7 @@ import msgspec
 import pytest
 from knox.models import AuthToken
 
+from results.intake.columns import COLUMNS
 from results.intake.document import (
     BaselineDocument,
     LineOnSpool,
@@ -18,7 +19,6 @@ from results.intake.document import (
     PullSetDocument,
     SessionDocument,
 )
-from results.intake.sheets import COLUMNS
 from results.models import Session
 from tests.intake.conftest import sheet
 
