@@ -1,7 +1,8 @@
 """Every refusal of the API in one shape: problem details (RFC 9457), ``application/problem+json``.
 
 ``findings`` is this service's extension member: one entry for each thing wrong, as
-``rigs.refusals.Finding`` has it.
+``rigs.refusals.Finding`` has it. ``wait_at`` is another: where an upload names nothing wrong but
+what the catalogue lacks, the same can be sent there to propose it and wait.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView, exception_handler, set_rollback
 
 from api.problem_kinds import KINDS, kind_of_status
+from results.intake import LacksEntries
 from results.jobs.database_errors import DatabaseFault, database_fault
 from rigs.refusals import Conflict, Finding, Refused, TooMany
 from rigs.uniqueness import TAKEN, is_unique_violation
@@ -66,6 +68,7 @@ class Problem:
     title: StrOrPromise
     detail: StrOrPromise
     findings: tuple[Finding, ...] = ()
+    wait_at: str = ""
 
     @property
     def retry_after_s(self) -> int | None:
@@ -73,7 +76,7 @@ class Problem:
 
     def document(self, instance: str) -> dict[str, Any]:
         """The members of RFC 9457, section 3.1, and the findings."""
-        return {
+        document = {
             "type": reverse("problem", args=[self.kind]),
             "title": str(self.title),
             "status": self.status,
@@ -81,6 +84,7 @@ class Problem:
             "instance": instance,
             "findings": [asdict(finding) for finding in self.findings],
         }
+        return document | ({"wait_at": self.wait_at} if self.wait_at else {})
 
 
 def problem_response(error: Exception, context: dict[str, Any]) -> Response:
@@ -121,7 +125,9 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
         error = Conflict(str(TAKEN))
     if isinstance(error, Refused):
         status = KINDS[error.kind].status if error.kind in KINDS else 422
-        return Problem(error.kind, status, error.title, error.detail, error.findings)
+        lacks = isinstance(error, LacksEntries)
+        wait_at = reverse("api:waiting-sessions") if lacks else ""
+        return Problem(error.kind, status, error.title, error.detail, error.findings, wait_at)
     if isinstance(error, exceptions.ValidationError):
         findings = tuple(_findings(error.detail, sent))
         return _problem("invalid", _to_correct(len(findings)), findings)

@@ -28,7 +28,7 @@ from results.review.decisions import (
     may_follow,
     version_of,
 )
-from results.review.notices import mark_read, notices_of
+from results.review.notices import address_of, mark_read, notices_of
 from results.review.selectors import check_records, check_results_of, queue, thread_of
 from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Forbidden
@@ -98,10 +98,15 @@ class NoticeDocument(ShownRow):
     """A notice to a contributor about one of their sets."""
 
     pull_set = Link("api:pull-set")
+    link = serializers.SerializerMethodField(help_text="the page that it is about")
+
+    def get_link(self, notice: Notice) -> str:
+        address: str = self.context["request"].build_absolute_uri(address_of(notice))
+        return address
 
     class Meta:
         model = Notice
-        fields = ["id", "pull_set", "text", "at", "read_at"]
+        fields = ["id", "pull_set", "about", "link", "text", "at", "read_at"]
 
 
 class CaseDocument(ShownRow):
@@ -250,7 +255,7 @@ class Notices(generics.ListAPIView[Notice]):
     queryset = Notice.objects.none()
 
     def get_queryset(self) -> QuerySet[Notice]:
-        return notices_of(contributor_of(self.request.user))
+        return notices_of(contributor_of(self.request.user)).filter(pull_set__isnull=False)
 
 
 class Reading(generics.GenericAPIView[Notice]):

@@ -22,6 +22,11 @@ PROBLEM = {
         "status": {"type": "integer", "description": "the HTTP status, here once more"},
         "detail": {"type": "string", "description": "what happened here, and what to do"},
         "instance": {"type": "string", "description": "path of the request"},
+        "wait_at": {
+            "type": "string",
+            "format": "uri-reference",
+            "description": "where the same can be sent to propose what the catalogue lacks",
+        },
         "findings": {
             "type": "array",
             "description": "one entry for each thing to correct",

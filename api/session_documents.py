@@ -6,7 +6,7 @@ from rest_framework import serializers
 
 from api.pull_sets import Interval
 from api.serializers import Choice, Day, Filters, Id, Shown, ShownRow, Strict
-from results.models import Baseline, Job, Pull, PullSet, Session
+from results.models import Baseline, Job, Proposal, Pull, PullSet, Session, WaitingSession
 
 
 class SessionFilters(Filters):
@@ -216,6 +216,35 @@ class PreviewDocument(Shown):
     pulls = serializers.IntegerField()
     sets = SetPreviewDocument(many=True)
     warnings = FindingDocument(many=True)
+
+
+class ProposalDocument(ShownRow):
+    """A name that a session needs of the catalogue, and what a moderator made of it."""
+
+    connection = serializers.CharField(source="connection.name", default=None, allow_null=True)
+
+    class Meta:
+        model = Proposal
+        fields = ["kind", "name", "connection", "note", "state", "answer"]
+
+
+class WaitingSessionDocument(ShownRow):
+    """A session that waits for the catalogue; ``session`` is what it became."""
+
+    page = serializers.HyperlinkedIdentityField(
+        view_name="pages:waiting-session",
+        lookup_field="pk",
+        lookup_url_kwarg="key",
+        help_text="where its sender reads of it",
+    )
+    proposals = ProposalDocument(many=True)
+    session: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
+        view_name="api:session", read_only=True, allow_null=True
+    )
+
+    class Meta:
+        model = WaitingSession
+        fields = ["key", "page", "state", "problem", "proposals", "session", "created_at"]
 
 
 class WithdrawalDocument(Strict):

@@ -28,6 +28,7 @@ from api.session_documents import (
     SessionFilters,
     SessionInFull,
     SessionInShort,
+    WaitingSessionDocument,
     WithdrawalDocument,
 )
 from api.session_examples import UPLOAD_REQUEST, UPLOADS
@@ -36,7 +37,7 @@ from results.intake import amend
 from results.intake.selectors import changed_since, in_full, sessions_visible_to, with_counts
 from results.intake.template import template
 from results.intake.template_workbook import template_workbook
-from results.models import Session, Upload
+from results.models import Session, Upload, WaitingSession
 from rigs.models import Contributor
 from rigs.permissions import contributor_of, may
 from rigs.refusals import Finding, Invalid
@@ -225,6 +226,35 @@ class Withdrawal(OneSessionView):
         return Response(SessionInShort(now, context={"request": request}).data)
 
 
+@extend_schema(tags=["sessions"])
+class WaitingSessions(generics.ListAPIView[WaitingSession]):
+    """One's own sessions that name what the catalogue lacks, and wait for it."""
+
+    permission_classes = [IsAuthenticated]
+    serializer_class = WaitingSessionDocument
+    queryset = WaitingSession.objects.none()
+
+    def get_queryset(self) -> QuerySet[WaitingSession]:
+        own = WaitingSession.objects.filter(contributor=contributor_of(self.request.user))
+        return own.prefetch_related("proposals")
+
+    @extend_schema(
+        operation_id="sessions_propose",
+        request=UPLOAD_REQUEST,
+        responses={202: WaitingSessionDocument},
+        examples=UPLOADS,
+    )
+    def post(self, request: Request) -> Response:
+        """Propose what the catalogue lacks of a session, and keep the session until it is there.
+
+        It is stored by itself once a moderator has accepted or mapped each name; a notice says so.
+        """
+        contributor, body, form, _key = _sent(request)
+        waiting = intake.propose_and_wait(contributor, "", body, form)
+        document = WaitingSessionDocument(waiting, context={"request": request}).data
+        return Response(document, status.HTTP_202_ACCEPTED)
+
+
 class Template(APIView):
     """A sheet to fill in."""
 
@@ -253,6 +283,7 @@ class TemplateWorkbook(APIView):
 
 urlpatterns = [
     path("sessions", Sessions.as_view(), name="sessions"),
+    path("sessions/waiting", WaitingSessions.as_view(), name="waiting-sessions"),
     path("sessions/template.csv", Template.as_view(), name="session-template"),
     path("sessions/template.xlsx", TemplateWorkbook.as_view(), name="session-template-workbook"),
     path("sessions/<int:pk>", OneSession.as_view(), name="session"),

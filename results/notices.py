@@ -10,7 +10,7 @@ from django.core.mail import send_mail
 from django.utils.translation import gettext, gettext_lazy, override
 
 from results.jobs.after_commit import after_commit
-from results.models import Baseline, Notice, PullSet
+from results.models import Baseline, Notice, PullSet, WaitingSession
 from rigs.models import Contributor
 
 log = structlog.get_logger(__name__)
@@ -20,18 +20,34 @@ OF_A_SET = gettext_lazy("There is news about one of your sets on your bench.")
 """Text of a mail, which can't be taken back: no names, and nothing that was written."""
 
 
+OF_THE_CATALOGUE = gettext_lazy("There is news about a session of yours that waits.")
+About = Notice.About
+
+
 def notify_owner(
-    pull_set: PullSet, text: str, *, baseline: Baseline | None = None, mailed: str = ""
+    pull_set: PullSet,
+    text: str,
+    *,
+    about: Notice.About = About.SET,
+    baseline: Baseline | None = None,
+    mailed: str = "",
 ) -> Notice:
     """Store a notice in the caller's transaction; it is mailed once that has committed.
 
     The mail is in the service's language: the reader's is not known where it is sent.
 
-    ``baseline`` is the straight line that it is about, if any; ``mailed`` is what the mail says
-    besides, of no person and of nothing that was written.
+    ``about`` says where its link leads (see `results.review.notices`); ``baseline`` is the
+    straight line that it is about, if any, and leads to its chart; ``mailed`` is what the mail
+    says besides, of no person and of nothing that was written.
     """
     owner = pull_set.session.contributor
-    notice = Notice.objects.create(to=owner, pull_set=pull_set, baseline=baseline, text=text)
+    notice = Notice.objects.create(
+        to=owner,
+        about=About.CHART if baseline is not None else about,
+        pull_set=pull_set,
+        baseline=baseline,
+        text=text,
+    )
     if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
         with override(settings.LANGUAGE_CODE):
             subject = gettext("Samespool: set %(number)s of %(day)s") % {
@@ -46,16 +62,26 @@ def notify_owner(
 def notify_account(contributor: Contributor, text: str) -> None:
     """Notify a contributor about their account, in the caller's transaction; mailed if possible.
 
-    Stored with their newest set, since each notice belongs to one; without a set only the account
-    page says it.
+    It names their newest set, if they have one, since version 1 of the API lists notices by set.
     """
     newest = PullSet.objects.filter(session__contributor=contributor).order_by("-pk").first()
-    if newest is not None:
-        Notice.objects.create(to=contributor, pull_set=newest, text=text)
+    Notice.objects.create(to=contributor, about=About.ACCOUNT, pull_set=newest, text=text)
     if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
         with override(settings.LANGUAGE_CODE):
             subject = gettext("Samespool: your account")
         after_commit(_mail, subject, text, contributor.user.email)
+
+
+def notify_waiting(waiting: WaitingSession, text: str) -> Notice:
+    """Notify a contributor about a session that waits for the catalogue; mailed if possible."""
+    owner = waiting.contributor
+    notice = Notice.objects.create(to=owner, about=About.WAITING, waiting=waiting, text=text)
+    if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
+        with override(settings.LANGUAGE_CODE):
+            subject = gettext("Samespool: a session that waits")
+            body = f"{subject}\n\n{OF_THE_CATALOGUE}"
+        after_commit(_mail, subject, body, owner.user.email)
+    return notice
 
 
 def _mail(subject: str, text: str, address: str) -> None:

@@ -18,7 +18,7 @@ from results.accounts.following import end_following
 from results.accounts.join import FORMER
 from results.accounts.personal_columns import CLOSED
 from results.intake import amend
-from results.models import PullSet, Session, WaitingUpload
+from results.models import Proposal, PullSet, Session, WaitingSession, WaitingUpload
 from results.models.lifecycle import lock_sets
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
@@ -70,6 +70,10 @@ def erase_closed(contributor: Contributor, *, by: User, reason: str) -> None:
 
 def _erase(contributor: Contributor, by: User, reason: str) -> None:
     WaitingUpload.objects.filter(contributor=contributor).delete()
+    WaitingSession.objects.filter(contributor=contributor).delete()
+    Proposal.objects.filter(contributor=contributor, state=Proposal.State.OPEN).update(
+        state=Proposal.State.DECLINED
+    )
     end_following(contributor)
     erase_account(contributor, by=by, reason=reason)
     _erase_account(contributor.user)

@@ -15,7 +15,7 @@ from django.db.models import BinaryField, Field
 from django.utils import timezone
 
 from results.accounts.personal_columns import PATHS, rows_of
-from results.models import Upload, WaitingUpload
+from results.models import Upload, WaitingSession, WaitingUpload
 from rigs.models import Contributor
 from rigs.quotas import ration
 
@@ -30,6 +30,7 @@ KEPT_BACK = {
     "mfa.Authenticator.data": "the secret of the second factor",
     "results.Upload.body": "a file of its own in the archive",
     "results.WaitingUpload.body": "a file of its own in the archive",
+    "results.WaitingSession.body": "a file of its own in the archive",
     "results.Report.reporter_key": "a keyed hash that distinguishes reporters",
     "results.Report.outcome": "a moderator's words on something else",
 }
@@ -100,9 +101,11 @@ def _files(contributor: Contributor) -> Iterator[tuple[str, bytes]]:
         yield f"uploads/session-{upload.session_id}.{_ending(upload)}", bytes(upload.body)
     for waiting in WaitingUpload.objects.filter(contributor=contributor):
         yield f"uploads/waiting.{_ending(waiting)}", bytes(waiting.body)
+    for session in WaitingSession.objects.filter(contributor=contributor):
+        yield f"uploads/waiting-{session.key}.{_ending(session)}", bytes(session.body)
 
 
-def _ending(upload: Upload | WaitingUpload) -> str:
+def _ending(upload: Upload | WaitingUpload | WaitingSession) -> str:
     return ENDINGS.get(upload.content_type, "xlsx")
 
 

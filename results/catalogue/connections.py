@@ -66,6 +66,25 @@ def propose_connection(
     return connection
 
 
+def add_parameter(parameter: TieParameter) -> TieParameter:
+    """Store one more tie parameter, which comes unsaved, of a connection that is there.
+
+    In the caller's transaction. Raises Invalid where it is named like what is recorded of every
+    set, and Conflict where the connection has it.
+    """
+    _check_parameters([parameter.name])
+    if spoken(parameter.name) in {
+        spoken(each) for each in parameter.connection.parameters.values_list("name", flat=True)
+    }:
+        expected = gettext("a name that no parameter of this connection has")
+        raise Conflict(
+            gettext("The connection has this parameter already."),
+            [Finding("", "name", parameter.name, expected)],
+        )
+    parameter.save(force_insert=True)
+    return parameter
+
+
 def accept_connection(by: Account, connection: Connection) -> Connection:
     """Open a proposed connection to everyone: from now on its sets count in public.
 

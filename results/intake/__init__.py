@@ -1,7 +1,9 @@
 """Intake: from the bytes of an upload to a stored session and a job."""
 
+from results.intake.findings import LacksEntries
 from results.intake.marking import MarkedSheet, marked
 from results.intake.previewing import Preview, dry_run
+from results.intake.proposing import propose_and_wait
 from results.intake.reading import CSV, FORMS, JSON, XLSX
 from results.intake.receiving import Receipt, receive
 from results.intake.waiting import let_wait, store_waiting
@@ -11,12 +13,14 @@ __all__ = [
     "FORMS",
     "JSON",
     "XLSX",
+    "LacksEntries",
     "MarkedSheet",
     "Preview",
     "Receipt",
     "dry_run",
     "let_wait",
     "marked",
+    "propose_and_wait",
     "receive",
     "store_waiting",
 ]

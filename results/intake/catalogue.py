@@ -7,13 +7,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext
 
 from results.intake.cells import folded
-from results.intake.findings import Findings, nearest, shown
+from results.intake.findings import Findings, Missing, nearest
 from results.intake.limits import MOST_SUGGESTIONS
-from results.models import Connection, ConnectionAlias
+from results.models import Connection, ConnectionAlias, Proposal
 from rigs.models import Contributor, Line
 
 Entry = TypeVar("Entry", Line, Connection)
@@ -24,6 +24,7 @@ class Catalogue(Generic[Entry]):
     """Entries by the names that were looked up; ``names`` holds all existing names."""
 
     what: str
+    kind: Proposal.Kind
     entries: Mapping[str, Entry]
     names: tuple[str, ...]
     suggested: dict[str, str] = field(default_factory=dict)
@@ -32,13 +33,11 @@ class Catalogue(Generic[Entry]):
         """The entry of this name, or None and a finding; a blank name was refused before."""
         entry = self.entries.get(name)
         if entry is None and name:
-            findings.add(
-                place,
-                member,
-                shown(name),
-                gettext("a %(what)s of the catalogue%(name)s")
-                % {"what": self.what, "name": self._like(name)},
-            )
+            expected = gettext("a %(what)s of the catalogue%(name)s") % {
+                "what": self.what,
+                "name": self._like(name),
+            }
+            findings.lacks(Missing(self.kind, name), place, member, expected)
         return entry
 
     def _like(self, name: str) -> str:
@@ -76,14 +75,34 @@ def usable_by(contributor: Contributor) -> Q:
     return Q(accepted=True) | Q(proposed_by=contributor)
 
 
+def _proposed(contributor: Contributor, kind: Proposal.Kind) -> QuerySet[Proposal]:
+    """One's proposals of a kind that a moderator gave a meaning."""
+    decided = [Proposal.State.ACCEPTED, Proposal.State.MAPPED]
+    return Proposal.objects.filter(contributor=contributor, kind=kind, state__in=decided)
+
+
+def proposed_parameters(contributor: Contributor) -> dict[int, dict[str, str]]:
+    """By connection the names of parameters that one proposed, and those that they mean."""
+    found: dict[int, dict[str, str]] = defaultdict(dict)
+    proposals = _proposed(contributor, Proposal.Kind.PARAMETER)
+    for connection, name, means in proposals.values_list(
+        "connection_id", "name", "became_parameter__name"
+    ):
+        if connection is not None and means is not None:
+            found[connection][name] = means
+    return found
+
+
 def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]:
     """The lines of these names that this contributor may use."""
     usable = Line.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
     written = list(usable.values_list("name", "pk"))
-    meant = Named(written).meant(names)
+    proposed = _proposed(contributor, Proposal.Kind.LINE).values_list("name", "became_line_id")
+    meant = Named([*proposed, *written]).meant(names)
     found = Line.objects.in_bulk(set(meant.values()))
     return Catalogue(
         "line",
+        Proposal.Kind.LINE,
         {name: found[pk] for name, pk in meant.items()},
         tuple(sorted(name for name, _ in written)),
     )
@@ -95,10 +114,14 @@ def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue
     written = list(usable.values_list("name", "pk"))
     aliases = ConnectionAlias.objects.filter(connection__in=usable)
     written = [*aliases.values_list("name", "connection_id"), *written]
-    meant = Named(written).meant(names)
+    proposed = _proposed(contributor, Proposal.Kind.JOIN).values_list(
+        "name", "became_connection_id"
+    )
+    meant = Named([*proposed, *written]).meant(names)
     found = Connection.objects.prefetch_related("parameters").in_bulk(set(meant.values()))
     return Catalogue(
         "connection",
+        Proposal.Kind.JOIN,
         {name: found[pk] for name, pk in meant.items()},
         tuple(sorted(name for name, _ in written)),
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -10,7 +10,13 @@ from django.utils import timezone
 from django.utils.translation import gettext
 
 from results.intake import doubts, sufficiency
-from results.intake.catalogue import Catalogue, Named, connections_for, lines_for
+from results.intake.catalogue import (
+    Catalogue,
+    Named,
+    connections_for,
+    lines_for,
+    proposed_parameters,
+)
 from results.intake.cells import folded
 from results.intake.document import PullDocument, PullSetDocument, SessionDocument
 from results.intake.findings import Findings, nearest, shown
@@ -23,7 +29,7 @@ from results.intake.ties import ends_findings, parameters_of
 from results.models import Connection, PullSet
 from rigs.metrology.bounds import EARLIEST_DAY, latest_day
 from rigs.models import Contributor, Line, Rig, RigRevision
-from rigs.refusals import Finding, Forbidden, Invalid
+from rigs.refusals import Finding, Forbidden
 
 CURRENT = RigRevision.Standing.CURRENT
 
@@ -48,12 +54,15 @@ class CheckRun:
     read: Read
     findings: Findings
     warnings: list[Finding]
+    proposed_parameters: Mapping[int, Mapping[str, str]]
 
 
 def check(contributor: Contributor, read: Read) -> Checked:
     """CheckRun a document whole. Reads only; raises Invalid or Forbidden with every finding."""
     said = read.document
-    under_way = CheckRun(contributor, read, read.findings, list(read.remarks))
+    under_way = CheckRun(
+        contributor, read, read.findings, list(read.remarks), proposed_parameters(contributor)
+    )
     findings = under_way.findings
     revision, forbidden = _revision(under_way)
     _date(said.pulled_on, revision, under_way)
@@ -66,7 +75,7 @@ def check(contributor: Contributor, read: Read) -> Checked:
     _enough(under_way, revision, straight, joined)
     if findings.number:
         refused = in_order([on_sheet(finding, read.rows) for finding in findings.kept])
-        raise (Forbidden if forbidden else Invalid)(findings.summary(), refused)
+        raise Forbidden(findings.summary(), refused) if forbidden else findings.refusal(refused)
     assert revision is not None
     warnings = [*under_way.warnings, *doubts.warnings_of(straight, joined, unit)]
     shown_warnings = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
@@ -195,7 +204,8 @@ def _pull_set(
     parameters = {}
     if connection is not None:
         findings.extend(ends_findings(connection, said, place))
-        parameters = parameters_of(connection, said.parameters, place, findings)
+        proposed = under_way.proposed_parameters.get(connection.pk, {})
+        parameters = parameters_of(connection, said.parameters, place, findings, proposed)
     if main is None or connection is None or (leader is not None and leader_line is None):
         return None
     return PullSet(

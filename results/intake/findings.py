@@ -13,15 +13,39 @@ from django.utils.translation import gettext, ngettext
 
 from results.intake.cells import folded
 from results.intake.limits import MOST_FINDINGS
-from rigs.refusals import Finding
+from results.models import Proposal
+from rigs.refusals import Finding, Invalid
+
+
+@dataclass(frozen=True)
+class Missing:
+    """A name that the catalogue lacks; a parameter is one of the ``connection`` of this id."""
+
+    kind: Proposal.Kind
+    name: str
+    connection: int | None = None
+
+
+class LacksEntries(Invalid):
+    """Nothing is wrong with an upload but that the catalogue lacks what it names."""
+
+    def __init__(
+        self, detail: str, findings: Sequence[Finding], missing: Sequence[Missing]
+    ) -> None:
+        super().__init__(detail, findings)
+        self.missing = tuple(dict.fromkeys(missing))
 
 
 @dataclass
 class Findings:
-    """Findings in the order they came; past ``MOST_FINDINGS`` they are only counted."""
+    """Findings in the order they came; past ``MOST_FINDINGS`` they are only counted.
+
+    ``missing`` has an entry for each of them that is of a name the catalogue lacks.
+    """
 
     kept: list[Finding] = field(default_factory=list)
     number: int = 0
+    missing: list[Missing] = field(default_factory=list)
 
     @property
     def is_full(self) -> bool:
@@ -35,6 +59,17 @@ class Findings:
             self.number += 1
             if self.number <= MOST_FINDINGS:
                 self.kept.append(finding)
+
+    def lacks(self, missing: Missing, row: str, field_name: str, expected: str) -> None:
+        """Add that the catalogue lacks a name."""
+        self.missing.append(missing)
+        self.add(row, field_name, shown(missing.name), expected)
+
+    def refusal(self, findings: Sequence[Finding]) -> Invalid:
+        """The refusal with these findings, which says so where all are of missing names."""
+        if self.number == len(self.missing):
+            return LacksEntries(self.summary(), findings, self.missing)
+        return Invalid(self.summary(), findings)
 
     def summary(self) -> str:
         """How many there are, as the detail of a refusal."""

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 
 from django.utils.translation import gettext
 
 from results.intake import cells
 from results.intake.cells import folded
 from results.intake.document import PullSetDocument
-from results.intake.findings import Findings, nearest, shown
-from results.models import Connection, TieParameter
+from results.intake.findings import Findings, Missing, nearest, shown
+from results.models import Connection, Proposal, TieParameter
 from rigs.refusals import Finding
 
 Kind = Connection.Kind
@@ -52,22 +54,28 @@ def parameters_of(
     said: dict[str, bool | int | float | str],
     place: str,
     findings: Findings,
+    proposed: Mapping[str, str] = MappingProxyType({}),
 ) -> dict[str, bool | int | float | str]:
-    """Parameters under their names in the catalogue; findings for unknown ones and wrong values."""
+    """Parameters under their names in the catalogue; findings for unknown ones and wrong values.
+
+    ``proposed`` has the names under which the sender proposed some that are there by others.
+    """
     if not said:
         return {}
     declared = list(connection.parameters.all())
     by_name = {spoken(parameter.name): parameter for parameter in declared}
+    meant = {spoken(name): by_name.get(spoken(means)) for name, means in proposed.items()}
     kept: dict[str, bool | int | float | str] = {}
     for name, written in said.items():
-        parameter = by_name.get(spoken(name))
+        parameter = by_name.get(spoken(name)) or meant.get(spoken(name))
         value = _meant(parameter, written)
         if parameter is None:
             known = [each.name for each in declared]
             expected = (
                 nearest(name, known) if known else gettext("none: the connection has no parameters")
             )
-            findings.add(place, "parameters", shown(name), expected)
+            missing = Missing(Proposal.Kind.PARAMETER, name, connection.pk)
+            findings.lacks(missing, place, "parameters", expected)
         elif not _fits(parameter, value):
             found = f"{parameter.name} = {shown(value)}"
             findings.add(place, "parameters", found, _expected(parameter))

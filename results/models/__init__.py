@@ -15,6 +15,7 @@ from results.models.pools import (
     PoolMembership,
     PoolVersion,
 )
+from results.models.proposals import Proposal, WaitingSession
 from results.models.reports import Report
 from results.models.rig_scatter import RigScatter
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
@@ -46,6 +47,7 @@ __all__ = [
     "Pool",
     "PoolMembership",
     "PoolVersion",
+    "Proposal",
     "Pull",
     "PullSet",
     "Release",
@@ -60,5 +62,6 @@ __all__ = [
     "StateChange",
     "TieParameter",
     "Upload",
+    "WaitingSession",
     "WaitingUpload",
 ]

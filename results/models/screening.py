@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import Exists, OuterRef, Subquery
 
 from results.models.declared.holds import Hold, hold_named
+from results.models.proposals import WaitingSession
 from results.models.sessions import Baseline, PullSet, Session
 from results.models.states import StateChange
 from rigs.models import Contributor, Suspension
@@ -166,13 +167,32 @@ class Message(models.Model):
 
 
 class Notice(models.Model):
-    """A message to a contributor about their set: held, asked about, decided on.
+    """A message to a contributor: about a set, a question, a chart, their account or a proposal.
 
-    ``baseline`` is the straight line whose chart signalled, if the notice is about that.
+    ``baseline`` is the straight line whose chart signalled, if the notice is about that. Of a
+    set are all but those about a session that ``waiting`` holds, and those to an account that has
+    no set yet. `results.review.notices` says where each kind leads.
     """
 
+    class About(models.TextChoices):
+        SET = "set"
+        THREAD = "thread"
+        CHART = "chart"
+        ACCOUNT = "account"
+        WAITING = "waiting"
+
     to = models.ForeignKey(Contributor, on_delete=models.PROTECT, related_name="notices")
-    pull_set = models.ForeignKey(PullSet, on_delete=models.PROTECT, related_name="notices")
+    about = models.CharField(max_length=10, choices=About.choices, db_default=About.SET)
+    pull_set = models.ForeignKey(
+        PullSet, null=True, blank=True, on_delete=models.PROTECT, related_name="notices"
+    )
+    waiting = models.ForeignKey(
+        WaitingSession,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="notices",
+    )
     baseline = models.ForeignKey(
         Baseline, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
     )

@@ -107,7 +107,11 @@ def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
     check_may_review(by, pull_set)
     with transaction.atomic():
         message = _say(by, pull_set, Message.Kind.QUESTION, text)
-        notices.notify_owner(pull_set, f"A moderator asks about '{pull_set.label}': {message.text}")
+        notices.notify_owner(
+            pull_set,
+            f"A moderator asks about '{pull_set.label}': {message.text}",
+            about=notices.About.THREAD,
+        )
     return message
 
 
@@ -216,7 +220,9 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
             f"decision {change.pk} on set {pull_set.pk}: {decision}",
             takes_down=change.from_state in COUNTING and to not in COUNTING,
         )
-    notices.notify_owner(pull_set, f"'{pull_set.label}' is {to} now. {reason}")
+    notices.notify_owner(
+        pull_set, f"'{pull_set.label}' is {to} now. {reason}", about=notices.About.THREAD
+    )
     return change
 
 

@@ -84,6 +84,9 @@ PAGES = {
         sessions/<int:pk>/withdraw/ sessions/<int:pk>/resolution/ account/tokens/<str:digest>/end/
         """,
     (NOT_SO, (302, 302, 409, 409)): "upload/<uuid:key>/store/",
+    (NOT_SO, (302, 409, 409, 409)): "upload/<uuid:key>/propose/",
+    ((302, 404, 404, 404), NOT_SO): "upload/waiting/<uuid:key>/",
+    (NOT_SO, (302, 404, 404, 404)): "upload/waiting/<uuid:key>/delete/",
 }
 
 

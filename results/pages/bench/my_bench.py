@@ -16,13 +16,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from results.models import PullSet
+from results.models import PullSet, WaitingSession
 from results.pages.account.desk import desk_of
 from results.pages.bench import selectors
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.review import decisions
-from results.review.notices import mark_read, notices_of
+from results.review.notices import mark_read, notices_of, with_addresses
 from rigs import selectors as rig_selectors
 from rigs.metrology.validity import calibration_validity
 from rigs.models import Contributor, Rig
@@ -55,7 +55,10 @@ def bench(request: HttpRequest) -> HttpResponse:
             **desk_of(contributor.user),
             "rigs": list(_rigs(contributor)),
             "held": selectors.held_sets(contributor),
-            "notices": notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN],
+            "notices": with_addresses(notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN]),
+            "waiting_sessions": contributor.waiting_sessions.exclude(
+                state=WaitingSession.State.STORED
+            ).prefetch_related("proposals")[:NOTICES_SHOWN],
             "page": sessions.get_page(request.GET.get("page")),
         },
     )

@@ -6,20 +6,21 @@ import uuid
 from dataclasses import dataclass
 from typing import Any
 
+from django.contrib import messages
 from django.core.files.uploadedfile import UploadedFile
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from results import intake
 from results.intake.limits import MOST_BYTES
-from results.models import Session
+from results.models import Session, WaitingSession, WaitingUpload
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
-from rigs.refusals import Finding, Invalid, Refused, TooLarge
+from rigs.refusals import Conflict, Finding, Invalid, Refused, TooLarge
 
 FORM_OF_ENDING = {
     "csv": intake.CSV, "tsv": intake.CSV, "txt": intake.CSV, "json": intake.JSON,
@@ -73,7 +74,13 @@ def _checked(
     except Refused as refusal:
         sheet = intake.marked(body, form, refusal.findings) if body else None
         report = Report(name, sheet, refusal=refusal)
-        return _page(request, contributor, status=422, report=report, corrected=corrected)
+        offered = {}
+        if isinstance(refusal, intake.LacksEntries) and corrected is None:
+            kept = intake.let_wait(contributor, name, body, form)
+            offered = {"missing": refusal.missing, "propose_key": kept.key}
+        return _page(
+            request, contributor, status=422, report=report, corrected=corrected, **offered
+        )
     waiting = intake.let_wait(contributor, name, body, form)
     report = Report(name, intake.marked(body, form, (), preview.warnings), preview)
     return _page(request, contributor, report=report, key=waiting.key, corrected=corrected)
@@ -113,6 +120,55 @@ def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         again = {"key": key} if corrected is not None and isinstance(refusal, Invalid) else {}
         return _page(request, contributor, status=409, report=report, corrected=corrected, **again)
     return redirect("pages:job", receipt.job.pk)
+
+
+@require_POST
+@contributors_only
+def propose(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
+    """Propose what the catalogue lacks of the file that was checked, which waits for it."""
+    contributor = contributor_behind(request)
+    checked = WaitingUpload.objects.filter(contributor=contributor, key=key).first()
+    if checked is None:
+        report = Report("", refusal=Conflict(_("Another file was checked since: check it again.")))
+        return _page(request, contributor, status=409, report=report)
+    names, notes = request.POST.getlist("name"), request.POST.getlist("note")
+    try:
+        waiting = intake.propose_and_wait(
+            contributor,
+            checked.file_name,
+            bytes(checked.body),
+            checked.content_type,
+            dict(zip(names, notes, strict=False)),
+        )
+    except Refused as refusal:
+        report = Report(checked.file_name, refusal=refusal)
+        return _page(request, contributor, status=409, report=report)
+    checked.delete()
+    return redirect("pages:waiting-session", waiting.pk)
+
+
+@require_safe
+@contributors_only
+@never_cache
+def waiting_session(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
+    """A session of one's own that waits for the catalogue: what for, and what became of it."""
+    own = WaitingSession.objects.filter(contributor=contributor_behind(request))
+    found = get_object_or_404(own.select_related("session"), pk=key)
+    proposals = found.proposals.select_related(
+        "connection", "became_connection", "became_line", "became_parameter"
+    )
+    context = {"waiting": found, "proposals": proposals.order_by("pk")}
+    return render(request, "pages/bench/waiting.html", context)
+
+
+@require_POST
+@contributors_only
+def take_back(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
+    """Delete a session of one's own that waits; its proposals stay with the moderators."""
+    own = WaitingSession.objects.filter(contributor=contributor_behind(request))
+    get_object_or_404(own.exclude(state=WaitingSession.State.STORED), pk=key).delete()
+    messages.success(request, _("Deleted. Nothing of it was stored as a session."))
+    return redirect("pages:bench")
 
 
 def own_session(contributor: Contributor, written: str) -> Session | None:

@@ -34,6 +34,7 @@ from results.models import (
     Pool,
     PoolMembership,
     PoolVersion,
+    Proposal,
     Pull,
     PullSet,
     Release,
@@ -48,12 +49,14 @@ from results.models import (
     StateChange,
     TieParameter,
     Upload,
+    WaitingSession,
     WaitingUpload,
 )
 from results.pools.recompute import recompute_failed
 from results.review.desk.admin import CaseAdmin
 from results.review.desk.audits import ErasureAdmin, ReportAdmin, SuspensionAdmin
 from results.review.desk.names import AcceptedNameAdmin
+from results.review.desk.proposals import ProposalAdmin
 from rigs.admin import FixedOnceUsed, ReadOnly, read_only, rows_of
 from rigs.models import Suspension
 from rigs.permissions import is_moderator
@@ -316,6 +319,15 @@ read_only(
 
 
 admin.site.register(ReviewCase, CaseAdmin)
+admin.site.register(Proposal, ProposalAdmin)
+read_only(
+    WaitingSession,
+    "key contributor state file_name created_at",
+    filters="state created_at",
+    related="contributor",
+    search="contributor__handle",
+    exclude=["body"],
+)
 admin.site.register(AcceptedName, AcceptedNameAdmin)
 admin.site.register(Report, ReportAdmin)
 admin.site.register(Suspension, SuspensionAdmin)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from results.catalogue.proposals import open_proposals
 from results.jobs import operations
 from results.models import Report, ReviewCase
 from results.review.desk.queue import ANSWERED, OPEN, with_messages
@@ -18,15 +19,16 @@ class WaitingWork:
     answered: int
     failed: int
     reports: int
+    proposals: int
 
     @property
     def total(self) -> int:
         """All that a person has to look at; appeals and answers are cases already."""
-        return self.cases + self.failed + self.reports
+        return self.cases + self.failed + self.reports + self.proposals
 
 
 def waiting_work() -> WaitingWork:
-    """What waits at the moment, in six small queries."""
+    """What waits at the moment, in seven small queries."""
     cases = ReviewCase.objects.filter(OPEN)
     return WaitingWork(
         cases=cases.count(),
@@ -34,4 +36,5 @@ def waiting_work() -> WaitingWork:
         answered=with_messages(cases).filter(ANSWERED).count(),
         failed=operations.failed_jobs().count() + operations.failed_pools().count(),
         reports=Report.objects.filter(closed_at=None).count(),
+        proposals=open_proposals().count(),
     )

@@ -277,13 +277,38 @@ async function send(dryRun) {
     return tell(failure instanceof TypeError ? say.unsent : failure.message);
   }
   const said = await answer.json();
-  if (!answer.ok) return tell(said.detail, (said.findings || []).map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`));
+  if (!answer.ok) {
+    tell(said.detail, (said.findings || []).map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`));
+    if (said.wait_at) offerToWait(said.wait_at, body);
+    return undefined;
+  }
   if (dryRun) return tell(say.ready, said.sets.map(cameOut).concat(said.warnings.map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`)));
   session = blank();
   keep();
   show();
   location.assign(`${say.job}${said.job.id}/`);
   return tell(say.sent);
+}
+
+/* The catalogue lacks a name: the session is kept by the service until a moderator has decided. */
+function offerToWait(address, body) {
+  const button = element("button", say.propose);
+  button.type = "button";
+  button.addEventListener("click", async () => {
+    try {
+      const answer = await fetch(address, { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": await token() }, body: JSON.stringify(body) });
+      const said = await answer.json();
+      if (!answer.ok) return tell(said.detail);
+      session = blank();
+      keep();
+      show();
+      location.assign(`${say.waiting}${said.key}/`);
+    } catch (failure) {
+      tell(failure instanceof TypeError ? say.unsent : failure.message);
+    }
+    return undefined;
+  });
+  find("outcome").append(button);
 }
 
 function cameOut(set) {

@@ -1,0 +1,62 @@
+"""Every kind of notice leads its receiver to a page that they can open."""
+
+import pytest
+
+from results import notices
+from results.intake import amend
+from results.models import Notice, WaitingSession
+from results.review.notices import address_of
+from tests import making
+from tests.pages.test_rig_pages import browser
+
+
+@pytest.fixture
+def pull_set(owner):
+    session = making.session(making.revision_of(owner))
+    baseline = making.straight(session, making.line("thin"))
+    found = making.joined(session, making.line("thin"), making.line("thick"), [70, 74, 71])
+    return found, baseline
+
+
+def one_of_each(pull_set, baseline) -> list[Notice]:
+    """A notice of each kind, made by the verb that makes it."""
+    owner = pull_set.session.contributor
+    waiting = WaitingSession.objects.create(contributor=owner, body=b"{}")
+    notices.notify_account(owner, "Your account.")
+    return [
+        notices.notify_owner(pull_set, "It waits."),
+        notices.notify_owner(pull_set, "Which spool?", about=Notice.About.THREAD),
+        notices.notify_owner(pull_set, "It signals.", baseline=baseline),
+        notices.notify_waiting(waiting, "It is stored."),
+        Notice.objects.get(about=Notice.About.ACCOUNT),
+    ]
+
+
+def opened(owner, notice: Notice) -> int:
+    return browser(owner).get(address_of(notice).partition("#")[0]).status_code
+
+
+def test_each_kind_leads_to_a_page_that_its_receiver_opens(pull_set, owner, as_owner):
+    made = one_of_each(*pull_set)
+    assert {notice.about for notice in made} == set(Notice.About.values)
+    for notice in made:
+        assert opened(owner, notice) == 200, notice.about
+    assert len({address_of(notice).partition("#")[0] for notice in made}) >= 4
+    bench = browser(owner).get("/bench/").content.decode()
+    for notice in made:
+        assert f'href="{address_of(notice)}"' in bench
+    for document in as_owner.get("/api/v1/notices").json()["results"]:
+        assert document["link"].startswith("http://testserver/")
+
+
+def test_they_still_do_once_what_they_are_about_is_gone(pull_set, owner):
+    made = one_of_each(*pull_set)
+    amend.withdraw(pull_set[0].session, owner, "The scale stuck.")
+    WaitingSession.objects.all().delete()
+    for notice in Notice.objects.filter(pk__in=[each.pk for each in made]):
+        assert opened(owner, notice) == 200, notice.about
+
+
+def test_an_account_without_a_set_has_its_notice_too(owner):
+    notices.notify_account(owner, "Suspended.")
+    assert opened(owner, Notice.objects.get(to=owner)) == 200
