@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext, override
@@ -68,15 +69,15 @@ def _missing(contributor: Contributor, body: bytes, content_type: str) -> tuple[
 
 def _proposal(owner: Contributor, missing: Missing, notes: Mapping[str, str]) -> Proposal:
     """One's open proposal of this, or a new one."""
-    found, _ = Proposal.objects.get_or_create(
-        contributor=owner,
-        kind=missing.kind,
-        name=missing.name,
-        connection_id=missing.connection,
-        state=Proposal.State.OPEN,
-        defaults={"note": notes.get(missing.name, "").strip()[:LONGEST_NOTE]},
-    )
-    return found
+    what: dict[str, Any] = {
+        "contributor": owner,
+        "kind": missing.kind,
+        "name": missing.name,
+        "connection_id": missing.connection,
+        "state": Proposal.State.OPEN,
+    }
+    note = notes.get(missing.name, "").strip()[:LONGEST_NOTE]
+    return Proposal.objects.get_or_create(**what, defaults={"note": note})[0]
 
 
 def resume(waiting: WaitingSession) -> None:

@@ -109,6 +109,11 @@ ROUTES = {
     },
     "jobs/<uuid:pk>": {"GET": (None, *OPEN)},
     "sessions": {"GET": (None, *OPEN), "POST": (SESSION, 401, 202, 403, 403)},
+    # The session lacks nothing, and neither the other nor the moderator has such a rig.
+    "sessions/waiting": {
+        "GET": (None, 401, 200, 200, 200),
+        "POST": (SESSION, 401, 409, 403, 403),
+    },
     "sessions/template.csv": {"GET": (None, *OPEN)},
     "sessions/template.xlsx": {"GET": (None, *OPEN)},
     "sessions/<int:pk>": {"GET": (None, *OPEN)},

@@ -31,6 +31,7 @@ from results.models import (
     ConnectionAlias,
     Erasure,
     Message,
+    Proposal,
     Pull,
     PullSet,
     Report,
@@ -38,6 +39,7 @@ from results.models import (
     StateChange,
     TieParameter,
     Upload,
+    WaitingSession,
 )
 from results.review.decisions import answer, decide
 from results.worker import embedded
@@ -100,6 +102,8 @@ def wordy(owner, moderator) -> Contributor:
     )
     Session.objects.filter(pk=third.pk).update(standing="withdrawn", standing_reason=MARK)
     intake.let_wait(owner, MARK, MARK.encode(), intake.CSV)
+    WaitingSession.objects.create(contributor=owner, body=b"{}")
+    Proposal.objects.create(contributor=owner, kind="line", name=MARK)
     Line.objects.create(name=MARK, material="other", proposed_by=owner)
     proposed = Connection.objects.create(name=MARK, kind="crimp", proposed_by=owner)
     ConnectionAlias.objects.create(connection=proposed, name=MARK)
@@ -167,6 +171,9 @@ def test_nothing_that_a_contributor_wrote_is_left_of_a_closed_account(wordy, kee
     assert {each.label for each in ERASED} - set(erasure.columns) <= {
         "results.WaitingUpload.file_name",
         "results.WaitingUpload.body",
+        "results.WaitingSession.file_name",
+        "results.WaitingSession.body",
+        "results.WaitingSession.problem",
         "results.PullSet.not_normalised",
     }
 

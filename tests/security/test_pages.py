@@ -10,7 +10,7 @@ import pytest
 from django.test import Client
 from knox.models import AuthToken
 
-from results.models import WaitingUpload
+from results.models import WaitingSession, WaitingUpload
 from tests.api.test_routes import world
 from tests.intake.conftest import RIGHT
 from tests.pages.test_rig_pages import browser
@@ -84,6 +84,7 @@ PAGES = {
         sessions/<int:pk>/withdraw/ sessions/<int:pk>/resolution/ account/tokens/<str:digest>/end/
         """,
     (NOT_SO, (302, 302, 409, 409)): "upload/<uuid:key>/store/",
+    # The file that was checked lacks nothing of the catalogue.
     (NOT_SO, (302, 409, 409, 409)): "upload/<uuid:key>/propose/",
     ((302, 404, 404, 404), NOT_SO): "upload/waiting/<uuid:key>/",
     (NOT_SO, (302, 404, 404, 404)): "upload/waiting/<uuid:key>/delete/",
@@ -110,6 +111,7 @@ def address_of(world, owner):
     waiting = WaitingUpload.objects.create(
         contributor=owner, content_type="application/json", body=json.dumps(SESSION).encode()
     )
+    WaitingSession.objects.create(key=waiting.key, contributor=owner, body=waiting.body)
     named = {
         "<str:digest>": AuthToken.objects.create(owner.user)[0].digest,
         "<uuid:key>": str(waiting.key),
