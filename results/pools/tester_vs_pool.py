@@ -62,7 +62,8 @@ class TesterVsPool:
     scatter are against it. ``detectable`` is the smallest difference that the sessions so far would
     detect with 80 percent power, and ``detectable_next`` the same with one more session. A part
     that can't be computed is None, and ``missing`` says why: 'comparison', 'shrunken', 'scatter',
-    'split', 'detectable'.
+    'split', 'detectable'. ``planned_by`` is how one pulls a session and the scatters
+    that all testers of the pool meet, for planning further ones.
     """
 
     own: OwnMean
@@ -76,6 +77,7 @@ class TesterVsPool:
     detectable: float | None
     detectable_next: float | None
     plans: tuple[Plan, ...]
+    planned_by: SessionPlan | None
     missing: dict[str, str]
 
     @property
@@ -156,6 +158,7 @@ def _compare(
         detectable=detectable,
         detectable_next=detectable_next,
         plans=plans,
+        planned_by=Parts().take("plan", lambda: _session_plan(own, members, others), None),
         missing=parts.not_estimable,
     )
 
@@ -190,19 +193,24 @@ def _split(members: Members, own: Members) -> ScatterSplit:
 
 def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
     """The difference detectable now, with one more session, and what planned differences take."""
-    join, straight = _scatters(own)
-    plan = SessionPlan(
-        pulls=max(round(float(own.n_effective.mean())), 1),
-        baseline_pulls=max(round(float(own.baseline_n_effective.mean())), 1),
-        cv_join=join.cv,
-        cv_baseline=straight.cv,
-        session_sd=float(np.sqrt(others.tau2_session + others.tau2_set)),
-    )
+    plan = _session_plan(own, own, others)
     pool_figures = (others.se_robust, others.df_satterthwaite)
     return (
         difference_detectable_by_sessions(mean.sessions, plan, *pool_figures),
         difference_detectable_by_sessions(mean.sessions + 1, plan, *pool_figures),
         tuple(_plan(difference, plan, *pool_figures) for difference in DIFFERENCES),
+    )
+
+
+def _session_plan(own: Members, scattering: Members, others: Pooled) -> SessionPlan:
+    """As many pulls as one's own sets have, at the scatter of the ``scattering`` sets."""
+    join, straight = _scatters(scattering)
+    return SessionPlan(
+        pulls=max(round(float(own.n_effective.mean())), 1),
+        baseline_pulls=max(round(float(own.baseline_n_effective.mean())), 1),
+        cv_join=join.cv,
+        cv_baseline=straight.cv,
+        session_sd=float(np.sqrt(others.tau2_session + others.tau2_set)),
     )
 
 

@@ -8,7 +8,17 @@ from dataclasses import dataclass
 
 from django.db.models import Avg, Count, F, OuterRef, Prefetch, Q, QuerySet, StdDev, Subquery
 
-from results.models import Baseline, CheckResult, Job, Message, Pool, PullSet, Screening, Session
+from results.models import (
+    Baseline,
+    CheckResult,
+    Job,
+    Message,
+    NormalisedSet,
+    Pool,
+    PullSet,
+    Screening,
+    Session,
+)
 from results.models.lifecycle import COUNTING, State
 from results.normalising.usable_straight import usable
 from results.pools.selectors import own_sets_waiting, pools
@@ -133,6 +143,19 @@ def pools_tied_by(contributor: Contributor) -> QuerySet[Pool]:
         .filter(own_sets__gt=0)
         .order_by("-own_sets", "pk")
     )
+
+
+def own_efficiencies(contributor: Contributor, pools: Sequence[int]) -> dict[int, list[float]]:
+    """By pool the efficiencies of one's sets that count or wait for a second look, by day."""
+    own = NormalisedSet.objects.filter(
+        Q(pull_set__state__in=COUNTING) | Q(pull_set__in=own_sets_waiting(contributor)),
+        pool__in=pools,
+        pull_set__session__contributor=contributor,
+    ).order_by("pull_set__session__pulled_on", "pull_set_id")
+    found: dict[int, list[float]] = {pool: [] for pool in pools}
+    for pool, efficiency in own.values_list("pool_id", "efficiency"):
+        found[pool].append(efficiency)
+    return found
 
 
 def pools_short_of_one(contributor: Contributor, own: Sequence[Pool]) -> list[Pool]:

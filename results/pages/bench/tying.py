@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.core.cache import caches
 from django.core.paginator import Paginator
@@ -14,12 +15,15 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from results.models import Pool
-from results.pages.bench import selectors
+from results.pages.bench import selectors, tying_pictures
+from results.pages.bench.plan_form import PlanForm
+from results.pages.bench.tying_pictures import curve_of
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.pools.advice import pull_next, work_on
 from results.pools.pool_data import members_of_each
 from results.pools.selectors import own_sets_waiting
+from results.pools.session_planning import plan_sessions
 from results.pools.tester_vs_pool import TesterVsPool, compare_in_members
 from rigs.models import Contributor
 from rigs.refusals import Conflict
@@ -55,6 +59,17 @@ class Tied:
     pool: Pool
     standing: TesterVsPool | None
     why_not: str = ""
+    own_sets: Sequence[float] = ()
+
+    @property
+    def picture(self) -> tying_pictures.Standing | None:
+        """Own sets on the pool's strip."""
+        return tying_pictures.standing_of(self.standing, self.own_sets) if self.standing else None
+
+    @property
+    def scatter_picture(self) -> tying_pictures.Scattering | None:
+        """Own scatter beside the others'."""
+        return tying_pictures.scattering_of(self.standing) if self.standing else None
 
     @property
     def work(self) -> str:
@@ -74,17 +89,50 @@ def tying(request: HttpRequest) -> HttpResponse:
     tied = _tied(contributor, own)
     standings = [(each.pool, each.standing) for each in tied if each.standing is not None]
     short = selectors.pools_short_of_one(contributor, own)
-    return render(
-        request,
-        "pages/bench/tying.html",
-        {"tied": tied, "page": page, "next": pull_next(standings, short)},
+    context = {
+        "tied": tied,
+        "page": page,
+        "next": pull_next(standings, short),
+        "below": [each for each in tied if _place_of(each) == "below"],
+        "compared": [each for each in tied if _place_of(each)],
+    }
+    return render(request, "pages/bench/tying.html", context | _planner(request, tied))
+
+
+def _place_of(tied: Tied) -> str:
+    comparison = tied.standing.comparison if tied.standing else None
+    return comparison.place if comparison else ""
+
+
+def _planner(request: HttpRequest, tied: Sequence[Tied]) -> dict[str, Any]:
+    """The planner's form, and what it comes to: of the first join where nothing was entered."""
+    able = [each for each in tied if each.standing and each.standing.planned_by]
+    if not able:
+        return {}
+    form = PlanForm(request.GET if "join" in request.GET else None, able)
+    if form.is_bound and not form.is_valid():
+        return {"planner": form}
+    given = form.cleaned_data if form.is_bound else form.initial_values()
+    chosen = next(each for each in able if str(each.pool.pk) == given["join"])
+    assert chosen.standing is not None
+    planned = plan_sessions(
+        chosen.standing,
+        difference=given["difference"] / 100,
+        pulls=given["pulls"],
+        sessions=given["sessions"],
     )
+    return {
+        "planner": form,
+        "planned": planned,
+        "planned_pool": chosen.pool,
+        "curve": curve_of(planned) if planned else None,
+    }
 
 
 def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
     """Each pool's comparison, worked out once for each state of the pool."""
     waiting = own_sets_waiting(contributor)
-    mine = f"tied.{contributor.pk}.{get_language()}.{sum(waiting)}.{len(waiting)}"
+    mine = f"standing.{contributor.pk}.{get_language()}.{sum(waiting)}.{len(waiting)}"
     keys = {pool.pk: f"{mine}.{_state_of(pool)}" for pool in own}
     known: dict[str, tuple[TesterVsPool | None, str]] = caches["kept"].get_many(keys.values())
     missing = [pool.pk for pool in own if keys[pool.pk] not in known]
@@ -96,7 +144,8 @@ def _tied(contributor: Contributor, own: Sequence[Pool]) -> list[Tied]:
             found = None, why_not.detail
         known[keys[pool_id]] = found
         caches["kept"].set(keys[pool_id], found, KEPT_FOR_S)
-    return [Tied(pool, *known[keys[pool.pk]]) for pool in own]
+    own_sets = selectors.own_efficiencies(contributor, [pool.pk for pool in own])
+    return [Tied(pool, *known[keys[pool.pk]], own_sets[pool.pk]) for pool in own]
 
 
 def _state_of(pool: Pool) -> str:
