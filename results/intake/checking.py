@@ -44,6 +44,7 @@ class Checked:
     straight: tuple[StraightPart, ...]
     joined: tuple[JoinedPart, ...]
     warnings: tuple[Finding, ...]
+    asked: tuple[Finding, ...] = ()
 
 
 @dataclass
@@ -77,9 +78,18 @@ def check(contributor: Contributor, read: Read) -> Checked:
         refused = in_order([on_sheet(finding, read.rows) for finding in findings.kept])
         raise Forbidden(findings.summary(), refused) if forbidden else findings.refusal(refused)
     assert revision is not None
-    warnings = [*under_way.warnings, *doubts.warnings_of(straight, joined, unit)]
+    asked = doubts.asked(straight, joined)
+    warnings = [*asked, *under_way.warnings, *doubts.warnings_of(straight, joined, unit)]
     shown_warnings = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
-    return Checked(said, revision, unit, tuple(straight), tuple(joined), shown_warnings)
+    return Checked(
+        said,
+        revision,
+        unit,
+        tuple(straight),
+        tuple(joined),
+        shown_warnings,
+        shown_warnings[: len(asked)],
+    )
 
 
 def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:

@@ -23,6 +23,14 @@ NEAR = 0.15
 lines differ by less than a factor of two; common practice, no source."""
 
 
+WILD_ABOVE, WILD_BELOW = 2.0, 0.25
+"""Times the middle of its series beyond which a reading is asked about: a join that slips may hold
+little, and none holds twice what the others do; common practice, no source."""
+ABOVE_STRAIGHT = 1.15
+"""Times the straight line beyond which a set is asked about; common practice, no source."""
+LEAST_OF_A_SERIES = 3
+
+
 def warnings_of(
     straight: Sequence[StraightPart], joined: Sequence[JoinedPart], unit: str
 ) -> list[Finding]:
@@ -48,6 +56,63 @@ def _other_units(parts: Sequence[Pulled], unit: str) -> Iterator[Finding]:
                     gettext("%(unit)s, the unit of the session; which is right?") % {"unit": unit},
                 )
                 return
+
+
+def asked(straight: Sequence[StraightPart], joined: Sequence[JoinedPart]) -> list[Finding]:
+    """Readings so far from their series, and sets so far above their line, that they are asked
+    about before anything is stored: a decimal point that slipped, or another unit."""
+    parts: list[Pulled] = [*straight, *joined]
+    return [*(each for part in parts for each in _wild(part)), *_above_straight(straight, joined)]
+
+
+def _wild(part: Pulled) -> Iterator[Finding]:
+    if np.count_nonzero(part.counted) < LEAST_OF_A_SERIES:
+        return
+    middle = float(np.median(part.readings.newtons[part.counted]))
+    for index in np.flatnonzero(part.counted):
+        times = float(part.readings.newtons[index]) / middle
+        if WILD_BELOW <= times <= WILD_ABOVE:
+            continue
+        yield Finding(
+            f"{part.place}.pulls[{index}]",
+            "reading",
+            gettext("%(reading)s, %(times)s times the middle of its series")
+            % {"reading": part.readings.written[index], "times": f"{times:.3g}"},
+            gettext("a reading nearer to the others: is the decimal point right?"),
+        )
+
+
+def _above_straight(
+    straight: Sequence[StraightPart], joined: Sequence[JoinedPart]
+) -> Iterator[Finding]:
+    middles = {
+        specimen: float(
+            np.median(
+                np.concatenate([part.readings.newtons[part.parted_in_line] for part in parts])
+            )
+        )
+        for specimen, parts in by_specimen(straight).items()
+    }
+    for part in joined:
+        if part.row is None or not part.counted.any():
+            continue
+        ends = [(part.row.main_line_id, part.row.main_spool)]
+        ends += (
+            [(part.row.leader_line_id, part.row.leader_spool)] if part.row.leader_line_id else []
+        )
+        known = [
+            middle
+            for specimen, middle in middles.items()
+            if (specimen.line.pk, specimen.spool) in ends
+        ]
+        times = float(np.median(part.readings.newtons[part.counted])) / min(known) if known else 0
+        if times > ABOVE_STRAIGHT:
+            yield Finding(
+                part.place,
+                "reading",
+                gettext("%(percent)s%% of the straight line") % {"percent": f"{100 * times:.0f}"},
+                gettext("hardly above 100%: are unit, spool and line right?"),
+            )
 
 
 def _below_label(straight: Sequence[StraightPart]) -> Iterator[Finding]:

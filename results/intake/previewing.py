@@ -50,7 +50,8 @@ class SetPreview:
 
 @dataclass(frozen=True)
 class Preview:
-    """What would be stored; ``same_day`` are one's current sessions of that day on that rig."""
+    """What would be stored; ``asked`` are the warnings to look at before storing, which come first
+    among them, and ``same_day`` one's current sessions of that day on that rig."""
 
     rig: str
     revision: int
@@ -59,6 +60,7 @@ class Preview:
     pulls: int
     sets: tuple[SetPreview, ...]
     warnings: tuple[Finding, ...]
+    asked: tuple[Finding, ...] = ()
     same_day: tuple[Session, ...] = ()
 
 
@@ -76,6 +78,7 @@ def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview
         pulls=sum(len(part.pulls) for part in parts),
         sets=tuple(map(_set, checked.joined, figures)),
         warnings=checked.warnings,
+        asked=checked.asked,
         same_day=tuple(
             contributor.sessions.filter(
                 revision__rig=checked.revision.rig_id,

@@ -22,7 +22,7 @@ from results.models.declared import Form, Kept, Kind, figure_at, kept_in
 from results.pages.vocabulary import WORDS
 from results.pools.estimate import efficiency_of
 from results.pools.figures import figures_of, values_of
-from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS
+from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS, UnitError, parse_force
 
 register = template.Library()
 
@@ -61,6 +61,15 @@ def percent(ratio: float | None, places: int = 1) -> str:
     if ratio is None:
         return ""
     return gettext("%(number)s%%") % {"number": decimal(100 * ratio, places)}
+
+
+@register.filter
+def unit_of_force(written: str) -> str:
+    """The unit of a force as it was written with it, ``lbf`` of ``0.1 lbf``; empty without one."""
+    try:
+        return parse_force(written).unit
+    except UnitError:
+        return ""
 
 
 @register.filter

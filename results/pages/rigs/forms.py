@@ -77,8 +77,12 @@ def day_picker() -> forms.DateInput:
 
 
 def in_words(choices: type[models.TextChoices]) -> list[tuple[str, StrOrPromise]]:
-    """Choices by what is stored, which is what the API and sheets say as well."""
-    return [(value, WORDS[value]) for value in choices.values]
+    """Choices by what is stored, which is what the API and sheets say as well.
+
+    Before them stands that none is chosen yet: a first choice that stands by itself would be sent
+    unread, and then be wrong.
+    """
+    return [("", _("choose")), *((value, WORDS[value]) for value in choices.values)]
 
 
 def newtons(written: str) -> float:

@@ -6,6 +6,12 @@ const SESSION_FIELDS = ["rig", "pulled_on", "unit", "state", "loading"];
 /* Straight line has moved where its mean differs by this share and by twice its standard error;
    common practice, no source. */
 const MOVED = 0.05;
+/* A reading beyond these, times the middle of its series or the straight line, is asked about, as an
+   upload is (results/intake/doubts.py); common practice, no source. */
+const WILD_ABOVE = 2;
+const WILD_BELOW = 0.25;
+const ABOVE_STRAIGHT = 1.15;
+const ALONE_ABOVE_STRAIGHT = 1.5;
 
 const page = document.getElementById("rig");
 const find = (id) => document.getElementById(id);
@@ -17,7 +23,7 @@ let session = kept() || blank();
 function blank() {
   const now = new Date();
   const day = new Date(now - now.getTimezoneOffset() * 60000).toISOString().slice(0, 10);
-  return { rig: "", pulled_on: day, unit: "lbf", state: "dry", loading: "static", series: [], current: 0, key: newKey() };
+  return { rig: "", pulled_on: day, unit: "", state: "dry", loading: "static", series: [], current: 0, key: newKey() };
 }
 
 function newKey() {
@@ -167,7 +173,33 @@ function pullRow(pull, index, pulls) {
 /* ---- what is entered ---- */
 
 for (const field of page.querySelectorAll("#setup [name]")) {
-  field.addEventListener("change", () => { session[field.name] = field.value; keep(); show(); });
+  field.addEventListener("change", () => {
+    session[field.name] = field.value;
+    if (field.name === "rig" && !session.unit) session.unit = field.selectedOptions[0].dataset.unit || "";
+    keep();
+    show();
+  });
+}
+
+/* What is asked about a reading before it is kept; empty where there is nothing to ask. */
+function doubt(reading, mode) {
+  const series = session.series[session.current];
+  const value = number(reading);
+  if (value === null || mode === "void") return "";
+  const middle = median(series.pulls.filter((pull) => pull.mode !== "void").map((pull) => number(pull.reading)));
+  const times = middle ? value / middle : 1;
+  if (times > WILD_ABOVE || times < WILD_BELOW) return say.wild.replace("[reading]", reading).replace("[times]", times.toPrecision(2));
+  const straight = series.kind === "join" ? straightMean(series) : null;
+  const above = middle ? ABOVE_STRAIGHT : ALONE_ABOVE_STRAIGHT;
+  if (straight && value / straight > above && !(middle / straight > above)) return say.above.replace("[reading]", reading).replace("[percent]", (100 * value / straight).toFixed(0));
+  return "";
+}
+
+function median(values) {
+  const sorted = values.filter((value) => value !== null).sort((one, other) => one - other);
+  if (!sorted.length) return null;
+  const half = Math.floor(sorted.length / 2);
+  return sorted.length % 2 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
 }
 
 for (const form of page.querySelectorAll("form")) form.addEventListener("submit", (event) => event.preventDefault());
@@ -204,12 +236,27 @@ for (const button of document.querySelectorAll("[data-mode]")) {
     error.textContent = error.hidden ? "" : say.needs;
     find("reading").focus();
     if (!error.hidden) return;
-    session.series[session.current].pulls.push({ reading, mode: button.dataset.mode, place: button.dataset.place || "" });
-    find("reading").value = "";
-    keep();
-    show();
+    const pull = { reading, mode: button.dataset.mode, place: button.dataset.place || "" };
+    const asked = doubt(reading, pull.mode);
+    find("wild").hidden = !asked;
+    if (!asked) return addPull(pull);
+    find("wild").querySelector("p").textContent = asked;
+    find("wild-keep").onclick = () => addPull(pull);
+    find("wild-keep").focus();
+    return undefined;
   });
 }
+
+function addPull(pull) {
+  session.series[session.current].pulls.push(pull);
+  find("reading").value = "";
+  find("wild").hidden = true;
+  keep();
+  show();
+  find("reading").focus();
+}
+
+find("wild-correct").addEventListener("click", () => { find("wild").hidden = true; find("reading").select(); });
 
 find("discard").addEventListener("click", () => { session.series[session.current].discarded += 1; keep(); show(); });
 find("drop").addEventListener("click", () => { session = blank(); keep(); show(); find("outcome").replaceChildren(); });
@@ -235,7 +282,7 @@ function document_() {
   const revision = Number(find("at-rig").selectedOptions[0].dataset.revision);
   const straight = session.series.filter((series) => series.kind === "straight" && series.pulls.length);
   const joins = session.series.filter((series) => series.kind === "join" && series.pulls.length);
-  if (!revision || !straight.length || !joins.length) return null;
+  if (!revision || !session.unit || !straight.length || !joins.length) return null;
   const entered = Object.fromEntries(SESSION_FIELDS.map((field) => [field, session[field]]));
   return {
     ...entered,
