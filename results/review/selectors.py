@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from dataclasses import dataclass
 
-from django.db.models import Q, QuerySet
+from django.db.models import Max, Prefetch, Q, QuerySet
 from django.db.models.functions import Abs
 
 from results.models import CheckResult, Message, NormalisedSet, PullSet, ReviewCase, StateChange
 from results.models.lifecycle import State
+from rigs.models import Contributor
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,18 @@ def holds_of(pull_set: PullSet) -> QuerySet[CheckResult]:
 def thread_of(pull_set: PullSet) -> QuerySet[Message]:
     """Questions, answers, appeals and decisions, oldest first."""
     return pull_set.messages.select_related("pull_set__session__contributor").order_by("pk")
+
+
+def threads_of(contributor: Contributor) -> QuerySet[PullSet]:
+    """One's own sets that were written about, the latest first, each with its ``written``."""
+    written = Message.objects.select_related("by").order_by("pk")
+    return (
+        PullSet.objects.filter(session__contributor=contributor, messages__isnull=False)
+        .annotate(latest=Max("messages__pk"))
+        .select_related("connection", "session")
+        .prefetch_related(Prefetch("messages", written, to_attr="written"))
+        .order_by("-latest")
+    )
 
 
 def check_records() -> list[CheckRecord]:

@@ -26,11 +26,14 @@ from results.pages.account.desk import desk_of
 from results.pages.account.forms import ClosingForm, ShownForm, refusal_text
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
+from results.review.notices import notices_of, with_addresses
+from results.review.selectors import threads_of
 from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Refused
 from rigs.uniqueness import is_unique_violation
 
+SHOWN = 20
 FORM = require_http_methods(["GET", "HEAD", "POST"])
 
 
@@ -105,6 +108,10 @@ def _account_page(
             "contributor": contributor,
             **desk_of(contributor.user),
             "form": form,
+            "notices": with_addresses(notices_of(contributor)[:SHOWN]),
+            "unread": notices_of(contributor).filter(read_at=None).count(),
+            "threads": threads_of(contributor)[:SHOWN],
+            "waiting_sessions": contributor.waiting_sessions.prefetch_related("proposals")[:SHOWN],
             "token": token,
             "tokens": AuthToken.objects.filter(user=contributor.user).order_by("-created"),
             "second_factor": has_second_factor(contributor.user),

@@ -11,6 +11,7 @@ from django.contrib.auth.models import User
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -83,7 +84,7 @@ def _rigs(contributor: Contributor) -> Iterator[RigHealth]:
 def read_notices(request: HttpRequest) -> HttpResponse:
     """Note that one has read what there was."""
     mark_read(contributor_behind(request))
-    return redirect("pages:bench")
+    return redirect("pages:account" if "account" in request.POST else "pages:bench")
 
 
 @require_POST
@@ -101,4 +102,6 @@ def say(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, refusal.detail)
     else:
         messages.success(request, _("Sent. A moderator will read it."))
+    if "account" in request.POST:
+        return redirect(f"{reverse('pages:account')}#thread-{pk}")
     return redirect("pages:bench")
