@@ -107,10 +107,10 @@ def follow(page: Page, text: str) -> None:
 
 
 def reset_a_password(page: Page, outbox: list) -> None:
-    send(page, "Reset My Password", "/account/password/forgotten/", email=ADDRESS)
+    send(page, "Send the link", "/account/password/forgotten/", email=ADDRESS)
     follow(page, outbox[-1].body)
-    send(page, "Change Password", password1=ANOTHER, password2=ANOTHER)
-    expect(page.get_by_text("Your password is now changed.")).to_be_visible()
+    send(page, "Change your password", password1=ANOTHER, password2=ANOTHER)
+    expect(page.get_by_text("Your new password is set.")).to_be_visible()
     sign_in(page, "owner", ANOTHER)
 
 
@@ -120,21 +120,21 @@ def confirm_a_new_account(page: Page, outbox: list) -> None:
     fields = {"handle": "Marram", "username": "marram", "email": "marram@example.org"}
     send(page, "Create the account", **fields, password1=PASSWORD, password2=PASSWORD)
     follow(page, outbox[-1].body)
-    send(page, "Confirm")
+    send(page, "Yes, confirm it")
     assert EmailAddress.objects.get(email="marram@example.org").verified
-    expect(page.get_by_text("You have confirmed marram@example.org")).to_be_visible()
+    expect(page.get_by_text("marram@example.org is confirmed")).to_be_visible()
 
 
 def change_the_address(page: Page, outbox: list) -> None:
     sign_in(page, "owner", PASSWORD)
-    send(page, "Add Email", "/account/mail/", email="new@example.org")
+    send(page, "Add it", "/account/mail/", email="new@example.org")
     follow(page, outbox[-1].body)
-    send(page, "Confirm")
+    send(page, "Yes, confirm it")
     assert EmailAddress.objects.get(email="new@example.org").verified
 
 
 def ask_for_an_address_that_nobody_has(page: Page, outbox: list) -> None:
-    send(page, "Reset My Password", "/account/password/forgotten/", email="nobody@example.org")
+    send(page, "Send the link", "/account/password/forgotten/", email="nobody@example.org")
     follow(page, outbox[-1].body)
     expect(page.get_by_role("button", name="Create the account")).to_be_visible()
 
@@ -158,7 +158,7 @@ def test_while_signing_up_is_closed_the_link_to_it_says_what_to_do_instead(
     tester, page, mailoutbox, settings
 ):
     settings.SAMESPOOL_SIGN_UP = "closed"
-    send(page, "Reset My Password", "/account/password/forgotten/", email="nobody@example.org")
+    send(page, "Send the link", "/account/password/forgotten/", email="nobody@example.org")
     follow(page, mailoutbox[-1].body)
     expect(page.get_by_text("Ask them for one.")).to_be_visible()
 
