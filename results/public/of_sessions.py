@@ -312,6 +312,11 @@ OF_SESSIONS: dict[str, Declared] = {
             "created_at": PUBLIC,
         },
     ),
+    "results.WaitingSession_proposals": Declared(
+        "none",
+        "waitingsession.contributor",
+        {"id": PUBLIC, "waitingsession": PRIVATE, "proposal": PUBLIC},
+    ),
     "results.WaitingUpload": Declared(
         "none",
         "contributor",

@@ -1,4 +1,4 @@
-"""A moderator decides on a proposal for the catalogue, and the testers concerned are told."""
+"""A moderator decides on a proposal for the catalogue, and the testers concerned get a notice."""
 
 from __future__ import annotations
 
