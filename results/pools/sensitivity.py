@@ -14,8 +14,10 @@ from results.pools.estimate import LINE_PRODUCT, Outcome, efficiency_of
 from results.pools.pool_data import Ids, Members
 from results.statistics.errors import StatisticsError
 from results.statistics.group_influence import without_groups
+from results.statistics.heavy_tails import mean_by_heavy_tails
 from results.statistics.meta_regression import fit_meta_regression
-from results.statistics.pool_fit import LEAST_TESTERS
+from results.statistics.pool_fit import LEAST_TESTERS, PoolFit
+from results.statistics.pooling import Pooled
 from results.statistics.robust import median_interval
 from results.statistics.tester_means import means_by_tester
 
@@ -39,13 +41,19 @@ class Group:
 def sensitivity(
     members: Members, outcome: Outcome, circumstances: Circumstances | None
 ) -> dict[str, Any]:
-    """Three findings; each empty or None where nothing is pooled or it can't be computed."""
-    nothing: dict[str, Any] = {"groups_left_out": [], "median_of_testers": None, "trend": None}
+    """Four findings; each empty or None where nothing is pooled or it can't be computed."""
+    nothing: dict[str, Any] = {
+        "groups_left_out": [],
+        "median_of_testers": None,
+        "heavy_tails": None,
+        "trend": None,
+    }
     if outcome.pooled is None or outcome.fit is None or outcome.ratios is None:
         return nothing
     return nothing | {
         "groups_left_out": _without_groups(members, outcome, circumstances),
         "median_of_testers": _median(members, outcome),
+        "heavy_tails": _heavy_tails(outcome.fit, outcome.pooled),
         "trend": _trend(members, outcome, circumstances),
     }
 
@@ -128,6 +136,25 @@ def _median(members: Members, outcome: Outcome) -> dict[str, Any] | None:
         "testers": int(means.mean.size),
         "efficiency": efficiency_of(median),
         **dict(zip(("interval_low", "interval_high"), ends, strict=True)),
+    }
+
+
+def _heavy_tails(fit: PoolFit, pooled: Pooled) -> dict[str, Any] | None:
+    """The mean by testers' effects from t, and whether it is more than half an interval away.
+
+    The narrower of the two intervals: a tester who stands apart widens the other.
+    """
+    try:
+        found = mean_by_heavy_tails(fit)
+    except StatisticsError:
+        return None
+    widths = found.high - found.low, pooled.ci_high - pooled.ci_low
+    return {
+        "efficiency": efficiency_of(found.mu),
+        "interval_low": efficiency_of(found.low),
+        "interval_high": efficiency_of(found.high),
+        "differs": abs(found.mu - pooled.mu) > min(filter(math.isfinite, widths)) / 2,
+        "apart": found.apart[found.apart > 0].tolist(),
     }
 
 

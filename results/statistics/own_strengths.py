@@ -24,6 +24,7 @@ from scipy.special import gammaln, log_ndtr
 
 from results.statistics.censored import checked
 from results.statistics.errors import NotEstimable, NotPositive, ShapeMismatch
+from results.statistics.grids import quantiles_on_grid, where_dense
 from results.statistics.quantiles import t_quantile
 
 Floats = NDArray[np.float64]
@@ -33,9 +34,8 @@ SETS_DIFFER = 0.2
 A judgement; with 0.25 and 0.4 in the data it covers 96 percent."""
 NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(5)
 LINE_NODES, LINE_WEIGHTS = np.polynomial.hermite_e.hermegauss(3)
-PROBABILITIES = (0.025, 0.5, 0.975)
-POINTS, NOTHING = (16, 16, 40), 1e-4
-"""Levels tried, round by round; each keeps to where density is more than this of its highest."""
+POINTS = (16, 16, 40)
+"""Levels tried, round by round; each keeps to where the density is more than nothing."""
 AT_ONCE = 500
 LARGEST_CV = 3.0
 BEYOND, LEAST = 600.0, 1e-300  # exp() of more is beyond all numbers, and ln of less
@@ -163,22 +163,7 @@ def _sets(y: Floats, failed: NDArray[np.bool_], row: NDArray[np.intp], line_sd: 
 def _quantiles(sets: _Sets, scatter: Scatter, spread: float) -> Floats:
     """2.5, 50 and 97.5 percent points of ln mean strength, (k, 3), over scatter and family."""
     at, density = _density(sets, scatter, spread)
-    step, rows = np.diff(at[:, :2], axis=1)[:, 0], np.arange(len(at))
-    masses = (density[:, 1:] + density[:, :-1]) / 2 * step[:, None]
-    below = np.concatenate((np.zeros((len(at), 1)), np.cumsum(masses, axis=1)), axis=1)
-    found = []
-    for probability in PROBABILITIES:
-        sought = probability * below[:, -1]
-        place = np.minimum((below <= sought[:, None]).sum(axis=1) - 1, at.shape[1] - 2)
-        # The density is straight between two points: below it lies a quadratic.
-        left, first, last = (
-            sought - below[rows, place],
-            density[rows, place],
-            density[rows, place + 1],
-        )
-        root = np.sqrt(np.maximum(first**2 + 2 * left * (last - first) / step, 0.0))
-        found.append(at[rows, place] + 2 * left / np.maximum(first + root, LEAST))
-    return np.stack(found, axis=1)
+    return quantiles_on_grid(at, density, (0.025, 0.5, 0.975))
 
 
 def _density(sets: _Sets, scatter: Scatter, spread: float) -> tuple[Floats, Floats]:
@@ -190,7 +175,6 @@ def _density(sets: _Sets, scatter: Scatter, spread: float) -> tuple[Floats, Floa
     low = np.add.reduceat(sets.y, sets.starts) / pulls - 8 * scales[-1]
     high = np.maximum(sets.top, 0.0) + 12 * scales[-1]
     shares = ((1 - scatter.weibull, _lognormal), (scatter.weibull, _weibull))
-    rows = np.arange(low.size)
     for points in POINTS:
         at = low[:, None] + np.linspace(0, 1, points) * (high - low)[:, None]
         density = np.zeros_like(at)
@@ -201,9 +185,7 @@ def _density(sets: _Sets, scatter: Scatter, spread: float) -> tuple[Floats, Floa
                     "g,gkm->km", weight, np.exp(each - each.max(axis=(0, 2))[:, None])
                 )
                 density += share * of_family / of_family.sum(axis=1, keepdims=True)
-        kept = density > NOTHING * density.max(axis=1, keepdims=True)
-        first, last = kept.argmax(axis=1), points - 1 - kept[:, ::-1].argmax(axis=1)
-        low, high = at[rows, np.maximum(first - 1, 0)], at[rows, np.minimum(last + 1, points - 1)]
+        low, high = where_dense(at, density)
     return at, density
 
 

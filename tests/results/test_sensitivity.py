@@ -7,7 +7,7 @@ import pytest
 from django.urls import reverse
 
 from results.jobs import stale_marks
-from results.models import Baseline, Pool, PoolVersion, Session
+from results.models import Baseline, Pool, PoolVersion, PullSet, Session
 from results.pools.recompute import refresh_pool
 from results.pools.reproduce import recomputed
 from results.worker import embedded
@@ -102,6 +102,29 @@ def test_the_median_of_testers_stands_beside_the_mean(pool, client):
     assert said["interval_low"] < said["efficiency"] < said["interval_high"]
     page = " ".join(client.get(reverse("pages:pool", args=[pool.pk])).content.decode().split())
     assert f"Half of the testers get more than {100 * said['efficiency']:.1f}" in page
+
+
+def test_a_tester_who_stands_apart_is_named_and_pulls_one_of_two_averages_along(
+    db, client, settings
+):
+    settings.SAMESPOOL_SCREENING = {"influence_limit": {"least": 9.0, "most": 9.0}}
+    rng = np.random.default_rng(12)
+    for number in range(12):
+        send(contributor(f"tester {number}"), rng, "Blood", 50.0 if number else 95.0)
+    embedded.drain()
+    PullSet.objects.filter(state="held").update(state="pooled")
+    version = again(Pool.objects.get())
+    said = version.findings["heavy_tails"]
+    assert said["apart"] == [Contributor.objects.get(handle="tester 0").pk]
+    assert said["differs"]
+    assert said["efficiency"] < version.efficiency - 0.02
+    assert said["interval_low"] < said["efficiency"] < said["interval_high"]
+    answer = client.get(reverse("pages:pool", args=[version.pool_id]))
+    page = " ".join(answer.content.decode().split())
+    assert "tester 0 stands apart from the others" in page
+    assert f"it is {100 * said['efficiency']:.1f}%" in page
+    assert "more than half an interval from the figure above" in page
+    assert recomputed(version).differences == ()
 
 
 def test_a_trend_over_time_is_a_change_in_a_year(pool, client):

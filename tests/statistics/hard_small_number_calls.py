@@ -4,7 +4,15 @@ from collections.abc import Callable
 
 import numpy as np
 
-from results.statistics import joint_means, kurtosis, own_strengths, shrinking, weibull_pulls
+from results.statistics import (
+    grids,
+    heavy_tails,
+    joint_means,
+    kurtosis,
+    own_strengths,
+    shrinking,
+    weibull_pulls,
+)
 from tests.statistics.hard_arguments import (
     FITS,
     Calls,
@@ -13,7 +21,7 @@ from tests.statistics.hard_arguments import (
     _steadied,
     over,
 )
-from tests.statistics.hard_inputs import CVS, FREEDOM, LOADS, LOGS, SHARES, VALUES
+from tests.statistics.hard_inputs import CVS, FREEDOM, LOADS, LOGS, POSITIVE, SHARES, VALUES
 
 
 def _own_strengths(loads: tuple, cv: float, weibull: float) -> object:
@@ -29,10 +37,25 @@ def _own_strengths(loads: tuple, cv: float, weibull: float) -> object:
     )
 
 
+def _fall(step: float, width: float) -> tuple[np.ndarray, np.ndarray]:
+    """A density that falls by a factor of e in so many points."""
+    points = np.arange(5.0)[None]
+    return step * points, np.exp(-points / width)
+
+
+def _quantiles_of_a_fall(step: float, width: float) -> object:
+    return grids.quantiles_on_grid(*_fall(step, width), (0.025, 0.975))
+
+
 SMALL_NUMBER_CALLS: dict[str, Callable[[], Calls]] = {
     "joint_means.scores_by_tester": over(joint_means.scores_by_tester, FITS),
     "joint_means.correlation_of_means": over(_correlation, FITS, FITS[::3]),
     "joint_means.steadied": over(_steadied, CVS, CVS, FREEDOM),
+    "grids.quantiles_on_grid": over(_quantiles_of_a_fall, POSITIVE, POSITIVE),
+    "grids.where_dense": over(
+        lambda step, width: grids.where_dense(*_fall(step, width)), POSITIVE, POSITIVE
+    ),
+    "heavy_tails.mean_by_heavy_tails": over(heavy_tails.mean_by_heavy_tails, FITS),
     "kurtosis.widening": over(kurtosis.widening, VALUES),
     "own_strengths.own_strengths": over(_own_strengths, LOADS[::3], CVS, (0.0, 0.4, 1.0)),
     "shrinking.likely_variances": over(shrinking.likely_variances, FITS),

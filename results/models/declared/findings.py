@@ -66,6 +66,14 @@ FINDINGS = (
         since=2,
     ),
     _finding(
+        "heavy_tails",
+        "the efficiency with its 95 percent interval if testers' effects have heavy tails, as a "
+        "check of the normal ones; whether it differs by more than half of the narrower interval, "
+        "and the testers who stand apart; null where nothing is pooled",
+        anchor="robust",
+        since=2,
+    ),
+    _finding(
         "trend",
         "relative change of the efficiency in a year with its 95 percent interval (CR2); null "
         "where the days or sets are too few",

@@ -93,6 +93,10 @@ METHODS = {
     "findings.median_of_testers": _(
         "The median of the testers' means, between order statistics by the binomial distribution."
     ),
+    "findings.heavy_tails": _(
+        "Testers' effects from t on 4 degrees of freedom, as normal ones of gamma precision, "
+        "averaged over their scale with a half-t prior."
+    ),
     "findings.trend": _("Meta-regression on the date alone, with CR2 errors by tester."),
     "findings.worst": _("The lowest pull over the straight line of its session."),
     "findings.moderators": _(

@@ -22,7 +22,7 @@ from results.pages.own_line import OwnLine, own_line_of
 from results.pages.pools.line_pair import contrasts_of, query_of
 from results.pages.pools.opening import PROVISIONAL_BELOW, opening
 from results.pages.pools.products import products_of
-from results.pages.pools.sensitivity import groups_of
+from results.pages.pools.sensitivity import apart_of, groups_of
 from results.pages.pools.words import methods, statements
 from results.pages.showing import render
 from results.pools import selectors
@@ -91,6 +91,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "findings": findings_of(version),
             "products": products_of(version),
             "groups": groups_of(version),
+            "apart": apart_of(version),
             "moderators": _covariates(version),
             "without": without[:TESTERS_SHOWN],
             "sets_waiting": selectors.sets_waiting(pool),

@@ -38,6 +38,13 @@ class WithoutGroup:
         return self.testers - len(self.handles)
 
 
+def apart_of(version: PoolVersion) -> list[str]:
+    """Handles of those who stand apart where testers' effects have heavy tails, by name."""
+    found = findings_of(version).get("heavy_tails") or {}
+    people = Contributor.objects.in_bulk(found.get("apart", []))
+    return sorted(person.handle for person in people.values())
+
+
 def groups_of(version: PoolVersion) -> list[WithoutGroup]:
     """Those that move the figure most first; none for a version from before they were tried."""
     found = findings_of(version).get("groups_left_out") or []
