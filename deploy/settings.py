@@ -110,7 +110,10 @@ TEMPLATES = [
         ],
         "APP_DIRS": True,
         "OPTIONS": {
-            "libraries": {"figures": "results.pages.figures"},
+            "libraries": {
+                "figures": "results.pages.figures",
+                "sharing": "results.pages.sharing",
+            },
             "context_processors": [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",

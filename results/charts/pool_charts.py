@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Any
 
 import altair as alt
 import vl_convert
@@ -29,7 +29,6 @@ from results.statistics.pull_classes import BIN
 WIDTH, PULLS, STRAIGHT, HISTORY = 300, 150, 80, 190
 """Pixels; beside its axis a chart keeps its size on a phone of 390."""
 MOST_VERSIONS, MOST_TESTERS, MOST_JOINS = 40, 40, 30
-CARD_WIDTH, CARD_HEIGHT, CARD_MARGIN = 600, 315, 36
 
 INK, MUTED, PULLED, POOLED = (LIGHT[name] for name in ("ink", "muted", "tester", "pool"))
 AT_LEAST = LIGHT["at least"]
@@ -171,41 +170,6 @@ def joins_forest(pools: Sequence[Pool]) -> Forest | None:
         rows=rows[:MOST_JOINS],
         pooled=None,
     )
-
-
-def card_svg(version: PoolVersion) -> str:
-    """A card for where a link to the pool is posted: its name, its figure, what is behind it."""
-    pool = version.pool
-    counts = f"{version.testers} testers, {version.sets} sets, {version.pulls} pulls"
-    if version.efficiency is None:
-        value, interval = "being recomputed" if version.taken_down_at else "not pooled yet", ""
-    else:
-        low, high = 100 * (version.interval_low or 0.0), 100 * (version.interval_high or 0.0)
-        value, interval = (
-            f"{100 * version.efficiency:.1f}%",
-            f"95% interval {low:.1f} to {high:.1f}",
-        )
-    words: list[tuple[int, int, Literal["normal", "bold"], str, str]] = [
-        (46, 17, "normal", MUTED, "Samespool"),
-        (96, 34, "bold", INK, shortened(pool.tie, 28)),
-        (130, 16, "normal", MUTED, shortened(f"{pool.line_pair}, {pool.conditions}", 62)),
-        (212, 68, "bold", POOLED, value),
-        (252, 20, "normal", INK, interval and f"of the straight line; {interval}"),
-        (286, 16, "normal", MUTED, counts),
-    ]
-    layers = [
-        alt.Chart(alt.Data(values=[{"y": y, "text": text}]))
-        .mark_text(align="left", baseline="alphabetic", fontSize=size, fontWeight=weight)
-        .encode(
-            x=alt.value(CARD_MARGIN),
-            y=alt.Y("y:Q", scale=None, axis=None),
-            text="text:N",
-            color=alt.value(colour),
-        )
-        for y, size, weight, colour, text in words
-    ]
-    chart = alt.layer(*layers).properties(width=CARD_WIDTH, height=CARD_HEIGHT, padding=0)
-    return _svg(chart)
 
 
 def _title(pool: Pool, subtitle: str) -> alt.TitleParams:

@@ -6,6 +6,7 @@ from xml.etree import ElementTree
 import pytest
 from django.test import Client
 
+from results.charts import cards
 from tests.pages.conftest import pool_of
 
 PAIR = "?main=nylon+monofilament&leader=nylon+monofilament"
@@ -53,6 +54,29 @@ def test_a_posted_link_carries_a_card_of_the_size_that_is_shown_whole(league, re
     card = Client().get(of_pool("card.png")).content
     assert card.startswith(PNG)
     assert struct.unpack(">II", card[16:24]) == (1200, 630)
+
+
+def test_the_card_shows_the_figure_what_to_expect_its_version_and_the_caution(league):
+    version = pool_of("Blood").current
+    said = " ".join(words(cards.pool_card(version).encode()))
+    low, high = 100 * version.prediction_low, 100 * version.prediction_high
+    assert f"{100 * version.efficiency:.1f}%" in said
+    assert f"If you tie it, expect a set to average {low:.1f} to {high:.1f}%" in said
+    assert f"version {version.number}" in said
+    assert cards.CAUTION in said
+    assert cards.CAUTION in " ".join(words(cards.service_card().encode()))
+
+
+def test_a_version_has_a_card_of_its_own_and_its_citation_leads_to_it(league, read):
+    version = pool_of("Blood").current
+    page = read(of_pool(f"versions/{version.number}/"))
+    (image,) = page.all("meta", property="og:image")
+    card = Client().get(image["content"].removeprefix("http://testserver"))
+    assert card.content.startswith(PNG)
+    assert Client().get(of_pool("versions/404/card.png")).status_code == 404
+    whole = read(of_pool(""))
+    cited = f"http://testserver{of_pool(f'versions/{version.number}/')}"
+    assert cited in whole.text[whole.text.index("How to cite it") :]
 
 
 def test_a_pool_of_too_few_testers_has_a_card_too(league):

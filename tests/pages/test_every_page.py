@@ -113,6 +113,21 @@ def test_it_says_its_language_has_one_heading_and_a_way_past_the_navigation(page
     assert page.all("meta", name="viewport") != []
 
 
+def test_where_it_is_shared_it_says_what_it_is(page):
+    said = {
+        found["property"]: found["content"] for found in page.all("meta") if "property" in found
+    }
+    (permanent,) = page.all("link", rel="canonical")
+    (described,) = page.all("meta", name="description")
+    assert said["og:url"] == permanent["href"]
+    assert permanent["href"].startswith("http://testserver/")
+    assert said["og:title"]
+    assert described["content"].strip() in said["og:description"]
+    assert said["og:description"].endswith("Not for lifting, climbing or life support.")
+    picture = Client().get(said["og:image"].removeprefix("http://testserver"))
+    assert picture.content.startswith(b"\x89PNG")
+
+
 def test_its_tables_have_captions_and_its_cells_a_heading(page):
     assert len(page.all("caption")) == len(page.all("table"))
     assert all(cell.get("scope") in ("col", "row") for cell in page.all("th"))

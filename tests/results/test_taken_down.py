@@ -8,7 +8,7 @@ from django.db import transaction
 from django.test import Client
 from django.urls import get_resolver
 
-from results.charts import pool_charts
+from results.charts import cards
 from results.intake import amend
 from results.jobs import queue
 from results.models import DirectComparison, Job, Pool, PoolVersion, PullSet, StalePool
@@ -160,7 +160,7 @@ def test_the_list_ranks_it_with_those_without_a_figure(taken_down):
 
 def test_the_drawing_is_gone_and_the_card_says_that_it_is_being_recomputed(taken_down):
     [shown] = [each for each in pools() if each.pk == taken_down.pk]
-    assert "being recomputed" in pool_charts.card_svg(shown.current)
+    assert "being recomputed" in cards.pool_card(shown.current)
     assert Client().get(f"/pools/{taken_down.pk}/forest.svg").status_code == 404
     assert f"/pools/{taken_down.pk}/forest.svg" not in said(f"/pools/{taken_down.pk}/")
 

@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.cache import cache_control
 from django.views.decorators.http import condition, require_safe
 
-from results.charts import forest_plot, pool_charts
+from results.charts import cards, forest_plot, pool_charts
 from results.http_cache.cache_marks import edition_of_pool
 from results.http_cache.code_version import tagged
 from results.models import Pool, PoolVersion
@@ -80,11 +80,22 @@ def left_out(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
 
 @require_safe
 @cache_control(no_cache=True)
-def card(_request: HttpRequest, pk: int) -> HttpResponse:
-    """The picture shown where a link to the pool is posted."""
+def card(_request: HttpRequest, pk: int, number: int | None = None) -> HttpResponse:
+    """The picture shown where a link to the pool, or to this version of it, is posted."""
     version = _current(pk)
+    if number is not None and number != version.number:
+        pool = version.pool
+        version = get_object_or_404(selectors.versions_of(pool).defer("figures"), number=number)
+        version.pool = pool
     down = "-taken-down" if version.taken_down_at else ""
-    return answer(f"card-{version.pk}{down}", lambda: pool_charts.card_svg(version), "picture")
+    return answer(f"card-{version.pk}{down}", lambda: cards.pool_card(version), "picture")
+
+
+@require_safe
+@cache_control(no_cache=True)
+def service_card(_request: HttpRequest) -> HttpResponse:
+    """The picture shown where a link to a page without a figure of its own is posted."""
+    return answer("card-of-the-service", cards.service_card, "picture")
 
 
 @require_safe

@@ -9,6 +9,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.http import Http404, HttpRequest, HttpResponse
+from django.urls import reverse
 from django.views.decorators.http import require_safe
 
 from results.models import DirectComparison, Pool
@@ -95,7 +96,8 @@ def line_pair(request: HttpRequest) -> HttpResponse:
             "first": first,
             "own_line": own_line_of(request, pools),
             "query": query_of(first),
-            "picture": request.build_absolute_uri(f"joins.png?{query_of(first)}"),
+            "permanent": f"{request.path}?{query_of(first)}",
+            "picture": f"{reverse('pages:joins-chart-png')}?{query_of(first)}" if likely else "",
             "ranked": [
                 Ranked(place.pool, place.first, place.last, likely[place.pool.pk])
                 for place in places(ranked(pools))

@@ -10,6 +10,7 @@ from typing import Any
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -80,8 +81,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "pool": pool,
             "version": version,
             "freshness": pool.freshness,
-            "picture": request.build_absolute_uri("card.png"),
-            "cited": request.build_absolute_uri(request.path),
+            "picture": reverse("pages:card", args=[pool.pk]),
             "opening": opening(version, own_line),
             "provisional": version.testers < PROVISIONAL_BELOW,
             "own_line": own_line,
@@ -120,6 +120,7 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
             "pool": pool,
             "version": version,
             "own_line": own_line_of(request, [pool]),
+            "picture": reverse("pages:version-card", args=[pool.pk, number]),
             "page": Paginator(changed, SETS_PER_PAGE).get_page(request.GET.get("page")),
             "earlier": pool.versions.filter(number=number - 1).defer("figures").first(),
             "later": pool.versions.filter(number=number + 1).exists(),

@@ -17,8 +17,8 @@ from results.http_cache.cached_view import cache_by_edition
 from results.models import LINE_PAIR, Pool, PoolVersion
 from results.pages.figures import conditions, line_pair
 from results.pages.measures import COOKIE as MEASURES
+from results.pages.own_line import BY_LABEL, STRENGTH, own_line_of
 from results.pages.own_line import COOKIE as OWN_LINE
-from results.pages.own_line import own_line_of
 from results.pages.pools.filters import SAFE, Filters
 from results.pages.pools.line_pair import query_of
 from results.pages.pools.opening import PROVISIONAL_BELOW
@@ -96,10 +96,19 @@ def pool_list(request: HttpRequest) -> HttpResponse:
             ),
             "safest_first": filters.asked.get("rank") == SAFE,
             "query": query.urlencode(),
+            "permanent": _permanent(request),
             "provisional_below": PROVISIONAL_BELOW,
             "least_testers": LEAST_TESTERS,
         },
     )
+
+
+def _permanent(request: HttpRequest) -> str:
+    """The address of what was chosen, without the reader's own line."""
+    chosen = request.GET.copy()
+    for own in (STRENGTH, BY_LABEL):
+        chosen.pop(own, None)
+    return f"{request.path}?{chosen.urlencode()}" if chosen else request.path
 
 
 def _sections(pairs: Sequence[dict[str, Any]], asked: Q, filters: Filters) -> list[Section]:
