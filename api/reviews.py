@@ -58,6 +58,7 @@ class CheckDocument(ShownRow):
             "screened_at",
             "honest_reasons",
             "settled_by",
+            "meant_unit",
         ]
 
     def get_honest_reasons(self, check: CheckResult) -> str | None:

@@ -37,6 +37,7 @@ from results.intake import amend
 from results.intake.selectors import changed_since, in_full, sessions_visible_to, with_counts
 from results.intake.template import template
 from results.intake.template_workbook import template_workbook
+from results.intake.unit_repair import repair_unit
 from results.models import Session, Upload, WaitingSession
 from rigs.models import Contributor
 from rigs.permissions import contributor_of, may
@@ -197,6 +198,26 @@ class Versions(OneSessionView):
         )
 
 
+class UnitRepair(OneSessionView):
+    """Putting a wrong unit right."""
+
+    permission_classes = [IsAuthenticated]
+    serializer_class = ReceiptDocument
+
+    @extend_schema(
+        tags=["sessions"],
+        operation_id="sessions_repair_unit",
+        request=None,
+        responses={202: ReceiptDocument},
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Replace a session of one's own by one with the unit that its checks say was meant.
+
+        For sets held for their unit: the check's ``meant_unit`` names it. 409 where none does.
+        """
+        return _accepted(request, repair_unit(contributor_of(request.user), self.get_object()))
+
+
 class Withdrawal(OneSessionView):
     """Taking a session back."""
 
@@ -289,5 +310,6 @@ urlpatterns = [
     path("sessions/<int:pk>", OneSession.as_view(), name="session"),
     path("sessions/<int:pk>/original", Original.as_view(), name="session-original"),
     path("sessions/<int:pk>/versions", Versions.as_view(), name="session-versions"),
+    path("sessions/<int:pk>/unit-repair", UnitRepair.as_view(), name="session-unit-repair"),
     path("sessions/<int:pk>/withdrawal", Withdrawal.as_view(), name="session-withdrawal"),
 ]

@@ -225,6 +225,7 @@ NOT_PERSONAL = {
     "results.NormalisedSet.pull_places": _FIGURES,
     "results.NormalisedSet.straight_places": _FIGURES,
     "results.CheckResult.name": _CHOSEN,
+    "results.CheckResult.meant_unit": _CHOSEN,
     "results.CheckResult.source": "the literature that a check is from",
     "results.Job.problem": _SERVICE,
     "results.Release.problem": _SERVICE,

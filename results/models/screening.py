@@ -55,6 +55,13 @@ class CheckResult(models.Model):
     level = models.CharField(max_length=4, choices=Level.choices)
     sentence = models.TextField()
     source = models.CharField(max_length=300)
+    meant_unit = models.CharField(
+        max_length=10,
+        blank=True,
+        default="",
+        db_default="",
+        help_text="unit that the readings seem to be in, where another was entered",
+    )
 
     class Meta:
         ordering = ["screening_id", "id"]

@@ -237,6 +237,7 @@ OF_SESSIONS: dict[str, Declared] = {
             "level": PUBLIC,
             "sentence": PRIVATE,
             "source": PRIVATE,
+            "meant_unit": PRIVATE,
         },
     ),
     "results.ReviewCase": Declared(

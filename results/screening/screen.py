@@ -105,7 +105,10 @@ def _keep(session: Session, found: list[CheckOutcome]) -> None:
 
 def _row(one: CheckOutcome) -> CheckResult:
     values = asdict(one.check)
-    columns = ("name", "applies_to", "figure", "threshold", "p", "adjusted_p", "sentence", "source")
+    columns = (
+        *("name", "applies_to", "figure", "threshold", "p", "adjusted_p", "sentence", "source"),
+        "meant_unit",
+    )
     return CheckResult(
         pull_set=one.pull_set,
         baseline=one.baseline,

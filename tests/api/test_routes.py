@@ -119,6 +119,7 @@ ROUTES = {
     "sessions/<int:pk>": {"GET": (None, *OPEN)},
     "sessions/<int:pk>/original": {"GET": (None, 401, 200, 403, 200)},
     "sessions/<int:pk>/versions": {"POST": (SESSION, 401, 202, 403, 403)},
+    "sessions/<int:pk>/unit-repair": {"POST": ({}, 401, 409, 403, 403)},  # nothing to repair
     "sessions/<int:pk>/withdrawal": {"POST": ({"reason": "the scale stuck"}, 401, 200, 403, 403)},
     "sessions/<int:pk>/straight-lines": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>/budget": {"GET": (None, 404, 404, 404, 404)},  # not worked out yet

@@ -213,8 +213,10 @@ LOOKS = {
     "results/review/decisions.py": "one set",
     "results/review/desk/case_record.py": "one set",
     "results/screening/linked.py": "none: which testers are linked",
+    "results/screening/over_time.py": "counting",
     "results/screening/screen.py": "a session's own",
     "results/intake/selectors.py": "a session's own",
+    "results/intake/unit_repair.py": "counting",
     "results/normalising/usable_straight.py": "usable",
     "results/rig_checks/control_charts.py": "usable",
 }

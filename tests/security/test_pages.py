@@ -83,7 +83,8 @@ PAGES = {
     (NOT_SO, (302, 302, 404, 302)): "bench/sets/<int:pk>/say/",
     ((302, 200, 404, 404), NOT_SO): "sessions/<int:pk>/",
     (NOT_SO, (302, 302, 404, 404)): """
-        sessions/<int:pk>/withdraw/ sessions/<int:pk>/resolution/ account/tokens/<str:digest>/end/
+        sessions/<int:pk>/withdraw/ sessions/<int:pk>/resolution/ sessions/<int:pk>/unit/
+        account/tokens/<str:digest>/end/
         """,
     (NOT_SO, (302, 302, 409, 409)): "upload/<uuid:key>/store/",
     # The file that was checked lacks nothing of the catalogue.

@@ -200,6 +200,40 @@ def test_kilograms_in_one_set_are_held_and_the_note_names_the_unit(league):
     assert "choose kgf as its unit" in holds.get(name="units of joined and straight pulls").sentence
 
 
+@pytest.mark.parametrize("wrong", ["one set", "straight line", "everything", "straight, by API"])
+def test_one_click_corrects_the_unit_that_was_meant(league, client, wrong):
+    submission, document = _newcomer(league)
+    slipped = {
+        "one set": document["pull_sets"][1]["pulls"],
+        "everything": _readings(document),
+    }.get(wrong, _readings(document, ("baselines",)))
+    for pull in slipped:
+        pull["reading"] = round(0.45359237 * pull["reading"], 2)
+    session, holds, _ = _sent(submission, document)
+    assert "held" in states_of(session)
+    assert "kgf" in set(holds.values_list("meant_unit", flat=True))
+    client.force_login(session.contributor.user)
+    page = client.get(f"/sessions/{session.pk}/").content.decode()
+    assert "Yes, it was kgf: correct it" in page
+    if "API" in wrong:
+        answer = client.post(
+            f"/api/v1/sessions/{session.pk}/unit-repair", headers={"X-CSRFToken": ""}
+        )
+        assert answer.status_code == 202
+    else:
+        client.post(f"/sessions/{session.pk}/unit/")
+    drain()
+    second = Session.objects.get(replaces=session)
+    assert "held" not in states_of(second)
+    assert second.pull_sets.count() == session.pull_sets.count()
+    in_kilograms = second.pull_sets.filter(pulls__unit="kgf").distinct().count()
+    every = session.pull_sets.count()
+    assert in_kilograms == {"one set": 1, "everything": every}.get(wrong, 0)
+    assert "correct it" not in client.get(f"/sessions/{second.pk}/").content.decode()
+    client.post(f"/sessions/{session.pk}/unit/")
+    assert Session.objects.filter(replaces=second).count() == 0
+
+
 def test_an_honest_session_of_two_hundred_pulls_is_not_held(league):
     submission, document = _newcomer(league, pulls=40)
     assert len(_readings(document)) >= 200

@@ -37,8 +37,9 @@ _STRAIGHT_AGAIN = _(
     "one; or the label, unit or spool put right in the session, if one of them was entered wrongly."
 )
 _UNIT = _(
-    "Look at the unit of the session and of each pull, and send a corrected version if one is "
-    "wrong. If all are right, a repeat of the set or of its straight line settles it."
+    "Look at the unit of the session and of each pull. If one is wrong, the page of the session "
+    "corrects it with one click where it is plain which was meant; else send a corrected version. "
+    "If all are right, a repeat of the set or of its straight line settles it."
 )
 _BASELINE_AND_REPEAT = _(
     "Five more pulls of straight line off the same spool, without slipping or breaking at the "

@@ -10,6 +10,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from results.intake import amend
+from results.intake.unit_repair import advised_unit, repair_unit
 from results.models import Session
 from results.normalising.written_step import advised_resolution, take_advised_resolution
 from results.pages.showing import render
@@ -35,6 +36,7 @@ def session(request: HttpRequest, pk: int) -> HttpResponse:
             "current": found.standing == Session.Standing.CURRENT,
             "sets": selectors.sets_of_session(found.pk)[:SETS_SHOWN],
             "advised_resolution": advised_resolution(found),
+            "advised_unit": advised_unit(found),
         },
     )
 
@@ -69,6 +71,20 @@ def take_resolution(request: HttpRequest, pk: int) -> HttpResponse:
             % {"resolution": resolution},
         )
     return redirect("pages:session", pk)
+
+
+@require_POST
+@contributors_only
+def take_unit(request: HttpRequest, pk: int) -> HttpResponse:
+    """Send the version with the unit that was meant, in place of this one."""
+    found = _own(request, pk)
+    try:
+        receipt = repair_unit(contributor_behind(request), found)
+    except Refused as refusal:
+        messages.error(request, refusal.detail)
+        return redirect("pages:session", pk)
+    messages.success(request, _("The corrected version was stored and is being worked out."))
+    return redirect("pages:session", receipt.session.pk)
 
 
 def _own(request: HttpRequest, pk: int) -> Session:

@@ -19,6 +19,7 @@ urlpatterns = [
     path("upload/<uuid:key>/store/", upload.store, name="store"),
     path("sessions/<int:pk>/", own_session.session, name="session"),
     path("sessions/<int:pk>/withdraw/", own_session.withdraw, name="withdraw-session"),
+    path("sessions/<int:pk>/unit/", own_session.take_unit, name="take-unit"),
     path("sessions/<int:pk>/resolution/", own_session.take_resolution, name="take-resolution"),
     path("jobs/<uuid:pk>/", job.job, name="job"),
     path("account/", account.account, name="account"),

@@ -32,6 +32,7 @@ class Check:
     at_most: Level = Level.HOLD
     alpha: float = 0.01
     adjusted_p: float | None = None
+    meant_unit: str = ""
 
     def at(self, level: Level, adjusted_p: float | None) -> "Check":
         """The same check once it has been judged."""

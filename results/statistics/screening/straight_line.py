@@ -149,16 +149,18 @@ def unit_mix_up(
         return None
     ratio = straight_N / float(np.exp(np.median(np.log(others))))
     near = nearest_mix_up(ratio, entered, tolerance)
+    held = near.distance <= tolerance
     return Check(
         "unit mix-up",
         applies_to,
         near.distance,
         tolerance,
         None,
-        Level.HOLD if near.distance <= tolerance else Level.NONE,
+        Level.HOLD if held else Level.NONE,
         f"This line parted straight at {ratio:.2f} times what {others.size} other testers found; "
         f"{near.explanation} would give {near.factor:.2f}. {near.repair}",
         CONSTANTS,
+        meant_unit=near.meant if held else "",
     )
 
 

@@ -53,6 +53,7 @@ def mixed_units_in_set(
         f"This join held {math.exp(off):.2f} times what your other sets and other testers let "
         f"expect; {near.explanation} would give {near.factor:.2f}. {near.repair}",
         CONSTANTS,
+        meant_unit=near.meant if held else "",
     )
 
 
