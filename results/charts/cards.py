@@ -35,10 +35,14 @@ class Words:
     weight: Literal["normal", "bold"] = "normal"
 
 
-def pool_card(version: PoolVersion) -> str:
-    """The card of a version: its figure, the strip, what to expect, and what is behind it."""
+def pool_card(version: PoolVersion, note: str = "") -> str:
+    """The card of a version: its figure, the strip, what to expect, and what is behind it.
+
+    ``note`` is what readers need to know of the figure's age.
+    """
     pool = version.pool
-    counts = f"{version.testers} testers, {version.pulls} pulls, version {version.number}"
+    behind = (f"{version.testers} testers", f"{version.pulls} pulls", f"version {version.number}")
+    counts = ", ".join(each for each in (*behind, note) if each)
     head = [
         Words(42, 16, "Samespool", MUTED),
         Words(84, 32, shortened(pool.tie, 28), INK, "bold"),

@@ -26,6 +26,10 @@ from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS, UnitError, parse_for
 
 register = template.Library()
 
+PROVISIONAL_BELOW = 5
+"""Number of testers below which a figure is called provisional: with four the t interval's factor
+is still 3.2, from five on each further tester narrows it slowly."""
+
 MODES = {
     "join": gettext_lazy("at the join"),
     "slip": gettext_lazy("slipped"),
@@ -132,6 +136,12 @@ def _with_load(context: template.Context, written: str, *shares: float | None) -
     pool = context.get("pool")
     load = context["own_line"].load(None if pool is None else pool.pk, *shares)
     return format_html('{} <span class="load">{}</span>', written, load) if load else written
+
+
+@register.filter
+def provisional(version: PoolVersion) -> bool:
+    """Whether the figure of a version rests on few testers yet."""
+    return version.efficiency is not None and version.testers < PROVISIONAL_BELOW
 
 
 @register.filter

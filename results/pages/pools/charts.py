@@ -14,6 +14,7 @@ from results.http_cache.cache_marks import edition_of_pool
 from results.http_cache.code_version import tagged
 from results.models import Pool, PoolVersion
 from results.pages.drawn import Form, answer, shown
+from results.pages.figures import PROVISIONAL_BELOW
 from results.pages.pools.line_pair import pools_asked_for
 from results.pools import selectors
 from results.pools.figures import figures_of, findings_of
@@ -82,13 +83,18 @@ def left_out(_request: HttpRequest, pk: int, form: Form) -> HttpResponse:
 @cache_control(no_cache=True)
 def card(_request: HttpRequest, pk: int, number: int | None = None) -> HttpResponse:
     """The picture shown where a link to the pool, or to this version of it, is posted."""
-    version = _current(pk)
+    version, note = _current(pk), ""
+    if version.pool.freshness.state == "updating":
+        note = "being recomputed"
+    elif version.efficiency and version.testers < PROVISIONAL_BELOW:
+        note = "provisional"
     if number is not None and number != version.number:
         pool = version.pool
         version = get_object_or_404(selectors.versions_of(pool).defer("figures"), number=number)
-        version.pool = pool
+        version.pool, note = pool, "superseded"
     down = "-taken-down" if version.taken_down_at else ""
-    return answer(f"card-{version.pk}{down}", lambda: cards.pool_card(version), "picture")
+    key = f"card-{version.pk}{down}-{note}".replace(" ", "-")
+    return answer(key, lambda: cards.pool_card(version, note), "picture")
 
 
 @require_safe

@@ -15,9 +15,6 @@ from results.statistics.planning import narrowing_by_a_tester
 
 Load = Callable[..., str]
 
-PROVISIONAL_BELOW = 5
-"""Number of testers below which a figure is called provisional: with four the t interval's factor
-is still 3.2, from five on each further tester narrows it slowly."""
 WELL_KNOWN, FAIRLY_KNOWN = 0.02, 0.05
 """Half-widths of the interval, of the figure, that pages call well and fairly well known."""
 

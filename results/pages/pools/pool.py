@@ -21,7 +21,7 @@ from results.pages.measures import COOKIE as MEASURES
 from results.pages.own_line import COOKIE as OWN_LINE
 from results.pages.own_line import OwnLine, own_line_of
 from results.pages.pools.line_pair import contrasts_of, query_of
-from results.pages.pools.opening import PROVISIONAL_BELOW, opening
+from results.pages.pools.opening import opening
 from results.pages.pools.products import products_of
 from results.pages.pools.sensitivity import apart_of, groups_of
 from results.pages.pools.words import methods, statements
@@ -83,7 +83,6 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "freshness": pool.freshness,
             "picture": reverse("pages:card", args=[pool.pk]),
             "opening": opening(version, own_line),
-            "provisional": version.testers < PROVISIONAL_BELOW,
             "own_line": own_line,
             "loads": _loads(own_line, version),
             "statements": statements(version),

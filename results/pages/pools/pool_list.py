@@ -21,7 +21,6 @@ from results.pages.own_line import BY_LABEL, STRENGTH, own_line_of
 from results.pages.own_line import COOKIE as OWN_LINE
 from results.pages.pools.filters import SAFE, Filters
 from results.pages.pools.line_pair import query_of
-from results.pages.pools.opening import PROVISIONAL_BELOW
 from results.pages.pools.strips import Strip, strip_of
 from results.pages.showing import render
 from results.pools import selectors
@@ -97,7 +96,6 @@ def pool_list(request: HttpRequest) -> HttpResponse:
             "safest_first": filters.asked.get("rank") == SAFE,
             "query": query.urlencode(),
             "permanent": _permanent(request),
-            "provisional_below": PROVISIONAL_BELOW,
             "least_testers": LEAST_TESTERS,
         },
     )
