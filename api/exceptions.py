@@ -104,7 +104,7 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     if problem.retry_after_s:
         headers["Retry-After"] = str(problem.retry_after_s)
     if problem.status >= 500:
-        logger.error("unexpected %s", type(error).__name__, exc_info=error)
+        logger.error("answered %d: %s", problem.status, type(error).__name__, exc_info=error)
         got_request_exception.send(sender=type(context["view"]), request=request)
     set_rollback()
     # A problem is JSON also where a list was asked for as CSV.

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import sys
 
+import structlog
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.template.loader import render_to_string
 from django.views import defaults
 from django.views.decorators.csrf import requires_csrf_token
 
 from api.exceptions import CONTENT_TYPE, READ_ONLY, Problem, problem_of
+
+log = structlog.get_logger(__name__)
 
 
 @requires_csrf_token
@@ -33,6 +36,7 @@ def server_error(request: HttpRequest) -> HttpResponse:
     """503 where the database did not answer, which passes; else 500."""
     error = sys.exc_info()[1]
     problem = problem_of(error if isinstance(error, Exception) else RuntimeError())
+    log.error("not answered", status=problem.status, error=type(error).__name__)
     if _is_of_the_api(request):
         answer = _as_problem(request, problem)
     else:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import psycopg
+import structlog
 from django.conf import settings
 from django.db import DatabaseError, connection
 from django.db.migrations.executor import MigrationExecutor
@@ -15,6 +17,8 @@ from django.views.decorators.cache import never_cache
 from redis import RedisError
 
 from deploy.observing.queue import redis_client
+
+log = structlog.get_logger(__name__)
 
 TIMEOUT_S = 2
 """How long a server may take to answer before it counts as unreachable."""
@@ -50,6 +54,8 @@ def ready(request: HttpRequest) -> HttpResponse:
         reachable = parts["database"] == "ok"
         parts[name] = _outcome(check) if reachable else "not checked: no database"
     all_ok = all(outcome == "ok" for outcome in parts.values())
+    if not all_ok:
+        log.warning("not ready: answered 503", parts=parts)
     return JsonResponse({"ready": all_ok, "parts": parts}, status=200 if all_ok else 503)
 
 
@@ -75,6 +81,26 @@ def _database() -> str:
             row = probe.execute(REPLICATION_STATE).fetchone()
             return _replication(*row) if row else "does not answer"
     return "ok"
+
+
+@dataclass(frozen=True)
+class DatabaseState:
+    """That the database answers; ``lag_s`` is how far it is behind its primary, if a replica."""
+
+    lag_s: float | None
+
+
+def database_state() -> DatabaseState | None:
+    """How the database stands; None where it does not answer within two seconds."""
+    if settings.EMBEDDED:
+        return DatabaseState(None)
+    try:
+        with _probe() as probe:
+            row = probe.execute(REPLICATION_STATE).fetchone()
+    except (psycopg.Error, OSError):
+        return None
+    replica, _receives, lag_s = row or (False, False, None)
+    return DatabaseState(float(lag_s or 0) if replica else None)
 
 
 def _probe() -> psycopg.Connection:

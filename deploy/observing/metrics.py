@@ -2,11 +2,12 @@
 
 Every web process counts its requests in files of ``PROMETHEUS_MULTIPROC_DIR``; the one that is
 scraped adds them up. Counts from the database are read at each scrape and are the same from every
-process and machine.
+process and machine. Where the database is away or locked, the rest is answered all the same.
 """
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import os
 import secrets
@@ -16,6 +17,7 @@ from collections.abc import Iterator, Mapping
 from django.conf import settings
 from django.core.cache import caches
 from django.core.exceptions import PermissionDenied
+from django.db import DatabaseError, connection, transaction
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from prometheus_client import CONTENT_TYPE_LATEST, REGISTRY, CollectorRegistry, generate_latest
@@ -24,9 +26,11 @@ from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 from redis import RedisError
 
-from deploy.observing import workers
+from deploy.observing import health, workers
+from deploy.observing.backups import newest_backup
 from results.jobs import operations
 
+LONGEST_WAIT_FOR_A_LOCK_S = 2
 SCREENING_COUNTS_CACHED_S = 60
 """Counting the whole database takes longer than a scrape should, so it is done once a minute."""
 
@@ -43,9 +47,24 @@ def metrics(request: HttpRequest) -> HttpResponse:
 
 
 class OperationsCollector(Collector):
-    """Backlog and screening, from the database, and workers, from Redis."""
+    """Backlog and screening, from the database, workers, from Redis, and the newest backup."""
 
     def collect(self) -> Iterator[GaugeMetricFamily]:
+        state = health.database_state()
+        found = list(_of_the_database()) if state is not None else []
+        yield _one("database_up", "Whether the database answers and is not locked", bool(found))
+        yield from found
+        if state is not None and state.lag_s is not None:
+            yield _one("replica_lag_seconds", "How far the replica is behind", state.lag_s)
+        yield _by("worker_silent_seconds", "Seconds since last seen", ["worker"], _silent())
+        yield _by("workers_of_one_name", "Processes of a name", ["worker"], _of_one_name())
+        if (written := newest_backup()) is not None:
+            yield _one("backup_written_timestamp_seconds", "When the newest was", written)
+
+
+def _of_the_database() -> Iterator[GaugeMetricFamily]:
+    """Counts; none where a lock is held for longer than a scraper waits."""
+    with contextlib.suppress(DatabaseError), _patience():
         backlog = operations.backlog()
         screening = caches["kept"].get_or_set(
             "screening_counts", operations.screening_counts, SCREENING_COUNTS_CACHED_S
@@ -60,8 +79,17 @@ class OperationsCollector(Collector):
         yield _by("releases", "Open data by state", ["state"], _keyed(backlog.releases))
         yield _one("uploads", "Uploads stored", screening.uploads)
         yield _by("pull_sets", "Pull sets by state", ["state"], _keyed(screening.pull_sets))
+        yield _one("oldest_held_seconds", "Age of the oldest held set", screening.oldest_held_s)
         yield _by("checks", "Marks and holds by check", ["check", "level"], screening.checks)
-        yield _by("worker_silent_seconds", "Seconds since last seen", ["worker"], _silent())
+
+
+@contextlib.contextmanager
+def _patience() -> Iterator[None]:
+    with transaction.atomic():
+        if connection.vendor == "postgresql":
+            with connection.cursor() as cursor:
+                cursor.execute(f"SET LOCAL lock_timeout = '{LONGEST_WAIT_FOR_A_LOCK_S}s'")
+        yield
 
 
 def _requests() -> CollectorRegistry:
@@ -93,6 +121,13 @@ def _silent() -> dict[tuple[str, ...], float]:
     except RedisError:
         return {}
     return {(name,): time.time() - at.timestamp() for name, at in seen.items()}
+
+
+def _of_one_name() -> dict[tuple[str, ...], float]:
+    try:
+        return {(name,): count for name, count in workers.of_one_name().items()}
+    except RedisError:
+        return {}
 
 
 def _keyed(counts: dict[str, int]) -> dict[tuple[str, ...], int]:

@@ -6,6 +6,8 @@ For people and scrapers only: whatever Redis loses is written again within secon
 from __future__ import annotations
 
 import contextlib
+import uuid
+from collections import Counter
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -17,7 +19,11 @@ from deploy.observing.queue import redis_client
 
 SEEN = "samespool:seen"
 SWEEPER = "sweeper"
+PROCESSES = "samespool:processes"
+THIS_PROCESS = uuid.uuid4().hex
 REMEMBERED = timedelta(days=1)
+PRESENT = timedelta(seconds=30)
+"""A worker sends a sign every two seconds."""
 TIMEOUT_S = 1
 
 
@@ -35,10 +41,26 @@ def seen() -> dict[str, datetime]:
     return {name: at[name] for name in sorted(at) if at[name] > earliest}
 
 
+def of_one_name() -> dict[str, int]:
+    """By name, how many workers are at work under it now: more than one is a mistake.
+
+    Forgets those that are gone. Raises ``redis.RedisError`` if Redis does not answer.
+    """
+    if settings.EMBEDDED:
+        return {}
+    since = (datetime.now(UTC) - PRESENT).timestamp()
+    with redis_client(TIMEOUT_S) as server:
+        stamps: dict[str, str] = server.hgetall(PROCESSES)
+        if gone := [process for process, stamp in stamps.items() if float(stamp) < since]:
+            server.hdel(PROCESSES, *gone)
+    return dict(Counter(process.rpartition(" ")[0] for process in {*stamps} - {*gone}))
+
+
 @signals.heartbeat_sent.connect
 def record_worker(sender: Any, **_sent: Any) -> None:
     """A worker sends a heartbeat every two seconds."""
     _record(sender.eventer.hostname)
+    _record(f"{sender.eventer.hostname} {THIS_PROCESS}", PROCESSES)
 
 
 @signals.task_success.connect
@@ -48,6 +70,6 @@ def record_sweeper(sender: Any, **_sent: Any) -> None:
         _record(SWEEPER)
 
 
-def _record(name: str) -> None:
+def _record(name: str, among: str = SEEN) -> None:
     with contextlib.suppress(RedisError), redis_client(TIMEOUT_S) as server:
-        server.hset(SEEN, name, str(datetime.now(UTC).timestamp()))
+        server.hset(among, name, str(datetime.now(UTC).timestamp()))

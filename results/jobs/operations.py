@@ -8,7 +8,7 @@ from datetime import datetime
 from django.db.models import Count, Max, Min, QuerySet
 from django.utils import timezone
 
-from results.models import CheckResult, Job, Pool, PullSet, Release, StalePool, Upload
+from results.models import CheckResult, Job, Pool, PullSet, Release, ReviewCase, StalePool, Upload
 
 
 @dataclass(frozen=True)
@@ -31,6 +31,7 @@ class ScreeningCounts:
     uploads: int
     pull_sets: dict[str, int]
     checks: dict[tuple[str, str], int]
+    oldest_held_s: float
 
 
 def backlog() -> Backlog:
@@ -55,10 +56,12 @@ def screening_counts() -> ScreeningCounts:
     states = dict(PullSet.objects.order_by().values_list("state").annotate(Count("pk")))
     tripped = CheckResult.objects.order_by().exclude(level=CheckResult.Level.NONE)
     checks = tripped.values_list("name", "level").annotate(Count("pk"))
+    held = ReviewCase.objects.filter(pull_set__state=PullSet.State.HELD)
     return ScreeningCounts(
         uploads=Upload.objects.count(),
         pull_sets={state: states.get(state, 0) for state in PullSet.State.values},
         checks={(name, level): count for name, level, count in checks},
+        oldest_held_s=_age_s(held.aggregate(oldest=Min("opened_at"))["oldest"]),
     )
 
 

@@ -90,7 +90,7 @@ def test_readiness_names_a_server_that_hangs_while_it_hangs_and_the_process_live
     assert (again["database"], again["queue"]) == ("ok", "ok")
 
 
-def test_while_the_database_is_gone_everyone_is_asked_to_come_back(servers, web):
+def test_while_the_database_is_gone_everyone_is_asked_to_come_back(servers, web, tmp_path):
     os.kill(postmaster(servers["DATABASE_URL"]), signal.SIGINT)
     wait_until(
         lambda: requests.get(f"{web}/readyz", timeout=TIMEOUT_S).status_code == 503, "The end"
@@ -108,3 +108,10 @@ def test_while_the_database_is_gone_everyone_is_asked_to_come_back(servers, web)
     assert page.status_code == 503
     assert "The database can't be reached at the moment" in html.unescape(page.text)
     assert [int(answer.headers["Retry-After"]) for answer in (asked, sent, page)] == [5, 5, 5]
+    measured = requests.get(f"{web}/metrics", timeout=TIMEOUT_S)
+    assert measured.status_code == 200
+    assert "samespool_database_up 0.0" in measured.text
+    log = (tmp_path / "web.log").read_text()
+    assert '"event": "not ready: answered 503"' in log
+    assert log.count('"event": "answered 503: ') == 2
+    assert '"status": 503' in log

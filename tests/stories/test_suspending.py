@@ -93,9 +93,10 @@ def test_lifted_it_counts_again_where_it_counted_and_what_was_held_otherwise_sta
 ):
     other_reason, *_ = PullSet.objects.filter(session__contributor=tester)
     suspend(by=moderator.user, contributor=tester, reason=REASON)
-    other_reason.state_changes.create(
-        from_state="held", to_state="held", by=moderator.user, reason="and the unit is wrong"
-    )
+    for before, after in (("held", "released"), ("released", "held")):
+        other_reason.state_changes.create(
+            from_state=before, to_state=after, by=moderator.user, reason="and the unit is wrong"
+        )
     lift(by=moderator.user, contributor=tester, reason="Explained.", release=True)
     other_reason.refresh_from_db()
     assert other_reason.state == "held"
