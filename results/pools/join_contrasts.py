@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from results.http_cache.cache_marks import next_edition
 from results.models import DirectComparison, Edition, Pool, PoolVersion, StalePool
 from results.pools.estimate import scores_from
-from results.pools.pool_data import Members, log_ratios, members_of_each
+from results.pools.pool_data import Members, log_ratios, members_of_each, within
 from results.pools.selectors import line_pair_of, rivals
 from results.statistics.contrasts import Contrasts, within_baseline_contrasts
-from results.statistics.errors import StatisticsError
+from results.statistics.errors import StatisticsError, TooFewTesters
 from results.statistics.joint_means import correlation_of_means
-from results.statistics.network import Difference, Network, network
+from results.statistics.network import LEAST_TESTERS, Difference, Network, network
 
 Floats = NDArray[np.float64]
 Ids = NDArray[np.int64]
@@ -28,12 +28,16 @@ Ids = NDArray[np.int64]
 
 @dataclass(frozen=True)
 class _Arms:
-    """Sets of all pools of a line pair as columns, (k,); ``pool`` names the join."""
+    """Sets of all pools of a line pair as columns, (k,); ``pool`` names the join.
+
+    ``tyer`` is who tied a set, a tester by their id or another by a number below zero.
+    """
 
     y: Floats
     own_variance: Floats
     pool: NDArray[np.str_]
     tester: Ids
+    tyer: Ids
     baseline: Ids
 
 
@@ -77,12 +81,25 @@ def _compared(versions: dict[int, int]) -> dict[str, Any]:
         return {"why_not": "no join of this line pair has sets whose scatter can be told"}
     try:
         contrasts = within_baseline_contrasts(
-            arms.y, arms.own_variance, arms.pool, arms.tester, arms.baseline
+            arms.y, arms.own_variance, arms.pool, arms.tyer, within(arms.tyer, arms.baseline)
         )
+        testers = _accounts(arms, contrasts)
         found = network(contrasts, _best_known(contrasts))
     except StatisticsError as error:
         return {"why_not": str(error), "figures": correlation}
-    return {"figures": _figures(versions, contrasts, found) | correlation}
+    return {"figures": _figures(versions, contrasts, found, testers) | correlation}
+
+
+def _accounts(arms: _Arms, contrasts: Contrasts) -> int:
+    """How many testers pulled what is compared. Raises TooFewTesters.
+
+    One tester with two others who tie is no comparison of three.
+    """
+    pulled = np.isin(arms.tyer, contrasts.tester)
+    testers = np.unique(arms.tester[pulled]).size
+    if testers < LEAST_TESTERS:
+        raise TooFewTesters(f"a comparison needs {LEAST_TESTERS} testers; there are {testers}")
+    return testers
 
 
 def _correlation(of_each: Mapping[int, Members]) -> dict[str, Any]:
@@ -104,7 +121,10 @@ def _arms(of_each: Mapping[int, Members]) -> _Arms | None:
         except StatisticsError:
             continue
         name = np.full(len(members), str(pool_id))
-        columns.append((ratios.y, ratios.own_variance, name, members.tester, members.baseline))
+        tyer = members.tyers.tyer
+        columns.append(
+            (ratios.y, ratios.own_variance, name, members.tester, tyer, members.baseline)
+        )
     if not columns:
         return None
     return _Arms(*(np.concatenate(column) for column in zip(*columns, strict=True)))
@@ -116,7 +136,9 @@ def _best_known(contrasts: Contrasts) -> str:
     return str(min(named, key=lambda name: (-named[name], name)))
 
 
-def _figures(versions: dict[int, int], contrasts: Contrasts, found: Network) -> dict[str, Any]:
+def _figures(
+    versions: dict[int, int], contrasts: Contrasts, found: Network, testers: int
+) -> dict[str, Any]:
     pooled = _pooled(versions)
     inconsistent = {
         (each.first, each.second): {"gap": each.difference, "se": each.se, "p": each.p}
@@ -126,7 +148,7 @@ def _figures(versions: dict[int, int], contrasts: Contrasts, found: Network) -> 
     return {
         "contrasts": int(contrasts.y.size),
         "baselines": int(np.unique(contrasts.baseline).size),
-        "testers": int(np.unique(contrasts.tester).size),
+        "testers": testers,
         "tau2": found.tau2,
         "differences": [
             {

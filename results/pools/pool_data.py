@@ -128,10 +128,10 @@ class Members:
     def tyers(self) -> Tyers:
         """Who tied, as the groups that sets are pooled by."""
         if not self.hand.any():
-            scale = _within(self.tester, self.scale)
+            scale = within(self.tester, self.scale)
             return Tyers(self.tester, self.session, self.baseline, scale)
         tyer = np.where(self.hand == 0, self.tester, -self.hand)
-        divided = (_within(tyer, each) for each in (self.session, self.baseline, self.scale))
+        divided = (within(tyer, each) for each in (self.session, self.baseline, self.scale))
         return Tyers(tyer, *divided)
 
     @property
@@ -199,19 +199,28 @@ def members_of(pool_id: int, *, also: Iterable[int] = ()) -> Members:
 
 
 def members_of_each(pool_ids: Iterable[int], *, also: Iterable[int] = ()) -> dict[int, Members]:
-    """The same of each of these pools, in one query."""
+    """The same of each of these pools, in one query; who tied has one number in all of them."""
     counting = Q(pull_set__state__in=COUNTING) | Q(pull_set__in=list(also))
     sets = NormalisedSet.objects.filter(counting, pool__in=pool_ids)
     rows: dict[int, list[tuple[Any, ...]]] = {pool_id: [] for pool_id in pool_ids}
+    others = Others()
     for pool_id, *row in sets.order_by("pull_set_id").values_list("pool_id", *COLUMNS):
         rows[pool_id].append(tuple(row))
-    return {pool_id: as_members(found) for pool_id, found in rows.items()}
+    return {pool_id: as_members(found, others) for pool_id, found in rows.items()}
 
 
-def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
-    """Rows of ``COLUMNS`` as columns."""
+class Others(dict[tuple[int, str], int]):
+    """Numbers of those who tied for a tester, by tester and name, from 1 as they are met."""
+
+    def __missing__(self, who: tuple[int, str]) -> int:
+        self[who] = len(self) + 1
+        return self[who]
+
+
+def as_members(rows: Sequence[tuple[Any, ...]], others: Others | None = None) -> Members:
+    """Rows of ``COLUMNS`` as columns, other tyers numbered by ``others`` if given."""
     columns: list[tuple[Any, ...]] = [*zip(*rows, strict=True)] if rows else [()] * len(COLUMNS)
-    columns[HAND] = _hands(columns[TESTER], columns[HAND])
+    columns[HAND] = _hands(columns[TESTER], columns[HAND], Others() if others is None else others)
     types = [np.int64] * 10 + [np.float64] * 13
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
@@ -220,12 +229,10 @@ def as_members(rows: Sequence[tuple[Any, ...]]) -> Members:
     return Members(**arrays)
 
 
-def _hands(tester: Sequence[int], tyer: Sequence[str]) -> tuple[int, ...]:
-    """0 for a set tied by its tester, else a number for each other tyer of each tester, from 1."""
-    named = list(zip(tester, (text.strip().casefold() for text in tyer), strict=True))
-    others = {who: 0 for who in named if who[1]}
-    numbers = {who: number for number, who in enumerate(others, start=1)}
-    return tuple(numbers.get(who, 0) for who in named)
+def _hands(tester: Sequence[int], tyer: Sequence[str], others: Others) -> tuple[int, ...]:
+    """0 for a set tied by its tester, else the number of the other who tied."""
+    named = zip(tester, (text.strip().casefold() for text in tyer), strict=True)
+    return tuple(others[who] if who[1] else 0 for who in named)
 
 
 def _zero_N(
@@ -238,7 +245,7 @@ def _zero_N(
     return uncalibrated_zero_N(resolution_N, known, straight_N)
 
 
-def _within(tyer: Ids, group: Ids) -> Ids:
+def within(tyer: Ids, group: Ids) -> Ids:
     """Numbers of the parts that tyers divide groups into."""
     pairs = np.stack((tyer, group))
     return np.asarray(np.unique(pairs, axis=1, return_inverse=True)[1], dtype=np.int64).ravel()

@@ -5,6 +5,7 @@ And what the join itself holds set by set, by that model's scatter.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +14,7 @@ from numpy.typing import NDArray
 
 from results.normalising.scales import loads_N
 from results.pools.estimate import efficiency_of
-from results.pools.pool_data import Members
+from results.pools.pool_data import Members, within
 from results.pools.pulls_behind import BATCH, counted_pulls, scales_of, straight_together
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import exact_for_assembly, exact_for_join, exact_for_line
@@ -40,8 +41,8 @@ def by_one_model(members: Members) -> dict[str, Any]:
     pulls = _pulls_of(members)
     try:
         found = one_stage(
-            members.tester,
-            members.session,
+            members.tyers.tyer,
+            members.tyers.session,
             pulls.baseline,
             pulls.straight,
             pulls.combination,
@@ -122,19 +123,29 @@ def _rounded(log_efficiency: float) -> float | None:
 
 def _pulls_of(members: Members) -> _Pulls:
     scales, parts = _scales_and_parts(members)
-    # All baselines of one line, spool and session are one; the first stands for them.
-    baseline = np.array([each[0] for each in parts], dtype=np.int64)
+    tyers = members.tyers
+    # All baselines of one line, spool and session are one; the first stands for them, and is one
+    # more for each other who tied against it.
+    baseline = within(tyers.tyer, np.array([each[0] for each in parts], dtype=np.int64))
     joined = _pulled("pull_set_id", members.pull_set)
     order = np.argsort(members.pull_set)
     place = order[np.searchsorted(members.pull_set, joined[0], sorter=order)]
     load_N = _loads_N(joined[1], scales[place])
-    first = np.unique(baseline, return_index=True)
-    of_part = {pk: at for at in first[1].tolist() for pk in parts[at]}
+    of_part: dict[int, list[int]] = defaultdict(list)
+    for at in np.unique(baseline, return_index=True)[1].tolist():
+        for pk in parts[at]:
+            of_part[pk].append(at)
     straight = _pulled("baseline_id", np.array([*of_part], dtype=np.int64))
-    line = np.array([of_part[pk] for pk in straight[0].tolist()], dtype=np.intp)
+    of_pull = [of_part[pk] for pk in straight[0].tolist()]
+    line = np.array([at for of_one in of_pull for at in of_one], dtype=np.intp)
+    taken = np.repeat(np.arange(len(of_pull)), [len(of_one) for of_one in of_pull])
     return _Pulls(
         baseline,
-        Loads(_loads_N(straight[1], scales[line]), exact_for_line(straight[2]), baseline[line]),
+        Loads(
+            _loads_N(straight[1][taken], scales[line]),
+            exact_for_line(straight[2])[taken],
+            baseline[line],
+        ),
         Loads(load_N, exact_for_assembly(joined[2]), place),
         Loads(load_N, exact_for_join(joined[2]), place),
     )

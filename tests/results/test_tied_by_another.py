@@ -5,14 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from results.models import Pool, PoolVersion, PullSet
+from results.charts.pool_forest import forest_of
+from results.jobs.queue import enqueue
+from results.models import DirectComparison, Pool, PoolVersion, PullSet
 from results.pools.estimate import pooled_from
-from results.pools.pool_data import members_of
+from results.pools.pool_data import members_of, members_of_each
 from results.pools.reproduce import recomputed
 from results.pools.tester_vs_pool import compare_in_members
+from results.pools.two_estimands import by_one_model
 from results.worker import embedded
 from rigs.models import Contributor
 from rigs.refusals import Conflict
+from tests import making
 from tests.api.leagues import send
 from tests.people import contributor
 
@@ -103,6 +107,56 @@ def test_a_session_in_which_two_tied_is_divided_between_them():
     tyers = together.tyers
     assert np.unique(tyers.session[mine]).size == 3
     assert pooled_from(together).pooled is not None
+
+
+@pytest.mark.django_db
+def test_the_one_model_and_the_forest_go_by_who_tied():
+    """As if each other who tied had an account."""
+    pool = league()
+    members = members_of(pool.pk)
+    of_accounts = replace(
+        members,
+        tester=np.where(members.hand > 0, 1_000 + members.hand, members.tester),
+        hand=np.zeros(len(members), dtype=np.int64),
+    )
+    found, expected = by_one_model(members)["one_stage"], by_one_model(of_accounts)["one_stage"]
+    assert found["combination"]["efficiency"] == expected["combination"]["efficiency"]
+    for end in ("interval_low", "interval_high"):
+        assert found["combination"][end] == pytest.approx(expected["combination"][end], abs=2e-6)
+    rows = {row.label: row.value for row in forest_of(pool.current).rows}
+    assert rows["tester 0, 1 set"] == pytest.approx(OWN_N, abs=8)
+    assert rows["tied for tester 0, 2 sets"] == pytest.approx(FRIENDS_N, abs=8)
+    assert rows["tied for tester 0, 1 set"] == pytest.approx(FRIENDS_N, abs=8)
+
+
+@pytest.mark.django_db
+def test_a_friends_tie_against_ones_own_on_one_baseline_is_no_comparison_of_joins():
+    """Hands would be compared, and not joins; and three who tied for one tester are no three."""
+    rng = np.random.default_rng(4)
+    main, leader = making.line("thin"), making.line("thick", label_N=180)
+    for number in range(4):
+        revision = making.revision_of(contributor(f"tester {number}"))
+        making.calibrate(revision, gain=1.0, offset_N=0.0)
+        session = making.session(revision)
+        making.straight(session, main, 100 * np.exp(rng.normal(0, 0.02, 6)))
+        for tie, strength_N in (("Blood", OWN_N), ("Nail", OWN_N if number else FRIENDS_N)):
+            pulls_N = strength_N * np.exp(rng.normal(0, 0.03, 8))
+            sent = making.joined(session, main, leader, pulls_N, tie=tie)
+            if not number and tie == "Nail":
+                PullSet.objects.filter(pk=sent.pk).update(tyer="Friend")
+        enqueue(session)
+    embedded.drain()
+    figures = DirectComparison.objects.get().figures
+    assert (figures["testers"], figures["contrasts"], figures["baselines"]) == (3, 3, 3)
+    (answer,) = figures["differences"]
+    assert abs(answer["difference"]) < 0.06
+
+    PullSet.objects.filter(session__contributor=first()).update(tyer="")
+    PullSet.objects.exclude(session__contributor=first()).update(tyer="Friend")
+    both = members_of_each(Pool.objects.values_list("pk", flat=True))
+    blood, nail = (members.tyers.tyer.tolist() for members in both.values())
+    assert blood == nail
+    assert len(set(blood)) == 4
 
 
 @pytest.mark.django_db
