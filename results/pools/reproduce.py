@@ -24,7 +24,7 @@ from results.pools.pool_data import Members, as_members
 from results.pools.pulls_behind import BATCH, counted_pulls, scales_of, straight_together
 from results.pools.recompute import everything_said, said_by
 from results.pools.reproduce_ties import ties_from_pulls
-from results.pools.snapshots import FORMULAE, MOVED, Moved, libraries, snapshot_id
+from results.pools.snapshots import FORMULAE, MOVED, Behind, Moved, libraries, snapshot_id
 from results.statistics.censored import Strength, strengths
 from results.statistics.errors import StatisticsError
 from results.statistics.failure_modes import MEANING
@@ -124,13 +124,14 @@ def recomputed(version: PoolVersion) -> Recomputed:
     circumstances = kept_circumstances(version.inputs)
     said = everything_said(members, pooled_from(members), ties, circumstances)
     found = list(unlike(said_by(version, said), said))
+    behind = Behind(members, [tie.covariates for tie in ties])
     if _by_the_same(version.inputs):
         again = snapshot_id(version.pool_id, version.inputs, members)
         found += list(unlike(version.snapshot, again, "snapshot"))
     return Recomputed(
         version,
         tuple(
-            Difference(each.path, each.stored, each.again, _cause(version.inputs, each))
+            Difference(each.path, each.stored, each.again, _cause(version.inputs, each, behind))
             for each in found
             if not each.is_rounding and not each.was_not_known
         ),
@@ -144,11 +145,11 @@ def _by_the_same(inputs: Mapping[str, Any]) -> bool:
     return inputs["formulae"] == FORMULAE and inputs.get("libraries") == libraries()
 
 
-def _cause(inputs: Mapping[str, Any], each: Unlike) -> Cause:
+def _cause(inputs: Mapping[str, Any], each: Unlike, behind: Behind) -> Cause:
     if inputs["formulae"] > FORMULAE:
         return Cause.FORMULAE
     later = [moved for number in MOVED if number > inputs["formulae"] for moved in MOVED[number]]
-    if any(_moved(moved, each) for moved in later):
+    if any(moved.concerns(behind) and _moved(moved, each) for moved in later):
         return Cause.FORMULAE
     rounded = each.relative is not None and each.relative <= OF_LIBRARIES
     return Cause.LIBRARIES if rounded and inputs.get("libraries") != libraries() else Cause.DATA

@@ -13,8 +13,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import platform
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -23,9 +24,51 @@ import scipy
 
 from results.models.declared import Kept, kept_in, names
 from results.pools.pool_data import Members
+from results.statistics.crossed_factors import is_identifiable
 
 FORMULAE = 2
 """Release of normalising and pooling; raised by every change that can move a figure."""
+
+
+@dataclass(frozen=True)
+class Behind:
+    """What a version was computed from: its sets, and what is recorded of how each was tied."""
+
+    members: Members
+    covariates: Sequence[Mapping[str, float]]
+
+    @property
+    def has_several_products(self) -> bool:
+        """Line products that the model tells apart."""
+        return is_identifiable(self.members.line_product, self.members.tester)
+
+    @property
+    def has_other_tyers(self) -> bool:
+        """Sets that somebody else tied for their tester."""
+        return bool(self.members.hand.any())
+
+    @property
+    def lacks_covariates(self) -> bool:
+        """Sets of which something is not recorded that is recorded of others."""
+        return len({frozenset(of_set) for of_set in self.covariates}) > 1
+
+    @property
+    def has_unsure_zeros(self) -> bool:
+        """Scales whose zero moves a set by more than half a percent."""
+        return bool((np.abs(self.members.zero) > UNSURE_ZERO).any())
+
+
+UNSURE_ZERO = 0.005
+POOLED = (
+    "efficiency",
+    "interval_*",
+    "prediction_*",
+    "held_by_nine",
+    "i2",
+    "figures.*",
+    "findings.moderators.*",
+)
+"""Everything that follows from the model of a pool."""
 
 
 @dataclass(frozen=True)
@@ -33,12 +76,18 @@ class Moved:
     """Figures that a release of the formulae moved by more than 1e-12, and by how much at most.
 
     ``figures`` are shell patterns of their paths, as ``figures.tau2_*`` or ``held_by_nine``;
-    ``by`` is relative, infinity where what was no number changed.
+    ``by`` is relative, infinity where what was no number changed. ``where`` names the property of
+    `Behind` that the versions have which are concerned; without it all are.
     """
 
     why: str
     by: float
     figures: tuple[str, ...]
+    where: str = ""
+
+    def concerns(self, behind: Behind) -> bool:
+        """Whether it moved figures of a version computed from this."""
+        return not self.where or bool(getattr(behind, self.where))
 
 
 MOVED: dict[int, tuple[Moved, ...]] = {
@@ -100,6 +149,30 @@ MOVED: dict[int, tuple[Moved, ...]] = {
             "nine ties in ten hold the lower of what lognormal and Weibull pulls would",
             0.05,
             ("held_by_nine",),
+        ),
+        Moved(
+            "the error of a zero that is little known is shared by the sets of its scale",
+            math.inf,
+            POOLED,
+            where="has_unsure_zeros",
+        ),
+        Moved(
+            "line products are a component of the model where it can tell them",
+            math.inf,
+            POOLED,
+            where="has_several_products",
+        ),
+        Moved(
+            "what somebody else tied is not its tester's own",
+            math.inf,
+            POOLED,
+            where="has_other_tyers",
+        ),
+        Moved(
+            "a covariate that is missing in one set leaves out that set, and not the covariate",
+            math.inf,
+            ("findings.moderators.*",),
+            where="lacks_covariates",
         ),
     ),
 }

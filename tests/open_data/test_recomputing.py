@@ -15,6 +15,7 @@ from results.models.declared import Kept, names
 from results.normalising import reprocess
 from results.pools import reproduce
 from results.pools.pool_data import members_of
+from results.pools.reproduce import Cause
 from results.pools.snapshots import FORMULAE, Moved, columns
 from results.worker import embedded
 from rigs.models import Calibration, RigRevision
@@ -216,6 +217,47 @@ def test_a_figure_that_later_formulae_say_they_moved_is_put_down_to_them(league,
     versions.update(bulk=2.0)
     code, output = refused(now.snapshot)
     assert (code, "1 by other data" in output) == (UNEXPLAINED, True)
+
+
+def test_what_the_formulae_moved_for_some_pools_alone_is_put_down_to_them_in_those_alone(db):
+    """Line products, other tyers, unsure zeros and missing covariates, in versions of release 1."""
+    sets = league_of({"Blood": 85.0}, testers=6)
+    now = pool().current
+    left_out = {"left_out": {"coils": "told of 5 of 6 sets"}}
+    moderators = {**now.findings["moderators"], **left_out}
+    PoolVersion.objects.filter(pk=now.pk).update(
+        inputs={**now.inputs, "formulae": 1},
+        efficiency=now.efficiency * 1.2,
+        findings={**now.findings, "moderators": moderators},
+    )
+
+    def causes() -> dict[str, str]:
+        found = reproduce.recomputed(PoolVersion.objects.get(pk=now.pk)).differences
+        return {one.figure: one.cause for one in found}
+
+    covariate = "findings.moderators.left_out.coils"
+    assert causes() == {"efficiency": Cause.DATA, covariate: Cause.DATA}
+    first, all_sets = PullSet.objects.filter(pk=sets[0].pk), PullSet.objects.all()
+
+    first.update(tyer="Friend")
+    assert causes()["efficiency"] == Cause.FORMULAE
+    first.update(tyer="")
+
+    products = [making.line(name).pk for name in ("a", "b", "c")]
+    for place, each in enumerate(sets):
+        all_sets.filter(pk=each.pk).update(main_line=products[place // 2])
+    assert causes()["efficiency"] == Cause.FORMULAE
+    all_sets.update(main_line=sets[0].main_line_id)
+    assert causes()["efficiency"] == Cause.DATA
+
+    calibrations = Calibration.objects.all()
+    sure_N = calibrations.values_list("u_offset_N", flat=True)[0]
+    calibrations.update(u_offset_N=5.0)
+    assert causes()["efficiency"] == Cause.FORMULAE
+    calibrations.update(u_offset_N=sure_N)
+
+    first.update(parameters={"coils": 7})
+    assert causes() == {"efficiency": Cause.DATA, covariate: Cause.FORMULAE}
 
 
 def test_a_figure_that_was_not_known_then_is_no_difference(league):

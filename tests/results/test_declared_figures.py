@@ -19,7 +19,7 @@ from results.open_data.pooled import KEY, POOLS
 from results.pages.figures import FORMS, Written
 from results.pages.pools import words
 from results.pools.figures import Undeclared, figures_of, findings_of
-from results.pools.snapshots import FORMULAE, MOVED
+from results.pools.snapshots import FORMULAE, MOVED, Behind
 from results.statistics import pooling
 from results.statistics.leave_one_out import LeaveOneOut
 from tests.api.leagues import league_of
@@ -197,6 +197,8 @@ def test_what_the_formulae_moved_and_since_when_a_figure_is_there_are_of_this_co
         stem = stem.replace(r"\*", ".*")
         assert any(re.fullmatch(stem, path) for path in paths), pattern
     assert {figure.since for figure in DECLARED} <= set(range(1, FORMULAE + 1))
+    where = {one.where for moved in MOVED.values() for one in moved if one.where}
+    assert where == {name for name in vars(Behind) if name.startswith(("has_", "lacks_"))}
 
 
 def test_every_figure_says_its_method_in_one_sentence_and_so_do_the_api_and_its_pools_page(
