@@ -187,6 +187,21 @@ def difference_detectable_by_sessions(
     return _detectable_difference(float(np.sqrt(variance)), freedom, power)
 
 
+def pairs_for_difference(difference: float, sd: float, power: float = 0.8) -> int:
+    """Paired differences of scatter ``sd`` that show a ``difference`` in their mean; at least 3.
+
+    Power of the paired t test (Cohen 1988, Statistical Power Analysis, ch. 2). Raises `BeyondReach`
+    above 10 000.
+    """
+    _need_positive(difference=difference, scatter=sd)
+    _check_power(power)
+
+    def enough(pairs: int) -> bool:
+        return power_of_t(difference, sd / np.sqrt(pairs), pairs - 1.0) >= power
+
+    return _least(enough, 3, MOST_SESSIONS, "pairs")
+
+
 def narrowing_by_a_tester(testers: int) -> float:
     """The part by which one more tester is expected to narrow the interval of a pool's mean.
 

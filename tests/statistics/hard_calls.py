@@ -248,6 +248,7 @@ CALLS: dict[str, Callable[[], Calls]] = {
         planning.narrowing_by_a_tester, (-1, 0, 1, 2, 3, 10, 100_000)
     ),
     "planning.power_of_t": over(planning.power_of_t, (0.0, *POSITIVE), POSITIVE, FREEDOM),
+    "planning.pairs_for_difference": over(planning.pairs_for_difference, POSITIVE, CVS),
     "planning.pulls_for_difference": over(planning.pulls_for_difference, POSITIVE, CVS),
     "planning.difference_detectable_by_pulls": over(
         planning.difference_detectable_by_pulls, (1, 2, 5, 20_000), CVS, (0.06, 0.8, 0.999)

@@ -3,7 +3,7 @@
 from django.urls import path
 
 from results.pages import drawn, measures
-from results.pages.pools import charts, line_pair, pool
+from results.pages.pools import charts, line_pair, pool, wanted
 from results.pages.reading import about, catalogue, open_data, report
 
 CHARTS = (
@@ -24,6 +24,7 @@ urlpatterns = [
     path("connections/<int:pk>/", catalogue.connection, name="connection"),
     path("lines/<int:pk>/", catalogue.line, name="line"),
     path("clubs/<int:pk>/", catalogue.club, name="club"),
+    path("wanted/", wanted.wanted, name="wanted"),
     path("measures/", measures.choose, name="measures"),
     path("compare/", line_pair.line_pair, name="line-pair"),
     path("pools/<int:pk>/", pool.one_pool, name="pool"),
