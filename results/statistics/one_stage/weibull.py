@@ -6,6 +6,7 @@ brought back to a normal by its mean and variance, summed over a grid that spans
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -27,6 +28,8 @@ DROP, WIDENINGS, WIDER = 18.0, 6, 1.6  # of ln likelihood at a grid's ends, and 
 OF_WIDTH, OF_SCALE = 0.75, 0.5
 """Greatest distance of a grid's points; sums over it then err by less than 1e-8 of the whole."""
 FEWEST, MOST = 16, 400
+AT_ONCE = 500
+"""Groups whose grids are in memory at once: more of them don't stay in a processor's cache."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ class WeibullPulls:
     def renewed(
         self, scale: float, state: State, cavity: Normals, share: float
     ) -> tuple[State, float]:
-        level, variance = self._grids(scale, cavity).moments
+        level, variance = self._moments(scale, cavity)
         precision = np.maximum(1 / variance - 1 / cavity[1], LEAST_PRECISION / scale**2)
         middle = cavity[0] - self.top
         lean = level * (precision + 1 / cavity[1]) - middle / cavity[1]
@@ -79,6 +82,49 @@ class WeibullPulls:
         return (state[0] + share * change[0], state[1] + share * change[1]), float(far)
 
     def outcome(self, scale: float, state: State, cavity: Normals) -> tuple[Floats, Floats]:
+        found = [
+            block._outcome(
+                scale, (state[0][some], state[1][some]), (cavity[0][some], cavity[1][some])
+            )
+            for some, block in self._blocks
+        ]
+        value, slope = zip(*found, strict=True)
+        return np.concatenate(value), np.concatenate(slope)
+
+    def _moments(self, scale: float, cavity: Normals) -> Normals:
+        found = [
+            block._grids(scale, (cavity[0][some], cavity[1][some])).moments
+            for some, block in self._blocks
+        ]
+        mean, variance = zip(*found, strict=True)
+        return np.concatenate(mean), np.concatenate(variance)
+
+    @cached_property
+    def _blocks(self) -> list[tuple[slice, "WeibullPulls"]]:
+        """The groups, some at once; the pulls of each block lie together."""
+        groups = self.top.size
+        if groups <= AT_ONCE:
+            return [(slice(None), self)]
+        ends = np.append(self.starts, self.y.size)
+        found = []
+        for first in range(0, groups, AT_ONCE):
+            some = slice(first, min(first + AT_ONCE, groups))
+            rows = slice(int(ends[some.start]), int(ends[some.stop]))
+            found.append(
+                (
+                    some,
+                    WeibullPulls(
+                        self.y[rows],
+                        self.starts[some] - ends[some.start],
+                        self.top[some],
+                        self.number[some],
+                        self.total[some],
+                    ),
+                )
+            )
+        return found
+
+    def _outcome(self, scale: float, state: State, cavity: Normals) -> tuple[Floats, Floats]:
         grids = self._grids(scale, cavity)
         apart = self.top + state[1] / state[0] - cavity[0]
         total = cavity[1] + 1 / state[0]
