@@ -73,15 +73,19 @@ def add_parameter(parameter: TieParameter) -> TieParameter:
     set, and Conflict where the connection has it.
     """
     _check_parameters([parameter.name])
-    if spoken(parameter.name) in {
-        spoken(each) for each in parameter.connection.parameters.values_list("name", flat=True)
-    }:
-        expected = gettext("a name that no parameter of this connection has")
-        raise Conflict(
-            gettext("The connection has this parameter already."),
-            [Finding("", "name", parameter.name, expected)],
-        )
-    parameter.save(force_insert=True)
+    expected = gettext("a name that no parameter of this connection has")
+    taken = Conflict(
+        gettext("The connection has this parameter already."),
+        [Finding("", "name", parameter.name, expected)],
+    )
+    known = parameter.connection.parameters.values_list("name", flat=True)
+    if spoken(parameter.name) in {spoken(each) for each in known}:
+        raise taken
+    try:
+        with transaction.atomic():
+            parameter.save(force_insert=True)
+    except IntegrityError:
+        raise taken from None
     return parameter
 
 

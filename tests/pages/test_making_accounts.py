@@ -31,6 +31,8 @@ def test_a_new_account_signs_in_with_the_password_shown_and_can_do_what_it_is_fo
     settings.ACCOUNT_RATE_LIMITS = False
     page = admin_client.post(PAGE, new("heron", **chosen)).content.decode()
     [password] = re.findall(r"<code>(\w{20})</code>", page)
+    assert "heron has:" in page
+    assert ("<li>heron" in page) == decides
     theirs = Client()
     landed = theirs.post("/sign-in/", {"login": "heron", "password": password}, follow=True)
     assert landed.status_code == 200

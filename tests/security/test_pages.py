@@ -81,16 +81,14 @@ PAGES = {
         revisions/<int:pk>/void/ calibrations/<int:pk>/correct/ calibrations/<int:pk>/void/
         """,
     (NOT_SO, (302, 302, 404, 302)): "bench/sets/<int:pk>/say/",
-    ((302, 200, 404, 404), NOT_SO): "sessions/<int:pk>/",
-    (NOT_SO, (302, 302, 404, 404)): """
-        sessions/<int:pk>/withdraw/ sessions/<int:pk>/resolution/ sessions/<int:pk>/unit/
-        account/tokens/<str:digest>/end/
-        """,
     (NOT_SO, (302, 302, 409, 409)): "upload/<uuid:key>/store/",
     # The file that was checked lacks nothing of the catalogue.
     (NOT_SO, (302, 409, 409, 409)): "upload/<uuid:key>/propose/",
-    ((302, 404, 404, 404), NOT_SO): "upload/waiting/<uuid:key>/",
-    (NOT_SO, (302, 404, 404, 404)): "upload/waiting/<uuid:key>/delete/",
+    ((302, 200, 404, 404), NOT_SO): "sessions/<int:pk>/ upload/waiting/<uuid:key>/",
+    (NOT_SO, (302, 302, 404, 404)): """
+        sessions/<int:pk>/withdraw/ sessions/<int:pk>/resolution/ sessions/<int:pk>/unit/
+        account/tokens/<str:digest>/end/ upload/waiting/<uuid:key>/delete/
+        """,
 }
 
 

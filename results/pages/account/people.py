@@ -71,9 +71,13 @@ def people(request: HttpRequest) -> HttpResponse:
         {
             "form": form,
             "made": made,
-            "moderators": moderators.select_related("contributor").order_by("username")[
-                :MODERATORS_SHOWN
-            ],
+            # Pages never show a sign-in name by themselves: here an administrator needs it.
+            "name": made.user.username if made else "",
+            "moderators": list(
+                moderators.order_by("username").values_list("username", "contributor__handle")[
+                    :MODERATORS_SHOWN
+                ]
+            ),
         },
         status=422 if form.errors else 200,
     )

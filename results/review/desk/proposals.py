@@ -55,7 +55,7 @@ class ProposalForm(forms.Form):
         super().__init__(sent)
         self.proposal = proposal
         self.fields |= _FIELDS[Kind(proposal.kind)](proposal)
-        self.order_fields(["decision", "meant"])
+        self.order_fields([name for name in self.fields if name != "answer"])
 
     def decided(self) -> Decision:
         """The decision that was sent; its entry is None where what it needs was left out."""
