@@ -13,6 +13,13 @@ from results.open_data.tables import TABLES
 from rigs.licence import SHARED_DATA
 
 PROFILES = "https://datapackage.org/profiles/2.0"
+CREATOR = "Samespool contributors"
+TITLE = "Samespool: pull tests of fishing-line joins"
+ABOUT = (
+    "Every public pull of joined and of straight fishing line, voids included, with the rigs they "
+    "were made on and the pooled efficiencies of the joins. Not for lifting, climbing or life "
+    "support."
+)
 WORDS = Path(__file__).with_name("OPEN_DATA.md")
 
 
@@ -30,15 +37,11 @@ def descriptor(info: ReleaseInfo, files: Mapping[str, Mapping[str, Any]]) -> dic
     return {
         "$schema": f"{PROFILES}/datapackage.json",
         "name": "samespool-open-data",
-        "title": "Samespool: pull tests of fishing-line joins",
+        "title": TITLE,
         "version": str(info.number),
         "created": f"{info.made_at:%Y-%m-%dT%H:%M:%SZ}",
         "id": info.snapshot,
-        "description": (
-            "Every public pull of joined and of straight fishing line, voids included, with the "
-            "rigs they were made on and the pooled efficiencies of the joins. Not for lifting, "
-            "climbing or life support."
-        ),
+        "description": ABOUT,
         "licenses": [
             {
                 "name": SHARED_DATA.identifier,
@@ -46,7 +49,7 @@ def descriptor(info: ReleaseInfo, files: Mapping[str, Mapping[str, Any]]) -> dic
                 "title": SHARED_DATA.name,
             }
         ],
-        "contributors": [{"title": "Samespool contributors"}],
+        "contributors": [{"title": CREATOR}],
         "resources": [
             *(_sheet(table, files[f"{table.name}.csv"]) for table in TABLES),
             *(_parquet(table, files[f"{table.name}.parquet"]) for table in TABLES),
@@ -75,6 +78,7 @@ def _parquet(table: Table, file: Mapping[str, Any]) -> dict[str, Any]:
         "$schema": f"{PROFILES}/dataresource.json",
         "name": f"{table.name}-parquet",
         "path": f"{table.name}.parquet",
+        "type": "file",
         "description": f"The rows of {table.name}.csv.",
         "format": "parquet",
         "mediatype": "application/vnd.apache.parquet",

@@ -6,12 +6,15 @@ from collections.abc import Iterable
 
 from django.db.models import Case, Q, Value, When
 
-from results.models import Pull, Session
+from results.models import Pull, PullSet, Session
 from results.open_data.equipment import BATCH
 from results.open_data.fields import Column, Row, Table, number, text, whole, yes_no
 from results.open_data.showing import shown, shown_of
 from results.public import rows as public
 from results.public.readers import Reader
+
+TYER = "number_of_tyer"
+"""Who tied a set, set on its row while it is written."""
 
 
 def _sessions() -> Iterable[Row]:
@@ -31,10 +34,19 @@ def _pull_sets() -> Iterable[Row]:
     of_set, of_efficiency = PULL_SETS.sources[:first], PULL_SETS.sources[first:]
     none = (None,) * len(of_efficiency)
     stranger = Reader()
+    tyers: dict[tuple[int, str], int] = {}
     for row in together.iterator(BATCH):
+        setattr(row, TYER, _number_of_tyer(row, tyers))
         came_to = getattr(row, "normalised", None)
         found = shown_of(came_to, of_efficiency, stranger) if came_to else none
         yield (*shown_of(row, of_set, stranger), *found)
+
+
+def _number_of_tyer(row: PullSet, tyers: dict[tuple[int, str], int]) -> int:
+    """0 for who pulled it, else a number that means the same person of the same tester."""
+    name = row.tyer.strip().casefold()
+    who = row.session.contributor_id, name
+    return tyers.setdefault(who, len(tyers) + 1) if name else 0
 
 
 def _pulls() -> Iterable[Row]:
@@ -102,6 +114,7 @@ PULL_SETS = Table(
         text("terminal", "what the line is tied to, where that is no line"),
         Column("parameters", "object", "how it was tied, by the parameters of the connection"),
         yes_no("tied_by_another", "somebody other than the tester tied it"),
+        whole("tyer", "0 if the tester tied it, else one number a person", TYER),
         whole("discarded_ties", "ties thrown away unpulled"),
         number("time_to_tie_s", "seconds"),
         number("join_diameter_m", "of the finished join at its thickest, metres"),

@@ -29,6 +29,7 @@ from results.jobs.after_commit import after_commit
 from results.jobs.attempts import excuse, write_or_defer
 from results.jobs.database_clock import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
+from results.open_data.companions import companions
 from results.open_data.datapackage import ReleaseInfo, descriptor, readme
 from results.open_data.pooled import versions
 from results.open_data.tables import TABLES
@@ -167,10 +168,19 @@ def _one_instant() -> Iterator[None]:
 def _describe(info: ReleaseInfo, rows: dict[str, int], folder: Path) -> list[dict[str, Any]]:
     """Write the words beside the tables; returns name, bytes and SHA-256 of every file."""
     files = {each.name: _file(each) for each in sorted(folder.iterdir())}
-    package, words = folder / "datapackage.json", folder / "README.md"
-    package.write_text(json.dumps(descriptor(info, files), indent=1), encoding="utf-8")
-    words.write_text(readme(info, rows), encoding="utf-8")
-    return [_file(package), _file(words), *files.values()]
+    earlier = Release.objects.filter(state=Release.State.MADE).order_by("-number")
+    texts = {
+        "datapackage.json": json.dumps(descriptor(info, files), indent=1),
+        "README.md": readme(info, rows),
+        **companions(info, rows, list(earlier)),
+    }
+    for name, text in texts.items():
+        (folder / name).write_text(text, encoding="utf-8")
+    described = [_file(folder / name) for name in texts]
+    sums = folder / "SHA256SUMS.txt"
+    named = (f"{each['sha256']}  {each['name']}" for each in (*described, *files.values()))
+    sums.write_text("\n".join([*named, ""]), encoding="utf-8")
+    return [*described, _file(sums), *files.values()]
 
 
 def _file(path: Path) -> dict[str, Any]:

@@ -39,7 +39,9 @@ def sheets(package):
 
 def test_sizes_and_checksums_in_the_descriptor_are_those_of_the_files(package):
     named = {one["path"] for one in package.descriptor["resources"]}
-    assert named | {"datapackage.json", "README.md"} == set(package.files)
+    beside = {"datapackage.json", "README.md", "SHA256SUMS.txt", "LICENCE.md", "CHANGES.md"}
+    beside |= {"CITATION.cff", "datacite.json", "recompute.R", "recompute.py"}
+    assert named | beside == set(package.files)
     for one in package.descriptor["resources"]:
         body = package.files[one["path"]]
         assert one["bytes"] == len(body)

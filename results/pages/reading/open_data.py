@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import json
+
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.utils.http import parse_etags
+from django.utils.safestring import SafeString, mark_safe
 from django.views.decorators.http import require_safe
 
 from results.models import Release
 from results.open_data import archive as lookups
+from results.open_data.companions import dataset, info_of
+from results.open_data.releases import ARCHIVE
 from results.open_data.tables import TABLES
 from results.pages.showing import render
 from rigs.licence import SHARED_DATA
@@ -17,9 +23,13 @@ from rigs.licence import SHARED_DATA
 RELEASES_PER_PAGE = 20
 FOR_GOOD = "public, max-age=31536000, immutable"
 TYPES = {
+    "R": "text/plain; charset=utf-8",
+    "cff": "application/yaml",
     "csv": "text/csv; charset=utf-8; header=present",
     "json": "application/json",
     "md": "text/markdown; charset=utf-8",
+    "py": "text/plain; charset=utf-8",
+    "txt": "text/plain; charset=utf-8",
     "parquet": "application/vnd.apache.parquet",
     "zip": "application/zip",
 }
@@ -29,8 +39,26 @@ TYPES = {
 def open_data(request: HttpRequest) -> HttpResponse:
     """What the open data are, under which licence, and every release."""
     page = Paginator(lookups.releases(), RELEASES_PER_PAGE).get_page(request.GET.get("page"))
-    context = {"page": page, "newest": lookups.releases().first(), "tables": TABLES}
-    return render(request, "pages/reading/open_data.html", context | {"licence": SHARED_DATA})
+    newest = lookups.releases().first()
+    context = {
+        "page": page,
+        "newest": newest,
+        "tables": TABLES,
+        "licence": SHARED_DATA,
+        "dataset": newest and _for_search_engines(request, newest),
+    }
+    return render(request, "pages/reading/open_data.html", context)
+
+
+def _for_search_engines(request: HttpRequest, newest: Release) -> SafeString:
+    """The newest version as schema.org's Dataset in JSON-LD, safe within a script element."""
+    address = reverse("pages:open-data-file", args=[newest.number, ARCHIVE])
+    document = dataset(
+        info_of(newest),
+        request.build_absolute_uri(reverse("pages:open-data")),
+        request.build_absolute_uri(address),
+    )
+    return mark_safe(json.dumps(document).replace("<", "\\u003c"))
 
 
 @require_safe

@@ -1,0 +1,171 @@
+"""A stranger checks the published figures by the scripts of the archive, and cites it.
+
+R's metafor (Viechtbauer 2010, Journal of Statistical Software 36(3)) and a second program in Python
+start from the readings and use nothing of ours.
+"""
+
+import csv
+import hashlib
+import json
+import re
+import subprocess
+import sys
+from datetime import date
+
+import numpy as np
+import pytest
+from frictionless import Package, system
+from jsonschema import Draft202012Validator
+
+from results.jobs.queue import enqueue
+from results.models import Pool
+from results.open_data.companions import dataset, info_of
+from results.worker import embedded
+from tests import making
+from tests.people import contributor
+
+NEWTONS = np.array([1.0, 1.06, 0.97, 1.02, 0.95, 1.04])
+"""Loads of six pulls over their mean."""
+
+
+@pytest.fixture
+def league(transactional_db, settings):
+    """Testers with and without a calibration, several sets a session, pulls that end at a grip."""
+    settings.SAMESPOOL_SCREENING = {"influence_limit": {"least": 9.0, "most": 9.0}}
+    rng = np.random.default_rng(20260110)
+    thin, thick = making.line("thin"), making.line("thick", label_N=180)
+    for number in range(6):
+        revision = making.revision_of(contributor(f"tester {number}"))
+        if number % 3:
+            making.calibrate(revision, gain=1 + number / 100, offset_N=number - 2.0)
+        for day in (10, 17):
+            session = making.session(revision, pulled_on=date(2026, 1, day))
+            modes = ["line"] * 5 + ["grip"]
+            straight_N = 100 * NEWTONS * np.exp(rng.normal(0, 0.02, 6))
+            making.straight(session, thin, straight_N, modes if number % 2 else None)
+            for place, tie in enumerate(("Blood", "Blood", "Albright")):
+                ends = ["join", "slip", "join", "line", "join", "grip" if place else "join"]
+                pulled_N = 80 * NEWTONS * np.exp(rng.normal(0, 0.04) + rng.normal(0, 0.04, 6))
+                pull_set = making.joined(session, thin, thick, pulled_N, ends, tie=tie)
+                pull_set.tyer = "a friend" if number == 5 and place == 1 else ""
+                pull_set.save()
+            enqueue(session)
+    embedded.drain()
+
+
+@pytest.fixture
+def folder(league, unpack, tmp_path):
+    for name, body in unpack().files.items():
+        (tmp_path / name).write_bytes(body)
+    return tmp_path
+
+
+def run(*command: str, folder) -> tuple[int, str]:
+    ended = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+    return ended.returncode, ended.stdout + ended.stderr
+
+
+SCRIPTS = {"recompute.R": "Rscript", "recompute.py": sys.executable}
+
+
+def without_figures(folder) -> None:
+    """Empty what each set came to."""
+    table = folder / "pull_sets.csv"
+    rows = list(csv.DictReader(table.open(newline="")))
+    first = list(rows[0]).index("pulls")
+    for row in rows:
+        row.update(dict.fromkeys(list(row)[first:], ""))
+    with table.open("w", newline="") as opened:
+        writer = csv.DictWriter(opened, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+
+
+def test_each_script_computes_every_pool_from_the_readings_alone_to_eight_digits(folder):
+    without_figures(folder)
+    figures = [pool for pool in Pool.objects.select_related("current") if pool.current.efficiency]
+    assert len(figures) == 2
+    for script, program in SCRIPTS.items():
+        code, said = run(program, script, folder=folder)
+        assert code == 0, said
+        apart = re.search(r"2 pools, the largest difference is (\S+)", said)
+        assert apart, said
+        assert float(apart[1]) < 1e-8, said
+
+    rows = (folder / "pulls.csv").read_text().splitlines(keepends=True)
+    place = next(i for i, row in enumerate(rows) if ",join," in row)
+    rows[place] = rows[place].replace(",join,", ",none,")
+    (folder / "pulls.csv").write_text("".join(rows))
+    for script, program in SCRIPTS.items():
+        code, said = run(program, script, folder=folder)
+        assert code == 1, said
+
+
+def its_checksums_hold(folder) -> None:
+    with system.use_context(trusted=True):
+        report = Package(str(folder / "datapackage.json")).validate()
+    assert report.valid, report.flatten(["name", "type", "note"])[:5]
+    assert len(report.tasks) == 22
+    named = (folder / "SHA256SUMS.txt").read_text().splitlines()
+    for line in named:
+        digest, _, name = line.partition("  ")
+        assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == digest
+    everything = {path.name for path in folder.iterdir()} - {"SHA256SUMS.txt"}
+    assert {line.partition("  ")[2] for line in named} == everything
+
+
+DATACITE = {
+    "required": [
+        *("titles", "creators", "publisher", "publicationYear", "types", "version", "rightsList"),
+    ],
+    "properties": {
+        "creators": {"minItems": 1, "items": {"required": ["name"]}},
+        "publicationYear": {"pattern": r"^\d{4}$"},
+        "types": {"properties": {"resourceTypeGeneral": {"const": "Dataset"}}},
+    },
+}
+"""What the DataCite Metadata Schema 4.5 makes mandatory, but the DOI that a deposit is given."""
+SCHEMA_ORG = {"required": ["@context", "@type", "name", "description", "license", "distribution"]}
+"""What schema.org's Dataset is found by: name and description, and how to get at it."""
+
+
+def test_a_package_is_valid_and_says_how_it_is_cited_and_what_has_changed(folder, make, client):
+    its_checksums_hold(folder)
+    its_words_name_every_step(folder)
+    release = make()
+    info = info_of(release)
+    metadata = json.loads((folder / "datacite.json").read_text())
+    assert list(Draft202012Validator(DATACITE).iter_errors(metadata)) == []
+    page = client.get("/open-data/").content.decode()
+    embedded_document = re.search(
+        r'<script type="application/ld\+json">(.*?)</script>', page, re.DOTALL
+    )
+    found = json.loads(embedded_document[1])
+    assert list(Draft202012Validator(SCHEMA_ORG).iter_errors(found)) == []
+    archive = f"http://testserver/open-data/{release.number}/archive.zip"
+    assert found == dataset(info, "http://testserver/open-data/", archive)
+    assert client.get(archive).status_code == 200
+
+    citation = dict(
+        line.split(": ", 1) for line in (folder / "CITATION.cff").read_text().splitlines()
+        if ": " in line and not line.startswith(" ")
+    )  # fmt: skip
+    assert citation["cff-version"] == "1.2.0"
+    assert citation["version"] == "'1'"
+    assert citation["license"] == "CC-BY-4.0"
+    assert "CC-BY-4.0" in (folder / "LICENCE.md").read_text()
+    changes = client.get(f"/open-data/{release.number}/CHANGES.md")
+    rows = [line for line in b"".join(changes.streaming_content).decode().splitlines()
+            if re.match(r"\| \d", line)]  # fmt: skip
+    assert [row.split("|")[1].strip() for row in rows] == ["2", "1"]
+    for name in ("recompute.R", "recompute.py", "CITATION.cff", "SHA256SUMS.txt"):
+        assert client.get(f"/open-data/latest/{name}", follow=True).status_code == 200
+
+
+def its_words_name_every_step(folder) -> None:
+    words = (folder / "README.md").read_text()
+    for said in (
+        *("recompute.R", "recompute.py", "n_effective", "degrees_of_freedom", "I²", "`tyer`"),
+        *("Prediction interval", "nine in ten", "second look", "1e-8", "restricted likelihood"),
+    ):
+        assert said in words, said
