@@ -4,12 +4,13 @@ import os
 import sys
 
 from celery import Celery
-from celery.signals import task_prerun
+from celery.signals import beat_init, task_prerun
 from django.db import close_old_connections
 from django_structlog.celery.steps import DjangoStructLogInitStep
 from kombu.entity import Queue
 
 from deploy.observing import workers  # noqa: F401  (registers the signals that record workers)
+from deploy.one_scheduler import refuse_a_second
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "deploy.settings")
 
@@ -29,3 +30,4 @@ app.conf.task_routes = {
 app.conf.CELERY_DB_REUSE_MAX = sys.maxsize
 task_prerun.connect(lambda **_: close_old_connections(), weak=False)
 app.steps["worker"].add(DjangoStructLogInitStep)
+beat_init.connect(refuse_a_second)

@@ -41,6 +41,8 @@ if not SECRET_KEY or (SECRET_KEY == TRY_KEY and not EMBEDDED):
         "SAMESPOOL_SECRET_KEY is not set. On PostgreSQL the service starts only with a key of "
         "its own: at least 50 random characters."
     )
+# Earlier keys: what they signed is still taken, and signed with the key of today from then on.
+SECRET_KEY_FALLBACKS: list[str] = env.list("SAMESPOOL_SECRET_KEY_BEFORE", [])
 ALLOWED_HOSTS = env.list("SAMESPOOL_HOSTS", ["127.0.0.1", "localhost", "[::1]", "testserver"])
 CSRF_TRUSTED_ORIGINS: list[str] = env.list("SAMESPOOL_ORIGINS", [])
 
@@ -224,12 +226,18 @@ CELERY_BEAT_SCHEDULE = {
     "sweep": {
         "task": "results.tasks.sweep",
         "schedule": schedule(SAMESPOOL_SWEEP_SECONDS, nowfun=steady_now),
+        # Sweeps that no worker took pile up otherwise; one does the work of all.
+        "options": {"expires": max(60.0, SAMESPOOL_SWEEP_SECONDS)},
     },
     "news": {
         "task": "results.tasks.mail_news",
         "schedule": schedule(MAIL_EVERY_S, nowfun=steady_now),
         "options": {"expires": MAIL_EVERY_S},
     },
+}
+CELERY_BEAT_SCHEDULE["clear"] = {
+    "task": "results.tasks.clear_expired",
+    "schedule": schedule(timedelta(days=1), nowfun=steady_now),
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
 

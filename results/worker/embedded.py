@@ -21,6 +21,7 @@ from results.pools import recompute
 from results.pools.outdated import sweep_outdated
 from results.screening.shapes import sweep_shapes
 from results.worker import finish_pool, run_session
+from results.worker.expired import clear_expired
 from results.worker.mail_news import mail_news
 
 log = structlog.get_logger(__name__)
@@ -94,6 +95,7 @@ def _run_forever() -> None:
             make_releases()
             mail_news()
             audit_chain.seal()
+            clear_expired()
         except Exception:
             log.exception("worker thread failed; it continues at the next sweep")
         close_old_connections()

@@ -11,7 +11,7 @@ from results.models import audit_chain
 from results.open_data import releases
 from results.pools import outdated, recompute
 from results.screening.shapes import sweep_shapes
-from results.worker import finish_pool, run_session
+from results.worker import expired, finish_pool, run_session
 from results.worker import mail_news as mail
 
 
@@ -42,6 +42,11 @@ def make_release(release_id: int) -> None:
 @shared_task(name="results.tasks.mail_news")
 def mail_news() -> None:
     mail.mail_news()
+
+
+@shared_task(name="results.tasks.clear_expired")
+def clear_expired() -> None:
+    expired.clear_expired()
 
 
 @shared_task(name="results.tasks.sweep")
