@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext
 from drf_spectacular.authentication import SessionScheme
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
@@ -33,6 +34,17 @@ class ByToken(TokenAuthentication):
         sent = get_authorization_header(request).split()[:1]
         usual: str = super().authenticate_header(request)
         return BEARER if sent and sent[0].lower() == BEARER.lower().encode() else usual
+
+    def _cleanup_token(self, auth_token: AuthToken) -> bool:
+        """Whether the token has expired, which deletes it.
+
+        Other tokens of the account are left to their own next use: looking for them here would
+        cost each request a query.
+        """
+        if auth_token.expiry is None or auth_token.expiry >= timezone.now():
+            return False
+        auth_token.delete()
+        return True
 
     def validate_user(self, auth_token: AuthToken) -> tuple[Any, AuthToken]:
         found: tuple[Any, AuthToken] = super().validate_user(auth_token)

@@ -45,12 +45,12 @@ def lock_uploader(contributor: Contributor) -> Contributor:
 def refuse_uploads_of(contributor: Contributor) -> None:
     """Refuse early, and without a lock, what `lock_uploader` would refuse after all the work.
 
-    Raises AccountClosed, AccountSuspended.
+    The contributor is taken as the caller has just read it. Raises AccountClosed,
+    AccountSuspended.
     """
-    now = Contributor.objects.get(pk=contributor.pk)
-    if now.closed_at is not None:
+    if contributor.closed_at is not None:
         raise AccountClosed
-    _refuse_suspended(now)
+    _refuse_suspended(contributor)
 
 
 def _refuse_suspended(contributor: Contributor) -> None:

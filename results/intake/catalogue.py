@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
@@ -93,9 +93,23 @@ def proposed_parameters(contributor: Contributor) -> dict[int, dict[str, str]]:
     return found
 
 
+def _exactly(usable: QuerySet[Entry], names: Collection[str]) -> dict[str, Entry] | None:
+    """The entries of these names, letter by letter, in one query; None unless there is one of each.
+
+    That goes before whatever is spelt alike, so that a whole catalogue need not be read.
+    """
+    sought = {name for name in names if name}
+    found = {entry.name: entry for entry in usable.filter(name__in=sought)} if sought else {}
+    return found if len(found) == len(sought) else None
+
+
 def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]:
     """The lines of these names that this contributor may use."""
     usable = Line.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
+    names = set(names)
+    exactly = _exactly(usable, names)
+    if exactly is not None:
+        return Catalogue("line", Proposal.Kind.LINE, exactly, ())
     written = list(usable.values_list("name", "pk"))
     proposed = _proposed(contributor, Proposal.Kind.LINE).values_list("name", "became_line_id")
     meant = Named([*proposed, *written]).meant(names)
@@ -111,6 +125,10 @@ def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]
 def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Connection]:
     """The connections of these names or aliases, with their parameters at hand."""
     usable = Connection.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
+    names = set(names)
+    exactly = _exactly(usable.prefetch_related("parameters"), names)
+    if exactly is not None:
+        return Catalogue("connection", Proposal.Kind.JOIN, exactly, ())
     written = list(usable.values_list("name", "pk"))
     aliases = ConnectionAlias.objects.filter(connection__in=usable)
     written = [*aliases.values_list("name", "connection_id"), *written]

@@ -97,7 +97,9 @@ def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:
     said, findings = under_way.read.document, under_way.findings
     if not said.rig:
         return None, False
-    own = {rig.pk: rig for rig in Rig.objects.filter(owner=under_way.contributor)}
+    revised = RigRevision.objects.filter(rig__owner=under_way.contributor)
+    of_own = list(revised.select_related("rig").order_by("rig__name", "number"))
+    own = {each.rig_id: each.rig for each in of_own}
     meant = Named((rig.name, pk) for pk, rig in own.items()).find(said.rig)
     if meant is None:
         names = sorted(each.name for each in own.values())
@@ -110,7 +112,7 @@ def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:
         )
         return None, Rig.objects.filter(name__iexact=said.rig).exists()
     rig = own[meant]
-    revisions = list(rig.revisions.all())
+    revisions = [each for each in of_own if each.rig_id == meant]
     numbers = {each.number: each for each in revisions if each.standing == CURRENT}
     if said.revision not in numbers:
         if said.revision:

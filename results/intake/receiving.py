@@ -62,7 +62,6 @@ def receive(
     checked = check(contributor, read(body, content_type))
     mark = fingerprint(checked)
     try:
-        _refuse_twin(contributor, mark, replaces)
         with transaction.atomic():
             lock_uploader(contributor)
             check_current(checked.revision)
@@ -71,7 +70,7 @@ def receive(
             session, job = _stored(contributor, checked, mark, replaces)
             store_upload(session, body, form_of(content_type), sha256, key)
     except (IntegrityError, Conflict):
-        # A twin committed since the first look-up: answer as if it had come before.
+        # The same session is there: under this key, which is answered as the first time, or not.
         earlier = _by_key(contributor, key, sha256, replaces)
         if earlier is not None:
             return earlier

@@ -14,6 +14,7 @@ from results.intake.parts import Pulled
 from results.models import Baseline, Pull, PullSet, Session, Upload
 from rigs.models import Contributor
 
+FEW_SETS = 30
 _COLUMNS = (
     "baseline_id", "pull_set_id", "number", "reading_written", "unit", "reading_N",
     "failure_mode", "place", "slipped_first", "time_to_break_s", "note",
@@ -71,8 +72,11 @@ def store_upload(
 
 
 def _store_pull_sets(rows: Sequence[PullSet]) -> None:
-    """PostgreSQL takes rows by COPY, several times as fast as INSERT; SQLite knows no COPY."""
-    if connection.vendor != "postgresql":
+    """PostgreSQL takes many rows by COPY, several times as fast as INSERT; SQLite knows no COPY.
+
+    Few go in by one INSERT, since ids and COPY need four messages to the server.
+    """
+    if connection.vendor != "postgresql" or len(rows) <= FEW_SETS:
         PullSet.objects.bulk_create(rows)
         return
     names = [field.attname for field in PullSet._meta.concrete_fields]

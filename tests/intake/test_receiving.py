@@ -5,7 +5,9 @@ import json
 
 import pytest
 
+from results.intake import receive
 from results.models import Pull, Session
+from tests import making
 from tests.intake.conftest import sheet, without
 
 
@@ -87,3 +89,17 @@ def test_a_sheet_stores_what_the_document_stores(send, of_document):
 )
 def test_a_sheet_may_come_in_many_spellings(send, of_document, text):
     assert send(text).session.fingerprint == of_document
+
+
+def test_a_session_is_received_in_few_statements_however_large_it_is(
+    bench, right, owner, django_assert_max_num_queries
+):
+    """Each is a message there and back; what is known by its exact name is asked for at once."""
+    for number in range(30):
+        making.line(f"line {number}")
+    one = right["pull_sets"][0]
+    right["pull_sets"] = [{**one, "label": f"set {number}"} for number in range(20)]
+    body = json.dumps(right).encode()
+
+    with django_assert_max_num_queries(17):
+        receive(owner, body, "application/json", None)
