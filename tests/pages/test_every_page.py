@@ -137,6 +137,7 @@ def test_what_scrolls_can_be_reached_by_keyboard_and_has_a_name(page):
     ids = {found.get("id") for _, found in page.elements}
     for region in page.all("div", role="region"):
         assert region["tabindex"] == "0"
+        assert region["aria-labelledby"]
         assert region["aria-labelledby"] in ids
 
 
