@@ -12,7 +12,7 @@ from datetime import date
 from django.utils.translation import gettext, ngettext
 
 from results.intake.cells import folded
-from results.intake.limits import MOST_FINDINGS
+from results.intake.limits import MOST_FINDINGS, MOST_PROPOSED
 from results.models import Proposal
 from rigs.refusals import Finding, Invalid
 
@@ -67,7 +67,7 @@ class Findings:
 
     def refusal(self, findings: Sequence[Finding]) -> Invalid:
         """The refusal with these findings, which says so where all are of missing names."""
-        if self.number == len(self.missing):
+        if self.number == len(self.missing) and len(set(self.missing)) <= MOST_PROPOSED:
             return LacksEntries(self.summary(), findings, self.missing)
         return Invalid(self.summary(), findings)
 

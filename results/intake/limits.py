@@ -36,5 +36,7 @@ MOST_FORMATS = 65_536
 """Cell formats of a workbook: a spreadsheet makes no more."""
 DEEPEST_TAG = 64
 MOST_FINDINGS = 1_000
+MOST_PROPOSED = 20
+"""Names of one upload that can be proposed: more of them are no session but a catalogue."""
 MOST_SUGGESTIONS = 20
 """Unknown names of one upload for which the catalogue is searched for others spelt alike."""

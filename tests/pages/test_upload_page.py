@@ -145,7 +145,7 @@ def test_a_large_sheet_with_many_mistakes_makes_a_small_page(
 ):
     rows = sheet().splitlines()
     text = "\n".join([*rows, *[rows[-2].replace("15.5", "x" * 20)] * 1900])
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(17):
         answer = check(at_home, text)
     assert answer.status_code == 422
     assert len(answer.content) < 150_000

@@ -53,7 +53,7 @@ def bench(request: HttpRequest) -> HttpResponse:
         "pages/bench/bench.html",
         {
             "contributor": contributor,
-            **desk_of(contributor.user),
+            **desk_of(request.user),
             "rigs": list(_rigs(contributor)),
             "held": selectors.held_sets(contributor),
             "notices": with_addresses(notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN]),
