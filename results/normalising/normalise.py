@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from django.db import transaction
@@ -13,7 +13,7 @@ from results.jobs import stale_marks
 from results.models import Baseline, NormalisedSet, Pool, Pull, PullSet, Session
 from results.models.lifecycle import State, lock_sets
 from results.normalising.borrowed_baselines import borrow
-from results.normalising.pair_evidence import fixed_references
+from results.normalising.pair_evidence import ALONE, Pair, evidence, fixed_references
 from results.normalising.reference_line import Specimen
 from results.normalising.scales import Scale, first_resolutions, scale_of
 from results.normalising.set_figures import (
@@ -44,13 +44,26 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
     scale = scale_of(session)
     straight_line = straight_line_of(session, sets, scale)
     strengths = straight_strengths(scale, straight_line.straight)
-    fixed = fixed_references(session, contested_pairs(sets, strengths))
+    pairs = contested_pairs(sets, strengths)
+    fixed = fixed_references(session, pairs)
     figures = compute_figures(
         scale, straight_line.straight, _with_pulls(session, sets), fixed, straight_line.notes
     )
+    alone = pairs.keys() - evidence(session, pairs).keys()
+    figures = [_noted(*each, alone) for each in zip(sets, figures, strict=True)]
     with transaction.atomic():
         if still_ours():
             _store(session, scale, straight_line.baselines, dict(zip(sets, figures, strict=True)))
+
+
+def _noted(
+    pull_set: PullSet, found: SetFigures | NoFigures, alone: Collection[Pair]
+) -> SetFigures | NoFigures:
+    """With a note where no other session or label says which line of its pair is weaker."""
+    if isinstance(found, NoFigures) or not found.reference.contested:
+        return found
+    pair = (pull_set.main_line_id, pull_set.leader_line_id)
+    return replace(found, notes=(*found.notes, ALONE)) if pair in alone else found
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,14 @@ from django.db.models import QuerySet
 from results.models import NormalisedSet, PairReference, PullSet, Session
 from results.models.lifecycle import COUNTING
 from results.normalising.normalise import straight_line_of
-from results.normalising.pair_evidence import MOST_OTHERS, Pair, first_sessions, fixed_references
+from results.normalising.pair_evidence import (
+    ALONE,
+    MOST_OTHERS,
+    Pair,
+    evidence,
+    first_sessions,
+    fixed_references,
+)
 from results.normalising.scales import scale_of
 from results.normalising.set_figures import contested_pairs, straight_strengths
 
@@ -61,7 +68,8 @@ def _measured_otherwise(sessions: Iterable[int], pair: Pair) -> set[int]:
         used = {found.baseline.line_id for found in sets}
         now = fixed_references(session, {pair: min(used)})[pair]
         pull_sets = [found.pull_set for found in sets]
-        if used != {now} and _is_contested(session, pull_sets, pair):
+        noted = any(ALONE in found.notes for found in sets) and evidence(session, [pair])
+        if (used != {now} or noted) and _is_contested(session, pull_sets, pair):
             otherwise.add(session.pk)
     return otherwise
 

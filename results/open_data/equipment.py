@@ -92,7 +92,8 @@ CALIBRATIONS = Table(
 )
 LINES = Table(
     "lines",
-    "Lines as sold. What a label says is no measurement and enters no efficiency.",
+    "Lines as sold. What a label says is no measurement; it only decides which of two lines a join "
+    "is measured against where no pulls say which is the weaker.",
     (
         whole("line", "number of the line", "pk", required=True),
         text("name", "as the catalogue has it; of a line not yet accepted, its number"),

@@ -5,7 +5,7 @@ import pytest
 
 from results.jobs.queue import enqueue
 from results.models import NormalisedSet
-from results.normalising.pair_evidence import MOST_OTHERS
+from results.normalising.pair_evidence import ALONE, MOST_OTHERS
 from results.normalising.references import fix_references
 from results.statistics.apart import clearly_apart
 from results.statistics.censored import strength
@@ -88,6 +88,44 @@ def test_a_new_session_moves_the_earlier_ones_until_enough_have_pulled_both_line
         others = [r for at, r in enumerate(ratios) if at != index][:MOST_OTHERS]
         assert line == (main if sum(others) <= 0 else leader), index
     assert not any(fix_references(session) for session in sessions), "and then all is settled"
+
+
+def test_alone_with_a_pair_the_labels_choose_and_without_them_the_set_says_what_that_means(
+    owner, client
+):
+    """By labels the choice knows nothing of the scatter; by its own pulls the bias stays."""
+    rng = np.random.default_rng(16)
+    worlds = draw(rng, 0.06, (5000, 2, PULLS), "lognormal")
+    means = np.log(worlds.mean(-1))
+    by_label = [means[i, chosen(worlds[i], 1.0)] for i in range(1000)]
+    error = np.std(by_label) / np.sqrt(1000)
+    assert abs(means[:1000].mean() - np.mean(by_label)) < 0.002 + 2 * error
+    by_own = means.mean() - means.min(-1).mean()
+    assert by_own == pytest.approx(0.017, abs=0.002)
+
+    revision = making.revision_of(owner)
+    main, strong, light = (
+        making.line(name, label_N=label_N)
+        for name, label_N in (("one", 90.0), ("two", 90.0), ("light", 60.0))
+    )
+    found = []
+    for leader in (strong, light):
+        session = making.session(revision)
+        for line, loads_N in ((main, [94.0, 97, 99, 101]), (leader, [95.0, 98, 100, 102])):
+            making.straight(session, line, loads_N)
+        making.joined(session, main, leader, [76.0, 79, 81, 84])
+        enqueue(session)
+        drain()
+        found.append(NormalisedSet.objects.get(pull_set__session=session))
+    alone, labelled = found
+    assert ALONE in alone.notes
+    assert "known from this session" in client.get(f"/pull-sets/{alone.pk}/").content.decode()
+    assert labelled.baseline.line == light
+    assert ALONE not in labelled.notes
+
+    pulled(revision, rng, main, strong)
+    alone.refresh_from_db()
+    assert ALONE not in alone.notes, "another session has pulled the pair since"
 
 
 def _loads(session, line):
