@@ -25,7 +25,8 @@ def answer_headers(
 
     What anybody may read may be kept and has to be asked for again, with its ETag; what a person
     is answered is kept by that person's program at most. Scripts of pages elsewhere may read what
-    anybody may (WHATWG Fetch, 'CORS protocol'): never with a cookie, and they may send nothing.
+    anybody may (WHATWG Fetch, 'CORS protocol'), nothing that a cookie or a token opens, and they
+    may send nothing.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
@@ -36,10 +37,11 @@ def answer_headers(
             return _preflight()
         response = answer(request)
         patch_vary_headers(response, ["Accept", "Authorization", "Cookie"])
+        anybody = not _is_signed_in(request)
         if not response.has_header("Cache-Control"):
-            own = "private, no-cache" if _is_signed_in(request) else "public, no-cache"
-            response["Cache-Control"] = own if reading else "no-store"
-        if reading:
+            kept = "public, no-cache" if anybody else "private, no-cache"
+            response["Cache-Control"] = kept if reading else "no-store"
+        if reading and anybody:
             response["Access-Control-Allow-Origin"] = "*"
             response["Access-Control-Expose-Headers"] = EXPOSED
         return _dated(request, response)

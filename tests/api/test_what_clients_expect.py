@@ -70,6 +70,8 @@ def test_a_page_elsewhere_may_read_what_anybody_may_and_send_nothing(owner):
     assert read["Access-Control-Allow-Origin"] == "*"
     assert "Link" in read["Access-Control-Expose-Headers"]
     assert "Access-Control-Allow-Credentials" not in read
+    own = client_of(owner).get("/api/v1/me", **elsewhere)
+    assert "Access-Control-Allow-Origin" not in own
     sent = client_of(owner).post("/api/v1/lines", {"name": "new"}, format="json", **elsewhere)
     assert "Access-Control-Allow-Origin" not in sent
     assert "Access-Control-Allow-Origin" not in APIClient().get("/", **elsewhere)
