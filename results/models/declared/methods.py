@@ -81,7 +81,8 @@ METHODS = {
     "findings.straight": _("Each straight pull over the mean of its baseline, counted by class."),
     "findings.one_stage": _(
         "By restricted likelihood of one model on all pulls with those that are only 'at least' as "
-        "such, lognormal and Weibull joins weighted by their likelihoods, and errors by tester."
+        "such, lognormal and Weibull joins weighted by their likelihoods, the join itself with "
+        "Jeffreys' prior, and errors by tester."
     ),
     "findings.own_strengths": _(
         "The median and the central 95 percent of a distribution by Jeffreys' prior of the level, "

@@ -12,14 +12,33 @@ A set whose line parts first shows the lower part of its join's strengths alone,
 depends on the family assumed for the rest. The join itself is therefore fitted with lognormal and
 with Weibull strengths, and the two are averaged by their likelihoods (Buckland, Burnham & Augustin
 1997, Biometrics 53:603-618), with what they differ by in the standard error.
+
+With a flat prior the mean of theta lies above its most likely value where many pulls are censored:
+the likelihood falls slowly on the side of joins that nearly always outlast. So theta has Jeffreys'
+prior instead, the root of the share of pulls that part at the join (as Firth 1993, Biometrika
+80:27-38, has a maximum), averaged over with the estimate's error; the interval moves along. In
+simulated pools, half of whose pulls part in the line (five a set, testers from t on 4 degrees of
+freedom), the bias in percent without and with it, and its Monte Carlo error:
+
+    testers, joins      flat            Jeffreys
+    3, lognormal        +0.7 (0.3)      -0.2
+    3, Weibull          +1.5 (0.3)      +0.7
+    5, lognormal        +0.0 (0.2)      -0.3
+    5, Weibull          +0.8 (0.3)      +0.4
+    10, lognormal       -0.4 (0.3)      -0.5
+    10, Weibull         -0.1 (0.2)      -0.3
+
+Where 73 percent part in the line it is +0.9 (0.6) and -0.4 (0.4), and where 91 percent do, so that
+few pools come to an estimate, +0.8 (2.0) and -4.5 (0.8) at half-widths of 19.
 """
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.stats import norm
 
 from results.statistics.censored import checked
 from results.statistics.errors import ShapeMismatch, TooFewPulls, TooFewTesters
@@ -38,6 +57,7 @@ Codes = NDArray[np.int64]
 
 OUT_OF_PLAY = 25.0
 """Less ln likelihood than another family's: the weight is then below 1e-10."""
+REACH, REACH_POINTS = 6.0, 121  # standard errors either way, over which a prior is averaged
 
 
 @dataclass(frozen=True)
@@ -182,7 +202,25 @@ def _join(
     first = searched(tree, lognormal, straight, lognormal, beside)
     searches = [first, searched(tree, weibull, straight, lognormal, first)]
     least = max(each.loglik for each in searches) - OUT_OF_PLAY
-    return _averaged([fitted(each) for each in searches if each.loglik > least], exact)
+    found = _averaged([fitted(each) for each in searches if each.loglik > least], exact)
+    return found if exact.all() else _by_jeffreys(found)
+
+
+def _by_jeffreys(flat: Estimate) -> Estimate:
+    """An estimate of the join itself with Jeffreys' prior in place of the flat one."""
+    scatter = math.hypot(
+        flat.cv_joined, flat.cv_straight, flat.tau_tester, flat.tau_session, flat.tau_set
+    )
+    away = np.linspace(-REACH, REACH, REACH_POINTS) * flat.standard_error
+    parting = norm.logcdf(-(flat.log_efficiency + away) / scatter) / 2
+    weight = np.exp(parting - parting.max() - (away / flat.standard_error) ** 2 / 2)
+    shift = float(weight @ away / weight.sum())
+    return replace(
+        flat,
+        log_efficiency=flat.log_efficiency + shift,
+        low=flat.low + shift,
+        high=flat.high + shift,
+    )
 
 
 def _averaged(fits: Sequence[Fit], exact: Booleans) -> Estimate:
