@@ -6,7 +6,7 @@ What is left out is named: lines above the headings, columns of the sender's own
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.utils.translation import gettext
@@ -32,13 +32,13 @@ _PAIR = re.compile(r"(?P<name>[^:]+):(?P<value>.*)", re.DOTALL)
 class Layout:
     """The pulls of a sheet under the columns that are known; an unknown column is ''.
 
-    ``said`` holds what lines above the headings say of the session, by column.
+    ``said`` holds what lines above the headings say of the session, by column, with their rows.
     """
 
     number: int
     headings: tuple[Heading, ...]
     rows: Rows
-    said: Mapping[str, str] = field(default_factory=dict)
+    said: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     remarks: tuple[Finding, ...] = ()
 
     @property
@@ -92,15 +92,15 @@ def header_of(rows: Rows) -> int:
     return best
 
 
-def _above(rows: Rows) -> tuple[dict[str, str], list[Finding]]:
+def _above(rows: Rows) -> tuple[dict[str, tuple[int, str]], list[Finding]]:
     """What lines above the headings say, as 'Rig: shed winch'; and those that say nothing."""
-    said: dict[str, str] = {}
+    said: dict[str, tuple[int, str]] = {}
     titles = []
     for number, row in rows:
         given = [text for cell in row if (text := cells.text(cell))]
         name, value = _pair(given)
         if name in SESSION_COLUMNS and value and name not in said:
-            said[name] = value
+            said[name] = number, value
         else:
             titles.append(number)
     if not titles:
@@ -118,7 +118,7 @@ def _pair(given: Sequence[str]) -> tuple[str, str]:
     return (columns.heading(found["name"]).name, found["value"].strip()) if found else ("", "")
 
 
-def _wrong(number: int, headings: Sequence[Heading], said: Mapping[str, str]) -> Iterator[Finding]:
+def _wrong(number: int, headings: Sequence[Heading], said: Collection[str]) -> Iterator[Finding]:
     """Columns that stand twice, and units that a column doesn't take."""
     seen: dict[str, Heading] = {}
     for each in headings:
@@ -164,9 +164,7 @@ def _unknown(
             yield Finding(str(number), name, found, nearest(each.written, COLUMNS))
 
 
-def _missing(
-    number: int, headings: Sequence[Heading], said: Mapping[str, str]
-) -> Iterator[Finding]:
+def _missing(number: int, headings: Sequence[Heading], said: Collection[str]) -> Iterator[Finding]:
     names = {each.name for each in headings} | set(said)
     has_unit = any(each.name == "reading" and each.unit for each in headings)
     for name in (*REQUIRED, *(() if has_unit else ("unit",))):

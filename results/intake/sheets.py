@@ -44,6 +44,7 @@ class Sheet:
     findings: Findings = field(default_factory=Findings)
     remarks: list[Finding] = field(default_factory=list)
     rows: dict[str, str] = field(default_factory=dict)
+    illegible: set[int] = field(default_factory=set)
     unpulled: dict[tuple[str, ...], dict[str, str]] = field(default_factory=dict)
     parts: dict[tuple[str, ...], tuple[dict[str, Any], dict[str, str], str]] = field(
         default_factory=dict
@@ -70,7 +71,9 @@ def document_of(table: Table) -> Sheet:
         )
     sheet = Sheet(layout.order_of_days, remarks=list(layout.remarks))
     sheet.rows[""] = str(layout.rows[0][0])
-    above = _session(sheet, layout.number, dict(layout.said), {})
+    above: dict[str, str] = {}
+    for name, (number, said) in layout.said.items():
+        above = _session(sheet, number, {name: said}, above)
     if layout.unit:
         above["unit"] = layout.unit
     for number, written in layout.rows:
@@ -105,6 +108,7 @@ def _row(
         elif cells.is_error(text):
             expected = gettext("a value: the spreadsheet could not compute this one")
             sheet.refuse(number, name, shown(text), expected)
+            sheet.illegible.add(number)
             continue
         if isinstance(cell, cells.Measure):
             text = _measure(sheet, number, name, text, cell.shows)
@@ -183,6 +187,8 @@ def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
     }
     if "time_to_break" in pull:
         pull["time_to_break_s"] = pull.pop("time_to_break")
+    if number in sheet.illegible and "reading" not in pull:
+        pull["failure_mode"] = "void"  # is asked nothing more of
     if unit and unit != sheet.value["unit"]:
         pull["unit"] = unit
     sheet.rows[f"{place}.pulls[{len(part['pulls'])}]"] = str(number)

@@ -3,7 +3,7 @@
 import pytest
 
 from rigs.refusals import TooLarge, Unreadable
-from tests.intake.conftest import HEADER, ROWS, sheet
+from tests.intake.conftest import HEADER, ROWS, sheet, without
 
 
 def with_row(number: int, **columns: str) -> str:
@@ -203,3 +203,15 @@ def test_ten_megabytes_of_next_to_nothing_are_refused(send, body, says):
 
 def test_a_file_in_utf_16_is_read(send):
     assert send(sheet().encode("utf-16"), form="text/csv").created
+
+
+def test_a_line_above_the_headings_is_named_by_its_own_row(refused):
+    text = "the winter's second evening\nDay,10/01/2026\n" + without("date", sheet())
+    ((row, field, _, expected),) = refused(text)
+    assert (row, field) == ("2", "date")
+    assert expected.startswith("2026-01-10 or 2026-10-01")
+
+
+def test_an_error_in_a_cell_is_named_once(refused):
+    ((row, field, found, _),) = refused(with_row(7, reading="#DIV/0!"))
+    assert (row, field, found) == ("7", "reading", "'#DIV/0!'")
