@@ -14,7 +14,7 @@ import numpy as np
 from results.models import NormalisedSet, PullSet, Session
 from results.models.lifecycle import COUNTING, State
 from results.pools.influence import Moved, Rows, largest_shift, without_and_with
-from results.pools.pool_data import Members, members_of
+from results.pools.pool_data import Members, members_of_each
 from results.screening.linked import linked_testers, new_together
 from results.screening.thresholds import tuned
 from results.statistics.pool_fit import LEAST_TESTERS
@@ -81,11 +81,11 @@ def candidates_of(session: Session, sets: Iterable[NormalisedSet]) -> list[Candi
     by_pool: dict[int, set[int]] = {}
     for normalised in sets:
         by_pool.setdefault(normalised.pool_id, set()).add(normalised.pull_set_id)
-    return [_candidates(session, pool_id, by_pool[pool_id]) for pool_id in sorted(by_pool)]
-
-
-def _candidates(session: Session, pool_id: int, ids: Iterable[int]) -> Candidates:
-    return candidates_among(session, pool_id, ids, members_of(pool_id, also=ids))
+    members = members_of_each(by_pool, also={pk for ids in by_pool.values() for pk in ids})
+    return [
+        candidates_among(session, pool_id, by_pool[pool_id], members[pool_id])
+        for pool_id in sorted(by_pool)
+    ]
 
 
 def candidates_among(
@@ -96,9 +96,15 @@ def candidates_among(
     return Candidates(session, pool_id, frozenset(ids), members, largest_shift(members, own))
 
 
-def again(candidates: Candidates) -> Candidates:
-    """The same as its pool stands now."""
-    return _candidates(candidates.session, candidates.pool_id, candidates.ids)
+def again(found: Iterable[Candidates]) -> dict[int, Candidates]:
+    """The same of one session as its pools stand now, by pool."""
+    known = {one.pool_id: one for one in found}
+    also = {pk for one in known.values() for pk in one.ids}
+    members = members_of_each(known, also=also) if known else {}
+    return {
+        pool_id: candidates_among(one.session, pool_id, one.ids, members[pool_id])
+        for pool_id, one in known.items()
+    }
 
 
 def influence_of(candidates: Candidates) -> Influence | None:

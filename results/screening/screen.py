@@ -60,15 +60,15 @@ def screen_session(
     with transaction.atomic():
         judged = lock_and_judge_again(judged)
         if still_ours():
-            lock_with_waiting(session, pools)
+            crowded = lock_with_waiting(session, pools)
             store_shapes([session.pk])
             waiting, waited = waiting_of(judged), _already_waiting(evidence)
             _keep(
                 session, found + [CheckOutcome(one.check, one.pull_set) for one in waiting.values()]
             )
-            taken_out = _move(evidence, holding, shifts, waiting)
+            taken_out = _move(evidence, holding, shifts, waiting, waited)
             _keep_judged(evidence, {pk for one in judged for pk in one.candidates.ids})
-            release_settled(pools, waited, set(waiting))
+            release_settled(crowded, waited, set(waiting))
             _mark_stale(session, taken_out)
             follow()
 
@@ -157,13 +157,15 @@ def _has_changed(joined: JoinedEvidence) -> bool:
 def _keep_judged(evidence: Evidence, judged: set[int]) -> None:
     """Keep with sets that count at which log ratio their influence was judged, or first known."""
     counting = PullSet.objects.filter(session=evidence.session, state__in=COUNTING)
-    known = dict(counting.values_list("pk", "judged_log_ratio"))
-    for joined in evidence.joined:
-        pk, found = joined.pull_set.pk, joined.normalised
-        if found is None or pk not in known or not (pk in judged or known[pk] is None):
-            continue
-        if known[pk] != found.log_ratio:
-            PullSet.objects.filter(pk=pk).update(judged_log_ratio=found.log_ratio)
+    known = counting.in_bulk()
+    now = {one.pull_set.pk: one.normalised.log_ratio for one in evidence.joined if one.normalised}
+    changed = []
+    for pk in known.keys() & now.keys():
+        before = known[pk].judged_log_ratio
+        if before is None or (pk in judged and before != now[pk]):
+            known[pk].judged_log_ratio = now[pk]
+            changed.append(known[pk])
+    PullSet.objects.bulk_update(changed, ["judged_log_ratio"])
 
 
 def _already_waiting(evidence: Evidence) -> set[int]:
@@ -177,17 +179,19 @@ def _move(
     holding: dict[int, list[Check]],
     shifts: dict[int, float | None],
     waiting: dict[int, Waiting],
+    waited: set[int],
 ) -> set[int]:
     """Hold the sets that a check holds; count those that only waited for the checks.
 
     Returns the pools that a held set counted in.
     """
-    taken_out, already = set(), _already_waiting(evidence)
+    taken_out: set[int] = set()
+    counting: list[PullSet] = []
     states = dict(PullSet.objects.filter(session=evidence.session).values_list("pk", "state"))
     for joined in evidence.joined:
         pull_set, holds = joined.pull_set, holding[joined.pull_set.pk]
         pull_set.state = states[pull_set.pk]
-        if pull_set.state not in UNDECIDED and not (holds and pull_set.pk in already):
+        if pull_set.state not in UNDECIDED and not (holds and pull_set.pk in waited):
             continue
         if holds:
             if joined.normalised and pull_set.state in COUNTING:
@@ -199,7 +203,8 @@ def _move(
                 taken_out.add(joined.normalised.pool_id)
             hold(pull_set, [found.check], found.shift, found.largest)
         elif joined.normalised and pull_set.state == State.RECEIVED:
-            move([pull_set], State.NORMALISED, reason="worked out from its pulls and baseline")
+            counting.append(pull_set)
+    move(counting, State.NORMALISED, reason="worked out from its pulls and baseline")
     return taken_out
 
 

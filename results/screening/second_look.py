@@ -48,7 +48,8 @@ def lock_and_judge_again(judged: Iterable[Judged]) -> list[Judged]:
     ]
     in_order = Pool.objects.select_for_update(no_key=True).filter(pk__in=locked).order_by("pk")
     list(in_order.values_list("pk", flat=True))
-    return [_as_it_stands(one) if one.candidates.pool_id in locked else one for one in found]
+    now = again(one.candidates for one in found if one.candidates.pool_id in locked)
+    return [_as_it_stands(one, now.get(one.candidates.pool_id)) for one in found]
 
 
 @dataclass(frozen=True)
@@ -66,9 +67,11 @@ def waiting_of(judged: Iterable[Judged]) -> dict[int, Waiting]:
     found: dict[int, Waiting] = {}
     for one in judged:
         influence = one.influence
+        if influence is None:
+            continue
         for pull_set in PullSet.objects.filter(pk__in=one.candidates.ids).select_related("session"):
             check = waits(influence, pull_set.label)
-            if influence is not None and check is not None:
+            if check is not None:
                 found[pull_set.pk] = Waiting(
                     pull_set, check, influence.moved.shift, influence.largest
                 )
@@ -76,6 +79,8 @@ def waiting_of(judged: Iterable[Judged]) -> dict[int, Waiting]:
     return {pk: one for pk, one in found.items() if one.check.name not in freed.get(pk, ())}
 
 
-def _as_it_stands(one: Judged) -> Judged:
-    now = again(one.candidates)
-    return one if now.seen == one.candidates.seen else Judged(now, influence_of(now))
+def _as_it_stands(one: Judged, now: Candidates | None) -> Judged:
+    """The same where its pool was not locked or has not changed."""
+    if now is None or now.seen == one.candidates.seen:
+        return one
+    return Judged(now, influence_of(now))

@@ -47,13 +47,17 @@ def waiting_in(pools: Iterable[int]) -> list[tuple[int, int]]:
     )
 
 
-def lock_with_waiting(session: Session, pools: Iterable[int]) -> None:
-    """Lock the sets of a session, and those that wait in these pools, by ascending id."""
-    own = session.pull_sets.values_list("pk", flat=True)
-    lock_sets({*own, *(pk for pk, _ in waiting_in(pools))})
+def lock_with_waiting(session: Session, pools: Iterable[int]) -> set[int]:
+    """Lock the sets of a session, and those that wait in these pools, by ascending id.
+
+    Returns the pools in which some wait.
+    """
+    own, waiting = session.pull_sets.values_list("pk", flat=True), waiting_in(pools)
+    lock_sets({*own, *(pk for pk, _ in waiting)})
+    return {pool_id for _, pool_id in waiting}
 
 
-def release_settled(pools: Iterable[int], waited: set[int], just_judged: set[int]) -> None:
+def release_settled(pools: set[int], waited: set[int], just_judged: set[int]) -> None:
     """Release what waits in these pools and is settled, after a session has been screened.
 
     A set is settled where it no longer moves the figure too far, or where a tester who came after
@@ -64,6 +68,8 @@ def release_settled(pools: Iterable[int], waited: set[int], just_judged: set[int
     which holds the locks of `lock_and_judge_again` and `lock_with_waiting`.
     """
     by_pool: dict[int, list[int]] = {}
+    if not pools:
+        return
     for pull_set_id, pool_id in waiting_in(pools):
         by_pool.setdefault(pool_id, []).append(pull_set_id)
     for pool_id, waiting in by_pool.items():
