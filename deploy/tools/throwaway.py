@@ -19,7 +19,7 @@ from deploy.tools.processes import free_port, running, wait_until
 @contextlib.contextmanager
 def postgresql() -> Iterator[str]:
     """A PostgreSQL server of one's own; yields the URL of an empty database on it."""
-    with _folder(unprivileged_account()) as folder:
+    with own_folder(unprivileged_account()) as folder:
         make = ["initdb", "--pgdata=data", "--username=samespool", "--no-sync"]
         _made(folder, [*make, "--auth=trust", "--encoding=UTF8", "--locale=C.UTF-8"])
         with _serving(folder) as port:
@@ -29,7 +29,7 @@ def postgresql() -> Iterator[str]:
 @contextlib.contextmanager
 def replica(of: str) -> Iterator[str]:
     """A streaming replica of such a server; yields the URL of the same database on it."""
-    with _folder(unprivileged_account()) as folder:
+    with own_folder(unprivileged_account()) as folder:
         copy = ["pg_basebackup", "--pgdata=data", f"--dbname={of}", "--write-recovery-conf"]
         _made(folder, [*copy, "--checkpoint=fast", "--no-sync"])
         with _serving(folder) as port:
@@ -65,7 +65,7 @@ def _serving(folder: Path) -> Iterator[int]:
 def redis() -> Iterator[str]:
     """A Redis server of one's own that keeps nothing; yields its URL."""
     port = free_port()
-    with _folder({}) as folder:
+    with own_folder({}) as folder:
         command = ["redis-server", "--bind", "127.0.0.1", "--port", str(port), "--save", ""]
         log = (folder / "log").open("wb")
         with running(command, cwd=folder, stdout=log, stderr=log):
@@ -94,7 +94,8 @@ def unprivileged_account() -> dict[str, Any]:
 
 
 @contextlib.contextmanager
-def _folder(account: dict[str, Any]) -> Iterator[Path]:
+def own_folder(account: dict[str, Any]) -> Iterator[Path]:
+    """A folder of that account, which goes away."""
     with tempfile.TemporaryDirectory(prefix="samespool-") as name:
         if account:
             os.chown(name, account["user"], account["group"])
