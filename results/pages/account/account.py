@@ -101,6 +101,7 @@ def _account_page(
     request: HttpRequest, contributor: Contributor, *, form: ShownForm, token: str = ""
 ) -> HttpResponse:
     wrong = request.method == "POST" and bool(form.errors)
+    notices = list(notices_of(contributor)[:SHOWN])
     return render(
         request,
         "pages/account/account.html",
@@ -108,8 +109,8 @@ def _account_page(
             "contributor": contributor,
             **desk_of(contributor.user),
             "form": form,
-            "notices": with_addresses(notices_of(contributor)[:SHOWN]),
-            "unread": notices_of(contributor).filter(read_at=None).count(),
+            "notices": with_addresses(notices),
+            "unread": sum(notice.read_at is None for notice in notices),
             "threads": threads_of(contributor)[:SHOWN],
             "waiting_sessions": contributor.waiting_sessions.prefetch_related("proposals")[:SHOWN],
             "token": token,
