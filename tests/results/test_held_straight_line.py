@@ -204,7 +204,7 @@ LOOKS = {
     "results/normalising/normalise.py": "a session's own, and what it borrows",
     "results/normalising/pair_evidence.py": "usable, of sessions that count",
     "results/normalising/references.py": "counting",
-    "results/pools/tester_vs_pool.py": "the members of a pool",
+    "results/pools/label_ratios.py": "counting",
     "results/public/rows.py": "what is public",
     "results/pages/rigs/charts.py": "one baseline, by its id",
     "results/pools/circumstances.py": "the members of a pool",
