@@ -211,10 +211,11 @@ def _by_jeffreys(flat: Estimate) -> Estimate:
     scatter = math.hypot(
         flat.cv_joined, flat.cv_straight, flat.tau_tester, flat.tau_session, flat.tau_set
     )
-    away = np.linspace(-REACH, REACH, REACH_POINTS) * flat.standard_error
-    parting = norm.logcdf(-(flat.log_efficiency + away) / scatter) / 2
-    weight = np.exp(parting - parting.max() - (away / flat.standard_error) ** 2 / 2)
-    shift = float(weight @ away / weight.sum())
+    errors = np.linspace(-REACH, REACH, REACH_POINTS)
+    level = flat.log_efficiency + errors * flat.standard_error
+    parting = norm.logcdf(-level / scatter) / 2
+    weight = np.exp(parting - parting.max() - errors**2 / 2)
+    shift = flat.standard_error * float(weight @ errors / weight.sum())
     return replace(
         flat,
         log_efficiency=flat.log_efficiency + shift,
