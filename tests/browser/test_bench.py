@@ -126,6 +126,8 @@ def test_pulls_are_counted_as_they_are_entered_and_a_slip_of_the_thumb_taken_bac
         pull(page, reading, "in the line")
     expect(page.locator("#figures")).to_have_text("3 pulls · mean 20.5 lbf · scatter 2.4%")
     pull(page, "2050", "at a grip")
+    expect(page.locator("#pulls li")).to_have_count(3)
+    page.get_by_role("button", name="It is right: keep it").click()
     expect(page.locator("#figures")).to_contain_text("3 pulls")
     page.get_by_role("button", name="Remove pull 4").click()
     expect(page.locator("#pulls li")).to_have_count(3)
