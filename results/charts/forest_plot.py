@@ -28,7 +28,7 @@ LOWEST, HIGHEST = 0.0, 250.0
 REACH = 40.0
 """Percent: how far beyond the outermost value a long interval may stretch the axis."""
 
-LONGEST_LABEL, LONGEST_TITLE, LONGEST_SUBTITLE = 22, 38, 48
+LONGEST_LABEL, LONGEST_TITLE, LONGEST_SUBTITLE = 26, 38, 48
 """Characters that surely fit; measuring them would cost more than the rest of the drawing."""
 
 FONT = "Verdana, 'DejaVu Sans', sans-serif"
