@@ -1,4 +1,4 @@
-"""'Running it for real', as the README has it: its own lines, in a checkout with nothing else."""
+"""Running it for real by the lines of deploy/running.md, in a checkout with nothing else."""
 
 import contextlib
 import os
@@ -30,11 +30,9 @@ QUESTIONS = ("Username", "Email", "Password: ", "Password (again)")
 
 
 def blocks() -> list[str]:
-    """What the section has its reader type, block by block."""
-    text = (ROOT / "README.md").read_text()
-    section = re.search(r"^## Running it for real$(.*?)^## ", text, re.DOTALL | re.MULTILINE)
-    assert section
-    return re.findall(r"```sh\n(.*?)```", section[1], re.DOTALL)
+    """What it has its reader type, block by block."""
+    text = (ROOT / "deploy" / "running.md").read_text()
+    return re.findall(r"```sh\n(.*?)```", text, re.DOTALL)
 
 
 def block_with(words: str) -> str:

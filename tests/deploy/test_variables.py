@@ -44,7 +44,7 @@ def _asked_for(node: ast.AST) -> Iterator[str]:
 
 
 def explained() -> set[str]:
-    table = (ROOT / "README.md").read_text() + (ROOT / "deploy/operations.md").read_text()
+    table = (ROOT / "deploy/running.md").read_text() + (ROOT / "deploy/operations.md").read_text()
     return set(NAME.findall(table))
 
 

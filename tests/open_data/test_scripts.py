@@ -14,6 +14,7 @@ from datetime import date
 
 import numpy as np
 import pytest
+from django.conf import settings
 from frictionless import Package, system
 from jsonschema import Draft202012Validator
 
@@ -29,9 +30,10 @@ NEWTONS = np.array([1.0, 1.06, 0.97, 1.02, 0.95, 1.04])
 
 
 @pytest.fixture
-def league(transactional_db, settings):
+def league(transactional_db, monkeypatch):
     """Testers with and without a calibration, several sets a session, pulls that end at a grip."""
-    settings.SAMESPOOL_SCREENING = {"influence_limit": {"least": 9.0, "most": 9.0}}
+    far = {"influence_limit": {"least": 9.0, "most": 9.0}}
+    monkeypatch.setattr(settings, "SAMESPOOL_SCREENING", far)
     rng = np.random.default_rng(20260110)
     thin, thick = making.line("thin"), making.line("thick", label_N=180)
     for number in range(6):
@@ -131,6 +133,7 @@ SCHEMA_ORG = {"required": ["@context", "@type", "name", "description", "license"
 
 def test_a_package_is_valid_and_says_how_it_is_cited_and_what_has_changed(folder, make, client):
     its_checksums_hold(folder)
+    the_path_that_readme_shows_is_there(folder)
     its_words_name_every_step(folder)
     release = make()
     info = info_of(release)
@@ -160,6 +163,16 @@ def test_a_package_is_valid_and_says_how_it_is_cited_and_what_has_changed(folder
     assert [row.split("|")[1].strip() for row in rows] == ["2", "1"]
     for name in ("recompute.R", "recompute.py", "CITATION.cff", "SHA256SUMS.txt"):
         assert client.get(f"/open-data/latest/{name}", follow=True).status_code == 200
+
+
+def the_path_that_readme_shows_is_there(folder) -> None:
+    """Find, check, cite: each file that the README's lines name lies in the archive."""
+    section = (settings.BASE_DIR / "README.md").read_text().partition("## Open data")[2]
+    [lines] = re.findall(r"```sh\n(.*?)```", section, re.DOTALL)
+    assert len(lines.splitlines()) <= 10
+    named = re.findall(r"\S+\.(?:txt|py|cff)", lines)
+    assert len(named) == 3
+    assert all((folder / name).exists() for name in named)
 
 
 def its_words_name_every_step(folder) -> None:
