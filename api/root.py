@@ -21,6 +21,7 @@ LINKED = {
     "clubs": "clubs",
     "rigs": "rigs",
     "sessions": "sessions",
+    "waiting_sessions": "waiting-sessions",
     "session_template": "session-template",
     "session_template_workbook": "session-template-workbook",
     "open_data": "open-data",

@@ -211,7 +211,7 @@ class UnitRepair(OneSessionView):
         responses={202: ReceiptDocument},
     )
     def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Replace a session of one's own by one with the unit that its checks say was meant.
+        """Replace a session of one's own by one in the unit that was meant.
 
         For sets held for their unit: the check's ``meant_unit`` names it. 409 where none does.
         """
@@ -266,7 +266,7 @@ class WaitingSessions(generics.ListAPIView[WaitingSession]):
         examples=UPLOADS,
     )
     def post(self, request: Request) -> Response:
-        """Propose what the catalogue lacks of a session, and keep the session until it is there.
+        """Propose what the catalogue lacks of a session, which waits for it.
 
         It is stored by itself once a moderator has accepted or mapped each name; a notice says so.
         """

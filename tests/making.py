@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Sequence
 from datetime import date
 
-from results.models import AcceptedName, Baseline, Connection, Pull, PullSet, Session
+from results.models import AcceptedName, Baseline, Connection, Pull, PullSet, Session, Upload
 from rigs.models import Calibration, Contributor, Line, Material, Rig, RigRevision
 
 PARTED_STRAIGHT = (98.0, 101.0, 99.0, 102.0, 100.0)
@@ -120,4 +121,15 @@ def _pulls(readings_N, modes, **of) -> None:
             **of,
         )
         for number, (reading, mode) in enumerate(zip(readings_N, modes, strict=True), start=1)
+    )
+
+
+def sent(session: Session, body: bytes = b"{}", form: str = "application/json") -> Upload:
+    """The bytes that a session came in, with their sum."""
+    return Upload.objects.create(
+        contributor=session.contributor,
+        session=session,
+        content_type=form,
+        body=body,
+        sha256=hashlib.sha256(body).hexdigest(),
     )

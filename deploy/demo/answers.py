@@ -139,6 +139,9 @@ def measure(tester: Recorder) -> tuple[Any, str]:
     tester.post("sessions_create", "/sessions", pulled, dry_run="true")
     receipt = tester.post("sessions_create", "/sessions", pulled)
     tester.finished(receipt["job"]["url"])
+    unknown = {**pulled["pull_sets"][0], "connection": "made-up loop"}
+    tester.post("sessions_propose", "/sessions/waiting", {**pulled, "pull_sets": [unknown]})
+    tester.get("sessions_waiting_list", "/sessions/waiting")
     corrected = {**pulled, "note": "spool A after all"}
     address = f"{receipt['session']}/versions"
     receipt = tester.post("sessions_amend", address, corrected, reason="the spool was mistaken")
@@ -148,6 +151,15 @@ def measure(tester: Recorder) -> tuple[Any, str]:
     of_set = tester.get("pull_sets_retrieve", session["pull_sets"][0]["url"])
     tester.get("pull_sets_checks", f"{of_set['url']}/checks")
     return of_set, pool
+
+
+def mistake(tester: Recorder) -> None:
+    """A session in another unit than meant, and its correction."""
+    mistaken = {**tester.example("/sessions"), "rig": f"{TESTER} bench"}
+    sent = {**mistaken, "pulled_on": "2026-01-12", "unit": "kgf"}
+    receipt = tester.post("sessions_create", "/sessions", sent)
+    tester.finished(receipt["job"]["url"])
+    tester.post("sessions_repair_unit", f"{receipt['session']}/unit-repair", None)
 
 
 def settle(tester: Recorder, moderator: Recorder, of_set: Any, pool: str) -> None:
@@ -191,6 +203,7 @@ def main() -> int:
     read(stranger)
     tester.sign_in(TESTER)
     moderator.sign_in(MODERATOR)
+    mistake(tester)
     settle(tester, moderator, *measure(tester))
     RECORDED.write_text(json.dumps(kept, indent=1, sort_keys=True, ensure_ascii=False) + "\n")
     print(f"{len(kept)} operations kept in {RECORDED.name}")

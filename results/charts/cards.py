@@ -17,6 +17,7 @@ FROM, TO = 0.4, 1.2
 """Efficiencies at the ends of the strip; what lies beyond is cut."""
 STRIP, THICK = 226, 12
 """Pixels: the middle of the strip from the top, and the thickness of its interval."""
+BEING_RECOMPUTED = "being recomputed"
 CAUTION = "Loaded line snaps back: eye protection. Not for lifting, climbing or life support."
 
 INK, MUTED, POOLED = (LIGHT[name] for name in ("ink", "muted", "pool"))
@@ -50,7 +51,7 @@ def pool_card(version: PoolVersion, note: str = "") -> str:
     ]
     foot = [Words(284, 14, counts, MUTED), Words(303, 12, CAUTION)]
     if version.efficiency is None:
-        value = "being recomputed" if version.taken_down_at else "not pooled yet"
+        value = BEING_RECOMPUTED if version.taken_down_at else "not pooled yet"
         return _drawn([*head, Words(190, 44, value, POOLED, "bold"), *foot])
     of = f"of the straight line{_between(version.interval_low, version.interval_high, ', ')}"
     expected = _between(version.prediction_low, version.prediction_high)

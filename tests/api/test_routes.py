@@ -11,7 +11,7 @@ from django.db import transaction
 from django.urls import URLPattern, get_resolver
 
 from results.jobs.queue import enqueue
-from results.models import Connection, Pool, PoolVersion, Upload
+from results.models import Connection, Pool, PoolVersion
 from rigs.models import Line
 from tests import making
 from tests.api.documents import REVISION
@@ -186,9 +186,7 @@ def world(owner) -> dict[str, object]:
     making.straight(session, making.line("thin"))
     lines = making.line("thin"), making.line("thick", label_N=180)
     pull_set = making.joined(session, *lines, [80.0, 84.0])
-    Upload.objects.create(
-        contributor=owner, session=session, content_type="application/json", body=b"{}"
-    )
+    making.sent(session)
     pool = Pool.objects.create(
         connection=making.connection(), main_material="copolymer", leader_material="copolymer"
     )

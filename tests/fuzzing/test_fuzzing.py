@@ -7,7 +7,6 @@ import pytest
 from knox.models import AuthToken
 
 from deploy.tools.fuzzing import fuzz
-from results.models import Upload
 from tests import making
 
 EXAMPLES = 2
@@ -21,7 +20,7 @@ def world(owner) -> None:
     session = making.session(revision)
     making.straight(session, making.line("thin"))
     making.joined(session, making.line("thin"), making.line("thick", label_N=180), [80.0, 84.0])
-    Upload.objects.create(contributor=owner, session=session, content_type="text/csv", body=b"rig")
+    making.sent(session, b"rig", "text/csv")
 
 
 def of(person) -> dict[str, str]:

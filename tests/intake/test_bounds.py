@@ -23,6 +23,7 @@ COMPUTED = {
     "calibration": {"degrees_of_freedom"},
     "calibrationreading": {"number", "u_mass_kg", "force_N"},
     "pull": {"number"},
+    "pullset": {"judged_log_ratio"},
     "rigrevision": {"number", "version"},
     "session": {"version"},
 }

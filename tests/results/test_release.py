@@ -6,10 +6,10 @@ import pytest
 from django.core.cache import caches
 
 from results.http_cache import code_version
-from results.models import Session, Upload
+from results.models import Session
 from results.open_data import releases
 from results.worker.embedded import drain, make_releases
-from tests import every_address
+from tests import every_address, making
 from tests.api.leagues import league_of
 
 CHECKSUMS = {"open-data/<int:number>/<str:name>", "api/v1/sessions/<int:pk>/original"}
@@ -21,13 +21,7 @@ def walked(transactional_db) -> list[every_address.Address]:
     """Every address of a league of two pools, drawn, with its open data."""
     league_of({"Blood": 85.0, "Double uni": 80.0}, testers=4)
     session = Session.objects.order_by("pk")[0]
-    Upload.objects.create(
-        contributor=session.contributor,
-        session=session,
-        content_type="text/csv",
-        body=b"a,b",
-        sha256=hashlib.sha256(b"a,b").hexdigest(),
-    )
+    making.sent(session, b"a,b", "text/csv")
     releases.request_release()
     drain()
     make_releases()

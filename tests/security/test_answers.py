@@ -6,7 +6,6 @@ import pytest
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from results.models import Upload
 from tests import making
 
 HOSTILE = {
@@ -46,7 +45,7 @@ def test_nothing_of_the_admin_opens_to_who_is_no_administrator(request, who, db)
 @pytest.mark.parametrize("form", HOSTILE)
 def test_an_upload_comes_back_as_a_file_to_save_and_never_as_a_page(form, owner, as_owner):
     session = making.session(making.revision_of(owner))
-    Upload.objects.create(contributor=owner, session=session, content_type=form, body=HOSTILE[form])
+    making.sent(session, HOSTILE[form], form)
     answer = as_owner.get(f"/api/v1/sessions/{session.pk}/original")
     assert answer.content == HOSTILE[form]
     assert answer["Content-Type"] == form

@@ -19,6 +19,7 @@ TOP = [
     "api/v1/",
     "problems/<slug:kind>",
     "admin/standing/",
+    "",  # the form of accounts, under the same address as the administration
     "admin/",
     "healthz",
     "readyz",

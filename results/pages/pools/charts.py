@@ -85,7 +85,7 @@ def card(_request: HttpRequest, pk: int, number: int | None = None) -> HttpRespo
     """The picture shown where a link to the pool, or to this version of it, is posted."""
     version, note = _current(pk), ""
     if version.pool.freshness.state == "updating":
-        note = "being recomputed"
+        note = cards.BEING_RECOMPUTED
     elif version.efficiency and version.testers < PROVISIONAL_BELOW:
         note = "provisional"
     if number is not None and number != version.number:
