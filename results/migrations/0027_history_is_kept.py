@@ -43,7 +43,7 @@ class Migration(migrations.Migration):
         ),
         HoldNewRows(
             model_name='statechange',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('from_state', 'received'), ('to_state__in', ['held', 'normalised', 'withdrawn'])), models.Q(('from_state', 'normalised'), ('to_state__in', ['held', 'pooled', 'rejected', 'withdrawn'])), models.Q(('from_state', 'pooled'), ('to_state__in', ['held', 'rejected', 'withdrawn'])), models.Q(('from_state', 'held'), ('to_state__in', ['rejected', 'released', 'withdrawn'])), models.Q(('from_state', 'released'), ('to_state__in', ['held', 'rejected', 'withdrawn'])), models.Q(('from_state', 'rejected'), ('to_state__in', ['released', 'withdrawn'])), _connector='OR'), name='state_change_is_a_step'),
+            constraint=models.CheckConstraint(condition=models.Q(models.Q(('from_state', 'received'), ('to_state__in', ['held', 'normalised', 'withdrawn'])), models.Q(('from_state', 'normalised'), ('to_state__in', ['held', 'pooled', 'rejected', 'withdrawn'])), models.Q(('from_state', 'pooled'), ('to_state__in', ['held', 'rejected', 'withdrawn'])), models.Q(('from_state', 'held'), ('to_state__in', ['rejected', 'released', 'withdrawn'])), models.Q(('from_state', 'released'), ('to_state__in', ['held', 'rejected', 'withdrawn'])), models.Q(('from_state', 'rejected'), ('to_state__in', ['released', 'withdrawn'])), models.Q(('from_state__in', ['held', 'rejected']), ('to_state', models.F('from_state'))), _connector='OR'), name='state_change_is_a_step'),
         ),        AddUniqueConcurrently(
             model_name='poolmembership',
             constraint=models.UniqueConstraint(condition=models.Q(('until__isnull', True)), fields=('pull_set',), name='set_counts_in_one_pool'),

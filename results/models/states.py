@@ -22,6 +22,8 @@ ALLOWED: dict[State, frozenset[State]] = {
     State.WITHDRAWN: frozenset(),
 }
 """The states that may follow each."""
+APPEALED = (State.HELD, State.REJECTED)
+"""States that a decision may keep, by turning down the appeal against it."""
 
 
 class StateChange(models.Model):
@@ -51,7 +53,8 @@ class StateChange(models.Model):
                         for before, after in ALLOWED.items()
                         if after
                     ),
-                ),
+                )
+                | models.Q(from_state__in=[*APPEALED], to_state=models.F("from_state")),
                 name="state_change_is_a_step",
             ),
         ]

@@ -98,9 +98,8 @@ def test_a_step_that_the_state_does_not_allow_is_a_conflict(owner, as_moderator)
     assert answer.status_code == 409
 
 
-def test_a_set_is_read_in_three_queries(owner, as_stranger, django_assert_num_queries):
+def test_a_set_is_read_in_four_queries(owner, as_stranger, django_assert_num_queries):
     pull_set = send(owner)
-    with django_assert_num_queries(
-        3
-    ):  # the set with all it points to, its state changes, accepted names
+    # The set with all it points to, its state changes, accepted names, its pool's figures.
+    with django_assert_num_queries(4):
         as_stranger.get(f"/api/v1/pull-sets/{pull_set.pk}")

@@ -173,6 +173,7 @@ def test_pages_link_to_their_neighbours(as_stranger, league):
     assert "Link" not in as_stranger.get(address.replace("limit=2&offset=1", ""))
 
 
+@pytest.mark.usefixtures("planted_past")
 def test_what_changed_since_an_answer_is_in_the_next_one_though_it_showed_late(as_stranger, league):
     """What bears an earlier time and showed after the answer is in the next one."""
     for address in ("/api/v1/pools", "/api/v1/sessions"):

@@ -102,7 +102,14 @@ def pooled_by_hand(package, pool: str) -> float:
     straight = [loads["baseline", row["baseline"]] for row in behind]
     a, b = (relative_variances(part) for part in (joined, straight))
     ratio = np.array([math.log(fmean(j) / fmean(s)) for j, s in zip(joined, straight, strict=True)])
-    y, v = ratio + (a - b) / 2, a + a**2 / 2 + b + b**2 / 2
+    zero = np.array(
+        [
+            float(line["u_offset_N"]) / float(line["gain"]) * (1 / fmean(j) - 1 / fmean(s))
+            for row, j, s in zip(behind, joined, straight, strict=True)
+            for line in [calibrations[row["calibration"]]]
+        ]
+    )
+    y, v = ratio + (a - b) / 2, a + a**2 / 2 + b + b**2 / 2 + zero**2
 
     def mean(tau2: float) -> float:
         return float(np.sum(y / (v + tau2)) / np.sum(1 / (v + tau2)))

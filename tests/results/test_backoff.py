@@ -101,6 +101,7 @@ def test_times_written_while_the_clock_ran_ahead_are_set_to_now(job, pool):
     assert stale_pools_to_resend([pool.pk]) == [pool.pk]
 
 
+@pytest.mark.usefixtures("planted_past")
 def test_a_pool_that_is_not_drawn_has_no_mark_and_gets_as_few(pool):
     pool.current = PoolVersion.objects.create(
         pool=pool, number=1, testers=1, sessions=1, sets=1, pulls=5

@@ -108,6 +108,7 @@ def test_two_others_are_too_few_to_compare_with(db, rng):
     assert "needs 3 testers; there are 2" in refusal.value.detail
 
 
+@pytest.mark.usefixtures("planted_past")
 def test_the_zero_error_of_ones_scale_stays_however_many_sessions_one_pulls(db, rng):
     league(rng, 6)
     someone = contributor("of one scale")

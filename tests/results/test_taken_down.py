@@ -146,7 +146,7 @@ def test_what_is_not_known_meanwhile_is_not_said_to_be_unmeasured(taken_down):
     page = said(f"/pools/{taken_down.pk}/")
     assert "not measured" not in page
     assert "Not enough pulls yet to say what nine in ten" not in page
-    of_it = said("/").split('class="cluster unranked"')[1].split("</ul>")[0]
+    of_it = said("/").split('class="unranked"')[1].split("</ul>")[0]
     assert "being recomputed since" in of_it
     assert "not measured" not in of_it
 

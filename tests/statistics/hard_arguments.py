@@ -195,7 +195,7 @@ def _derivatives(fit: pool_fit.PoolFit) -> object:
 
 
 def _traces(fit: pool_fit.PoolFit) -> object:
-    sums = fit.model._sums
+    sums = fit.model.sums()
     return nested_traces.traces(sums._levels(fit.best.theta[None], None), fit.model.nesting)
 
 

@@ -21,6 +21,7 @@ from tests.pages.conftest import once, pool_of
 from tests.people import contributor
 
 __all__ = ["once"]
+pytestmark = pytest.mark.usefixtures("planted_past")  # `settled` moves versions into the past
 ADDRESS = "https://pulls.example"
 
 
