@@ -78,6 +78,9 @@ _LINE_PAIR = "?main=nylon+monofilament&leader=nylon+monofilament"
 def _filled(route: str, of: Numbers) -> Iterator[str]:
     if any(part in route for part in BY_SECRET):
         return
+    if route.startswith("follow/"):
+        yield "follow/everything/0/"
+        return
     for name, value in NAMES.items():
         route = route.replace(name, value)
     if "<path:handle>" in route:

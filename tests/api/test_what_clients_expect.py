@@ -180,7 +180,7 @@ def test_what_changed_since_an_answer_is_in_the_next_one_though_it_showed_late(a
         first = as_stranger.get(address).json()
         until = datetime.fromisoformat(first["changed_until"])
         assert until <= datetime.now(UTC) - OVERLAP + timedelta(seconds=1)
-    long_ago = datetime(2026, 1, 1, tzinfo=UTC)
+    long_ago = datetime(2026, 3, 1, tzinfo=UTC)
     PoolVersion.objects.update(computed_at=long_ago)
     Session.objects.update(received_at=long_ago)
     league[0].state_changes.model.objects.update(at=long_ago)

@@ -129,6 +129,8 @@ def address_of(world, owner):
         parts = route.removeprefix("feeds/").split("/", maxsplit=1)
         kind = "pull-sets" if route.startswith("bench/sets") else parts[0]
         number = str(world.get(kind, 1))
+        if kind == "follow":
+            route = route.replace("<int:number>", str(world["pools"]))
         for part, value in named.items():
             route = route.replace(part, value)
         return "/" + route.replace("<int:pk>", number).replace("<uuid:pk>", number)
