@@ -33,6 +33,7 @@ def test_no_reading_of_any_kind_is_missing_or_below_what_a_scale_shows(name):
                 assert len(part.pulls) == len(part.pulls.modes)
 
 
+@pytest.mark.usefixtures("planted_past")
 @pytest.mark.django_db
 @pytest.mark.parametrize("as_fourth", [False, True])
 def test_every_kind_is_judged_and_leaves_the_world_as_it_was(as_fourth):
@@ -49,6 +50,7 @@ def test_every_kind_is_judged_and_leaves_the_world_as_it_was(as_fourth):
     assert not Session.objects.exists()
 
 
+@pytest.mark.usefixtures("planted_past")
 @pytest.mark.django_db
 def test_a_case_by_the_whole_way_goes_through_intake_and_pools():
     with world_in_store(4, whole=True, as_fourth=False) as (world, store):
