@@ -12,7 +12,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PRODUCT = ("api", "deploy", "results", "rigs")
-DOCUMENTS = ("README.md", "ACCESSIBILITY.md", "DEVELOPERS.md", "SECURITY.md", ".github")
+DOCUMENTS = ("README.md", "DEVELOPERS.md", "SECURITY.md", ".github")
 SUFFIXES = {"", ".c", ".css", ".html", ".js", ".md", ".py", ".service", ".toml", ".txt", ".yml"}
 KEPT = ("/migrations/", "/locale/")
 """Folders whose files are history, or made from the others."""
