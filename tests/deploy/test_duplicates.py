@@ -12,7 +12,7 @@ from django.conf import settings
 from django.test import Client
 
 from deploy.one_scheduler import REFUSED
-from deploy.tools.processes import free_port, running, wait_until
+from deploy.tools.processes import TIMEOUT_S, free_port, running, wait_until
 from results.models import WaitingUpload
 from results.worker.expired import WAITING, clear_expired
 from tests.people import contributor
@@ -32,7 +32,7 @@ def test_a_second_scheduler_on_the_same_file_is_refused_and_not_after_the_first_
     with running(beat, env=on_its_own(tmp_path), stderr=subprocess.DEVNULL) as first:
         wait_until(lock.exists, "The first scheduler")
         second = subprocess.run(
-            beat, env=on_its_own(tmp_path), check=False, capture_output=True, timeout=60
+            beat, env=on_its_own(tmp_path), check=False, capture_output=True, timeout=TIMEOUT_S
         )
         assert second.returncode == REFUSED
         assert b"Another scheduler runs on this file" in second.stderr

@@ -7,6 +7,7 @@ from datetime import date
 import openpyxl
 import pytest
 
+from deploy.tools.processes import TIMEOUT_S
 from results.intake import XLSX
 from results.intake.columns import COLUMNS
 from results.intake.explained import EXPLAINED
@@ -63,7 +64,7 @@ def saved_again(body: bytes, folder) -> bytes:
         ],
         check=True,
         capture_output=True,
-        timeout=120,
+        timeout=TIMEOUT_S,
     )
     return (folder / "saved" / "session.xlsx").read_bytes()
 

@@ -30,7 +30,7 @@ NEWTONS = np.array([1.0, 1.06, 0.97, 1.02, 0.95, 1.04])
 
 
 @pytest.fixture
-def league(transactional_db, monkeypatch):
+def league(transactional_db, planted_past, monkeypatch):
     """Testers with and without a calibration, several sets a session, pulls that end at a grip."""
     far = {"influence_limit": {"least": 9.0, "most": 9.0}}
     monkeypatch.setattr(settings, "SAMESPOOL_SCREENING", far)

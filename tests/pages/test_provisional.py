@@ -22,6 +22,7 @@ def addresses(league) -> list[str]:
     ]
 
 
+@pytest.mark.usefixtures("planted_past")
 def test_a_figure_of_few_testers_is_called_provisional_wherever_it_is_shown(addresses, read):
     """Four testers pulled each; from five on a figure is not called so."""
     for address in addresses:

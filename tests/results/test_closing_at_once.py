@@ -107,6 +107,7 @@ def test_nothing_deadlocks_with_a_close_and_nothing_that_comes_later_counts(tran
         assert not Job.objects.exclude(problem=None).exists()
         assert keep or nothing_counts_of(owner)
         stored = owner.sessions.count()
+        owner.refresh_from_db()
         with pytest.raises(AccountClosed):
             receive(owner, document(f"rig {number}", 20), JSON, None)
         assert owner.sessions.count() == stored

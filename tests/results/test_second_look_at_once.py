@@ -20,7 +20,7 @@ def screen_it(pull_set, still_ours) -> None:
 
 
 def test_of_two_linked_sets_at_one_instant_the_later_sees_the_earlier(
-    transactional_db, monkeypatch
+    transactional_db, planted_past, monkeypatch
 ):
     for number, mean_N in enumerate((78.0, 80.0, 82.0, 79.0, 81.0), start=1):
         send(account(f"tester {number}", joined=number), mean_N)

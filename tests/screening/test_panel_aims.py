@@ -20,7 +20,7 @@ NEVER_HELD = (
 ALWAYS_HELD = ("kilograms in one set, said pounds",)
 
 
-@pytest.mark.django_db
+@pytest.mark.usefixtures("planted_past")
 def test_honest_oddities_are_never_held_and_kilograms_in_one_set_always():
     wrongly = []
     for seed in SEEDS:
