@@ -8,7 +8,7 @@ from django.test import Client
 from tests.api.test_routes import ROUTES, world
 from tests.pages.test_rig_pages import browser
 from tests.security.enumerating import stored
-from tests.security.test_answers import admin_addresses
+from tests.security.test_answers import DESK, admin_addresses
 from tests.security.test_object_level import addressed
 
 __all__ = ["world"]
@@ -56,7 +56,8 @@ def test_api5_only_an_administrator_changes_anything_in_the_admin(who, request, 
         if "logout" in address:
             continue
         answer = client.post(address, {"post": "yes", "action": "delete_selected"})
-        assert answer.status_code in (302, 403, 404), address
+        shown = who == "moderator" and address in DESK  # a page again, with nothing changed
+        assert answer.status_code in ((200,) if shown else ()) + (302, 403, 404, 405), address
     assert stored().keys() == before.keys()
     changed = [table for table, rows in stored().items() if rows != before[table]]
     assert changed in ([], ["auth.User"])  # signing in is written down
