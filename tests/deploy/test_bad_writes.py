@@ -1,4 +1,4 @@
-"""What the database itself refuses, whoever asks: each write is tried by plain SQL.
+"""What the database itself refuses, also to its administrator: each write is tried by plain SQL.
 
 PostgreSQL refuses all. SQLite, which is for one machine and not for the public, has no triggers,
 and refuses those that a check or a key of the one table can refuse.

@@ -55,10 +55,10 @@ def test_each_set_says_what_the_join_itself_holds_by_the_scatter_of_its_pool(
     assert np.exp(np.mean(np.log(by_set["efficiency"]))) == pytest.approx(own, abs=0.02)
     pk = by_set["pull_set"][0]
     document = client.get(reverse("api:pull-set", args=[pk])).json()
-    told = {name: column[0] for name, column in by_set.items() if name != "pull_set"}
-    assert document["own_strength"] == told
+    shown = {name: column[0] for name, column in by_set.items() if name != "pull_set"}
+    assert document["own_strength"] == shown
     page = " ".join(client.get(reverse("pages:pull-set", args=[pk])).content.decode().split())
-    assert f"the join itself holds {100 * told['efficiency']:.1f}% here" in page
+    assert f"the join itself holds {100 * shown['efficiency']:.1f}% here" in page
     mark([pool.pk], "a set was withdrawn", takes_down=True)
     assert client.get(reverse("api:pull-set", args=[pk])).json()["own_strength"] is None
     page = client.get(reverse("pages:pull-set", args=[pk])).content.decode()

@@ -44,8 +44,8 @@ def test_it_is_the_distribution_summed_over_level_and_scatter(failures, weibull)
     scatter = Scatter(CV_JOIN, 100_000, float(weibull))
     found = own_strengths(loads_N, exact, [0] * 5, straight(1), scatter)
     expected = dense_quantiles(loads_N, exact, weibull)
-    told = np.array([found.low[0], found.log_efficiency[0], found.high[0]])
-    assert (np.abs(told - expected) < (0.005, 0.001, 0.008)).all()
+    stated = np.array([found.low[0], found.log_efficiency[0], found.high[0]])
+    assert (np.abs(stated - expected) < (0.005, 0.001, 0.008)).all()
     assert found.failures.tolist() == [failures]
 
 
