@@ -90,12 +90,7 @@ def test_a_file_is_checked_stored_and_followed_until_it_is_worked_out(
         page.set_input_files("#file", file)
         page.get_by_role("button", name="Check it").click()
         expect(page.locator("#report")).to_contain_text(f"{name}.csv")
-        if name == "right":
-            look_name = "upload checked"
-        else:
-            page.complaints.clear()  # the browser notes that the answer was 422
-            look_name = "upload with mistakes"
-        look(name=look_name)
+        look(name="upload checked" if name == "right" else "upload with mistakes")
     page.get_by_role("button", name="Store it").click()
     expect(page.get_by_text("waiting to be processed")).to_be_visible()
     look(name="job waiting")

@@ -42,7 +42,6 @@ def test_what_the_catalogue_lacks_is_proposed_decided_and_followed(
     sent = {"name": "day.csv", "mimeType": "text/csv", "buffer": text.encode()}
     page.set_input_files("#file", sent)
     page.get_by_role("button", name="Check it").click()
-    page.complaints.clear()  # the browser's own word on a refusal, status 422
     look(name="upload-lacks-a-join")
     page.get_by_role("button", name="Propose it and let the session wait").click()
     expect(page.get_by_role("heading", name="Your session waits for the catalogue")).to_be_visible()

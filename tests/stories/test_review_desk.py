@@ -1,5 +1,6 @@
 """The moderator's desk: one screen a case, and a decision that can't be taken blindly."""
 
+import re
 from datetime import date
 
 import pytest
@@ -141,7 +142,7 @@ def test_a_letter_says_what_it_is_about_what_was_seen_and_what_to_do(held, decis
     assert f"About set {held.pk}, pulled on" in letter
     assert "131 percent of the straight line" in letter
     assert "owner" not in letter
-    assert held.label not in letter
+    assert not re.search(rf"\b{re.escape(held.label)}\b", letter)
     assert len(letter) < LONGEST_TEXT
     if decision in ("ask", "hold"):
         assert "Honest reasons" in letter
