@@ -144,6 +144,24 @@ class KeepRows(OnPostgreSQL):
         return f"Keep rows of {self.model_name} as they were stored"
 
 
+class KeepTable(OnPostgreSQL):
+    """Refuse to empty a table at once: TRUNCATE asks no trigger of a row."""
+
+    def forwards(self, model: Any) -> list[str]:
+        table = model._meta.db_table
+        return [
+            f"CREATE OR REPLACE TRIGGER {table}_is_not_emptied BEFORE TRUNCATE ON {table} "
+            f"FOR EACH STATEMENT EXECUTE FUNCTION {REFUSE}('{table} is not emptied')",
+        ]
+
+    def backwards(self, model: Any) -> list[str]:
+        table = model._meta.db_table
+        return [f"DROP TRIGGER IF EXISTS {table}_is_not_emptied ON {table}"]
+
+    def describe(self) -> str:
+        return f"Refuse to empty {self.model_name}"
+
+
 class RefuseRows(OnPostgreSQL):
     """Refuse rows whose parents don't belong together; ``where`` is a condition on ``NEW``.
 

@@ -20,7 +20,7 @@ from rest_framework.test import APIClient
 
 from results.worker import embedded
 from rigs.models import Contributor
-from tests.rewriting import rewriting
+from tests.rewriting import empty_between_stories, rewriting
 from tests.workers import empty_queue, wait_for_worker, working
 
 SLOW = frozenset(Path(__file__).with_name("slow.txt").read_text().split())
@@ -32,6 +32,7 @@ def pytest_configure(config):
     """Give each process of a parallel run counters of its own in the one Redis."""
     if not settings.EMBEDDED:
         settings.CACHES["default"]["KEY_PREFIX"] += os.environ.get("PYTEST_XDIST_WORKER", "")
+    empty_between_stories()
 
 
 def pytest_collection_modifyitems(config, items):

@@ -22,7 +22,7 @@ from results.review import suspend
 from results.review.decisions import answer, decide
 from results.worker import embedded
 from rigs.correcting import void_calibration
-from rigs.kept_rows import KeepRows
+from rigs.kept_rows import KeepRows, KeepTable
 from tests import making
 from tests.results.test_closing_at_once import document
 
@@ -222,14 +222,24 @@ def world(owner, other, moderator) -> dict[str, object]:
     }
 
 
-def test_a_column_added_to_history_is_kept_as_well():
+def kept_by(kind: type[KeepRows | KeepTable]) -> dict[str, set[str]]:
+    """Tables that the migrations keep, with the columns that they had then."""
     loader = MigrationLoader(None)
     kept: dict[str, set[str]] = {}
     for key in sorted(loader.disk_migrations):
         for operation in loader.disk_migrations[key].operations:
-            if isinstance(operation, KeepRows):
+            if isinstance(operation, kind):
                 model = loader.project_state(key).apps.get_model(key[0], operation.model_name)
                 kept[model._meta.label] = {each.column for each in model._meta.concrete_fields}
+    return kept
+
+
+def test_a_table_whose_rows_are_kept_is_not_emptied_either():
+    assert kept_by(KeepTable).keys() == kept_by(KeepRows).keys(), "KeepTable goes with KeepRows"
+
+
+def test_a_column_added_to_history_is_kept_as_well():
+    kept = kept_by(KeepRows)
     now = {
         label: {each.column for each in apps.get_model(label)._meta.concrete_fields}
         for label in kept
@@ -242,6 +252,9 @@ def _is_refused(sql: str) -> bool:
     """Try it; whether the database refused it, at once or before it would have been committed."""
     try:
         with transaction.atomic(), connection.cursor() as cursor:
+            if connection.vendor == "postgresql":
+                # No table is emptied while checks of its rows are still to come.
+                cursor.execute("SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED")
             cursor.execute(sql)
             rows = cursor.rowcount
             if connection.vendor == "postgresql":
@@ -255,7 +268,9 @@ def _is_refused(sql: str) -> bool:
 
 def test_the_database_refuses_each_bad_write_by_itself(world):
     everything = connection.vendor == "postgresql"
-    tried = [write for write in WRITES if everything or write.everywhere]
+    tables = [apps.get_model(label)._meta.db_table for label in kept_by(KeepRows)]
+    emptied = [Write(f"{table} emptied", f"TRUNCATE {table} CASCADE") for table in tables]
+    tried = [write for write in (*WRITES, *emptied) if everything or write.everywhere]
     taken = [
         write.what
         for write in tried
