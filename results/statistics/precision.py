@@ -49,34 +49,44 @@ def precision(values: ArrayLike, tester: ArrayLike) -> Precision:
     Raises `TooFewTesters` where fewer than two testers have two results, `NoScatter` where no
     tester's results scatter or all averages agree, `NotFinite`, `ShapeMismatch`, `TooFewPulls`.
     """
-    every = grouped(values, tester)
-    whole = every.sizes >= 2
+    cells = grouped(values, tester)
+    return precision_of_cells(cells.labels, cells.means, np.sqrt(cells.variances), cells.sizes)
+
+
+def precision_of_cells(
+    testers: tuple[str, ...], averages: FloatArray, sds: FloatArray, sizes: NDArray[np.intp]
+) -> Precision:
+    """As `precision`, from each cell's average, standard deviation and number of results, (p,)."""
+    whole = sizes >= 2
     if whole.sum() < 2:
         raise TooFewTesters(f"{int(whole.sum())} testers have two results or more: 2 are needed")
-    kept = whole[every.index]
-    cells = grouped(every.values[kept], np.asarray(every.labels)[every.index[kept]])
-    mean_square_between, repeatability = cells.mean_squares()
-    between = max(0.0, (mean_square_between - repeatability) / cells.effective_size())
-    sd_of_averages = float(cells.means.std(ddof=1))
+    label = np.asarray(testers)
+    mean, sd, n = averages[whole], sds[whole], sizes[whole].astype(float)
+    total, freedom = n.sum(), n - 1.0
+    overall = float(n @ mean / total)
+    repeatability = float(freedom @ sd**2 / freedom.sum())
+    effective = float((total - (n**2).sum() / total) / (n.size - 1))
+    mean_square_between = float(n @ (mean - overall) ** 2) / (n.size - 1)
+    between = max(0.0, (mean_square_between - repeatability) / effective)
+    sd_of_averages = float(mean.std(ddof=1))
     if repeatability <= 0 or sd_of_averages <= 0:
         raise NoScatter("results within testers, or their averages, are all the same")
-    sds = np.sqrt(cells.variances)
     return Precision(
-        testers=cells.labels,
-        left_out=tuple(np.asarray(every.labels)[~whole].tolist()),
-        results=cells.total,
-        results_per_tester=cells.effective_size(),
-        mean=float(cells.values.mean()),
-        mean_of_testers=float(cells.means.mean()),
+        testers=tuple(label[whole].tolist()),
+        left_out=tuple(label[~whole].tolist()),
+        results=int(total),
+        results_per_tester=effective,
+        mean=overall,
+        mean_of_testers=float(mean.mean()),
         sd_of_averages=sd_of_averages,
         repeatability_sd=float(np.sqrt(repeatability)),
         between_sd=float(np.sqrt(between)),
         reproducibility_sd=float(np.sqrt(between + repeatability)),
-        averages=cells.means,
-        sds=sds,
-        sizes=cells.sizes,
-        h=(cells.means - cells.means.mean()) / sd_of_averages,
-        k=sds / np.sqrt(repeatability),
+        averages=mean,
+        sds=sd,
+        sizes=sizes[whole],
+        h=(mean - mean.mean()) / sd_of_averages,
+        k=sd / np.sqrt(repeatability),
     )
 
 

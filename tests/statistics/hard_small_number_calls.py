@@ -1,4 +1,4 @@
-"""How the functions for few testers are called with the hard inputs."""
+"""How the functions for few testers, and of a round, are called with the hard inputs."""
 
 from collections.abc import Callable
 
@@ -22,6 +22,7 @@ from tests.statistics.hard_arguments import (
     over,
 )
 from tests.statistics.hard_inputs import CVS, FREEDOM, LOADS, LOGS, POSITIVE, SHARES, VALUES
+from tests.statistics.hard_round_calls import ROUND_CALLS
 
 
 def _own_strengths(loads: tuple, cv: float, weibull: float) -> object:
@@ -67,4 +68,5 @@ SMALL_NUMBER_CALLS: dict[str, Callable[[], Calls]] = {
         ),
         (0.0, *CVS), CVS, SHARES,
     ),
+    **ROUND_CALLS,
 }  # fmt: skip

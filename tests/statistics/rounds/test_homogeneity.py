@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from rigs.metrology.errors import NotFinite, NotPositive, TooFewValues
-from rigs.metrology.homogeneity import homogeneity, stability
+from results.statistics.errors import NotFinite, NotPositive, TooFewPulls
+from results.statistics.rounds.homogeneity import homogeneity, stability
 
 
 def test_the_worked_example_of_the_standard_is_homogeneous_and_stable(reference):
@@ -30,9 +30,9 @@ def test_a_spool_weaker_at_one_end_is_not_homogeneous():
 
 
 def test_single_lengths_say_nothing_of_homogeneity():
-    with pytest.raises(TooFewValues):
+    with pytest.raises(TooFewPulls):
         homogeneity([[1.0], [2.0]], 1.0)
-    with pytest.raises(TooFewValues):
+    with pytest.raises(TooFewPulls):
         homogeneity([1.0, 2.0], 1.0)
     with pytest.raises(NotFinite):
         homogeneity([[1.0, float("nan")], [1.0, 2.0]], 1.0)
