@@ -12,6 +12,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.one_row import OneRow
 from api.serializers import (
     DAY,
     LONGEST_WRITTEN,
@@ -316,7 +317,7 @@ class Calibrations(generics.ListCreateAPIView[Calibration]):
 
 
 @extend_schema(tags=["rigs"])
-class OneCalibration(generics.RetrieveAPIView[Calibration]):
+class OneCalibration(OneRow[Calibration]):
     """One calibration with its readings and their residuals."""
 
     serializer_class = CalibrationDocument

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
@@ -11,18 +10,12 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.intervals import FromLog, Interval
 from api.serializers import Shown
 from results.models import Pool
 from results.pools import selectors
 from results.pools.tester_vs_pool import compare_with_pool
 from rigs.permissions import contributor_of
-
-
-class FromLog(serializers.FloatField):
-    """An efficiency that is kept as its logarithm."""
-
-    def to_representation(self, value: Any) -> Any:
-        return math.exp(value)
 
 
 class OwnDocument(Shown):
@@ -41,6 +34,8 @@ class OthersDocument(Shown):
     sessions = serializers.IntegerField()
     sets = serializers.IntegerField(source="k")
     efficiency = FromLog(source="mu")
+    interval = Interval("ci", number=FromLog)
+    prediction = Interval("prediction", number=FromLog)
     interval_low = FromLog(source="ci_low")
     interval_high = FromLog(source="ci_high")
     prediction_low = FromLog()
@@ -51,6 +46,7 @@ class DifferenceDocument(Shown):
     """Own efficiency over the others', and one's place among testers."""
 
     ratio = serializers.FloatField(source="comparison.ratio")
+    ratio_interval = Interval("comparison.ratio")
     ratio_low = serializers.FloatField(source="comparison.ratio_low")
     ratio_high = serializers.FloatField(source="comparison.ratio_high")
     differs = serializers.BooleanField(
@@ -69,6 +65,7 @@ class DifferenceDocument(Shown):
         help_text="own efficiency, drawn to the pool by its weight, averaged over how much testers "
         "and their sessions may differ",
     )
+    shrunken_interval = Interval(ends=("shrunken.low", "shrunken.high"))
     shrunken_low = serializers.FloatField(source="shrunken.low")
     shrunken_high = serializers.FloatField(source="shrunken.high")
     weight = serializers.FloatField(source="shrunken.weight")
@@ -83,6 +80,7 @@ class ScatterDocument(Shown):
     f = serializers.FloatField()
     probability = serializers.FloatField()
     ratio = serializers.FloatField()
+    ratio_interval = Interval("ratio")
     ratio_low = serializers.FloatField()
     ratio_high = serializers.FloatField()
 
@@ -91,6 +89,7 @@ class ComponentDocument(Shown):
     """A part of the variance of ln(load), with its interval."""
 
     variance = serializers.FloatField()
+    interval = Interval(ends=("low", "high"))
     low = serializers.FloatField()
     high = serializers.FloatField()
     sd = serializers.FloatField()
@@ -130,8 +129,8 @@ class ComparisonDocument(Shown):
     comparison = DifferenceDocument(source="*")
     scatter = ScatterDocument()
     split = SplitDocument()
-    told = serializers.FloatField(
-        source="detectable",
+    told = serializers.FloatField(source="detectable")
+    detectable = serializers.FloatField(
         help_text="least difference the sessions so far would show four times in five",
     )
     plans = PlanDocument(many=True)

@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.lines import ACCEPTED, AcceptanceDocument
+from api.one_row import OneRow
 from api.serializers import Choice, Document, Filters
 from results.catalogue.connections import (
     accept_connection,
@@ -145,7 +146,7 @@ class Connections(generics.ListCreateAPIView[Connection]):
 
 
 @extend_schema(tags=["catalogue"])
-class OneConnection(generics.RetrieveAPIView[Connection]):
+class OneConnection(OneRow[Connection]):
     """One connection."""
 
     serializer_class = ConnectionDocument

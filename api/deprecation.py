@@ -1,4 +1,4 @@
-"""Which operations will go, since when they say so, and until when they answer.
+"""Which operations and members are superseded, since when, and until when they answer.
 
 Nothing of v1 is removed. What its successor leaves out is named here at least a year before: the
 description marks it as deprecated, and its answers carry Deprecation (RFC 9745) and Sunset
@@ -31,6 +31,32 @@ class Notice:
 
 DEPRECATED: dict[str, Notice] = {}
 """By method and the name of the address, as ``"GET api:pools"``."""
+RENAMED = {
+    "ChangeDocument.lower": "interval.low",
+    "ChangeDocument.upper": "interval.high",
+    "ComparedDocument.told": "result",
+    "ComparisonDocument.told": "detectable",
+    "ComponentDocument.high": "interval.high",
+    "ComponentDocument.low": "interval.low",
+    "DifferenceDocument.ratio_high": "ratio_interval.high",
+    "DifferenceDocument.ratio_low": "ratio_interval.low",
+    "DifferenceDocument.shrunken_high": "shrunken_interval.high",
+    "DifferenceDocument.shrunken_low": "shrunken_interval.low",
+    "EquivalenceDocument.lower": "interval.low",
+    "EquivalenceDocument.upper": "interval.high",
+    "OthersDocument.interval_high": "interval.high",
+    "OthersDocument.interval_low": "interval.low",
+    "OthersDocument.prediction_high": "prediction.high",
+    "OthersDocument.prediction_low": "prediction.low",
+    "OwnStrength.interval_high": "interval.high",
+    "OwnStrength.interval_low": "interval.low",
+    "PreviewDocument.baselines": "baseline_count",
+    "PreviewDocument.pull_sets": "pull_set_count",
+    "ScatterDocument.ratio_high": "ratio_interval.high",
+    "ScatterDocument.ratio_low": "ratio_interval.low",
+}
+"""Members of answers that have a better name beside them, by component. They stay as long as v1;
+a client reads the better one. The header is of whole resources, so the document alone says it."""
 
 
 def address_of(request: HttpRequest) -> str:
@@ -50,4 +76,8 @@ def mark_deprecated(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
         operation = paths[f"{method} {reverse(view)}"]
         operation["deprecated"] = True
         operation["description"] += f"\n\nGoes on {notice.until:%Y-%m-%d}."
+    for name, better in RENAMED.items():
+        component, _, member = name.partition(".")
+        schema = result["components"]["schemas"][component]["properties"]
+        schema[member] |= {"deprecated": True, "description": f"the same as {better}"}
     return result

@@ -6,11 +6,12 @@ from typing import Any
 
 from django.db.models import QuerySet
 from drf_spectacular.utils import extend_schema, extend_schema_field
-from rest_framework import generics, serializers
+from rest_framework import serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from api.one_row import OneRow
 from api.serializers import Link, Shown, ShownRow
 from results.jobs.selectors import jobs_ahead, jobs_with_counts
 from results.models import Job, Pool
@@ -90,7 +91,7 @@ class JobDocument(ShownRow):
 
 
 @extend_schema(tags=["sessions"])
-class OneJob(generics.RetrieveAPIView[Job]):
+class OneJob(OneRow[Job]):
     """One job. While it is unfinished, 'Retry-After' says when to ask again."""
 
     serializer_class = JobDocument

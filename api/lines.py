@@ -10,6 +10,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.one_row import OneRow
 from api.serializers import Choice, Document, Filters, ForceField, LengthField, Strict
 from results.catalogue.selectors import lines_visible_to
 from rigs.metrology import bounds
@@ -98,7 +99,7 @@ class Lines(generics.ListCreateAPIView[Line]):
 
 
 @extend_schema(tags=["catalogue"])
-class OneLine(generics.RetrieveAPIView[Line]):
+class OneLine(OneRow[Line]):
     """One line."""
 
     serializer_class = LineDocument

@@ -14,6 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.utils.urls import remove_query_param, replace_query_param
 
+from api.sparse import fields_asked, only
 from rigs.refusals import Finding, Invalid
 
 OF_ANY_LIST = ("limit", "offset", "fields", "ordering", "format", "changed_since", "after")
@@ -56,18 +57,17 @@ class Pages(LimitOffsetPagination):
         )
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> Any:
-        self.fields = _fields(request, view)
+        self.fields = fields_asked(request, view)
         return super().paginate_queryset(queryset, request, view)
 
     def get_paginated_response(self, data: Any) -> Response:
         """The page; links to its neighbours stand in the Link header too (RFC 8288)."""
         links = {"next": self.get_next_link(), "prev": self.get_previous_link()}
-        rows = [{name: row[name] for name in self.fields if name in row} for row in data]
         document = {
             "count": self.count,
             "next": links["next"],
             "previous": links["prev"],
-            "results": rows if self.fields else data,
+            "results": [only(row, self.fields) for row in data],
         }
         link = ", ".join(f'<{address}>; rel="{rel}"' for rel, address in links.items() if address)
         return Response(document, headers={"Link": link} if link else None)
@@ -132,7 +132,7 @@ class PagesOfChanges(Pages):
         return self._changes(queryset.filter(view.changed_since(self.since)), request, view)
 
     def _changes(self, changed: QuerySet[Any], request: Request, view: Any) -> list[Any]:
-        self.fields = _fields(request, view)
+        self.fields = fields_asked(request, view)
         self.request, self.limit, self.offset = request, self.get_limit(request), 0
         self.count = changed.count()
         after = self._number(request, "after", 0, 0, 2**63 - 1)
@@ -189,20 +189,6 @@ def _parameter(name: str, description: str, schema: dict[str, Any]) -> dict[str,
         "description": description,
         "schema": schema,
     }
-
-
-def _fields(request: Request, view: Any) -> list[str]:
-    """The members asked for; none where all are. Raises Invalid, which names those there are."""
-    asked = [name for name in request.query_params.get("fields", "").split(",") if name]
-    known = view.get_serializer().fields if asked else ()
-    unknown = [name for name in asked if name not in known]
-    if unknown:
-        expected = gettext("members of a row: %(known)s") % {"known": ", ".join(known)}
-        raise Invalid(
-            gettext("A row of this list has no such member."),
-            [Finding("query", "fields", name, expected) for name in unknown],
-        )
-    return asked
 
 
 def _moment(request: Request) -> datetime | None:

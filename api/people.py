@@ -12,6 +12,7 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
+from api.one_row import OneRow
 from api.serializers import ShownRow
 from results.accounts.own_data import archive_of
 from results.public.seeing import raw
@@ -106,7 +107,7 @@ class Contributors(generics.ListAPIView[Contributor]):
 
 
 @extend_schema(tags=["people"])
-class OneContributor(generics.RetrieveAPIView[Contributor]):
+class OneContributor(OneRow[Contributor]):
     """One tester's public profile."""
 
     serializer_class = ContributorDocument
@@ -135,7 +136,7 @@ class OneContributor(generics.RetrieveAPIView[Contributor]):
         )
     ],
 )
-class Me(generics.RetrieveAPIView[Contributor]):
+class Me(OneRow[Contributor]):
     """The tester whose token this is."""
 
     serializer_class = MeDocument

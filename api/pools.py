@@ -10,9 +10,10 @@ from django.utils.decorators import method_decorator
 from drf_spectacular.utils import extend_schema, extend_schema_field
 from rest_framework import generics, serializers
 
+from api.intervals import Interval
+from api.one_row import OneRow
 from api.pagination import PagesOfChanges
 from api.pool_parts import OF_TESTERS
-from api.pull_sets import Interval
 from api.serializers import Choice, Filters, Shown, ShownRow
 from results.http_cache.cache_marks import edition_of_pool, edition_of_pools
 from results.http_cache.cached_view import cache_by_edition
@@ -211,7 +212,7 @@ class Pools(generics.ListAPIView[Pool]):
 
 @method_decorator(cache_by_edition(edition_of_pool), name="dispatch")
 @extend_schema(tags=["pools"])
-class OnePool(generics.RetrieveAPIView[Pool]):
+class OnePool(OneRow[Pool]):
     """One pool: its figures and heterogeneity, and where its testers and sets are."""
 
     serializer_class = OnePoolDocument

@@ -11,25 +11,13 @@ from rest_framework.permissions import IsAuthenticated
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.serializers import AnyField, Link, PoolLink, Shown, ShownRow, Strict
+from api.intervals import Interval
+from api.one_row import OneRow
+from api.serializers import Link, PoolLink, Shown, ShownRow, Strict
 from results.intake.selectors import sessions_visible_to
 from results.models import NormalisedSet, PullSet, StateChange
 from results.pools.selectors import own_strength_of
 from results.review.decisions import decide
-
-
-class Interval(Shown):
-    """An interval of the columns ``<base>_low`` and ``<base>_high``; null where there is none."""
-
-    def __init__(self, base: str = "interval", **kwargs: Any) -> None:
-        super().__init__(source="*", read_only=True, **kwargs)
-        self.base = base
-
-    def get_fields(self) -> dict[str, AnyField]:
-        return {
-            end: serializers.FloatField(source=f"{self.base}_{end}", allow_null=True)
-            for end in ("low", "high")
-        }
 
 
 class FiguresDocument(ShownRow):
@@ -86,6 +74,7 @@ class OwnStrength(Shown):
 
     failures = serializers.IntegerField()
     efficiency = serializers.FloatField(allow_null=True)
+    interval = Interval()
     interval_low = serializers.FloatField(allow_null=True)
     interval_high = serializers.FloatField(allow_null=True)
 
@@ -137,7 +126,8 @@ class PullSetDocument(ShownRow):
 
     @extend_schema_field(OwnStrength(allow_null=True))
     def get_own_strength(self, pull_set: PullSet) -> dict[str, Any] | None:
-        return own_strength_of(pull_set)
+        found = own_strength_of(pull_set)
+        return None if found is None else dict(OwnStrength(found, context=self.context).data)
 
 
 class DecisionDocument(Strict):
@@ -172,7 +162,7 @@ class Visible(generics.GenericAPIView[PullSet]):
 
 
 @extend_schema(tags=["sessions"])
-class OnePullSet(generics.RetrieveAPIView[PullSet], Visible):
+class OnePullSet(OneRow[PullSet], Visible):
     """One pull set with its figures and its history."""
 
     serializer_class = PullSetDocument

@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.reverse import reverse
 
+from api.intervals import Interval
 from api.serializers import Link, Shown
 from results.public.seeing import raw
 from results.rig_checks.control_charts import Series, charted
@@ -26,6 +27,7 @@ class ChangeDocument(Shown):
     """A change in percent with its 95 percent interval; those since the first hold together."""
 
     percent = serializers.FloatField()
+    interval = Interval(ends=("lower", "upper"))
     lower = serializers.FloatField()
     upper = serializers.FloatField()
 
@@ -93,6 +95,7 @@ class EquivalenceDocument(Shown):
 
     verdict = serializers.ChoiceField(choices=["same", "moved", "can't tell yet"])
     ratio = serializers.FloatField()
+    interval = Interval(ends=("lower", "upper"))
     lower = serializers.FloatField()
     upper = serializers.FloatField()
     p_same = serializers.FloatField()
@@ -106,6 +109,7 @@ class ComparedDocument(Shown):
     what = serializers.CharField()
     before = Link("api:session", source="before.point.session")
     after = Link("api:session", source="after.point.session")
+    result = EquivalenceDocument(allow_null=True)
     told = EquivalenceDocument(source="result", allow_null=True)
     why_not = serializers.CharField()
 

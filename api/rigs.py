@@ -10,6 +10,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.one_row import OneRow
 from api.serializers import DAY, AnyField, Document, ForceField, LengthField, Strict, limits
 from rigs import selectors
 from rigs.metrology.bounds import OF_REVISION
@@ -133,7 +134,7 @@ class Rigs(generics.ListCreateAPIView[Rig]):
 
 
 @extend_schema(tags=["rigs"])
-class OneRig(generics.RetrieveAPIView[Rig]):
+class OneRig(OneRow[Rig]):
     """One rig with all its revisions."""
 
     serializer_class = RigDocument
@@ -186,7 +187,7 @@ class Revisions(generics.ListCreateAPIView[RigRevision]):
 
 
 @extend_schema(tags=["rigs"])
-class OneRevision(generics.RetrieveAPIView[RigRevision]):
+class OneRevision(OneRow[RigRevision]):
     """One revision of a rig."""
 
     serializer_class = RevisionDocument

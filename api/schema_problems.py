@@ -65,7 +65,7 @@ def add_problems(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
     """Say of every operation that whatever else it answers is a problem, with examples."""
     components = result["components"]
     components.setdefault("schemas", {})["Problem"] = PROBLEM
-    components["examples"] = {kind: _example(kind) for kind in KINDS}
+    used: set[str] = set()
     for path, operations in result["paths"].items():
         for operation in operations.values():
             shown = {kind: {"$ref": f"#/components/examples/{kind}"} for kind in _kinds(operation)}
@@ -76,6 +76,8 @@ def add_problems(result: dict[str, Any], **_given: Any) -> dict[str, Any]:
                 "description": "A problem; /problems/… explains its type.",
                 "content": {CONTENT_TYPE: {"schema": schema, "examples": shown}},
             }
+            used |= shown.keys()
+    components["examples"] = {kind: _example(kind) for kind in KINDS if kind in used}
     return result
 
 

@@ -12,6 +12,21 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "wear eye protection and stand out of its path. Results are not for lifting, climbing or "
         "life support."
     ),
+    "LICENSE": {
+        "name": "Creative Commons Attribution 4.0 International, of the data",
+        "url": "https://creativecommons.org/licenses/by/4.0/",
+    },
+    "TAGS": [
+        {"name": "catalogue", "description": "lines and joins"},
+        {"name": "open data", "description": "everything public, as numbered archives"},
+        {"name": "people", "description": "testers and clubs, one's own account and notices"},
+        {"name": "pools", "description": "what all testers together say of a join; comparisons"},
+        {"name": "review", "description": "sets under review, decisions, appeals and reports"},
+        {"name": "rigs", "description": "rigs with their revisions and calibrations, and charts"},
+        {"name": "root", "description": "where everything is"},
+        {"name": "sessions", "description": "uploads, their jobs, and what is stored of them"},
+        {"name": "tokens", "description": "how a program signs in"},
+    ],
     "SERVERS": [{"url": "/", "description": "the service that this document comes from"}],
     "SCHEMA_PATH_PREFIX": "/api/v1",
     "ENUM_NAME_OVERRIDES": {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rest_framework import serializers
 
-from api.pull_sets import Interval
+from api.intervals import Interval
 from api.serializers import Choice, Day, Filters, Id, Shown, ShownRow, Strict
 from results.models import Baseline, Job, Proposal, Pull, PullSet, Session, WaitingSession
 
@@ -211,6 +211,8 @@ class PreviewDocument(Shown):
 
     rig = serializers.CharField()
     revision = serializers.IntegerField()
+    baseline_count = serializers.IntegerField(source="baselines")
+    pull_set_count = serializers.IntegerField(source="pull_sets")
     baselines = serializers.IntegerField()
     pull_sets = serializers.IntegerField()
     pulls = serializers.IntegerField()

@@ -21,6 +21,7 @@ from rest_framework.reverse import reverse
 from rest_framework.views import APIView
 
 from api.jobs import ASK_AGAIN_AFTER_S
+from api.one_row import OneRow
 from api.pagination import PagesOfChanges
 from api.session_documents import (
     PreviewDocument,
@@ -137,7 +138,7 @@ class OneSessionView(generics.GenericAPIView[Session]):
 
 
 @extend_schema(tags=["sessions"])
-class OneSession(generics.RetrieveAPIView[Session]):
+class OneSession(OneRow[Session]):
     """One session with every pull."""
 
     serializer_class = SessionInFull

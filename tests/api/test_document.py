@@ -2,12 +2,16 @@
 
 import json
 import re
+from collections.abc import Iterator
 
 import pytest
 from jsonschema import Draft202012Validator
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from api.schema_answers import BINARY
+from api.deprecation import RENAMED
+from api.pull_sets import OwnStrength
+from api.rig_charts import EquivalenceDocument
+from api.schema_answers import BINARY, RECORDED
 from api.schema_members import MEMBERS, OF_PATH, numbers_of
 from deploy.tools.openapi.release import document
 from tests.api.test_routes import QUERIES, ROUTES, world
@@ -143,3 +147,58 @@ def test_whatever_is_answered_is_as_the_document_says(who, world, request):
             assert faults(said[form]["schema"], answer.json()) == [], route
             checked += 1
     assert checked > 35
+
+
+def test_an_interval_has_one_name_everywhere_and_what_it_was_called_is_deprecated():
+    schemas = DOCUMENT["components"]["schemas"]
+    for name, schema in schemas.items():
+        for member, of in schema.get("properties", {}).items():
+            if re.fullmatch(r"(\w+_)?(low|high|lower|upper)|told", member) and name != "Interval":
+                assert of.get("deprecated"), (name, member)
+                assert f"{name}.{member}" in RENAMED
+    for name, better in RENAMED.items():
+        component, _, member = name.partition(".")
+        assert schemas[component]["properties"][member]["description"] == f"the same as {better}"
+        assert better.partition(".")[0] in schemas[component]["properties"], name
+
+
+def test_the_better_name_of_a_member_says_the_same():
+    recorded, seen = json.loads(RECORDED.read_text()), set()
+    for name, (_path, _method, operation) in OPERATIONS.items():
+        for status, answer in operation["responses"].items():
+            schema = answer.get("content", {}).get("application/json", {}).get("schema")
+            if schema and status in recorded.get(name, {}):
+                seen |= set(renamed_in(schema, recorded[name][status]))
+    for shown in (equivalence(), OwnStrength(OWN_STRENGTH)):
+        component = type(shown).__name__
+        seen |= set(renamed_in({"$ref": f"#/components/schemas/{component}"}, shown.data))
+    compared = DOCUMENT["components"]["schemas"]["ComparedDocument"]["properties"]
+    assert compared["told"]["oneOf"] == compared["result"]["oneOf"]
+    assert set(RENAMED) - seen == {"ComparedDocument.told"}
+
+
+OWN_STRENGTH = {"failures": 4, "efficiency": 0.8, "interval_low": 0.7, "interval_high": 0.9}
+"""What the join itself holds in a set, of which no example is recorded."""
+
+
+def equivalence() -> EquivalenceDocument:
+    """Before and after a change of a rig, of which no example is recorded."""
+    result = {"verdict": "same", "ratio": 1.01, "lower": 0.98, "upper": 1.03, "p_same": 0.01}
+    return EquivalenceDocument({**result, "more_pulls": None})
+
+
+def renamed_in(schema: dict, value: object) -> Iterator[str]:
+    """The members in a document that have a better name, once they were compared with it."""
+    for part in (schema, *schema.get("allOf", ()), *schema.get("oneOf", ())):
+        component = part.get("$ref", "").rpartition("/")[2]
+        part = DOCUMENT["components"]["schemas"].get(component, part)  # noqa: PLW2901
+        if isinstance(value, list) and "items" in part:
+            for each in value:
+                yield from renamed_in(part["items"], each)
+        for member in value if isinstance(value, dict) else ():
+            name = f"{component}.{member}"
+            if name in RENAMED:
+                first, _, end = RENAMED[name].partition(".")
+                assert value[member] == (value[first][end] if end else value[first]), name
+                yield name
+            yield from renamed_in(part.get("properties", {}).get(member, {}), value[member])
