@@ -46,3 +46,15 @@ class OutsideTheFormula(MetrologyError):
 
 class NoScatter(MetrologyError):
     """All values are alike, so that nothing can be said of their scatter."""
+
+
+class TooFewSamples(MetrologyError):
+    """A recording with too few samples for what is asked of it."""
+
+
+class ClockRunsBack(MetrologyError):
+    """A time before the one ahead of it."""
+
+
+class NotATrace(MetrologyError):
+    """Bytes that are no encoded trace, or a damaged one."""
