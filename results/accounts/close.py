@@ -18,7 +18,7 @@ from results.accounts.following import end_following
 from results.accounts.join import FORMER
 from results.accounts.personal_columns import CLOSED
 from results.intake import amend
-from results.models import Proposal, PullSet, Session, WaitingSession, WaitingUpload
+from results.models import Proposal, PullSet, Session, Vote, WaitingSession, WaitingUpload
 from results.models.lifecycle import lock_sets
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
@@ -75,6 +75,7 @@ def _erase(contributor: Contributor, by: User, reason: str) -> None:
         state=Proposal.State.DECLINED
     )
     end_following(contributor)
+    Vote.objects.filter(contributor=contributor).delete()
     erase_account(contributor, by=by, reason=reason)
     _erase_account(contributor.user)
     _erase_log(contributor)

@@ -52,6 +52,7 @@ PATHS: dict[str, tuple[str, ...]] = {
     "results.Notice": ("to",),
     "results.Follow": ("contributor",),
     "results.Mailing": ("contributor",),
+    "results.Vote": ("contributor",),
     "results.Report": ("reporter",),
     "results.Erasure": ("account",),
     "auth.User": ("contributor",),

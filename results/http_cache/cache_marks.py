@@ -86,6 +86,11 @@ def edition_of_pools() -> str:
     return _state(Edition.Subject.POOLS, Edition.Subject.NAMES)
 
 
+def edition_of_wanted() -> str:
+    """The edition of what is wanted: of the pools, and of what readers ask for."""
+    return _state(Edition.Subject.POOLS, Edition.Subject.NAMES, Edition.Subject.VOTES)
+
+
 def _state(*subjects: Edition.Subject) -> str:
     marks = _marks()
     return "-".join(marks.get(subject, NEVER) for subject in (*subjects, STALE))

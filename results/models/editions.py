@@ -15,6 +15,7 @@ class Edition(models.Model):
         POOLS = "pools"
         NAMES = "names"
         DRAWINGS = "drawings"
+        VOTES = "votes"
 
     subject = models.CharField(primary_key=True, max_length=20, choices=Subject.choices)
     mark = models.CharField(max_length=32)

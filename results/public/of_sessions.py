@@ -46,6 +46,18 @@ OF_SESSIONS: dict[str, Declared] = {
             "since": PRIVATE,
         },
     ),
+    "results.Vote": Declared(
+        "none",
+        "contributor",
+        {
+            "id": PRIVATE,
+            "contributor": PRIVATE,
+            "connection": PRIVATE,
+            "main_material": PRIVATE,
+            "leader_material": PRIVATE,
+            "cast_at": PRIVATE,
+        },
+    ),
     "results.Mailing": Declared(
         "none",
         "contributor",

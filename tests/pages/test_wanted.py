@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from django.test import Client
 
+from results.accounts.close import close_account
+from results.models import Connection, Vote
 from results.pools.wanted import undecided
 from results.statistics.planning import pairs_for_difference
 from results.worker.embedded import drain
@@ -50,6 +52,77 @@ def test_pairs_for_a_difference_agree_with_published_tables_of_the_paired_t_test
     sample sizes are from memory."""
     assert pairs_for_difference(d, 1.0) == pairs
     assert pairs_for_difference(2 * d, 2.0) == pairs
+
+
+ALBRIGHT = {"main": "nylon monofilament", "leader": "fluorocarbon"}
+
+
+def voter(handle: str) -> Client:
+    client = Client()
+    user = contributor(handle).user
+    client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def asked_section(page: str) -> str:
+    return page[page.index('id="asked"') : page.index('id="undecided"')]
+
+
+def test_an_account_has_one_vote_and_it_moves_to_what_it_asks_for_last(league):
+    first, second = voter("first reader"), voter("second reader")
+    albright = ALBRIGHT | {"connection": pool_of("Albright").connection_id}
+    double = ALBRIGHT | {"connection": pool_of("Double uni").connection_id}
+    before = Client().get("/wanted/")
+    for client, asked in ((first, albright), (first, albright), (second, albright)):
+        assert client.post("/wanted/vote/", asked).status_code == 302
+    stranger = Client().get("/wanted/", headers={"If-None-Match": before["ETag"]})
+    assert "Albright, nylon monofilament to fluorocarbon" in stranger.content.decode()
+    assert "2 votes" in asked_section(stranger.content.decode())
+    first.post("/wanted/vote/", double)
+    section = asked_section(first.get("/wanted/").content.decode())
+    assert section.count("1 vote") == 2
+    assert section.count("yours among them") == 1
+    assert section.index("Albright") < section.index("Double uni")  # asked for first
+    first.post("/wanted/vote/", {"take_back": "1"})
+    assert Vote.objects.count() == 1
+
+
+def test_a_join_that_has_its_figure_can_not_be_asked_for_and_leaves_the_list(league):
+    client, blood = voter("reader"), pool_of("Blood")
+    answer = client.post(
+        "/wanted/vote/",
+        {"connection": blood.connection_id, "main": blood.main_material}
+        | {"leader": blood.leader_material},
+    )
+    assert answer.status_code == 422
+    assert "has a figure on these lines already" in answer.content.decode()
+    assert not Vote.objects.exists()
+    Vote.objects.create(
+        contributor=contributor("early reader"),
+        connection=blood.connection,
+        main_material=blood.main_material,
+        leader_material=blood.leader_material,
+    )
+    assert "1 vote" not in asked_section(Client().get("/wanted/").content.decode())
+
+
+def test_a_vote_goes_with_the_account(league):
+    client = voter("leaving")
+    client.post("/wanted/vote/", ALBRIGHT | {"connection": pool_of("Albright").connection_id})
+    close_account(Vote.objects.get().contributor, keep=True)
+    assert not Vote.objects.exists()
+
+
+def test_nobody_asks_for_a_join_that_is_not_accepted_or_of_no_material(league):
+    client = voter("reader")
+    proposed = Connection.objects.create(name="Secret", kind=Connection.Kind.LINE_TO_LINE)
+    for wrong in (
+        ALBRIGHT | {"connection": proposed.pk},
+        ALBRIGHT | {"connection": pool_of("Albright").connection_id, "main": "string"},
+        {},
+    ):
+        assert client.post("/wanted/vote/", wrong).status_code == 422
+    assert not Vote.objects.exists()
 
 
 def test_what_is_wanted_is_kept_for_strangers(league):

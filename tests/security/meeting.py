@@ -40,6 +40,7 @@ OUT_OF_REACH = {
     "results.SeriesShape.pull_set": _WORKERS,
     "results.SeriesShape.baseline": _WORKERS,
     "results.Follow.followed_once": "made under the lock of its contributor",
+    "results.Vote.contributor": "made under the lock of its contributor",
     "results.Mailing.contributor": "made under the lock of its contributor",
     "results.Mailing.key": "drawn at random",
     "results.RigScatter.rig_has_one_scatter_a_kind": _WORKERS,

@@ -63,6 +63,7 @@ PAGES = {
     (SHOWN, (302, 302, 302, 302)): "follow/<str:subject>/<int:number>/",
     (SHOWN, (422, 422, 422, 422)): "report/<str:subject>/<int:pk>/",
     (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
+    (NOT_SO, (302, 422, 422, 422)): "wanted/vote/",
     # For administrators, and for those who give their password once more: these have none.
     ((302, 403, 403, 403), (302, 403, 403, 403)): """
         admin/people/ account/again/ account/again/second-factor/ account/second-factor/set-up/

@@ -25,6 +25,7 @@ urlpatterns = [
     path("lines/<int:pk>/", catalogue.line, name="line"),
     path("clubs/<int:pk>/", catalogue.club, name="club"),
     path("wanted/", wanted.wanted, name="wanted"),
+    path("wanted/vote/", wanted.cast_vote, name="vote"),
     path("measures/", measures.choose, name="measures"),
     path("compare/", line_pair.line_pair, name="line-pair"),
     path("pools/<int:pk>/", pool.one_pool, name="pool"),

@@ -49,6 +49,7 @@ from results.models import (
     StateChange,
     TieParameter,
     Upload,
+    Vote,
     WaitingSession,
     WaitingUpload,
 )
@@ -228,6 +229,14 @@ read_only(
     filters="subject since",
     related="contributor",
     search="contributor__handle",
+)
+
+read_only(
+    Vote,
+    "contributor connection main_material leader_material cast_at",
+    filters="main_material leader_material",
+    related="contributor connection",
+    search="contributor__handle connection__name",
 )
 
 read_only(
