@@ -12,6 +12,7 @@ from django.utils.cache import patch_vary_headers
 # The admin's list of rows without actions brings one rule of style inside the page; the hash
 # lets in that text and no other.
 ADMIN_LIST_STYLE = "'sha256-blvLUW3UscWqsXGByNOqdBboM+ShWAuugp2mC/wbafU='"
+NOT_FRAMED = "frame-ancestors 'none'"
 POLICY = "; ".join(
     (
         "default-src 'none'",
@@ -25,9 +26,11 @@ POLICY = "; ".join(
         "worker-src 'self'",
         "form-action 'self'",
         "base-uri 'none'",
-        "frame-ancestors 'none'",
+        NOT_FRAMED,
     )
 )
+FRAMED = POLICY.replace(NOT_FRAMED, "frame-ancestors *").replace("script-src 'self'; ", "")
+"""Of views that Django lets be framed (`xframe_options_exempt`): on any page, and no script."""
 NOT_NEEDED = ("camera", "geolocation", "microphone", "payment", "usb")
 PERMISSIONS = ", ".join(f"{feature}=()" for feature in NOT_NEEDED)
 
@@ -39,7 +42,8 @@ def security_headers(
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = answer(request)
-        response["Content-Security-Policy"] = POLICY
+        framed = getattr(response, "xframe_options_exempt", False)
+        response["Content-Security-Policy"] = FRAMED if framed else POLICY
         response["Permissions-Policy"] = PERMISSIONS
         return response
 

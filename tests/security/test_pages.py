@@ -33,7 +33,8 @@ PAGES = {
         problems/<slug:kind> account/inactive/ account/mail/sent/ account/password/forgotten/
         account/password/forgotten/sent/ account/password/forgotten/done/ pull-sets/<int:pk>/ about/
         privacy/ cautions/ search/ pools/<int:pk>/ pools/<int:pk>/versions/<int:number>/
-        pools/<int:pk>/card.png card.png
+        pools/<int:pk>/card.png card.png pools/<int:pk>/embedded/
+        pools/<int:pk>/versions/<int:number>/embedded/
         pools/<int:pk>/versions/<int:number>/card.png open-data/ rigs/ wanted/
         rigs/<int:pk>/ bench-sheet/ at-the-rig/worker.js
         jobs/<uuid:pk>/ contributors/<path:handle>/ pools/<int:pk>/history*

@@ -161,7 +161,7 @@ def _section(
 def _entry(place: Place, near: dict[int, int] | None) -> Entry:
     letters = "".join(ascii_lowercase[at % 26] for at in place.groups)
     sets = None if near is None else near.get(place.pool.pk, 0)
-    return Entry(place, letters, strip_of(place.pool), sets)
+    return Entry(place, letters, strip_of(place.pool.current), sets)
 
 
 def _safest_first(clusters: Sequence[Cluster]) -> list[Cluster]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from results.models import Pool
+from results.models import PoolVersion
 
 LENGTH = 260
 FROM, TO = 0.4, 1.2
@@ -24,12 +24,11 @@ class Strip:
     length: int = LENGTH
 
 
-def strip_of(pool: Pool) -> Strip | None:
-    """The strip of a pool, or None where there is no pooled figure.
+def strip_of(version: PoolVersion | None) -> Strip | None:
+    """The strip of a version, or None where there is no pooled figure.
 
     An interval that is not known has no width.
     """
-    version = pool.current
     if version is None or version.efficiency is None:
         return None
     value = version.efficiency

@@ -3,7 +3,7 @@
 from django.urls import path
 
 from results.pages import drawn, measures
-from results.pages.pools import charts, line_pair, pool, wanted
+from results.pages.pools import charts, embedded, line_pair, pool, wanted
 from results.pages.reading import about, catalogue, open_data, report
 
 CHARTS = (
@@ -30,6 +30,10 @@ urlpatterns = [
     path("compare/", line_pair.line_pair, name="line-pair"),
     path("pools/<int:pk>/", pool.one_pool, name="pool"),
     path("pools/<int:pk>/versions/<int:number>/", pool.one_version, name="version"),
+    path("pools/<int:pk>/embedded/", embedded.embedded, name="embedded"),
+    path(
+        "pools/<int:pk>/versions/<int:number>/embedded/", embedded.embedded, name="embedded-version"
+    ),
     path("card.png", charts.service_card, name="service-card"),
     path("pools/<int:pk>/card.png", charts.card, name="card"),
     path("pools/<int:pk>/versions/<int:number>/card.png", charts.card, name="version-card"),
