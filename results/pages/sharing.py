@@ -5,6 +5,7 @@ from __future__ import annotations
 from django import template
 from django.http import HttpRequest
 from django.template.loader_tags import BLOCK_CONTEXT_KEY
+from django.utils.html import escape
 from django.utils.safestring import SafeString
 
 register = template.Library()
@@ -25,3 +26,11 @@ def absolute(context: template.Context, address: str = "") -> str:
     if request is None:
         return address
     return request.build_absolute_uri(address or context.get("permanent") or request.path)
+
+
+@register.simple_tag(takes_context=True)
+def frame(context: template.Context, address: str, title: str) -> str:
+    """HTML to paste into another page; as text, which the template escapes once more."""
+    source = escape(absolute(context, address))
+    size = 'width="360" height="380" style="border: 0"'
+    return f'<iframe src="{source}" title="{escape(title)}" {size}></iframe>'

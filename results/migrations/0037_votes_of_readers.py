@@ -7,7 +7,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('results', '0035_what_was_added_to_history'),
+        ('results', '0036_history_is_not_emptied'),
         ('rigs', '0010_all_rows_are_finite'),
     ]
 
