@@ -238,6 +238,7 @@ CELERY_BEAT_SCHEDULE = {
 CELERY_BEAT_SCHEDULE["clear"] = {
     "task": "results.tasks.clear_expired",
     "schedule": schedule(timedelta(days=1), nowfun=steady_now),
+    "options": {"expires": 24 * 3600},
 }
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
 
@@ -299,5 +300,6 @@ DJANGO_STRUCTLOG_CELERY_ENABLED = True
 DJANGO_STRUCTLOG_CELERY_TASK_START_LOG_LEVEL = 10
 SAMESPOOL_METRICS_TOKEN = env.str("SAMESPOOL_METRICS_TOKEN", "")
 SAMESPOOL_BACKUPS = env.str("SAMESPOOL_BACKUPS", "")
+SAMESPOOL_DRAINING = env.str("SAMESPOOL_DRAINING", "")
 LOGGING = logs.LIBRARIES
 logs.configure()

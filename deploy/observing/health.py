@@ -6,6 +6,7 @@ import os
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 
 import psycopg
 import structlog
@@ -44,8 +45,14 @@ def ready(request: HttpRequest) -> HttpResponse:
     """Readiness: 200 if every part works, 503 if one doesn't; ``parts`` says which, and why.
 
     With ``?for=reading``, for a process that serves readers from a replica, the database may be
-    read-only.
+    read-only. With ``?for=requests`` it says to the proxy only whether this process takes requests:
+    what all processes depend on is no reason to send them elsewhere. One that was told to stop is
+    not ready for anything.
     """
+    if settings.SAMESPOOL_DRAINING and Path(settings.SAMESPOOL_DRAINING).exists():
+        return JsonResponse({"ready": False, "parts": {"requests": "told to stop"}}, status=503)
+    if request.GET.get("for") == "requests":
+        return JsonResponse({"ready": True, "parts": {"requests": "ok"}})
     parts = {name: _outcome(check) for name, check in PARTS.items()}
     of_database = {"migrations": _migrations}
     if request.GET.get("for") != "reading":

@@ -112,7 +112,7 @@ def start(world, name: str, **more) -> Path:
     return log
 
 
-def start_web(world, name: str = "samespool-web.service") -> str:
+def start_web(world, name: str = "samespool-web@.service") -> str:
     port = free_port()
     start(world, name, port=port)
     address = f"http://127.0.0.1:{port}"
@@ -163,12 +163,17 @@ def worked_out(log: Path) -> list[dict]:
 
 
 @pytest.mark.parametrize(
-    ("files", "pulled_on"),
-    [("compose {}", "2026-01-11"), ("samespool-{}.service", "2026-01-12")],
+    ("files", "web", "pulled_on"),
+    [
+        ("compose {}", "compose web", "2026-01-11"),
+        ("samespool-{}.service", "samespool-web@.service", "2026-01-12"),
+    ],
     ids=["compose", "units"],
 )
-def test_an_upload_is_worked_out_by_the_processes_that_the_files_name(deployed, files, pulled_on):
-    address = start_web(deployed, files.format("web"))
+def test_an_upload_is_worked_out_by_the_processes_that_the_files_name(
+    deployed, files, web, pulled_on
+):
+    address = start_web(deployed, web)
     assert ready(address).json()["ready"] is True
     accepted = send(address, deployed, pulled_on)
     redis.from_url(deployed.environment["REDIS_URL"]).flushall()  # only the scheduler helps now

@@ -18,6 +18,8 @@ from results.worker.expired import WAITING, clear_expired
 from tests.people import contributor
 
 PROGRAMS = Path(sys.executable).parent
+WEB = [sys.executable, "-m", "deploy.web"]
+CELERY = [str(PROGRAMS / "celery"), "-A", "deploy", "--broker", "memory://"]
 LONGEST_S = 15
 """A stop that waits for nothing; what is killed after its timeout takes longer."""
 
@@ -27,7 +29,7 @@ def on_its_own(folder: Path) -> dict[str, str]:
 
 
 def test_a_second_scheduler_on_the_same_file_is_refused_and_not_after_the_first_is_killed(tmp_path):
-    beat = [str(PROGRAMS / "celery"), "-A", "deploy", "--broker", "memory://", "beat"]
+    beat = [*CELERY, "beat"]
     lock = tmp_path / "celerybeat-schedule.lock"
     with running(beat, env=on_its_own(tmp_path), stderr=subprocess.DEVNULL) as first:
         wait_until(lock.exists, "The first scheduler")
@@ -45,26 +47,47 @@ def test_a_second_scheduler_on_the_same_file_is_refused_and_not_after_the_first_
         third.wait(4)
 
 
-def test_a_port_that_something_answers_at_is_taken():
+def test_a_second_web_process_on_a_port_is_refused_even_while_the_first_still_starts(tmp_path):
+    environment = on_its_own(tmp_path)
+    port = str(free_port())
+    web = [*WEB, "--port", port, "--workers", "1"]
+    with running(web, env=environment, stderr=subprocess.DEVNULL, stdout=subprocess.DEVNULL):
+        wait_until(lambda: f"@samespool-web-{port}" in named_sockets(), "The first one's name")
+        second = subprocess.run(web, env=environment, check=False, capture_output=True)
+        assert (second.returncode, f"Port {port} is taken" in second.stderr.decode()) == (1, True)
     with socket.create_server(("127.0.0.1", 0)) as other:
-        port = str(other.getsockname()[1])
-        command = [sys.executable, "-m", "deploy.port_is_free", port]
-        assert subprocess.run(command, check=False, capture_output=True).returncode == 1
-    assert subprocess.run(command, check=False, capture_output=True).returncode == 0
+        web = [*WEB, "--port", str(other.getsockname()[1])]
+        assert subprocess.run(web, env=environment, check=False).returncode == 1
 
 
-def test_a_web_process_that_is_stopped_while_it_starts_ends(tmp_path):
-    web = [str(PROGRAMS / "granian"), "--interface", "wsgi", "--port", str(free_port())]
-    for after_s in (1.0, 2.0):
-        process = subprocess.Popen(
-            [*web, "deploy.wsgi:application"],
-            env=on_its_own(tmp_path),
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+def named_sockets() -> str:
+    return Path("/proc/net/unix").read_text()
+
+
+STARTED = {
+    "web": [*WEB, "--workers", "1"],
+    "worker": [*CELERY, "worker", "--concurrency", "1"],
+    "scheduler": [*CELERY, "beat"],
+}
+
+
+@pytest.mark.parametrize("after_s", [0.7, 1.5, 3.0])
+@pytest.mark.parametrize("name", STARTED)
+def test_what_is_stopped_while_it_starts_ends(name, after_s, tmp_path):
+    port = ["--port", str(free_port())] if name == "web" else []
+    with running(
+        [*STARTED[name], *port],
+        env=on_its_own(tmp_path),
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    ) as process:
         time.sleep(after_s)
         process.terminate()
         process.wait(LONGEST_S)
+        left = subprocess.run(
+            ["pgrep", "--session", str(process.pid)], check=False, capture_output=True
+        )
+        assert left.stdout == b""
 
 
 def test_what_has_expired_is_deleted_and_nothing_else(db, client: Client):
@@ -81,8 +104,12 @@ def test_what_has_expired_is_deleted_and_nothing_else(db, client: Client):
     assert client.session.session_key
 
 
-def test_sweeps_that_no_worker_took_expire():
-    assert settings.CELERY_BEAT_SCHEDULE["sweep"]["options"]["expires"] >= 60
+def test_whatever_is_sent_on_schedule_expires_where_no_worker_takes_it():
+    for name, entry in settings.CELERY_BEAT_SCHEDULE.items():
+        assert entry["options"]["expires"] >= 60, name
+    assert {"results.tasks.sweep", "results.tasks.clear_expired"} <= {
+        entry["task"] for entry in settings.CELERY_BEAT_SCHEDULE.values()
+    }
 
 
 def test_another_secret_key_signs_no_one_out_while_the_one_before_is_known(settings, owner):

@@ -20,7 +20,7 @@ MEMBERS = {
     *("tmpfs", "volumes", "logging", "environment", "depends_on", "stop_grace_period"),
     *("healthcheck", "profiles", "shm_size", "ports", "cpu_shares", "mem_limit"),
 }
-LONG_RUNNING = ["database", "later", "proxy", "queue", "scheduler", "web", "worker"]
+LONG_RUNNING = ["database", "later", "proxy", "queue", "scheduler", "web", "web-two", "worker"]
 
 
 def test_the_compose_file_has_the_members_of_the_specification_and_no_other():
@@ -114,7 +114,7 @@ def test_only_the_web_process_pools_its_connections():
         for name, service in OURS.items()
         if "SAMESPOOL_DATABASE_POOL" in service["environment"]
     ]
-    assert pooling == ["web"]
+    assert pooling == ["web", "web-two"]
 
 
 @pytest.mark.parametrize("command", commands().values(), ids=commands())
@@ -172,7 +172,7 @@ def test_systemd_finds_nothing_amiss_with_the_units(units_of_this_checkout):
 
 
 def test_systemd_would_tell_a_setting_that_it_does_not_know(units_of_this_checkout, tmp_path):
-    with (tmp_path / "samespool-web.service").open("a") as stream:
+    with (tmp_path / "samespool-web@.service").open("a") as stream:
         stream.write("[Service]\nPrivateTemp=yes\n")
     assert "PrivateTemp" in verify(units_of_this_checkout)
 
@@ -187,7 +187,7 @@ def test_systemd_calls_every_unit_well_confined(path):
     assert rated.returncode == 0, rated.stdout
 
 
-@pytest.mark.parametrize("name", ["web", "worker", "later"])
+@pytest.mark.parametrize("name", ["web@", "worker", "later"])
 def test_a_unit_that_draws_charts_may_protect_memory_by_keys(name):
     """Else its process is killed at the first chart, where the processor has such keys."""
     confined = unit(ROOT / "deploy" / "systemd" / f"samespool-{name}.service")["Service"]
@@ -199,6 +199,6 @@ def test_every_unit_bounds_its_memory(path):
     assert unit(path)["Service"]["MemoryMax"][-1] in "MG"
 
 
-@pytest.mark.parametrize("name", ["web", "worker", "later", "scheduler"])
+@pytest.mark.parametrize("name", ["web", "web-two", "worker", "later", "scheduler"])
 def test_every_process_of_ours_in_a_container_bounds_its_memory(name):
     assert COMPOSE["services"][name]["mem_limit"][-1] in "mg"

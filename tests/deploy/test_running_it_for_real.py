@@ -108,7 +108,7 @@ def test_its_lines_bring_up_a_service_that_works_a_session_out(machine):
     assert "successfully" in shown
 
     port = str(free_port())
-    commands = block_with("granian").replace("--port 8000", f"--port {port}").splitlines()
+    commands = block_with("deploy.web").replace("--port 8000", f"--port {port}").splitlines()
     assert len(commands) == 3
     with contextlib.ExitStack() as stack:
         for number, command in enumerate(commands):

@@ -11,7 +11,9 @@ from tests.deploy.files import ROOT
 PRODUCT = ("api", "deploy", "results", "rigs")
 READING = ("env", "environ")
 # Asked for by the composition and the proxy, which hand them on under other names.
-OF_THE_COMPOSITION = {"SAMESPOOL_DOMAIN", "SAMESPOOL_DATABASE_PASSWORD"}
+OF_THE_COMPOSITION = {
+    *("SAMESPOOL_DOMAIN", "SAMESPOOL_DATABASE_PASSWORD", "SAMESPOOL_UPSTREAMS"),
+}
 OURS = r"(?:SAMESPOOL|DATABASE|REDIS|PROMETHEUS)_[A-Z_]+"
 NAME = re.compile(rf"`({OURS})(?:=\w+)?`")
 
@@ -57,7 +59,11 @@ def test_every_variable_that_is_read_is_explained_and_no_other():
 def test_what_the_units_and_the_composition_set_is_read():
     text = "".join(
         (ROOT / "deploy" / name).read_text()
-        for name in ("compose.yaml", "systemd/environment.example", "systemd/samespool-web.service")
+        for name in (
+            "compose.yaml",
+            "systemd/environment.example",
+            "systemd/samespool-web@.service",
+        )
     )
     named = set(re.findall(r"\bSAMESPOOL_[A-Z_]+", text))
     assert named <= set(read_by_python()) | OF_THE_COMPOSITION
