@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from datetime import date
+from datetime import UTC, date, datetime
 
-from results.models import AcceptedName, Baseline, Connection, Pull, PullSet, Session, Upload
+from msgspec import convert
+
+from results.intake import traces as intake_traces
+from results.intake.document import TraceDocument
+from results.intake.findings import Findings
+from results.models import AcceptedName, Baseline, Connection, Pull, PullSet, Session, Trace, Upload
 from rigs.models import Calibration, Contributor, Line, Material, Rig, RigRevision
+from tests.traces import trace
 
 PARTED_STRAIGHT = (98.0, 101.0, 99.0, 102.0, 100.0)
 
@@ -122,6 +128,18 @@ def _pulls(readings_N, modes, **of) -> None:
         )
         for number, (reading, mode) in enumerate(zip(readings_N, modes, strict=True), start=1)
     )
+
+
+def traced(pull: Pull, **how) -> Trace:
+    """A trace of a stored pull that peaks at its reading; ``how`` is of `tests.traces.trace`."""
+    findings = Findings()
+    started_at = datetime(2026, 1, 10, 18, tzinfo=UTC)
+    said = convert({**trace(pull.reading_N, **how), "started_at": started_at}, TraceDocument)
+    found = intake_traces.traced(said, "", findings)
+    assert found is not None, findings.kept
+    row = found.row(pull)
+    row.save()
+    return row
 
 
 def sent(session: Session, body: bytes = b"{}", form: str = "application/json") -> Upload:

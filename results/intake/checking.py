@@ -78,7 +78,7 @@ def check(contributor: Contributor, read: Read) -> Checked:
         refused = in_order([on_sheet(finding, read.rows) for finding in findings.kept])
         raise Forbidden(findings.summary(), refused) if forbidden else findings.refusal(refused)
     assert revision is not None
-    asked = doubts.asked(straight, joined)
+    asked = doubts.asked(straight, joined, revision.resolution_N)
     warnings = [*asked, *under_way.warnings, *doubts.warnings_of(straight, joined, unit)]
     shown_warnings = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
     return Checked(

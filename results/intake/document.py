@@ -8,13 +8,18 @@ annotations, and ``description`` is what it says was expected.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any, Literal
 
 from django.utils.translation import gettext_noop
 from msgspec import Meta, Struct
 
-from results.intake.limits import MOST_PARAMETERS, MOST_PULLS_OF_A_SET, MOST_SETS
+from results.intake.limits import (
+    MOST_PARAMETERS,
+    MOST_PULLS_OF_A_SET,
+    MOST_SAMPLES,
+    MOST_SETS,
+)
 from rigs.metrology import bounds
 
 # No control characters, lone surrogates or marks that turn the direction of writing; a PostgreSQL
@@ -91,8 +96,39 @@ class LineOnSpool(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     spool: Short = ""
 
 
+class TraceDocument(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
+    """Force over time of one pull, sample by sample."""
+
+    unit: Unit
+    time_s: Annotated[
+        list[float],
+        Meta(
+            max_length=MOST_SAMPLES,
+            **said(
+                gettext_noop("at most %(most)s seconds %(bounds)s, none before the one before it"),
+                most=MOST_SAMPLES,
+                bounds=bounds.TRACE_TIME_s,
+            ),
+        ),
+    ]
+    force: Annotated[
+        list[float],
+        Meta(
+            max_length=MOST_SAMPLES,
+            **said(
+                gettext_noop("as many forces as seconds, each %(bounds)s N"),
+                bounds=bounds.TRACE_FORCE_N,
+            ),
+        ),
+    ]
+    started_at: Annotated[
+        Annotated[datetime, Meta(tz=True)] | None,
+        Meta(**said(gettext_noop("the moment of second 0 with its zone, as 2026-01-31T18:00:00Z"))),
+    ] = None
+
+
 class PullDocument(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
-    """One pull; ``reading`` may be left out only where the mode is void."""
+    """One pull; ``reading`` may be left out only where the mode is void or a trace is there."""
 
     failure_mode: Mode
     reading: Annotated[
@@ -126,6 +162,17 @@ class PullDocument(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
             **said(gettext_noop("at most 300 printable characters")),
         ),
     ] = ""
+    trace: Annotated[
+        TraceDocument | None,
+        Meta(
+            **said(
+                gettext_noop(
+                    "force over time: {'unit': 'lbf', 'time_s': [0, 0.1, ...], 'force': [0, 0.2, "
+                    "...]}, or null"
+                )
+            )
+        ),
+    ] = None
 
 
 class BaselineDocument(Struct, frozen=True, forbid_unknown_fields=True):

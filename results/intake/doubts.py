@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext
 
 from results.intake.parts import JoinedPart, Pulled, StraightPart
 from results.intake.sufficiency import by_specimen
+from results.intake.traces import reads_by_trace
 from rigs.metrology.units import FORCE_UNITS
 from rigs.models import Line
 from rigs.refusals import Finding
@@ -39,7 +40,20 @@ def warnings_of(
         *_other_units([*straight, *joined], unit),
         *_below_label(straight),
         *_factor_between_sets(joined),
+        *_taken_as_readings([*straight, *joined]),
     ]
+
+
+def _taken_as_readings(parts: Iterable[Pulled]) -> Iterator[Finding]:
+    """How many readings are the peaks of traces, as a warning; nothing where none is."""
+    taken = sum(reads_by_trace(part.pulls[at]) for part in parts for at in part.readings.traces)
+    if taken:
+        yield Finding(
+            "",
+            "reading",
+            ngettext("none at %(pulls)d pull", "none at %(pulls)d pulls", taken) % {"pulls": taken},
+            gettext("a reading: the peak of the trace was taken, in the unit of the trace"),
+        )
 
 
 def _other_units(parts: Sequence[Pulled], unit: str) -> Iterator[Finding]:
@@ -58,11 +72,42 @@ def _other_units(parts: Sequence[Pulled], unit: str) -> Iterator[Finding]:
                 return
 
 
-def asked(straight: Sequence[StraightPart], joined: Sequence[JoinedPart]) -> list[Finding]:
-    """Readings so far from their series, and sets so far above their line, that they are asked
-    about before anything is stored: a decimal point that slipped, or another unit."""
+def asked(
+    straight: Sequence[StraightPart], joined: Sequence[JoinedPart], resolution_N: float
+) -> list[Finding]:
+    """Readings so far from their series or their trace, and sets so far above their line, that
+    they are asked about before anything is stored: a decimal point that slipped, or another unit.
+
+    ``resolution_N`` is that of the rig.
+    """
     parts: list[Pulled] = [*straight, *joined]
-    return [*(each for part in parts for each in _wild(part)), *_above_straight(straight, joined)]
+    return [
+        *(each for part in parts for each in _wild(part)),
+        *_apart_from_traces(parts, resolution_N),
+        *_above_straight(straight, joined),
+    ]
+
+
+def _apart_from_traces(parts: Iterable[Pulled], resolution_N: float) -> Iterator[Finding]:
+    """Readings apart from the peak of their trace.
+
+    By more than the steps of both and what lies between two samples can explain.
+    """
+    for part in parts:
+        for index, traced in part.readings.traces.items():
+            if part.pulls[index].reading in (None, ""):
+                continue
+            reading_N = float(part.readings.newtons[index])
+            missed_N = 2 * (traced.figures.missed_peak_N or 0.0)
+            if abs(reading_N - traced.peak_N) <= resolution_N + traced.step_N + missed_N:
+                continue
+            yield Finding(
+                f"{part.place}.pulls[{index}]",
+                "reading",
+                gettext("%(reading)s N, and a trace that peaks at %(peak)s N")
+                % {"reading": f"{reading_N:.5g}", "peak": f"{traced.peak_N:.5g}"},
+                gettext("the two to agree: is it the trace of this pull, and is the unit right?"),
+            )
 
 
 def _wild(part: Pulled) -> Iterator[Finding]:

@@ -10,13 +10,19 @@ MOST_SETS = 500
 """Pull sets of one session, and baselines of one session."""
 MOST_PULLS_OF_A_SET = 2_000
 """Pulls of one pull set or of one baseline: a hundred times a long evening's work on one tie."""
+MOST_SAMPLES = 60_000
+"""Of one trace: a minute at 1,000 samples a second."""
+MOST_SAMPLES_OF_A_SESSION = 600_000
+"""Of all traces of one session: 100 pulls of a minute at 100 samples a second."""
+LEAST_SAMPLES = 4
+"""Of one trace: fewer show no peak that anything rose to and fell from."""
 MOST_PARAMETERS = 50
 """Tie parameters of one set; a connection of the catalogue has a handful."""
 MOST_UNPACKED_BYTES = 64 * 1024 * 1024
 """What all parts of an XLSX file may come to once unpacked: about six times the largest body."""
 MOST_PARTS = 1_000
 """Files in the zip of a workbook."""
-MOST_MEMBERS = 20 * MOST_PULLS
+MOST_MEMBERS = 20 * MOST_PULLS + 2 * MOST_SAMPLES_OF_A_SESSION
 MOST_COLUMNS = 100
 MOST_LINES = 5 * MOST_PULLS
 """Of a sheet, blank ones counted."""

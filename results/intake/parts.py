@@ -39,8 +39,8 @@ class Pulled:
         return np.array([pull.failure_mode in EXACT_FOR_LINE for pull in self.pulls], dtype=bool)
 
     def rows(self, **parent: Baseline | PullSet) -> list[Pull]:
-        """The pulls as rows of ``parent``, not stored."""
-        return [
+        """The pulls as rows of ``parent`` with their traces, not stored."""
+        rows = [
             Pull(
                 number=number,
                 reading_written=written,
@@ -64,6 +64,9 @@ class Pulled:
                 start=1,
             )
         ]
+        for index, traced in self.readings.traces.items():
+            traced.row(rows[index])
+        return rows
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from results.intake.limits import (
     MOST_MEMBERS,
     MOST_PULLS,
     MOST_PULLS_OF_A_SET,
+    MOST_SAMPLES_OF_A_SESSION,
     MOST_SETS,
 )
 from results.intake.walk import Repeating, Walk
@@ -69,6 +70,13 @@ def _refuse_vast(document: SessionDocument) -> None:
         raise TooLarge(
             gettext("The session has %(pulls)s pulls; at most %(most_pulls)s are taken at once.")
             % {"pulls": pulls, "most_pulls": MOST_PULLS}
+        )
+    traces = (pull.trace for part in document.parts() for pull in part.pulls)
+    samples = sum(len(trace.force) for trace in traces if trace is not None)
+    if samples > MOST_SAMPLES_OF_A_SESSION:
+        raise TooLarge(
+            gettext("The traces have %(samples)s samples; at most %(most)s are taken at once.")
+            % {"samples": samples, "most": MOST_SAMPLES_OF_A_SESSION}
         )
     for name in ("baselines", "pull_sets"):
         parts = getattr(document, name)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from django.utils.translation import gettext
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from results.intake.document import PullDocument
 from results.intake.findings import Findings, shown
+from results.intake.traces import Traced, reads_by_trace, traces_of
 from rigs.metrology.bounds import READING_N
 from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit, parse_force
 from rigs.refusals import Finding
@@ -23,11 +24,15 @@ practice, no source."""
 
 @dataclass(frozen=True)
 class Readings:
-    """The column of readings; ``newtons`` is NaN where a void pull has none."""
+    """The column of readings; ``newtons`` is NaN where a void pull has none.
+
+    ``traces`` are those of the pulls that have one, by their index.
+    """
 
     written: list[str]
     units: list[str]
     newtons: NDArray[np.float64]
+    traces: Mapping[int, Traced] = field(default_factory=dict)
 
     def forces(self) -> list[float | None]:
         """Newtons as a database takes them, None where a void pull has none."""
@@ -48,6 +53,7 @@ def readings_of(
 ) -> Readings:
     """Read the readings of one part; ``unit`` is the symbol where a pull names none."""
     written, units, newtons = [], [], []
+    traces = traces_of(pulls, place, findings)
     factor = FORCE_UNITS[unit]
     for index, pull in enumerate(pulls):
         reading = pull.reading
@@ -56,11 +62,15 @@ def readings_of(
             units.append(unit)
             newtons.append(reading * factor)
             continue
-        text, symbol, force = _one(pull, unit, f"{place}.pulls[{index}]", findings)
+        if reads_by_trace(pull) and pull.trace is not None:
+            # A trace that is refused has its own finding, and its pull needs no other.
+            text, symbol, force = _peak(traces.get(index), unit)
+        else:
+            text, symbol, force = _one(pull, unit, f"{place}.pulls[{index}]", findings)
         written.append(text)
         units.append(symbol)
         newtons.append(force)
-    column = Readings(written, units, np.array(newtons, dtype=np.float64))
+    column = Readings(written, units, np.array(newtons, dtype=np.float64), traces)
     findings.extend(_impossible(column, place))
     return column
 
@@ -89,6 +99,13 @@ def capacity_findings(
             )
         )
     return impossible, surprising
+
+
+def _peak(traced: Traced | None, unit: str) -> tuple[str, str, float]:
+    """The peak of a trace as a reading."""
+    if traced is None:
+        return "", unit, math.nan
+    return traced.peak_written, traced.unit, traced.peak_N
 
 
 def _one(pull: PullDocument, unit: str, place: str, findings: Findings) -> tuple[str, str, float]:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any, TypeAlias
 
 from django.db import connection
 from django.db.models import Model
@@ -11,7 +11,7 @@ from psycopg.types.json import Jsonb
 
 from results.intake.checking import Checked
 from results.intake.parts import Pulled
-from results.models import Baseline, Pull, PullSet, Session, Upload
+from results.models import Baseline, Pull, PullSet, Session, Trace, Upload
 from rigs.models import Contributor
 
 FEW_SETS = 30
@@ -19,6 +19,9 @@ _COLUMNS = (
     "baseline_id", "pull_set_id", "number", "reading_written", "unit", "reading_N",
     "failure_mode", "place", "slipped_first", "time_to_break_s", "note",
 )  # fmt: skip
+
+Part: TypeAlias = tuple[Pulled, Baseline | PullSet]
+"""What was checked, and the row that its pulls are stored under."""
 
 
 def store_session(
@@ -48,12 +51,12 @@ def store_session(
     for row in rows:
         row.session = session
     _store_pull_sets(rows)
-    _store_pulls(
-        [
-            *zip(checked.straight, baselines, strict=True),
-            *zip(checked.joined, rows, strict=True),
-        ]
-    )
+    parts = [
+        *zip(checked.straight, baselines, strict=True),
+        *zip(checked.joined, rows, strict=True),
+    ]
+    _store_pulls(parts)
+    _store_traces([part for part in parts if part[0].readings.traces])
     return session
 
 
@@ -98,7 +101,7 @@ def _copy_into(model: type[Model], columns: Sequence[str]) -> str:
     return f"COPY {model._meta.db_table} ({names}) FROM STDIN"
 
 
-def _store_pulls(parts: Sequence[tuple[Pulled, Baseline | PullSet]]) -> None:
+def _store_pulls(parts: Sequence[Part]) -> None:
     """As ``_store_pull_sets``, from columns rather than rows."""
     if connection.vendor != "postgresql":
         Pull.objects.bulk_create(
@@ -113,6 +116,49 @@ def _store_pulls(parts: Sequence[tuple[Pulled, Baseline | PullSet]]) -> None:
         for part, parent in parts:
             for row in _tuples(part, parent):
                 copy.write_row(row)
+
+
+def _store_traces(parts: Sequence[Part]) -> None:
+    """As ``_store_pulls``, once the pulls have their ids."""
+    ids = _ids_of_pulls(parent for _, parent in parts)
+    traced = [
+        (ids[parent, index + 1], trace.columns())
+        for part, parent in parts
+        for index, trace in part.readings.traces.items()
+    ]
+    if not traced:
+        return
+    if connection.vendor != "postgresql":
+        Trace.objects.bulk_create(Trace(pull_id=pull, **columns) for pull, columns in traced)
+        return
+    names = ["pull_id", *traced[0][1]]
+    with (
+        connection.cursor() as cursor,
+        connection.wrap_database_errors,
+        cursor.copy(_copy_into(Trace, names)) as copy,
+    ):
+        for pull, columns in traced:
+            values = {**columns, "slips": Jsonb(columns["slips"])}
+            if columns["hold"] is not None:
+                values["hold"] = Jsonb(columns["hold"])
+            copy.write_row((pull, *values.values()))
+
+
+def _ids_of_pulls(
+    parents: Iterable[Baseline | PullSet],
+) -> dict[tuple[Baseline | PullSet, int], int]:
+    """By parent and number within it; a query for each kind of parent."""
+    by_kind: dict[str, dict[int, Baseline | PullSet]] = {"baseline": {}, "pull_set": {}}
+    for parent in parents:
+        by_kind[next(iter(_parent(parent)))][parent.pk] = parent
+    return {
+        (of[owner], number): pk
+        for kind, of in by_kind.items()
+        if of
+        for owner, number, pk in Pull.objects.filter(**{f"{kind}__in": [*of]})
+        .order_by()
+        .values_list(kind, "number", "pk")
+    }
 
 
 def _parent(parent: Baseline | PullSet) -> dict[str, Baseline | PullSet]:

@@ -17,7 +17,7 @@ from results.intake.reading import JSON, read
 from results.intake.receiving import Receipt, receive
 from results.models import Baseline, CheckResult, NormalisedSet, Pull, PullSet, Session, Upload
 from results.models.lifecycle import COUNTING
-from rigs.metrology.units import FORCE_UNITS
+from rigs.metrology.units import FORCE_UNITS, force_unit
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Forbidden
 
@@ -130,13 +130,17 @@ def _corrected(document: SessionDocument, session: Session, advised: UnitRepair)
     return msgspec.structs.replace(
         document,
         baselines=[
-            msgspec.structs.replace(part, pulls=list(_in_unit(part.pulls, advised.unit)))
+            msgspec.structs.replace(
+                part, pulls=list(_in_unit(part.pulls, advised.entered, advised.unit))
+            )
             if pk in advised.baselines
             else part
             for part, pk in zip(document.baselines, baselines, strict=True)
         ],
         pull_sets=[
-            msgspec.structs.replace(part, pulls=list(_in_unit(part.pulls, advised.unit)))
+            msgspec.structs.replace(
+                part, pulls=list(_in_unit(part.pulls, advised.entered, advised.unit))
+            )
             if pk in advised.sets
             else part
             for part, pk in zip(document.pull_sets, sets, strict=True)
@@ -144,10 +148,17 @@ def _corrected(document: SessionDocument, session: Session, advised: UnitRepair)
     )
 
 
-def _in_unit(pulls: Sequence[PullDocument], unit: str) -> Iterator[PullDocument]:
+def _in_unit(pulls: Sequence[PullDocument], entered: str, unit: str) -> Iterator[PullDocument]:
+    """The pulls in ``unit``, with those of their traces that are in the unit they were entered in.
+
+    A trace in another unit comes from a logger that knows its own.
+    """
     for pull in pulls:
         reading = pull.reading
         if isinstance(reading, str):
             number = _NUMBER.search(reading)
             reading = number.group() if number else reading
-        yield msgspec.structs.replace(pull, reading=reading, unit=unit)
+        trace = pull.trace
+        if trace is not None and force_unit(trace.unit) == entered:
+            trace = msgspec.structs.replace(trace, unit=unit)
+        yield msgspec.structs.replace(pull, reading=reading, unit=unit, trace=trace)

@@ -83,11 +83,28 @@ class Walk:
         if _is_struct(form) and isinstance(found, dict):
             return self.document(found, form, inner)
         if get_origin(form) is list and isinstance(found, list):
-            return list(self._items(found, get_args(form)[0], inner))
+            of = get_args(form)[0]
+            numbers = not _is_struct(of)
+            return (
+                self._numbers(found, info, place) if numbers else [*self._items(found, of, inner)]
+            )
         for value_meant in (found, forgiven(info.name, found)):
             with suppress(ValueError, RecursionError):
                 return msgspec.convert(value_meant, info.type)
         self._refuse(place, info.name, shown(found), _asked_for(info, found))
+        return _stand_in(info)
+
+    def _numbers(self, found: list[Any], info: FieldInfo, place: str) -> Any:
+        """A list of numbers; the first item that is none is named."""
+        wrong = next((at for at, each in enumerate(found) if not _is_number(each)), None)
+        if wrong is not None:
+            item = f"{info.name}[{wrong}]"
+            self._refuse(place, item, shown(found[wrong]), gettext("a number"))
+            return _stand_in(info)
+        with suppress(ValueError, OverflowError):
+            return msgspec.convert(found, info.type)
+        count = gettext("%(count)s numbers") % {"count": len(found)}
+        self._refuse(place, info.name, count, expected_of(info))
         return _stand_in(info)
 
     def _items(self, found: list[Any], form: type[Struct], place: str) -> Iterator[Struct]:
@@ -102,7 +119,8 @@ class Walk:
             converted = self.document(item, form, inner)
             illegible = form is PullDocument and self.findings.number > before
             # A void pull is asked nothing more of, but its reading is still looked at.
-            yield replace(converted, failure_mode="void") if illegible else converted
+            void = {"failure_mode": "void", "trace": None}
+            yield replace(converted, **void) if illegible else converted
 
     def _refuse_repeated(self, value: Repeating, place: str) -> None:
         for name in dict.fromkeys(value.repeated):
@@ -159,6 +177,10 @@ def _plain(annotated: Any) -> Any:
 
 def _is_struct(form: Any) -> bool:
     return isinstance(form, type) and issubclass(form, Struct)
+
+
+def _is_number(value: object) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
 
 
 def _default(info: FieldInfo) -> Any:

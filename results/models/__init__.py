@@ -24,6 +24,7 @@ from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.snapshots import Release, ReleasePart
 from results.models.stale_pools import StalePool
 from results.models.states import StateChange
+from results.models.traces import Trace
 from results.models.votes import Vote
 from results.models.waiting import WaitingUpload
 
@@ -62,6 +63,7 @@ __all__ = [
     "StalePool",
     "StateChange",
     "TieParameter",
+    "Trace",
     "Upload",
     "Vote",
     "WaitingSession",

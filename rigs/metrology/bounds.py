@@ -58,6 +58,11 @@ TEMPERATURE_C = Bounds(-60, 60)
 SOAK_h = Bounds(0, 10_000)
 TIME_TO_BREAK_s = Bounds(0, 3600, above=True)
 USUAL_TIME_TO_BREAK_s = Bounds(1, 3600)
+TRACE_FORCE_N = Bounds(-2000, 50_000)
+"""Of a sample: a load cell that was not tared reads below zero."""
+TRACE_TIME_s = Bounds(0, 1_000_000)
+"""Of a sample: eleven days since the logger was switched on."""
+TRACE_DURATION_s = Bounds(0, 3600, above=True)
 TIME_TO_TIE_s = Bounds(0, 3600, above=True)
 DISCARDED_TIES = Bounds(0, 10_000)
 REVISION_NUMBER = Bounds(1, 10_000)

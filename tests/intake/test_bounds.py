@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from api.rigs import RevisionDocument
 from deploy.tools.openapi.release import document
-from results.models import Pull, PullSet, Session
+from results.models import Pull, PullSet, Session, Trace
 from results.pages.rigs.forms import CheckWeightForm, RigForm
 from rigs.metrology import bounds
 from rigs.metrology.bounds import EARLIEST_DAY, READING_N, Bounds, latest_day
@@ -18,7 +18,7 @@ from rigs.models import Calibration, CalibrationReading, Line, RigRevision
 from tests import making
 from tests.intake.conftest import HEADER, ROWS
 
-WRITTEN = (Session, PullSet, Pull, RigRevision, Calibration, CalibrationReading, Line)
+WRITTEN = (Session, PullSet, Pull, Trace, RigRevision, Calibration, CalibrationReading, Line)
 COMPUTED = {
     "calibration": {"degrees_of_freedom"},
     "calibrationreading": {"number", "u_mass_kg", "force_N"},
@@ -26,6 +26,7 @@ COMPUTED = {
     "pullset": {"judged_log_ratio"},
     "rigrevision": {"number", "version"},
     "session": {"version"},
+    "trace": {"count"},
 }
 """Columns that the service writes itself."""
 NUMBERS = (models.FloatField, models.IntegerField, models.DateField)

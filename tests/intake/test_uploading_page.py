@@ -18,6 +18,7 @@ from results.intake.document import (
     PullDocument,
     PullSetDocument,
     SessionDocument,
+    TraceDocument,
 )
 from results.models import Session
 from tests.intake.conftest import sheet
@@ -73,7 +74,14 @@ def test_the_page_names_every_column_of_a_sheet():
 
 def test_the_document_on_the_page_shows_every_member():
     shown = set(re.findall(r'"(\w+)":', block("json")))
-    forms = (SessionDocument, BaselineDocument, PullSetDocument, PullDocument, LineOnSpool)
+    forms = (
+        SessionDocument,
+        BaselineDocument,
+        PullSetDocument,
+        PullDocument,
+        LineOnSpool,
+        TraceDocument,
+    )
     known = {info.name for form in forms for info in msgspec.structs.fields(form)}
 
     assert known <= shown

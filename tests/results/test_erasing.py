@@ -108,6 +108,7 @@ def wordy(owner, moderator) -> Contributor:
     proposed = Connection.objects.create(name=MARK, kind="crimp", proposed_by=owner)
     ConnectionAlias.objects.create(connection=proposed, name=MARK)
     TieParameter.objects.create(connection=proposed, name=MARK, type="integer")
+    making.traced(pull_set.pulls.first())
     Report.objects.create(subject_kind="rig", subject_id=1, reporter=owner, text=MARK)
     with rewriting():
         plant(owner)
@@ -142,6 +143,8 @@ def plant(owner: Contributor) -> None:
                     value = MARK.encode()
                 elif isinstance(field, models.JSONField):
                     value = [MARK]
+                elif isinstance(field, models.DateTimeField):
+                    value = row.started_at
                 elif isinstance(personal.blank, Spools):
                     value = MARK
                 else:

@@ -26,6 +26,7 @@ OUT_OF_REACH = {
     "results.TieParameter.tie_parameter_is_unique_to_its_connection": _OWN,
     "results.Upload.session": _OWN,
     "results.WaitingSession_proposals.waitingsession+proposal": _M2M,
+    "results.Trace.pull": _OWN,
     "results.Baseline.baseline_is_told_once_a_position": _OWN,
     "results.AcceptedName.name_is_accepted_once": _M2M,
     "results.PullSet.pull_set_label_is_unique_to_its_session": _OWN,

@@ -76,6 +76,7 @@ def world(db, moderator, settings) -> Contributor:
     for _, theirs in others:
         pulled(theirs, day=12)
     making.joined(making.session(revision), making.line("thin"), making.line("thick"), [70.0, 74.0])
+    making.traced(in_state["current"].pulls.first())
     embedded.drain()
     ask(by=moderator.user, pull_set=in_state["current"], text="Which scale?")
     for pull_set in PullSet.objects.filter(state="held"):

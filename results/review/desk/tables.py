@@ -48,6 +48,7 @@ from results.models import (
     StalePool,
     StateChange,
     TieParameter,
+    Trace,
     Upload,
     Vote,
     WaitingSession,
@@ -191,6 +192,15 @@ read_only(
     filters="failure_mode unit slipped_first",
     related="baseline__line pull_set__connection",
     search="=id baseline__session__contributor__handle pull_set__session__contributor__handle",
+    show_full_result_count=False,
+)
+read_only(
+    Trace,
+    "pull count unit peak_N loading_rate_N_per_s time_to_break_s",
+    filters="unit",
+    related="pull__baseline__line pull__pull_set__connection",
+    search="=pull__id",
+    exclude=["samples"],  # served by the API
     show_full_result_count=False,
 )
 read_only(
