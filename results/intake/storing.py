@@ -51,7 +51,7 @@ def store_session(
     for row in rows:
         row.session = session
     _store_pull_sets(rows)
-    parts = [
+    parts: list[Part] = [
         *zip(checked.straight, baselines, strict=True),
         *zip(checked.joined, rows, strict=True),
     ]
