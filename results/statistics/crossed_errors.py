@@ -26,6 +26,9 @@ Floats = NDArray[np.float64]
 
 LARGEST = 2**21  # entries of an array at once: sets or testers times thetas times columns squared
 
+WHOLE = 8.0
+"""Times the columns of a tester, all columns up to which sums over testers at once are quicker."""
+
 
 @dataclass(frozen=True)
 class CrossedErrors:
@@ -69,17 +72,33 @@ class CrossedErrors:
         if left_out is None:
             of_blocks = np.unique(theta[:, :3], axis=0)
             if of_blocks.shape[0] == 1 < theta.shape[0]:
-                mine = self._sums.each_tester(of_blocks, None)
-                whole = self._wide.summed(mine, 1).repeated(theta.shape[0])
+                whole = self._of_all_columns(of_blocks, None).repeated(theta.shape[0])
                 return self._crossed(whole, theta)
         size = max(LARGEST // (self.sets * self._wide.columns.shape[1] ** 2), 1)
         parts = []
         for first in range(0, theta.shape[0], size):
             some = theta[first : first + size]
             out = None if left_out is None else left_out[first : first + size]
-            mine = self._sums.each_tester(some[:, :3], out)
-            parts.append(self._crossed(self._wide.summed(mine, some.shape[0]), some))
+            parts.append(self._crossed(self._of_all_columns(some[:, :3], out), some))
         return BlockSums.joined(parts)
+
+    def _of_all_columns(self, theta: Floats, left_out: Codes | None) -> BlockSums:
+        """Sums over testers of the model's columns and of all levels', at thetas (g, 3)."""
+        if self._whole is not None:
+            return self._whole.totals(theta, left_out)
+        return self._wide.summed(self._sums.each_tester(theta, left_out), theta.shape[0])
+
+    @cached_property
+    def _whole(self) -> NestedSums | ZeroSums | None:
+        """The sums with a column a level, where a tester meets about as many as there are."""
+        wide = self._wide
+        if wide.size > WHOLE * wide.columns.shape[1]:
+            return None
+        of_level = [
+            (level[:, None] == np.arange(q)).astype(np.float64)
+            for q, level in zip(self.numbers_of_levels, self.levels.T, strict=True)
+        ]
+        return self.nested.sums(np.concatenate((self.columns, *of_level), axis=1))
 
     def without_each(self, theta: Floats) -> BlockSums:
         """Sums without each tester at one theta (3 + f,), first axis T."""

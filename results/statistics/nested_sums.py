@@ -36,7 +36,7 @@ from results.statistics.nesting import Codes, Nesting, Summation
 
 Floats = NDArray[np.float64]
 Booleans = NDArray[np.bool_]
-Collect = Callable[[Summation, Floats, Floats], Floats]
+Collect = Callable[[Summation | None, Floats, Floats], Floats]
 
 LARGEST = 2**18  # sets times thetas at once; bounds the memory
 
@@ -48,6 +48,29 @@ class _Climb:
     baseline: Floats
     session: Floats
     tester: Floats
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """Columns u (k, g, m) and w = M^-1 u at g thetas, with the means of both."""
+
+    levels: Levels
+    u: Floats
+    climb: _Climb
+    w: Floats
+    again: _Climb
+
+
+@dataclass(frozen=True)
+class Beside:
+    """Products of m columns with the last c, a term a tester and theta along the first axis.
+
+    `cross` (n, m, c), `slope` (n, 3, m, c) and `bend` (n, 3, 3, m, c) as in BlockSums.
+    """
+
+    cross: Floats
+    slope: Floats
+    bend: Floats
 
 
 @dataclass(frozen=True)
@@ -72,6 +95,22 @@ class NestedSums:
             parts.append(self._sums(theta[some], out, _in_total))
         return parts[0] if len(parts) == 1 else BlockSums.joined(parts)
 
+    def totals_beside(
+        self, theta: Floats, left_out: Codes | None, last: int
+    ) -> tuple[BlockSums, Beside]:
+        """`totals` of all columns but the `last`, and these times all columns by tester."""
+        solved = self._solved_at(theta, left_out)
+        own = slice(None, -last)
+        products = _Products(self.nesting, solved, _by_tester, slice(None), slice(-last, None))
+        twice = self._solved(solved.levels, solved.again, solved.w)
+        of_set = self.nesting.of_set
+        beside = Beside(
+            products.of(of_set, solved.w, solved.u),
+            products.slope(),
+            products.bend(products.of(of_set, twice, solved.w)),
+        )
+        return self._collected(solved, _in_total, own), beside
+
     def by_tester(self, theta: Floats) -> BlockSums:
         """One term a tester (T,) at one theta (3,)."""
         return self.each_tester(theta[None], None)
@@ -81,25 +120,32 @@ class NestedSums:
         return self._sums(theta, left_out, _by_tester)
 
     def _sums(self, theta: Floats, left_out: Codes | None, collect: Collect) -> BlockSums:
+        return self._collected(self._solved_at(theta, left_out), collect, slice(None))
+
+    def _solved_at(self, theta: Floats, left_out: Codes | None) -> _Solved:
         levels = self._levels(theta, left_out)
-        of_tester = self.nesting.of_tester
         u = np.broadcast_to(self.columns[:, None], (*levels.alpha.shape, self.columns.shape[1]))
         climb = self._climb(levels, u)
         for means in (climb.baseline, climb.session, climb.tester):
             means[:, :, 0] = 1.0
         solved = self._solved(levels, climb, u)
+        return _Solved(levels, u, climb, solved, self._climb(levels, solved))
+
+    def _collected(self, at: _Solved, collect: Collect, columns: slice) -> BlockSums:
+        """The sums of some columns."""
+        levels = at.levels
         trace, trace_of_pair = traces(levels, self.nesting)
         log_determinant = levels.log_determinant(self.nesting)[:, :, None]
         scalars = np.concatenate((log_determinant, trace, trace_of_pair), axis=2)
-        summed = collect(of_tester, scalars, np.ones((*scalars.shape[:2], 1)))[:, :, 0]
-        slope, bend = self._products(levels, climb, solved, collect)
+        summed = collect(None, scalars, np.ones((*scalars.shape[:2], 1)))[:, :, 0]
+        products = _Products(self.nesting, at, collect, columns, columns)
         return BlockSums(
             summed[:, 0],
-            self._quadratic(levels, climb, u, collect),
+            products.quadratic(at.climb, at.u),
             summed[:, 1:4],
-            slope,
+            products.slope(),
             summed[:, 4:].reshape(-1, 3, 3),
-            bend,
+            products.bend(products.quadratic(at.again, at.w)),
         )
 
     def _levels(self, theta: Floats, left_out: Codes | None) -> Levels:
@@ -148,24 +194,41 @@ class NestedSums:
     def _left(self, levels: Levels, climb: _Climb) -> Floats:
         """d of each baseline, (J, g, m)."""
         nesting = self.nesting
-        session = self._summed_up(levels, climb) / levels.session.s[:, :, None]
+        session = _summed_up(self.nesting, levels, climb) / levels.session.s[:, :, None]
         above = (session - climb.session)[nesting.session_of_baseline]
         return np.asarray((climb.baseline + above) / levels.baseline.s[:, :, None])
-
-    def _summed_up(self, levels: Levels, climb: _Climb) -> Floats:
-        """1'M^-1 v over the sets of each session, over its q, (S, g, m)."""
-        above = climb.tester / levels.tester.s[:, :, None] - climb.tester
-        return np.asarray(climb.session + above[self.nesting.tester_of_session])
 
     def _solved(self, levels: Levels, climb: _Climb, v: Floats) -> Floats:
         """M^-1 [1, X, y], (k, g, m)."""
         moved = self._left(levels, climb) - climb.baseline
         return np.asarray(levels.alpha[:, :, None] * (v + moved[self.nesting.baseline_of_set]))
 
-    def _quadratic(self, levels: Levels, climb: _Climb, v: Floats, collect: Collect) -> Floats:
-        """v'M^-1 v."""
-        nesting = self.nesting
-        found = collect(nesting.of_tester, levels.tester.q[:, :, None] * climb.tester, climb.tester)
+
+@dataclass(frozen=True)
+class _Products:
+    """Sums of products of some columns (the rows of what comes out) with some (its columns)."""
+
+    nesting: Nesting
+    at: _Solved
+    collect: Collect
+    rows: slice
+    columns: slice
+
+    def of(self, to_tester: Summation | None, u: Floats, v: Floats) -> Floats:
+        """u'v, summed; of testers where no summation is given."""
+        return self.collect(to_tester, u[:, :, self.rows], v[:, :, self.columns])
+
+    def symmetric(self, to_tester: Summation | None, u: Floats, v: Floats) -> Floats:
+        """The symmetric part of u'v, summed."""
+        one = self.of(to_tester, u, v)
+        square = self.rows == self.columns
+        other = one.transpose(0, 2, 1) if square else self.of(to_tester, v, u)
+        return np.asarray((one + other) / 2)
+
+    def quadratic(self, climb: _Climb, v: Floats) -> Floats:
+        """v'M^-1 v, of its means `climb`."""
+        nesting, levels = self.nesting, self.at.levels
+        found = self.of(None, levels.tester.q[:, :, None] * climb.tester, climb.tester)
         for to_tester, weight, mean, above, parent in (
             (nesting.of_set, levels.alpha, v, climb.baseline, nesting.baseline_of_set),
             (
@@ -184,47 +247,46 @@ class NestedSums:
             ),
         ):
             apart = mean - above[parent]
-            found = found + collect(to_tester, weight[:, :, None] * apart, apart)
+            found = found + self.of(to_tester, weight[:, :, None] * apart, apart)
         return found
 
-    def _products(
-        self, levels: Levels, climb: _Climb, solved: Floats, collect: Collect
-    ) -> tuple[Floats, Floats]:
-        """slope and bend of BlockSums, from W = M^-1 U."""
-        nesting = self.nesting
+    def slope(self) -> Floats:
+        """slope of BlockSums."""
+        nesting, tester, session, w = self.nesting, self.tester, self.session, self.at.w
+        of_testers = self.of(None, tester, tester)
+        of_sessions = self.of(nesting.of_session, session, session)
+        return np.stack((of_testers, of_sessions, self.of(nesting.of_set, w, w)), axis=1)
+
+    def bend(self, of_pairs_of_sets: Floats) -> Floats:
+        """bend of BlockSums, of which w'M^-1 w is known."""
+        nesting, levels, again = self.nesting, self.at.levels, self.at.again
+        tester, session = self.tester, self.session
         q_tester, q_session = levels.tester.q[:, :, None], levels.session.q[:, :, None]
-        # 1'M^-1 v over the sets of each session (S, g, m) and tester (T, g, m).
-        session = q_session * self._summed_up(levels, climb)
-        tester = q_tester * climb.tester
-        again = self._climb(levels, solved)
-        again_tester = q_tester * again.tester
         spread = _summed(nesting.to_tester, q_session * session)
-        slope = np.stack(
-            (
-                collect(nesting.of_tester, tester, tester),
-                collect(nesting.of_session, session, session),
-                collect(nesting.of_set, solved, solved),
-            ),
-            axis=1,
-        )
-        bend = np.empty((*slope.shape[:2], *slope.shape[1:]))
-        bend[:, TESTER, TESTER] = collect(nesting.of_tester, q_tester * tester, tester)
-        bend[:, TESTER, SESSION] = collect(
-            nesting.of_tester, spread / levels.tester.s[:, :, None], tester
-        )
-        bend[:, TESTER, SET] = collect(nesting.of_tester, again_tester, tester)
-        bend[:, SESSION, SESSION] = collect(nesting.of_session, q_session * session, session)
-        bend[:, SESSION, SESSION] -= collect(
-            nesting.of_tester, levels.tester.kappa[:, :, None] * spread, spread
-        )
-        bend[:, SESSION, SET] = collect(
-            nesting.of_session, q_session * self._summed_up(levels, again), session
-        )
-        bend[:, SET, SET] = self._quadratic(levels, again, solved, collect)
-        for c, d in ((TESTER, SESSION), (TESTER, SET), (SESSION, SET)):
-            bend[:, c, d] = (bend[:, c, d] + bend[:, c, d].transpose(0, 2, 1)) / 2
-            bend[:, d, c] = bend[:, c, d]
-        return slope, bend
+        bend = np.empty((of_pairs_of_sets.shape[0], 3, 3, *of_pairs_of_sets.shape[1:]))
+        bend[:, TESTER, TESTER] = self.of(None, q_tester * tester, tester)
+        bend[:, SESSION, SESSION] = self.of(nesting.of_session, q_session * session, session)
+        bend[:, SESSION, SESSION] -= self.of(None, levels.tester.kappa[:, :, None] * spread, spread)
+        bend[:, SET, SET] = of_pairs_of_sets
+        again_session = q_session * _summed_up(nesting, levels, again)
+        for c, d, to_tester, u, v in (
+            (TESTER, SESSION, None, spread / levels.tester.s[:, :, None], tester),
+            (TESTER, SET, None, q_tester * again.tester, tester),
+            (SESSION, SET, nesting.of_session, again_session, session),
+        ):
+            bend[:, c, d] = bend[:, d, c] = self.symmetric(to_tester, u, v)
+        return bend
+
+    @cached_property
+    def tester(self) -> Floats:
+        """1'w over the sets of each tester, (T, g, m)."""
+        return np.asarray(self.at.levels.tester.q[:, :, None] * self.at.climb.tester)
+
+    @cached_property
+    def session(self) -> Floats:
+        """1'w over the sets of each session, (S, g, m)."""
+        levels = self.at.levels
+        return levels.session.q[:, :, None] * _summed_up(self.nesting, levels, self.at.climb)
 
 
 @dataclass(frozen=True)
@@ -234,6 +296,12 @@ class _Only:
     set: Booleans
     baseline: Booleans
     session: Booleans
+
+
+def _summed_up(nesting: Nesting, levels: Levels, climb: _Climb) -> Floats:
+    """1'M^-1 v over the sets of each session, over its q, (S, g, m)."""
+    above = climb.tester / levels.tester.s[:, :, None] - climb.tester
+    return np.asarray(climb.session + above[nesting.tester_of_session])
 
 
 def _single(parent: Codes) -> Booleans:
@@ -255,10 +323,12 @@ def _mean(to_node: Summation, weight: Floats, v: Floats, node: Node) -> Floats:
     return np.asarray(_summed(to_node, weight[:, :, None] * v) / children[:, :, None])
 
 
-def _in_total(_to_tester: Summation, u: Floats, v: Floats) -> Floats:
+def _in_total(_to_tester: Summation | None, u: Floats, v: Floats) -> Floats:
     return np.asarray(u.transpose(1, 2, 0) @ v.transpose(1, 0, 2))
 
 
-def _by_tester(to_tester: Summation, u: Floats, v: Floats) -> Floats:
-    found = _summed(to_tester, u[:, :, :, None] * v[:, :, None, :])
-    return found.reshape(-1, *found.shape[2:])
+def _by_tester(to_tester: Summation | None, u: Floats, v: Floats) -> Floats:
+    found = np.einsum("kgi,kgj->kgij", u, v)
+    if to_tester is not None:
+        found = _summed(to_tester, found)
+    return np.asarray(found.reshape(-1, *found.shape[2:]))

@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
 Summation: TypeAlias = csr_array | Floats
 
-SMALL = 2**16
+SMALL = 2**12
 """Entries of a matrix of zeros and ones up to which it is quicker to multiply whole."""
 
 
@@ -25,7 +25,7 @@ class Nesting:
 
     `baseline_of_set` (k,), `session_of_baseline` (J,), `tester_of_session` (S,) lead upwards;
     `to_baseline` (J, k), `to_session` (S, J), `to_tester` (T, S) sum over the members of a group.
-    `of_set` (T, k), `of_baseline` (T, J), `of_session` (T, S), `of_tester` (T, T) sum by tester.
+    `of_set` (T, k), `of_baseline` (T, J), `of_session` (T, S) sum by tester.
     `testers` (T,) holds the testers' own codes.
     """
 
@@ -36,10 +36,6 @@ class Nesting:
     to_baseline: Summation
     to_session: Summation
     to_tester: Summation
-
-    @cached_property
-    def of_tester(self) -> Summation:
-        return _summation(np.arange(self.testers.size), self.testers.size)
 
     @property
     def of_session(self) -> Summation:
