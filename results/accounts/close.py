@@ -18,7 +18,16 @@ from results.accounts.following import end_following
 from results.accounts.join import FORMER
 from results.accounts.personal_columns import CLOSED
 from results.intake import amend
-from results.models import Proposal, PullSet, Session, Vote, WaitingSession, WaitingUpload
+from results.models import (
+    Proposal,
+    PullSet,
+    Round,
+    Session,
+    Vote,
+    WaitingSession,
+    WaitingUpload,
+)
+from results.models.leaving import leave
 from results.models.lifecycle import lock_sets
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
@@ -31,10 +40,10 @@ def close_account(
     """End an account for good. With ``keep`` its sessions go on counting, under 'former
     contributor' and a number; without, every one of them is withdrawn.
 
-    Handle, mail address, club and every way to sign in are erased, and with them what
-    `results.accounts.personal_columns` declares: names, notes, labels, places and the bytes of
-    uploads. What moderators wrote of the sets stays. ``by`` is an administrator, or the
-    contributor where it is None.
+    They leave rounds that are not closed. Handle, mail address, club and every way to sign in are
+    erased, and with them what `results.accounts.personal_columns` declares: names, notes, labels,
+    places and the bytes of uploads. What moderators wrote of the sets stays. ``by`` is an
+    administrator, or the contributor where it is None.
 
     One transaction. Locks the contributor and, by ascending id, all of their sessions and
     pull sets at once, in the order of `rigs.locks`. Raises AccountClosed where it is closed
@@ -74,6 +83,7 @@ def _erase(contributor: Contributor, by: User, reason: str) -> None:
     Proposal.objects.filter(contributor=contributor, state=Proposal.State.OPEN).update(
         state=Proposal.State.DECLINED
     )
+    leave(contributor.rounds.exclude(round__state=Round.State.CLOSED))
     end_following(contributor)
     Vote.objects.filter(contributor=contributor).delete()
     erase_account(contributor, by=by, reason=reason)

@@ -15,7 +15,7 @@ from django.db.models import BinaryField, Field
 from django.utils import timezone
 
 from results.accounts.personal_columns import PATHS, rows_of
-from results.models import Upload, WaitingSession, WaitingUpload
+from results.models import SealedSession, Upload, WaitingSession, WaitingUpload
 from rigs.models import Contributor
 from rigs.quotas import ration
 
@@ -31,6 +31,9 @@ KEPT_BACK = {
     "results.Upload.body": "a file of its own in the archive",
     "results.WaitingUpload.body": "a file of its own in the archive",
     "results.WaitingSession.body": "a file of its own in the archive",
+    "results.SealedSession.body": "a file of its own in the archive",
+    "results.RoundSpecimen.sample": "which sample a code is, before the close hidden from everyone",
+    "results.RoundSpecimen.copy": "which code is a duplicate, as hidden",
     "results.Report.reporter_key": "a keyed hash that distinguishes reporters",
     "results.Report.outcome": "a moderator's words on something else",
 }
@@ -47,6 +50,7 @@ NOT_OF_AN_ACCOUNT = {
     "results.Edition": "of the store",
     "results.Release": "of the store",
     "results.ReleasePart": "of the store",
+    "results.RoundReport": "of all participants of a round together, by number",
     "results.AuditLink": "of the store: sums of rows, and nothing that is in them",
 }
 """Tables without a row of anybody's own, each with the reason."""
@@ -103,9 +107,11 @@ def _files(contributor: Contributor) -> Iterator[tuple[str, bytes]]:
         yield f"uploads/waiting.{_ending(waiting)}", bytes(waiting.body)
     for session in WaitingSession.objects.filter(contributor=contributor):
         yield f"uploads/waiting-{session.key}.{_ending(session)}", bytes(session.body)
+    for sealed in SealedSession.objects.filter(participant__contributor=contributor):
+        yield f"uploads/sealed-{sealed.pk}.{_ending(sealed)}", bytes(sealed.body)
 
 
-def _ending(upload: Upload | WaitingUpload | WaitingSession) -> str:
+def _ending(upload: Upload | WaitingUpload | WaitingSession | SealedSession) -> str:
     return ENDINGS.get(upload.content_type, "xlsx")
 
 

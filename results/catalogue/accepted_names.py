@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 from rules.permissions import add_perm
 
 from results.http_cache.cache_marks import next_edition
-from results.models import AcceptedName, Baseline, Edition, PullSet
+from results.models import AcceptedName, Baseline, Edition, PullSet, Round, RoundLot
 from results.public.names import TERMINALS
 from rigs.models import Rig
 from rigs.permissions import is_moderator, may
@@ -29,6 +29,8 @@ SOURCES: tuple[tuple[Kind, type[Model], str, str], ...] = (
     (Kind.SPOOL, PullSet, "leader_spool", "session__contributor__closed_at"),
     (Kind.LABEL, PullSet, "label", "session__contributor__closed_at"),
     (Kind.TERMINAL, PullSet, "terminal", "session__contributor__closed_at"),
+    (Kind.ROUND, Round, "title", "organiser__closed_at"),
+    (Kind.SPOOL, RoundLot, "spool", "round__organiser__closed_at"),
 )
 
 

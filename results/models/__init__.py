@@ -18,6 +18,17 @@ from results.models.pools import (
 from results.models.proposals import Proposal, WaitingSession
 from results.models.reports import Report
 from results.models.rig_scatter import RigScatter
+from results.models.round_results import RoundReport, RoundSet
+from results.models.rounds import (
+    LotPull,
+    Round,
+    RoundLot,
+    RoundParticipant,
+    RoundSample,
+    RoundSight,
+    RoundSpecimen,
+    SealedSession,
+)
 from results.models.screening import CheckResult, Message, Notice, ReviewCase, Screening
 from results.models.series_shapes import SeriesShape
 from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
@@ -41,6 +52,7 @@ __all__ = [
     "Erasure",
     "Follow",
     "Job",
+    "LotPull",
     "Mailing",
     "Message",
     "NormalisedSet",
@@ -57,7 +69,16 @@ __all__ = [
     "Report",
     "ReviewCase",
     "RigScatter",
+    "Round",
+    "RoundLot",
+    "RoundParticipant",
+    "RoundReport",
+    "RoundSample",
+    "RoundSet",
+    "RoundSight",
+    "RoundSpecimen",
     "Screening",
+    "SealedSession",
     "SeriesShape",
     "Session",
     "StalePool",

@@ -18,6 +18,7 @@ class AcceptedName(models.Model):
         SPOOL = "spool"
         LABEL = "label"
         TERMINAL = "terminal"
+        ROUND = "round"
 
     kind = models.CharField(max_length=10, choices=Kind.choices)
     text = models.CharField(max_length=120)

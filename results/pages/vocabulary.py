@@ -111,6 +111,17 @@ WORDS = {
     "never": _("never"),
     "day": _("day"),
     "week": _("week"),
+    # rounds
+    "being set up": _("being set up"),
+    "closed": _("closed"),
+    "centrally": _("centrally"),
+    "by each tester": _("by each tester"),
+    "sealed": _("sealed"),
+    "round": _("round"),
+    "queued": _("queued"),
+    "running": _("running"),
+    "made": _("made"),
+    "failed": _("failed"),
     # series
     "straight line": _("straight line"),
     "join": _("join"),

@@ -7,7 +7,16 @@ from typing import Any
 
 from django.utils.crypto import salted_hmac
 
-from results.models import AcceptedName, Baseline, Connection, DirectComparison, Pool, PullSet
+from results.models import (
+    AcceptedName,
+    Baseline,
+    Connection,
+    DirectComparison,
+    Pool,
+    PullSet,
+    Round,
+    RoundLot,
+)
 from rigs.models import Contributor, Line, Rig
 
 Kind = AcceptedName.Kind
@@ -27,6 +36,8 @@ KINDS: dict[tuple[str, str], str] = {
     ("results.PullSet", "terminal"): Kind.TERMINAL,
     ("results.Pool", "terminal"): Kind.TERMINAL,
     ("results.DirectComparison", "terminal"): Kind.TERMINAL,
+    ("results.Round", "title"): Kind.ROUND,
+    ("results.RoundLot", "spool"): Kind.SPOOL,
 }
 """Names that are accepted by their text. Joins and lines are accepted as rows of the catalogue."""
 
@@ -54,6 +65,10 @@ def signer_of(row: Any) -> Contributor | None:
         return row.owner
     if isinstance(row, Baseline | PullSet):
         return row.session.contributor
+    if isinstance(row, Round):
+        return row.organiser
+    if isinstance(row, RoundLot):
+        return row.round.organiser
     if isinstance(row, Line | Connection | Pool | DirectComparison):
         return None
     raise TypeError(f"{row._meta.label} has no name of its own")
@@ -72,6 +87,8 @@ _DESIGNATIONS: dict[tuple[str, str], _Designate] = {
     ("results.Baseline", "spool"): _spool,
     ("results.PullSet", "main_spool"): _spool,
     ("results.PullSet", "leader_spool"): _spool,
+    ("results.Round", "title"): lambda of, _: f"round {of.pk}",
+    ("results.RoundLot", "spool"): lambda lot, _: f"lot {lot.number}",
     ("results.PullSet", "terminal"): lambda _row, _text: "a terminal",
     ("results.Pool", "terminal"): lambda _row, _text: "a terminal",
     ("results.DirectComparison", "terminal"): lambda _row, _text: "a terminal",

@@ -46,7 +46,7 @@ from results.worker import embedded
 from rigs.correcting import correct_revision, void_calibration
 from rigs.models import Contributor, Line, Rig
 from rigs.refusals import Forbidden, Invalid
-from tests import making
+from tests import making, playing
 from tests.results.test_closing_at_once import document
 from tests.rewriting import rewriting
 from tests.security.enumerating import stored
@@ -110,6 +110,8 @@ def wordy(owner, moderator) -> Contributor:
     TieParameter.objects.create(connection=proposed, name=MARK, type="integer")
     making.traced(pull_set.pulls.first())
     Report.objects.create(subject_kind="rig", subject_id=1, reporter=owner, text=MARK)
+    _, (taking_part, _) = playing.opened(playing.join_club(owner), [owner, moderator])
+    taking_part.sealed.create(content_type=intake.JSON, body=b"{}")
     with rewriting():
         plant(owner)
     owner.user.email = f"{MARK}@example.org"

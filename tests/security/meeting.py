@@ -14,6 +14,8 @@ LONGEST_WAIT_S = 30
 _M2M = "added with ON CONFLICT DO NOTHING"
 _WORKERS = "written by workers alone, under the lock of the pool or the job"
 _OWN = "of rows that one request makes together, of names it has checked to differ"
+_ROUND = "made under the lock of its round"
+_DRAWN = "drawn at random, and drawn again where it is taken"
 OUT_OF_REACH = {
     "auth.Permission.content_type+codename": "made by migrations",
     "auth.Group_permissions.group+permission": _M2M,
@@ -45,6 +47,20 @@ OUT_OF_REACH = {
     "results.Mailing.contributor": "made under the lock of its contributor",
     "results.Mailing.key": "drawn at random",
     "results.RigScatter.rig_has_one_scatter_a_kind": _WORKERS,
+    "results.Round.entry_code": _DRAWN,
+    "results.RoundSpecimen.code": _DRAWN,
+    "results.RoundLot.round_lot_has_its_number": _ROUND,
+    "results.RoundLot.round_lot_is_one_spool": _ROUND,
+    "results.RoundSample.round_sample_has_its_number": _ROUND,
+    "results.LotPull.lot_pull_has_its_number": _ROUND,
+    "results.RoundParticipant.round_is_entered_once_by_a_tester": _ROUND,
+    "results.RoundParticipant.round_participant_has_a_number": _ROUND,
+    "results.RoundSight.round_is_seen_once": _ROUND,
+    "results.RoundSpecimen.round_specimen_is_allocated_once": _ROUND,
+    "results.SealedSession.sealed_session_key_is_used_once": _ROUND,
+    "results.SealedSession.session": _ROUND,
+    "results.RoundReport.round_report_has_its_number": _ROUND,
+    "results.RoundSet.pull_set": _OWN,
     "results.ReviewCase.pull_set": "made under the lock of its set",
     "results.Release.number": "numbered by a worker, which makes the later again",
     "results.AuditLink.previous": "by the sweeper alone, and the later of two adds none",

@@ -1,0 +1,68 @@
+"""What became of a round: the sets that were pulled in it, and its reports."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+from results.models.rounds import Round, RoundSpecimen
+from results.models.sessions import PullSet
+
+
+class RoundSet(models.Model):
+    """That a set was pulled in a round, of the specimen of this code."""
+
+    pull_set = models.OneToOneField(PullSet, on_delete=models.PROTECT, related_name="in_round")
+    specimen = models.ForeignKey(RoundSpecimen, on_delete=models.PROTECT, related_name="sets")
+
+    class Meta:
+        ordering = ["pull_set_id"]
+
+    def __str__(self) -> str:
+        return f"set {self.pull_set_id} of a round"
+
+
+class RoundReport(models.Model):
+    """One version of what a closed round came to. The row is also its job.
+
+    ``sets`` are the ids of the sets that it was computed from, ``report`` its figures.
+    """
+
+    class State(models.TextChoices):
+        QUEUED = "queued"
+        RUNNING = "running"
+        MADE = "made"
+        FAILED = "failed"
+
+    round = models.ForeignKey(Round, on_delete=models.CASCADE, related_name="reports")
+    number = models.PositiveIntegerField()
+    state = models.CharField(max_length=10, choices=State.choices, default=State.QUEUED)
+    attempts = models.PositiveIntegerField(default=0)
+    excused = models.PositiveIntegerField(
+        default=0, db_default=0, help_text="attempts that lost their connection and don't count"
+    )
+    lease_expires_at = models.DateTimeField(null=True, blank=True)
+    problem = models.CharField(max_length=300, blank=True)
+    asked_at = models.DateTimeField(auto_now_add=True)
+    made_at = models.DateTimeField(null=True, blank=True)
+    formulae = models.PositiveIntegerField(null=True, blank=True)
+    sets = models.JSONField(default=list)
+    report = models.JSONField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["round_id", "-number"]
+        constraints = [
+            models.UniqueConstraint(fields=["round", "number"], name="round_report_has_its_number"),
+            models.CheckConstraint(
+                condition=Q(state__in=["queued", "running", "made", "failed"]),
+                name="round_report_state_is_known",
+            ),
+            models.CheckConstraint(
+                condition=Q(state="made", report__isnull=False, made_at__isnull=False)
+                | ~Q(state="made") & Q(report__isnull=True, made_at__isnull=True),
+                name="round_report_is_there_once_made",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"report {self.number} of round {self.round_id}"

@@ -1,0 +1,107 @@
+"""Which participant gets which sample under which code, and who knows it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+from django.utils.translation import gettext
+
+from results.models import (
+    Round,
+    RoundParticipant,
+    RoundSample,
+    RoundSight,
+    RoundSpecimen,
+)
+from results.rounds.codes import new_code
+from results.rounds.set_up import lock_round, lock_round_of, require
+from rigs.locks import lock_contributor
+from rigs.models import Contributor
+from rigs.refusals import Conflict, Forbidden
+
+LEAST_PARTICIPANTS = 2
+TRIES = 5
+
+
+@dataclass(frozen=True)
+class Packed:
+    """One line of the packing list: what goes to whom under which code."""
+
+    participant: RoundParticipant
+    code: str
+    sample: RoundSample
+    copy: int
+
+
+def open_round(by: Contributor, of: Round) -> Round:
+    """Draw the codes of everyone who has entered, and take results from now on.
+
+    Samples can't be changed any more. One transaction. Locks the contributor, then the round.
+    Raises Forbidden for somebody else's round, Conflict where it is not being set up or fewer
+    than two testers have entered, and AccountClosed.
+    """
+    with transaction.atomic():
+        now = lock_round_of(lock_contributor(by), of)
+        require(now, Round.State.SETTING_UP)
+        entered = list(now.participants.filter(withdrawn_at=None))
+        if len(entered) < LEAST_PARTICIPANTS:
+            raise Conflict(gettext("A round is opened once two testers have entered it."))
+        now.state, now.opened_at = Round.State.OPEN, timezone.now()
+        now.save(update_fields=["state", "opened_at"])
+        for participant in entered:
+            allocate(participant)
+    return now
+
+
+def packing_list(by: Contributor, of: Round) -> list[Packed]:
+    """What to pack for whom. Whoever asks is kept as one who has seen it, and is not blind.
+
+    The organiser takes the place of a packer whose account is closed. One transaction. Locks the
+    contributor, then the round. Raises Forbidden for anyone else, Conflict before the round is
+    open, and AccountClosed.
+    """
+    with transaction.atomic():
+        packer = lock_contributor(by)
+        now = lock_round(of)
+        gone = now.packer.closed_at is not None
+        if packer.pk != (now.organiser_id if gone else now.packer_id):
+            raise Forbidden(gettext("Only who packs this round's samples sees which is which."))
+        if now.state == Round.State.SETTING_UP:
+            raise Conflict(gettext("Codes are drawn once the round is opened."))
+        RoundSight.objects.get_or_create(round=now, contributor=packer)
+    allocated = RoundSpecimen.objects.filter(
+        participant__round=now, participant__withdrawn_at=None
+    ).select_related(
+        "participant__contributor",
+        "sample__connection",
+        "sample__main_lot__line",
+        "sample__leader_lot__line",
+    )
+    return [
+        Packed(one.participant, one.code, one.sample, one.copy)
+        for one in allocated.order_by("participant_id", "sample__number", "copy")
+    ]
+
+
+def allocate(participant: RoundParticipant) -> None:
+    """Draw the codes that a participant lacks, in the transaction of who has locked the round."""
+    has = set(participant.specimens.values_list("sample_id", "copy"))
+    for sample in participant.round.samples.all():
+        for copy in range(1, sample.codes + 1):
+            if (sample.pk, copy) not in has:
+                _draw(participant, sample, copy)
+
+
+def _draw(participant: RoundParticipant, sample: RoundSample, copy: int) -> None:
+    for _ in range(TRIES):
+        try:
+            with transaction.atomic():
+                RoundSpecimen.objects.create(
+                    participant=participant, sample=sample, copy=copy, code=new_code()
+                )
+        except IntegrityError:
+            continue
+        return
+    raise Conflict(gettext("No code could be drawn: try again."))

@@ -1,0 +1,149 @@
+"""Looking up rounds, and what each reader may know of one before its close."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import Count, Q, QuerySet
+
+from results.models import (
+    Round,
+    RoundLot,
+    RoundParticipant,
+    RoundReport,
+    RoundSample,
+    RoundSpecimen,
+    SealedSession,
+)
+from rigs.models import Contributor
+
+TAKES_PART = Q(participants__withdrawn_at=None)
+
+
+@dataclass(frozen=True)
+class OwnCode:
+    """One of a participant's codes. ``sample`` is None where what it is of is hidden from them."""
+
+    code: str
+    ties: int
+    sample: RoundSample | None
+    sent: bool
+
+
+@dataclass(frozen=True)
+class Sender:
+    """How many of their codes a participant has sent results of; all that an organiser sees."""
+
+    participant: RoundParticipant
+    sent: int
+    codes: int
+    late: bool
+    not_blind: bool
+
+
+def rounds() -> QuerySet[Round]:
+    """Every round, newest first, with the number of testers in it."""
+    return Round.objects.select_related("club").annotate(
+        participant_count=Count("participants", filter=TAKES_PART)
+    )
+
+
+def rounds_of(contributor: Contributor) -> QuerySet[Round]:
+    """Rounds that somebody organises, packs or takes part in."""
+    mine = Q(organiser=contributor) | Q(packer=contributor)
+    entered = RoundParticipant.objects.filter(contributor=contributor, withdrawn_at=None)
+    return rounds().filter(mine | Q(pk__in=entered.values("round")))
+
+
+def participant_of(of: Round, contributor: Contributor | None) -> RoundParticipant | None:
+    """Somebody's part in a round; None for whoever has none, or has withdrawn."""
+    if contributor is None:
+        return None
+    return of.participants.filter(contributor=contributor, withdrawn_at=None).first()
+
+
+def is_insider(of: Round, contributor: Contributor | None) -> bool:
+    """Whether somebody organises a round, packs it or takes part."""
+    return contributor is not None and (
+        contributor.pk in (of.organiser_id, of.packer_id)
+        or participant_of(of, contributor) is not None
+    )
+
+
+def lots_of(of: Round) -> QuerySet[RoundLot]:
+    """The spools that every participant has straight line of, which insiders know."""
+    return of.lots.select_related("line")
+
+
+def own_codes(participant: RoundParticipant) -> list[OwnCode]:
+    """A participant's codes, in the order of the alphabet, which says nothing of the samples.
+
+    What samples are that each tester ties is known to them; the others are hidden until the close.
+    """
+    closed = participant.round.state == Round.State.CLOSED
+    specimens = participant.specimens.select_related(
+        "sample__connection", "sample__main_lot__line", "sample__leader_lot__line"
+    )
+    return [
+        OwnCode(
+            one.code,
+            one.sample.ties,
+            one.sample if closed or not one.sample.is_hidden else None,
+            one.sent_in_id is not None,
+        )
+        for one in specimens.order_by("code")
+    ]
+
+
+def samples_of(of: Round, contributor: Contributor | None) -> QuerySet[RoundSample]:
+    """The samples that somebody may know: all for the organiser and the packer or once it is
+    closed, those that each tester ties for participants, and none for others."""
+    samples = of.samples.select_related("connection", "main_lot__line", "leader_lot__line")
+    if of.state == Round.State.CLOSED:
+        return samples
+    if contributor is not None and contributor.pk in (of.organiser_id, of.packer_id):
+        return samples
+    if participant_of(of, contributor) is not None:
+        return samples.filter(tied=RoundSample.TiedBy.TESTER)
+    return samples.none()
+
+
+def senders(of: Round) -> list[Sender]:
+    """Who takes part, and how much of theirs has come."""
+    entered = (
+        of.participants.filter(withdrawn_at=None)
+        .select_related("contributor")
+        .annotate(
+            codes=Count("specimens", distinct=True),
+            sent=Count("specimens", filter=Q(specimens__sent_in__isnull=False), distinct=True),
+        )
+    )
+    late = set(
+        SealedSession.objects.filter(participant__round=of, late=True)
+        .exclude(state=SealedSession.State.WITHDRAWN)
+        .values_list("participant_id", flat=True)
+    )
+    seen = set(of.sights.values_list("contributor_id", flat=True))
+    return [
+        Sender(one, one.sent, one.codes, one.late or one.pk in late, one.contributor_id in seen)
+        for one in entered.order_by("pk")
+    ]
+
+
+def sealed_of(participant: RoundParticipant) -> QuerySet[SealedSession]:
+    """What a participant has sent, newest first."""
+    return participant.sealed.order_by("-pk").prefetch_related("specimens")
+
+
+def specimen_of(code: str) -> RoundSpecimen | None:
+    """The specimen of a code, with its round."""
+    return (
+        RoundSpecimen.objects.filter(code=code)
+        .select_related("participant__round", "participant__contributor", "sample")
+        .first()
+    )
+
+
+def latest_report(of: Round) -> RoundReport | None:
+    """The newest version that is made."""
+    return of.reports.filter(state=RoundReport.State.MADE).order_by("-number").first()

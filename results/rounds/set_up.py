@@ -1,0 +1,163 @@
+"""Setting up a round: its lots and samples, until it is opened."""
+
+from __future__ import annotations
+
+from django.db import IntegrityError, transaction
+from django.db.models import F
+from django.utils.translation import gettext
+
+from results.intake.findings import Findings
+from results.intake.ties import parameters_of
+from results.models import Round, RoundLot, RoundSample
+from results.rounds.codes import new_code
+from results.rounds.drafts import RoundDraft, SampleDraft, findings_of
+from rigs.locks import lock_uploader
+from rigs.models import Club, Contributor
+from rigs.refusals import Conflict, Forbidden, Invalid
+
+MOST_UNDER_WAY = 20
+"""Rounds of one organiser that are not closed."""
+TRIES = 5
+FAR = 1000
+
+
+def set_up(by: Contributor, draft: RoundDraft) -> Round:
+    """Store a new round of one's own club, which nobody has entered yet.
+
+    One transaction. Locks the contributor. Raises Forbidden without a club, Invalid with every
+    finding, Conflict where too many rounds are under way, AccountClosed and AccountSuspended.
+    """
+    _check(draft)
+    with transaction.atomic():
+        organiser = lock_uploader(by)
+        club = _club_of(organiser)
+        if organiser.organised.exclude(state=Round.State.CLOSED).count() >= MOST_UNDER_WAY:
+            raise Conflict(
+                gettext("%(most)d of your rounds are under way already: close one first.")
+                % {"most": MOST_UNDER_WAY}
+            )
+        made = _with_a_code(
+            Round(
+                club=club,
+                organiser=organiser,
+                packer=draft.packer or organiser,
+                title=draft.title.strip(),
+                starts_on=draft.starts_on,
+                results_by=draft.results_by,
+                line_state=draft.line_state,
+            )
+        )
+        _store_parts(made, draft)
+    return made
+
+
+def change(by: Contributor, of: Round, draft: RoundDraft) -> Round:
+    """Put another draft in place of a round's, as long as it is being set up.
+
+    Who has entered stays entered. Pulls of a lot stay with the lot of the same line and spool.
+    One transaction. Locks the contributor, then the round. Raises as `set_up`, Forbidden for
+    somebody else's round, and Conflict once it is open.
+    """
+    _check(draft)
+    with transaction.atomic():
+        organiser = lock_uploader(by)
+        now = lock_round_of(organiser, of)
+        require(now, Round.State.SETTING_UP)
+        now.title, now.packer = draft.title.strip(), draft.packer or organiser
+        now.starts_on, now.results_by = draft.starts_on, draft.results_by
+        now.line_state = draft.line_state
+        now.save()
+        now.samples.all().delete()
+        _store_parts(now, draft)
+    return now
+
+
+def lock_round(of: Round) -> Round:
+    """Lock a round's row, after the contributors who write, and read it as it is now."""
+    return Round.objects.select_for_update(of=("self",), no_key=True).get(pk=of.pk)
+
+
+def lock_round_of(organiser: Contributor, of: Round) -> Round:
+    """The same of one's own. Raises Forbidden for somebody else's."""
+    if of.organiser_id != organiser.pk:
+        raise Forbidden(gettext("Only the organiser of a round does this."))
+    return lock_round(of)
+
+
+def require(now: Round, state: Round.State) -> None:
+    """Raise Conflict where a round is in another state."""
+    if now.state != state:
+        raise Conflict(
+            gettext("The round is %(now)s: this is done while it is %(state)s.")
+            % {"now": now.state, "state": state}
+        )
+
+
+def _check(draft: RoundDraft) -> None:
+    found = findings_of(draft)
+    if found:
+        raise Invalid(gettext("The round can't be set up so. Nothing was stored."), found)
+
+
+def _club_of(organiser: Contributor) -> Club:
+    if organiser.club is None:
+        raise Forbidden(
+            gettext("Rounds are a club's: ask whoever runs the service to enter you as a member.")
+        )
+    return organiser.club
+
+
+def _with_a_code(made: Round) -> Round:
+    for _ in range(TRIES):
+        made.entry_code = new_code()
+        try:
+            with transaction.atomic():
+                made.save(force_insert=True)
+        except IntegrityError:
+            continue
+        return made
+    raise Conflict(gettext("No code could be drawn for the round: try again."))
+
+
+def _store_parts(made: Round, draft: RoundDraft) -> None:
+    lots = _lots(made, draft)
+    RoundSample.objects.bulk_create(
+        _sample(made, number, sample, lots) for number, sample in enumerate(draft.samples, start=1)
+    )
+
+
+def _lots(made: Round, draft: RoundDraft) -> dict[int, RoundLot]:
+    """The lots of a draft by number, those that were there already with what was pulled of them."""
+    there = {(lot.line_id, lot.spool): lot for lot in made.lots.all()}
+    wanted = {(lot.line.pk, lot.spool.strip()) for lot in draft.lots}
+    made.lots.exclude(pk__in=[lot.pk for key, lot in there.items() if key in wanted]).delete()
+    # Numbers are unique: those that stay make way before they get their new ones.
+    made.lots.update(number=F("number") + FAR)
+    found = {}
+    for number, lot in enumerate(draft.lots, start=1):
+        found[number], _ = RoundLot.objects.update_or_create(
+            round=made, line=lot.line, spool=lot.spool.strip(), defaults={"number": number}
+        )
+    return found
+
+
+def _sample(
+    made: Round, number: int, sample: SampleDraft, lots: dict[int, RoundLot]
+) -> RoundSample:
+    return RoundSample(
+        round=made,
+        number=number,
+        connection=sample.connection,
+        doubled=sample.doubled,
+        main_lot=lots[sample.main_lot],
+        leader_lot=None if sample.leader_lot is None else lots[sample.leader_lot],
+        terminal=" ".join(sample.terminal.casefold().split()),
+        parameters=parameters_of(
+            sample.connection, dict(sample.parameters), f"samples[{number - 1}]", Findings()
+        ),
+        specification=sample.specification.strip(),
+        tied=sample.tied,
+        ties=sample.ties,
+        codes=sample.codes,
+        level=sample.level,
+    )
