@@ -18,6 +18,9 @@ from rigs.metrology.bounds import EARLIEST_DAY
 from rigs.metrology.units import FORCE_UNITS
 
 WORKER = Path(__file__).parents[1] / "static" / "pages" / "at-the-rig-worker.js"
+BAUD_RATES = (
+    1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600,
+)  # fmt: skip
 LINES_OFFERED, JOINS_OFFERED = 300, 200
 
 
@@ -40,6 +43,7 @@ def at_the_rig(request: HttpRequest) -> HttpResponse:
             ],
             "earlier": selectors.latest_straight(contributor),
             "units": FORCE_UNITS.items(),
+            "baud_rates": BAUD_RATES,
             "earliest_day": EARLIEST_DAY.isoformat(),
         },
     )

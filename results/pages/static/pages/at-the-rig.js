@@ -165,8 +165,8 @@ function pullRow(pull, index, pulls) {
   const back = element("button", "×", "quiet");
   back.type = "button";
   back.setAttribute("aria-label", `${say.remove} ${index + 1}`);
-  back.addEventListener("click", () => { pulls.splice(index, 1); keep(); show(); });
-  row.append(element("b", pull.reading || say.lost), element("span", words), back);
+  back.addEventListener("click", () => { live.drop(pull.trace); pulls.splice(index, 1); keep(); show(); });
+  row.append(element("b", pull.reading || say.lost), element("span", pull.trace ? `${words}, ${say.recorded}` : words), back);
   return row;
 }
 
@@ -230,7 +230,7 @@ add("add-join", { kind: "join" });
 
 for (const button of document.querySelectorAll("[data-mode]")) {
   button.addEventListener("click", () => {
-    const reading = find("reading").value.trim();
+    const reading = find("reading").value.trim() || (button.dataset.mode === "void" ? "" : live.peak());
     const error = find("reading-error");
     error.hidden = number(reading) !== null || (button.dataset.mode === "void" && !reading);
     error.textContent = error.hidden ? "" : say.needs;
@@ -248,128 +248,26 @@ for (const button of document.querySelectorAll("[data-mode]")) {
 }
 
 function addPull(pull) {
-  session.series[session.current].pulls.push(pull);
+  session.series[session.current].pulls.push({ ...pull, trace: live.take() });
   find("reading").value = "";
   find("wild").hidden = true;
   keep();
   show();
   find("reading").focus();
+  live.next();
 }
 
 find("wild-correct").addEventListener("click", () => { find("wild").hidden = true; find("reading").select(); });
 
 find("discard").addEventListener("click", () => { session.series[session.current].discarded += 1; keep(); show(); });
-find("drop").addEventListener("click", () => { session = blank(); keep(); show(); find("outcome").replaceChildren(); });
+find("drop").addEventListener("click", () => { startOver(); find("outcome").replaceChildren(); });
 
-/* ---- what is sent ---- */
-
-function parameters(text) {
-  const pairs = text.split(";").map((piece) => piece.split("=").map((part) => part.trim())).filter(([key, value]) => key && value);
-  return Object.fromEntries(pairs.map(([key, value]) => [key.replaceAll(" ", "_"), parameter(value)]));
-}
-
-function parameter(value) {
-  const answers = { yes: true, no: false };
-  if (value.toLowerCase() in answers) return answers[value.toLowerCase()];
-  return number(value) ?? value;
-}
-
-function pulled(series) {
-  return series.pulls.map(({ reading, mode, place }) => ({ ...(reading && { reading }), failure_mode: mode, place }));
-}
-
-function document_() {
-  const revision = Number(find("at-rig").selectedOptions[0].dataset.revision);
-  const straight = session.series.filter((series) => series.kind === "straight" && series.pulls.length);
-  const joins = session.series.filter((series) => series.kind === "join" && series.pulls.length);
-  if (!revision || !session.unit || !straight.length || !joins.length) return null;
-  const entered = Object.fromEntries(SESSION_FIELDS.map((field) => [field, session[field]]));
-  return {
-    ...entered,
-    revision,
-    baselines: straight.map((series) => ({ line: series.line, spool: series.spool, position: series.position, pulls: pulled(series) })),
-    pull_sets: joins.map((series, index) => ({
-      label: `${index + 1}, ${series.connection}`.slice(0, 60),
-      connection: series.connection,
-      doubled: series.doubled,
-      main: { line: series.main, spool: series.mainSpool },
-      leader: series.leader ? { line: series.leader, spool: series.leaderSpool } : null,
-      terminal: series.terminal,
-      parameters: parameters(series.parameters),
-      discarded_ties: series.discarded,
-      pulls: pulled(series),
-    })),
-  };
-}
-
-/* The page may have come from the phone's keep, so the token is read from a fresh one. */
-async function token() {
-  const answer = await fetch(say.home, { cache: "no-store" });
-  if (answer.redirected) throw new Error(say.signedOut);
-  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
-  return fresh.querySelector("#token").value;
-}
-
-async function send(dryRun) {
-  const body = document_();
-  if (!body) return tell(say.incomplete);
-  let answer;
-  try {
-    answer = await fetch(say.send + (dryRun ? "?dry_run=true" : ""), {
-      method: "POST",
-      headers: { "Content-Type": "application/json", "X-CSRFToken": await token(), ...(!dryRun && { "Idempotency-Key": session.key }) },
-      body: JSON.stringify(body),
-    });
-  } catch (failure) {
-    return tell(failure instanceof TypeError ? say.unsent : failure.message);
-  }
-  const said = await answer.json();
-  if (!answer.ok) {
-    tell(said.detail, (said.findings || []).map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`));
-    if (said.wait_at) offerToWait(said.wait_at, body);
-    return undefined;
-  }
-  if (dryRun) return tell(say.ready, said.sets.map(cameOut).concat(said.warnings.map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`)));
+function startOver() {
   session = blank();
   keep();
   show();
-  location.assign(`${say.job}${said.job.id}/`);
-  return tell(say.sent);
+  live.dropAll();
 }
-
-/* The catalogue lacks a name: the session is kept by the service until a moderator has decided. */
-function offerToWait(address, body) {
-  const button = element("button", say.propose);
-  button.type = "button";
-  button.addEventListener("click", async () => {
-    try {
-      const answer = await fetch(address, { method: "POST", headers: { "Content-Type": "application/json", "X-CSRFToken": await token() }, body: JSON.stringify(body) });
-      const said = await answer.json();
-      if (!answer.ok) return tell(said.detail);
-      session = blank();
-      keep();
-      show();
-      location.assign(`${say.waiting}${said.key}/`);
-    } catch (failure) {
-      tell(failure instanceof TypeError ? say.unsent : failure.message);
-    }
-    return undefined;
-  });
-  find("outcome").append(button);
-}
-
-function cameOut(set) {
-  return set.efficiency === null ? `${set.label}: ${set.why_not}` : `${set.label}: ${(100 * set.efficiency).toFixed(1)}%`;
-}
-
-function tell(sentence, rows = []) {
-  const list = element("ul", "");
-  list.append(...rows.map((row) => element("li", row)));
-  find("outcome").replaceChildren(element("p", sentence), list);
-}
-
-find("check").addEventListener("click", () => send(true));
-find("send").addEventListener("click", () => send(false));
 
 /* ---- without a network ---- */
 

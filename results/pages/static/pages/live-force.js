@@ -1,0 +1,171 @@
+/* Live force at the rig: draws what a load cell writes, offers the peak of a pull as its reading,
+   and keeps the trace of each pull on the phone until the session is sent. */
+"use strict";
+
+const TRACES = "at-the-rig-traces";
+const CHOSEN = "samespool.load-cell";
+/* Force that begins a pull, in newtons: below what the thinnest line holds, above a cell's noise. */
+const LEAST_N = 2;
+const DRAWN = { width: 340, height: 150, columns: 170 };
+
+const live = (() => {
+  const panel = find("live");
+  const words = panel.dataset;
+  let lines = null;
+  let catcher = null;
+  let clock = null;
+  let filled = "";
+  let waitsForDrawing = false;
+
+  /* ---- the port ---- */
+
+  async function connect() {
+    complain("");
+    try {
+      const port = await navigator.serial.requestPort();
+      await port.open({ baudRate: Number(find("live-baud").value), bufferSize: 8192 });
+      lines = new Lines(port);
+    } catch (failure) {
+      /* Where nothing was chosen there is nothing to say. */
+      if (failure.name !== "NotFoundError") complain(`${words.notOpened} ${failure.message}`);
+      return;
+    }
+    catcher = new Catcher(LEAST_N / newtons());
+    clock = new Clock();
+    connected(true);
+    const silence = setTimeout(() => complain(words.silent), 4000);
+    await lines.read((found, now) => heard(found, now) && clearTimeout(silence)).catch(() => complain(words.lost));
+    clearTimeout(silence);
+    connected(false);
+  }
+
+  function connected(is) {
+    find("live-connect").hidden = is;
+    find("live-end").hidden = !is;
+    find("live-baud").disabled = is;
+    find("live-line").textContent = "";
+    find("force").hidden = !is && !catcher.offered();
+    find("force-now").textContent = "";
+  }
+
+  function complain(sentence) {
+    const error = panel.querySelector(".error");
+    error.textContent = sentence;
+    error.hidden = !sentence;
+    panel.open = panel.open || Boolean(sentence);
+  }
+
+  /* ---- what is heard ---- */
+
+  function heard(found, now) {
+    const numbers = found.map((line) => numberOf(line, Number(find("live-which").value)));
+    clock.timesOf(found.length, now).forEach((at, index) => {
+      const number = numbers[index];
+      if (number && catcher.add({ at, force: number.force, written: number.written })) offer();
+    });
+    const last = numbers.at(-1);
+    find("live-line").textContent = `${found.at(-1).slice(0, 60)} → ${last ? last.written : words.nothing}`;
+    if (last) find("force-now").textContent = `${last.written} ${session.unit}`;
+    if (last?.unit && last.unit !== session.unit) complain(words.otherUnit.replace("[written]", last.unit).replace("[unit]", session.unit));
+    draw();
+    return numbers.some((number) => number);
+  }
+
+  /* The peak goes into the field of the reading, unless something else was typed there. */
+  function offer() {
+    const trace = catcher.offered();
+    const field = find("reading");
+    find("force-forget").hidden = !trace;
+    find("force-peak").textContent = trace ? words.caught.replace("[peak]", `${trace.peak.written} ${session.unit}`).replace("[seconds]", trace.seconds.toFixed(1)) : "";
+    if (field.value !== filled) return;
+    filled = trace && (catcher.waiting.length || catcher.fallen) ? trace.peak.written : "";
+    field.value = filled;
+  }
+
+  /* ---- what is drawn ---- */
+
+  function draw() {
+    if (waitsForDrawing) return;
+    waitsForDrawing = true;
+    requestAnimationFrame(() => {
+      waitsForDrawing = false;
+      const samples = catcher.waiting[0]?.samples || catcher.samples;
+      if (samples.length > 1) drawn(samples);
+    });
+  }
+
+  /* The highest and the lowest of each column, so that no peak is lost between two pixels. */
+  function drawn(samples) {
+    const [from, to] = [samples[0].at, samples.at(-1).at];
+    const columns = new Map();
+    let [low, high] = [0, 5 * catcher.least];
+    for (const { at, force } of samples) {
+      const column = Math.floor((DRAWN.columns - 1) * (at - from) / (to - from || 1));
+      const ends = columns.get(column);
+      columns.set(column, ends ? [Math.min(ends[0], force), Math.max(ends[1], force)] : [force, force]);
+      low = Math.min(low, force);
+      high = Math.max(high, force);
+    }
+    const x = (column) => (column * DRAWN.width / DRAWN.columns).toFixed(1);
+    const y = (force) => (DRAWN.height - 4 - (DRAWN.height - 20) * (force - low) / (high - low)).toFixed(1);
+    find("force-line").setAttribute("points", [...columns].flatMap(([column, ends]) => ends.map((force) => `${x(column)},${y(force)}`)).join(" "));
+    find("force-top").textContent = `${high.toFixed(1)} ${session.unit}`;
+    find("force-span").textContent = `${((to - from) / 1000).toFixed(1)} s`;
+  }
+
+  /* ---- what is kept ---- */
+
+  const address = (key) => new URL(`traces/${key}`, new URL(say.home, location)).href;
+
+  /* The trace of the pull that is being saved: its key, or nothing where none was recorded. */
+  function take() {
+    const trace = catcher?.take();
+    filled = "";
+    if (!trace) return "";
+    const key = newKey();
+    keep(key, trace).catch(() => tell(words.unkept));
+    return key;
+  }
+
+  async function keep(key, trace) {
+    const start = trace.samples[0].at;
+    const time_s = [];
+    for (const { at } of trace.samples) {
+      const seconds = Math.round(10 * (at - start)) / 10000;
+      time_s.push(time_s.length && seconds <= time_s.at(-1) ? Math.round(10000 * time_s.at(-1) + 1) / 10000 : seconds);
+    }
+    const kept = { time_s, force: trace.samples.map((each) => each.force), started_at: trace.started_at };
+    await (await caches.open(TRACES)).put(address(key), new Response(JSON.stringify(kept)));
+  }
+
+  async function kept(key) {
+    const found = await (await caches.open(TRACES)).match(address(key));
+    return found ? { unit: session.unit, ...(await found.json()) } : undefined;
+  }
+
+  async function drop(key) {
+    if (key) await (await caches.open(TRACES)).delete(address(key));
+  }
+
+  /* ---- what is chosen ---- */
+
+  const choices = [find("live-baud"), find("live-which")];
+  const chosen = JSON.parse(localStorage.getItem(CHOSEN) || "{}");
+  for (const field of choices) {
+    if (chosen[field.id]) field.value = chosen[field.id];
+    field.addEventListener("change", () => localStorage.setItem(CHOSEN, JSON.stringify(Object.fromEntries(choices.map((each) => [each.id, each.value])))));
+  }
+  find("live-connect").addEventListener("click", () => (session.unit ? connect() : complain(words.needsUnit)));
+  find("live-end").addEventListener("click", () => lines.close());
+  find("force-forget").addEventListener("click", () => { catcher.forget(); offer(); });
+  panel.hidden = !("serial" in navigator);
+
+  return {
+    take,
+    kept,
+    drop,
+    dropAll: () => "caches" in window && caches.delete(TRACES),
+    next: () => catcher && offer(),
+    peak: () => catcher?.offered()?.peak.written || "",
+  };
+})();

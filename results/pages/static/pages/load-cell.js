@@ -1,0 +1,184 @@
+/* A load cell on a serial port: from the lines it writes to force over time, cut into pulls. Knows
+   nothing of the page. */
+"use strict";
+
+const QUIET_MS = 2000;
+const ZERO_EVERY_MS = 250;
+const FEWEST_SAMPLES = 3;
+/* More than a trace may have: from here on every second sample is left out, but never the peak. */
+const MOST_SAMPLES = 20000;
+const LONGEST_LINE = 200;
+const UNITS_WRITTEN = { n: "N", kn: "kN", lb: "lbf", lbs: "lbf", lbf: "lbf", kg: "kgf", kgf: "kgf", g: "gf", gf: "gf", oz: "ozf", ozf: "ozf" };
+
+/* The number of a line that is asked for (0 the first, -1 the last), as written, with the unit
+   behind it. A comma is a decimal mark where no point stands and nothing else could part columns. */
+function numberOf(line, which) {
+  const parted = line.includes(".") || (line.match(/,/g) || []).length > 1 && !/[;\t ]/.test(line.trim());
+  const found = numbersIn(parted ? line.replaceAll(",", " ; ") : line);
+  const numbers = found.length === 1 && which > 0 ? numbersIn(line.replaceAll(",", " ; ")) : found;
+  const chosen = numbers.at(which);
+  if (!chosen) return null;
+  const written = chosen[0].replace(/\s/g, "").replace(/^\+/, "");
+  const force = Number(written.replace(",", "."));
+  const behind = chosen.input.slice(chosen.index + chosen[0].length).match(/^\s*([a-z]+)/i);
+  return Number.isFinite(force) ? { force, written, unit: behind ? UNITS_WRITTEN[behind[1].toLowerCase()] || "" : "" } : null;
+}
+
+function numbersIn(line) {
+  const number = "(?:[-+]\\s*)?(?:\\d+(?:[.,]\\d+)?|[.,]\\d+)(?:e[-+]?\\d+)?";
+  const apart = [...line.matchAll(new RegExp(`(?<![\\w.,])${number}`, "gi"))];
+  return apart.length ? apart : [...line.matchAll(new RegExp(number, "gi"))];
+}
+
+/* Times of lines that came at once: a port hands over several together, so they are spread over
+   the time since the last, at most as far apart as lines have come on average. */
+class Clock {
+  timesOf(count, now) {
+    const since = this.last === undefined ? Infinity : (now - this.last) / count;
+    const step = Math.max(Math.min(since, this.step ?? since, 1000), 0);
+    if (Number.isFinite(since)) this.step = this.step === undefined ? since : this.step + 0.1 * (since - this.step);
+    this.last = now;
+    return Array.from({ length: count }, (_, index) => now - step * (count - 1 - index));
+  }
+}
+
+/* Catches pulls from a stream of samples. One begins where force leaves zero by `least`, and ends
+   where it has been back for two seconds. */
+class Catcher {
+  constructor(least) {
+    this.least = least;
+    this.waiting = [];
+    this.zero = null;
+    this.settled = true;
+    this.begin();
+  }
+
+  begin() {
+    this.samples = [];
+    this.began = false;
+    this.peak = null;
+    this.fallen = false;
+    this.lastAbove = -Infinity;
+  }
+
+  /* What happened by this sample: "began", "fell", "ended" or nothing. */
+  add(sample) {
+    this.samples.push(sample);
+    return this.began ? this.during(sample) : this.before(sample);
+  }
+
+  before(sample) {
+    while (this.samples[0].at < sample.at - QUIET_MS) this.samples.shift();
+    if (this.zero === null || sample.at > this.zeroedAt + ZERO_EVERY_MS) this.findZero(sample.at);
+    const above = this.zero !== null && sample.force - this.zero > this.least;
+    this.settled = this.settled || !above;
+    if (!above || !this.settled) return "";
+    this.began = true;
+    this.peak = sample;
+    this.lastAbove = sample.at;
+    return "began";
+  }
+
+  /* Zero follows downwards alone: a winch may turn so slowly that a rise looks like drift. */
+  findZero(at) {
+    if (this.samples.length < FEWEST_SAMPLES) return;
+    this.zero = Math.min(this.zero ?? Infinity, middleOf(this.samples));
+    this.zeroedAt = at;
+  }
+
+  during(sample) {
+    if (this.samples.length > MOST_SAMPLES) this.samples = this.samples.filter((each, index) => index % 2 === 0 || each === this.peak);
+    const risen = this.peak.force - this.zero;
+    if (sample.force > this.peak.force) {
+      this.peak = sample;
+      this.fallen = false;
+    }
+    if (sample.force - this.zero > Math.max(this.least, 0.05 * risen)) this.lastAbove = sample.at;
+    if (sample.at - this.lastAbove > QUIET_MS) return this.end();
+    if (this.fallen || sample.force - this.zero > 0.5 * risen) return "";
+    this.fallen = true;
+    return "fell";
+  }
+
+  end() {
+    const quiet = this.samples.filter((each) => each.at > this.lastAbove);
+    const above = this.samples.filter((each) => each.force - this.zero > this.least);
+    if (above.length >= FEWEST_SAMPLES) this.waiting.push(this.trace());
+    if (quiet.length >= FEWEST_SAMPLES) this.zero = middleOf(quiet);
+    this.begin();
+    return "ended";
+  }
+
+  trace() {
+    const first = this.samples[0].at;
+    return { samples: this.samples, peak: this.peak, seconds: (this.peak.at - first) / 1000, started_at: new Date(performance.timeOrigin + first).toISOString() };
+  }
+
+  /* The oldest pull that was caught, or the one under way. */
+  offered() {
+    return this.waiting[0] || (this.began ? this.trace() : null);
+  }
+
+  /* Drop what is offered; of the pull under way also its zero, which may have moved. */
+  forget() {
+    if (this.waiting.length) return this.waiting.shift();
+    this.zero = null;
+    return this.begin();
+  }
+
+  take() {
+    if (this.waiting.length) return this.waiting.shift();
+    if (!this.began) return null;
+    const taken = this.trace();
+    this.settled = this.fallen;
+    this.begin();
+    return taken;
+  }
+}
+
+function middleOf(samples) {
+  const forces = samples.map((each) => each.force).sort((one, other) => one - other);
+  return forces[Math.floor(forces.length / 2)];
+}
+
+/* The lines of a port, handed over as they came together, until it is closed or pulled out. */
+class Lines {
+  constructor(port) {
+    this.port = port;
+    this.rest = null;
+  }
+
+  async read(heard) {
+    const decoder = new TextDecoder();
+    while (this.port.readable && !this.closing) {
+      this.reader = this.port.readable.getReader();
+      try {
+        for (let read = await this.reader.read(); !read.done; read = await this.reader.read()) {
+          const lines = this.whole(decoder.decode(read.value, { stream: true }));
+          if (lines.length) heard(lines, performance.now());
+        }
+        return;
+      } catch (failure) {
+        /* Noise on the wire leaves the port readable; a cable that was pulled out does not. */
+        if (!this.port.readable) throw failure;
+      } finally {
+        this.reader.releaseLock();
+      }
+    }
+  }
+
+  /* Whole lines; what was written before the first end of a line is seldom one. */
+  whole(text) {
+    const lines = ((this.rest ?? "") + text).split(/[\r\n]+/);
+    if (this.rest === null && lines.length > 1) lines.shift();
+    else if (this.rest === null) return [];
+    this.rest = lines.pop().slice(-LONGEST_LINE);
+    return lines.filter((line) => line.trim());
+  }
+
+  async close() {
+    this.closing = true;
+    await this.reader.cancel().catch(() => {});
+    await this.port.close().catch(() => {});
+  }
+}

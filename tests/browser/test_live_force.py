@@ -1,0 +1,212 @@
+"""Live force at the rig: a stand-in for the browser's serial port plays a recorded load cell."""
+
+import json
+
+import numpy as np
+import pytest
+from playwright.sync_api import expect
+
+from deploy.tools.processes import TIMEOUT_S
+from results.models import Session, Trace
+from results.models.lifecycle import State
+from results.worker.embedded import drain
+from tests.browser.test_bench import add_a_join, as_person, at_the_rig
+from tests.intake.conftest import bench
+
+__all__ = ["as_person", "at_the_rig", "bench"]
+
+HZ = 80
+STAND_IN = """
+(() => {
+  let send, closed;
+  const open = () => {
+    port.readable = new ReadableStream({ start(to) { send = to; }, cancel() { send = null; } });
+  };
+  const port = {
+    readable: null,
+    async open(options) { port.options = options; open(); },
+    async close() { port.readable = null; },
+  };
+  Object.defineProperty(navigator, "serial", { value: { requestPort: async () => port } });
+  const bytes = new TextEncoder();
+  window.device = {
+    port,
+    write(text) { send.enqueue(bytes.encode(text)); },
+    /* A port hands over what has come every few milliseconds, seldom at the end of a line. */
+    async play(text, hz) {
+      const perLine = text.length / text.split("\\n").length;
+      const started = performance.now();
+      for (let sent = 0; sent < text.length;) {
+        await new Promise((then) => setTimeout(then, 16));
+        const due = Math.floor((performance.now() - started) * hz * perLine / 1000);
+        if (due > sent) this.write(text.slice(sent, due));
+        sent = Math.max(sent, due);
+      }
+    },
+    pullOut() { const to = send; port.readable = null; to.error(new Error("gone")); },
+  };
+})();
+"""
+
+
+@pytest.fixture
+def connected(page, at_the_rig):
+    """At the rig, with a load cell connected that writes pounds, a line each sample."""
+    return connect(page)
+
+
+@pytest.fixture(autouse=True)
+def stand_in(page):
+    page.add_init_script(STAND_IN)
+
+
+def connect(page):
+    page.locator("#live summary").click()
+    page.get_by_role("button", name="Connect", exact=True).click()
+    expect(page.get_by_role("button", name="Disconnect")).to_be_visible()
+    return page
+
+
+def recorded(peak: float, *, slip: float | None = None, rise_s: float = 1.0) -> str:
+    """What the load cell writes in a pull: zero, a rise with a slip in it, the break, zero."""
+    rng = np.random.default_rng(int(100 * peak))
+    rise = np.linspace(0, peak, int(HZ * rise_s))
+    if slip is not None:
+        rise[rise > slip] -= 0.7 * slip * np.exp(-np.arange((rise > slip).sum()) / 6)
+        rise[-1] = peak
+    force = np.concatenate([np.zeros(HZ // 2), rise, np.zeros(HZ // 2)])
+    noisy = force + rng.normal(0, 0.01, len(force)) * (force < peak)
+    return "".join(f"{each:.2f} lb\r\n" for each in noisy)
+
+
+def play(page, text: str) -> None:
+    page.evaluate("([text, hz]) => device.play(text, hz)", [text, HZ])
+
+
+def end(page, how: str) -> None:
+    page.locator(".modes-pad").get_by_role("button", name=how, exact=True).click()
+
+
+def test_a_pull_is_drawn_as_it_is_made_and_its_peak_offered(connected, look):
+    page = connected
+    play(page, recorded(20.53))
+    expect(page.locator("#reading")).to_have_value("20.53")
+    expect(page.locator("#force-peak")).to_contain_text("Peak 20.53 lbf")
+    expect(page.locator("#live-line")).to_contain_text("lb →")
+    points = page.locator("#force-line").get_attribute("points").split()
+    heights = [float(point.split(",")[1]) for point in points]
+    assert len(points) > 80
+    assert min(heights) == pytest.approx(16, abs=0.2)
+    look(name="at the rig, live force")
+    end(page, "in the line")
+    expect(page.locator("#pulls li")).to_contain_text("in the line, recorded")
+    expect(page.locator("#reading")).to_have_value("")
+
+
+def test_after_a_slip_the_higher_peak_is_offered_and_what_was_typed_stays(connected):
+    page = connected
+    play(page, recorded(21.4, slip=12.0))
+    expect(page.locator("#reading")).to_have_value("21.40")
+    page.fill("#reading", "21.5")
+    play(page, recorded(3.0))
+    expect(page.locator("#reading")).to_have_value("21.5")
+
+
+def test_two_pulls_in_a_row_wait_for_their_names_in_turn_and_one_can_be_forgotten(connected):
+    page = connected
+    quiet = "0.01 lb\r\n" * 2 * HZ
+    for peak in (20.1, 20.9, 19.5):
+        play(page, recorded(peak) + quiet)
+    expect(page.locator("#reading")).to_have_value("20.10")
+    end(page, "in the line")
+    expect(page.locator("#reading")).to_have_value("20.90")
+    page.get_by_role("button", name="Forget this recording").click()
+    expect(page.locator("#reading")).to_have_value("19.50")
+    end(page, "at a grip")
+    expect(page.locator("#pulls li b")).to_have_text(["19.50", "20.10"])
+
+
+def test_a_load_cell_of_another_unit_or_that_falls_silent_or_out_is_said(connected):
+    page = connected
+    play(page, "1.00 kg\r\n" * 20)
+    expect(page.locator("#live .error")).to_contain_text("writes kgf, but")
+    page.evaluate("device.pullOut()")
+    expect(page.locator("#live .error")).to_contain_text("was disconnected")
+    page.get_by_role("button", name="Connect", exact=True).click()
+    page.evaluate("device.write('\\u00fe\\u00fe\\u00fe')")
+    expect(page.locator("#live .error")).to_contain_text("Nothing that can be read has come")
+    page.get_by_role("button", name="Disconnect").click()
+    expect(page.get_by_role("button", name="Connect", exact=True)).to_be_visible()
+
+
+@pytest.mark.parametrize(
+    ("line", "which", "number"),
+    [
+        ("12.34", 0, "12.34"),
+        ("ST,GS,+  12.34 kg", 0, "12.34"),
+        ("12,34", 0, "12,34"),
+        ("1234,12.34", 1, "12.34"),
+        ("1234;12,34", 1, "12,34"),
+        ("1234,56", 1, "56"),
+        ("F1=-0.02N", 0, "-0.02"),
+        ("t 10:22:31 f 8", -1, "8"),
+        ("1.5e-1", 0, "1.5e-1"),
+    ],
+)
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_any_line_with_a_number_is_read(at_the_rig, line, which, number):
+    found = at_the_rig.evaluate("([line, which]) => numberOf(line, which)", [line, which])
+    assert found["written"] == number
+    assert found["force"] == float(number.replace(",", "."))
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_lines_that_came_at_once_get_times_of_their_own_and_a_pause_stays_one(at_the_rig):
+    times = at_the_rig.evaluate(
+        "(() => { const clock = new Clock();"
+        " return [[2, 25], [1, 37.5], [3, 75], [2, 1000]].map(([n, at]) => clock.timesOf(n, at));"
+        " })()"
+    )
+    assert times[2] == pytest.approx([50, 62.5, 75])
+    assert times[3] == pytest.approx([987.5, 1000])
+    assert np.diff(np.concatenate(times)[1:]).min() > 0
+
+
+def test_a_recorded_session_survives_a_lost_network_and_is_sent_with_its_traces(
+    connected, settings, look
+):
+    page = connected
+    page.wait_for_selector("#rig[data-kept=yes]")
+    for peak in (20.53, 21.04, 20.2, 20.8):
+        play(page, recorded(peak))
+        end(page, "in the line")
+    page.context.set_offline(True)
+    page.reload()
+    connect(page)
+    add_a_join(page)
+    for peak in (15.2, 16.02, 15.5):
+        play(page, recorded(peak, slip=9.0))
+        end(page, "at the join")
+    page.context.set_offline(False)
+    page.complaints.clear()
+    sent = []
+    page.on("request", lambda request: request.method == "POST" and sent.append(request.post_data))
+    page.get_by_role("button", name="Send the session").click()
+    page.wait_for_url("**/jobs/*/", timeout=1000 * TIMEOUT_S)
+    document = json.loads(sent[0])
+    for part in (*document["baselines"], *document["pull_sets"]):
+        for pull in part["pulls"]:
+            trace = pull["trace"]
+            assert trace["unit"] == "lbf"
+            assert max(trace["force"]) == float(pull["reading"])
+            assert np.diff(trace["time_s"]).min() > 0
+            assert len(trace["force"]) == len(trace["time_s"]) > HZ
+    drain()
+    pull_set = Session.objects.get().pull_sets.get()
+    assert pull_set.state == State.POOLED
+    assert pull_set.normalised.pool.current.sets == 1
+    assert [len(pull.trace.slips) for pull in pull_set.pulls.all()] == [1, 1, 1]
+    assert Trace.objects.count() == 7
+    look(f"/pull-sets/{pull_set.pk}/", name="traces of a set")
+    page.goto("/at-the-rig/")
+    assert page.evaluate("caches.has('at-the-rig-traces')") is False
