@@ -13,6 +13,7 @@ from results.jobs.selectors import is_being_processed
 from results.models import CheckResult, Pull, PullSet
 from results.normalising.scales import Scale, scale_of
 from results.normalising.uncertainty_budget import budgets_of
+from results.pages.reading.overlaid import overlay_of
 from results.pages.showing import render
 from results.pools import selectors
 from results.pools.descriptives import LEAST_FOR_WORST
@@ -66,6 +67,7 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "being_worked_out": is_being_processed(found.session),
             "pulls": pulls,
             "baselines": baselines,
+            "overlay": overlay_of(found, [baseline for baseline, _ in baselines]),
             "budgets": budgets_of(found),
             "changes": found.state_changes.all(),
             "holds": _holds(request, found),
