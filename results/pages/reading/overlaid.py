@@ -22,7 +22,7 @@ MOST_DRAWN = 60
 MOST_NUMBERED = 12
 AFTER_BREAK_SHARE = 0.03
 """Of the longest pull: how much of the fall after a break is drawn."""
-TICKS = 4
+TICKS = 6
 
 
 @dataclass(frozen=True)
