@@ -10,6 +10,7 @@ from django.utils.cache import patch_vary_headers
 from django.utils.http import http_date
 
 from api.deprecation import DEPRECATED, address_of
+from results.http_cache.shared import PRIVATE, SHARED
 
 READING = ("GET", "HEAD", "OPTIONS")
 PUBLIC = ("/api/", "/open-data/")
@@ -23,10 +24,10 @@ def answer_headers(
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Cache-Control, Vary, CORS and notices of deprecation on answers of API and open data.
 
-    What anybody may read may be kept and has to be asked for again, with its ETag; what a person
-    is answered is kept by that person's program at most. Scripts of pages elsewhere may read what
-    anybody may (WHATWG Fetch, 'CORS protocol'), nothing that a cookie or a token opens, and they
-    may send nothing.
+    What anybody may read may be kept by a shared cache for a second or two, and has to be asked
+    for again with its ETag; what a person is answered is kept by that person's program at most.
+    Scripts of pages elsewhere may read what anybody may (WHATWG Fetch, 'CORS protocol'), nothing
+    that a cookie or a token opens, and they may send nothing.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
@@ -39,8 +40,7 @@ def answer_headers(
         patch_vary_headers(response, ["Accept", "Authorization", "Cookie"])
         anybody = not _is_signed_in(request)
         if not response.has_header("Cache-Control"):
-            kept = "public, no-cache" if anybody else "private, no-cache"
-            response["Cache-Control"] = kept if reading else "no-store"
+            response["Cache-Control"] = _kept_as(response, anybody) if reading else "no-store"
         if reading and anybody:
             response["Access-Control-Allow-Origin"] = "*"
             response["Access-Control-Expose-Headers"] = EXPOSED
@@ -51,6 +51,14 @@ def answer_headers(
 
 def _is_signed_in(request: HttpRequest) -> bool:
     return "Authorization" in request.headers or settings.SESSION_COOKIE_NAME in request.COOKIES
+
+
+def _kept_as(response: HttpResponse, anybody: bool) -> str:
+    """By whom the answer to a question is kept; a problem, or what is asked again soon, by none."""
+    if not anybody:
+        return PRIVATE
+    lasts = response.status_code == 200 and not response.has_header("Retry-After")
+    return SHARED if lasts else "public, no-cache"
 
 
 def _preflight() -> HttpResponse:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 
+import brotli
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.middleware.gzip import GZipMiddleware
@@ -52,9 +54,13 @@ def security_headers(
 
 TEXT = ("text/", "application/json", "application/problem+json", "application/vnd.oai.openapi")
 
+LEAST_BYTES = 200
+BROTLI_QUALITY = 4
+"""As quick as gzip at its usual level, and smaller."""
+
 
 class CompressForStrangers(GZipMiddleware):
-    """gzip for text that is answered to anybody.
+    """Brotli or gzip, whichever the client likes better, for text that is answered to anybody.
 
     Answers within a session are left as they are: beside a secret, the length of what is
     compressed gives the secret away to who can choose other parts of the page (BREACH: Gluck,
@@ -67,4 +73,33 @@ class CompressForStrangers(GZipMiddleware):
         if settings.SESSION_COOKIE_NAME in request.COOKIES:
             patch_vary_headers(response, ["Accept-Encoding"])
             return response
+        if _prefers_brotli(request.headers.get("Accept-Encoding", "")):
+            return _in_brotli(response)
         return super().process_response(request, response)  # type: ignore[return-value]  # the same
+
+
+def _prefers_brotli(accepted: str) -> bool:
+    """Whether br is taken, and no less than gzip (RFC 9110, section 12.5.3)."""
+    weights = {"br": 0.0, "gzip": 0.0}
+    for part in accepted.split(","):
+        name, _, parameters = part.strip().lower().partition(";")
+        if name.strip() in weights:
+            found = re.fullmatch(r"\s*q=(\d(?:\.\d{0,3})?)\s*", parameters)
+            weights[name.strip()] = float(found[1]) if found else 1.0
+    return weights["br"] > 0 and weights["br"] >= weights["gzip"]
+
+
+def _in_brotli(response: HttpResponse) -> HttpResponse:
+    """As Django's gzip: nothing short, nothing packed already, and a weak ETag for other bytes."""
+    patch_vary_headers(response, ["Accept-Encoding"])
+    if len(response.content) < LEAST_BYTES or response.has_header("Content-Encoding"):
+        return response
+    packed = brotli.compress(response.content, quality=BROTLI_QUALITY)
+    if len(packed) < len(response.content):
+        response.content = packed
+        response["Content-Length"] = str(len(packed))
+        response["Content-Encoding"] = "br"
+        etag = response.get("ETag", "")
+        if etag.startswith('"'):
+            response["ETag"] = f"W/{etag}"
+    return response

@@ -31,7 +31,7 @@ from django.core.management import call_command
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
-from deploy.benchmarks.serve_reading import print_reading
+from deploy.benchmarks.serve_reading import print_reading, print_shared_cache
 from deploy.tools import throwaway
 from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
 
@@ -69,6 +69,8 @@ def measure(options: argparse.Namespace) -> None:
     with _serving() as port, _working():
         if "serve" not in options.without:
             print_reading(port, options.seconds)
+        if "share" not in options.without:
+            print_shared_cache(port, options.seconds)
         if "upload" not in options.without:
             _print_uploads(upload_all(f"http://127.0.0.1:{port}", options.uploads))
     if "recompute" not in options.without:
@@ -83,7 +85,7 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--scale", type=float, default=0.02, help="1 is a million pulls")
     parser.add_argument("--seconds", type=float, default=4.0, help="of each, in five rounds")
     parser.add_argument("--uploads", type=int, default=40, help="sessions of five sets")
-    parts = ("serve", "upload", "recompute", "plans")
+    parts = ("serve", "share", "upload", "recompute", "plans")
     parser.add_argument("--without", nargs="*", default=[], choices=parts, help="parts left out")
     return parser.parse_args()
 

@@ -5,16 +5,21 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+import time
 
 import requests
 
 from deploy.benchmarks.serve_load import Beside
+from deploy.tools.processes import wait_until
+from deploy.tools.shared_cache import in_front_of
 
 CLIENTS = (1, 10, 50)
 ROUNDS = 5
 LOOKING_S, PAUSE_S = 20.0, 0.2
 LOOKED_AT = ("empty view", "pool list", "one pool", "page of the pool")
 TIMEOUT_S = 120.0
+LOOKS = 9
+"""Changes that are waited for."""
 
 
 def print_reading(port: int, seconds: float) -> None:
@@ -33,6 +38,45 @@ def print_reading(port: int, seconds: float) -> None:
     for clients in CLIENTS:
         print(f"\n{clients} clients that look every {PAUSE_S:g} s, for {LOOKING_S:g} s: ", end="")
         _print(port, looked_at, bytes_of, clients, LOOKING_S, 1, PAUSE_S)
+
+
+def print_shared_cache(port: int, seconds: float) -> None:
+    """The same behind nginx as a shared cache, and how soon a change shows through it."""
+    questions = {name: (path, "") for name, (path, etag) in _questions(port)[0].items() if not etag}
+    empty = {"empty view": questions.pop("empty view")}
+    with in_front_of(f"127.0.0.1:{port}") as cache:
+        for clients in CLIENTS:
+            print(f"\nBehind a shared cache, {clients} clients: requests a second, and times those")
+            print("of the empty view, which is asked without the cache; 99th percentile in ms\n")
+            for name, (path, _) in questions.items():
+                requests.get(f"http://127.0.0.1:{cache}{path}", timeout=TIMEOUT_S)
+                part = seconds / ROUNDS
+                [nothing] = _asked(port, empty, clients, part, ROUNDS, 0.0)
+                [found] = _asked(cache, {name: (path, "")}, clients, part, ROUNDS, 0.0)
+                times = found.rate / nothing.rate
+                print(
+                    f"{name:32}{found.rate:>9.1f}{times:>8.1f}{found.nearly_all_ms:>8.1f}",
+                    flush=True,
+                )
+        taken = sorted(_seen_after(cache, number) for number in range(LOOKS))
+    print(
+        f"\nA change shows after {taken[LOOKS // 2]:.2f} s, at most {taken[-1]:.2f} s", flush=True
+    )
+
+
+def _seen_after(cache: int, number: int) -> float:
+    """Seconds until the pool list that the cache answers shows a join's new name."""
+    from results.models import Connection, Pool  # noqa: PLC0415, models are ready now
+
+    address = f"http://127.0.0.1:{cache}/api/v1/pools"
+    requests.get(address, timeout=TIMEOUT_S)
+    first = requests.get(address, timeout=TIMEOUT_S).json()["results"][0]
+    connection = Connection.objects.get(pk=Pool.objects.get(pk=first["id"]).connection_id)
+    connection.name = f"{connection.name.partition(' (')[0]} ({number})"
+    connection.save()
+    begun = time.perf_counter()
+    wait_until(lambda: connection.name in requests.get(address, timeout=TIMEOUT_S).text, "The name")
+    return time.perf_counter() - begun
 
 
 def _print(

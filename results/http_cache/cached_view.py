@@ -15,6 +15,7 @@ from django.utils.cache import get_conditional_response, patch_vary_headers
 from django.utils.translation import get_language
 
 from results.http_cache.code_version import tagged
+from results.http_cache.shared import PRIVATE, SHARED
 
 A_DAY_S = 24 * 60 * 60
 OF_ONE_READER = (settings.SESSION_COOKIE_NAME, CookieStorage.cookie_name)
@@ -42,17 +43,18 @@ def cache_by_edition(
                 return view(request, *args, **parts)
             own = any(name in request.COOKIES for name in OF_ONE_READER)
             if own and cookies:
-                return view(request, *args, **parts)
+                return _private(view(request, *args, **parts))
             tag = _tag(found, _chosen(request, cookies))
             if own or "Authorization" in request.headers:
                 early = get_conditional_response(request, etag=tag)
-                return _tagged(early or view(request, *args, **parts), tag)
+                return _private(_tagged(early or view(request, *args, **parts), tag))
             key = _key(request, tag)
             kept = caches["kept"].get(key)
             if kept is None:
                 response = _tagged(view(request, *args, **parts), tag)
-                if cookies:
-                    patch_vary_headers(response, ["Cookie"])
+                patch_vary_headers(response, ["Accept", "Authorization", "Cookie"])
+                if response.status_code == 200:
+                    response.headers.setdefault("Cache-Control", SHARED)
                 if response.status_code != 200 or request.method != "GET":
                     return get_conditional_response(request, etag=tag, response=response)
                 kept = (response.content, dict(response.headers))
@@ -84,6 +86,12 @@ def _tagged(response: Any, tag: str) -> Any:
         response.render()
     if 200 <= response.status_code < 300:
         response.headers.setdefault("ETag", tag)
+    return response
+
+
+def _private(response: Any) -> Any:
+    response.headers.setdefault("Cache-Control", PRIVATE)
+    patch_vary_headers(response, ["Accept", "Authorization", "Cookie"])
     return response
 
 

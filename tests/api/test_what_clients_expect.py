@@ -5,6 +5,7 @@ import gzip
 import io
 from datetime import UTC, datetime, timedelta
 
+import brotli
 import pytest
 from django.test import Client
 from rest_framework.test import APIClient
@@ -12,6 +13,7 @@ from rest_framework.test import APIClient
 from api import deprecation
 from api.pagination import OVERLAP
 from deploy.tools.openapi.release import document
+from results.http_cache.shared import SHARED
 from results.intake import amend
 from results.models import Pool, PoolVersion, PullSet, Session, StalePool
 from results.worker import embedded
@@ -78,16 +80,42 @@ def test_a_page_elsewhere_may_read_what_anybody_may_and_send_nothing(owner):
 
 
 def test_what_is_a_persons_own_is_kept_by_no_one_between(as_stranger, as_owner):
-    for client, said in ((as_stranger, "public, no-cache"), (as_owner, "private, no-cache")):
+    for client, said in ((as_stranger, SHARED), (as_owner, "private, no-cache")):
         answer = client.get("/api/v1/pools")
         assert answer["Cache-Control"] == said
         assert {"Accept", "Authorization", "Cookie"} <= set(answer["Vary"].split(", "))
+    for refused in ("/api/v1/rigs?limit=0", "/api/v1/pools/999"):
+        assert as_stranger.get(refused)["Cache-Control"] == "public, no-cache"
     sent = as_owner.post("/api/v1/notices/read")
     assert sent["Cache-Control"] == "no-store"
 
 
+@pytest.mark.parametrize(
+    ("accepted", "coding"),
+    [
+        ("gzip, deflate, br, zstd", "br"),
+        ("br", "br"),
+        ("br;q=0.5, gzip;q=0.5", "br"),
+        ("br;q=0.2, gzip", "gzip"),
+        ("br;q=0, gzip", "gzip"),
+        ("gzip", "gzip"),
+        ("br;q=0", None),
+        ("identity", None),
+    ],
+)
+def test_an_answer_is_packed_as_its_reader_likes_best(league, accepted, coding):
+    plain = Client().get("/api/v1/pools")
+    packed = Client().get("/api/v1/pools", HTTP_ACCEPT_ENCODING=accepted)
+    unpack = {"br": brotli.decompress, "gzip": gzip.decompress, None: bytes}[coding]
+    assert packed.get("Content-Encoding") == coding
+    assert unpack(packed.content) == plain.content
+    assert packed["Content-Length"] == str(len(packed.content))
+    assert packed["ETag"].removeprefix("W/") == plain["ETag"]
+    assert packed["ETag"].startswith("W/") == (coding is not None)
+
+
 def test_strangers_are_answered_in_gzip_and_who_is_signed_in_is_not(league, owner):
-    zipped = {"HTTP_ACCEPT_ENCODING": "gzip, br"}
+    zipped = {"HTTP_ACCEPT_ENCODING": "gzip"}
     for address in ("/api/v1/pools", "/"):
         plain = Client().get(address)
         packed = Client().get(address, **zipped)
@@ -105,7 +133,7 @@ def test_strangers_are_answered_in_gzip_and_who_is_signed_in_is_not(league, owne
     signed_in = Client()
     signed_in.force_login(owner.user)
     for address in ("/bench/", "/api/v1/pools"):
-        answer = signed_in.get(address, **zipped)
+        answer = signed_in.get(address, HTTP_ACCEPT_ENCODING="gzip, br")
         assert answer.status_code == 200
         assert "Content-Encoding" not in answer, address
 
