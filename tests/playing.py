@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from datetime import date
+from typing import Any
+
+import numpy as np
 
 from results.models import Round, RoundParticipant
 from results.rounds.allocating import open_round
 from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
 from results.rounds.entering import enter
+from results.rounds.receiving import Sealed, receive
 from results.rounds.set_up import set_up
 from rigs.models import Club, Contributor
 from tests import making
@@ -61,3 +66,42 @@ def opened(
     made = set_up(organiser, draft(**changes))
     entered = [enter(tester, made.entry_code) for tester in testers]
     return open_round(organiser, made), entered
+
+
+def lent_rig(tester: Contributor) -> None:
+    """A calibrated rig of this tester, by the name that `session` sends."""
+    making.calibrate(making.revision_of(tester), gain=1.0, offset_N=0.0)
+
+
+def session(
+    codes: Sequence[str], *, load_N: float = 80.0, day: int = 10, **changes
+) -> dict[str, Any]:
+    """A session as a participant sends it: straight line of both lots, and a set a code."""
+    rng = np.random.default_rng([round(100 * load_N), day])
+    straight = [
+        {"line": line, "spool": spool, "pulls": _pulls(rng, at, "line")}
+        for (line, spool), at in zip(SPOOLS.items(), (100.0, 190.0), strict=True)
+    ]
+    sets = [{"sample": code, "pulls": _pulls(rng, load_N, "join")} for code in codes]
+    document = {
+        "rig": "shed winch",
+        "revision": 1,
+        "pulled_on": f"2026-03-{day:02d}",
+        "state": "dry",
+        "unit": "N",
+        "baselines": straight,
+        "pull_sets": sets,
+    }
+    return document | changes
+
+
+def _pulls(rng: np.random.Generator, load_N: float, mode: str) -> list[dict[str, Any]]:
+    loads = load_N * np.exp(rng.normal(0, 0.04, 5))
+    return [{"reading": round(float(load), 1), "failure_mode": mode} for load in loads]
+
+
+def sends(participant: RoundParticipant, key: str | None = None, **changes) -> Sealed:
+    """A participant sends results of all of their codes."""
+    codes = list(participant.specimens.values_list("code", flat=True))
+    body = json.dumps(session(codes, **changes)).encode()
+    return receive(participant.contributor, body, "application/json", key)

@@ -11,7 +11,16 @@ from dataclasses import asdict
 from django.db import transaction
 
 from results.jobs import stale_marks
-from results.models import CheckResult, Job, NormalisedSet, PullSet, ReviewCase, Screening, Session
+from results.models import (
+    CheckResult,
+    Job,
+    NormalisedSet,
+    PullSet,
+    ReviewCase,
+    RoundSet,
+    Screening,
+    Session,
+)
 from results.models.lifecycle import COUNTING, State, move
 from results.pools.influence import largest_share, pool_shift
 from results.screening.checks import CheckOutcome, run_checks
@@ -125,19 +134,28 @@ def _would_count(evidence: Evidence, holding: dict[int, list[Check]]) -> list[No
     """Sets that no check holds and whose influence is judged.
 
     New ones, those that wait already, and those that count and have changed since they were judged.
+    Sets of a club's own closed round are linked by design, and don't wait.
     """
-    already = _already_waiting(evidence)
+    already, in_round = _already_waiting(evidence), _of_the_clubs_round(evidence.session)
     return [
         joined.normalised
         for joined in evidence.joined
         if joined.normalised is not None
         and not holding[joined.pull_set.pk]
+        and joined.pull_set.pk not in in_round
         and (
             joined.pull_set.state == State.RECEIVED
             or joined.pull_set.pk in already
             or _has_changed(joined)
         )
     ]
+
+
+def _of_the_clubs_round(session: Session) -> set[int]:
+    """Sets that a tester pulled in a round of the club that they are a member of."""
+    club = session.contributor.club_id
+    sets = RoundSet.objects.filter(pull_set__session=session, specimen__sample__round__club=club)
+    return set(sets.values_list("pull_set_id", flat=True)) if club is not None else set()
 
 
 def _has_changed(joined: JoinedEvidence) -> bool:

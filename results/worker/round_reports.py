@@ -1,0 +1,85 @@
+"""Make the reports of rounds that are closed, and keep them as versions."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import structlog
+from django.conf import settings
+from django.db.models import F, Q, QuerySet
+from django.db.models.functions import Now
+
+from results.jobs.attempts import excuse, write_or_defer
+from results.jobs.database_clock import from_now
+from results.models import Pull, RoundReport
+from results.normalising.scales import scale_of
+from results.rounds.reporting import Loads, figures_of, sets_of
+
+log = structlog.get_logger(__name__)
+State = RoundReport.State
+
+
+def make_round_reports() -> None:
+    """Make every report that waits, or that a worker left; five attempts each."""
+    left = Q(state=State.RUNNING, lease_expires_at__lt=Now())
+    waiting = RoundReport.objects.filter(Q(state=State.QUEUED) | left)
+    for pk in list(waiting.values_list("pk", flat=True)):
+        _make(pk)
+
+
+def _make(pk: int) -> None:
+    """Claim a report by one conditional UPDATE, compute it outside any transaction, and keep it
+    only while the claim is still ours."""
+    free = Q(state=State.QUEUED) | Q(state=State.RUNNING, lease_expires_at__lt=Now())
+    rows = RoundReport.objects.filter(free, pk=pk)
+    last = settings.SAMESPOOL_JOB_ATTEMPTS
+    if rows.filter(attempts__gte=last).update(
+        state=State.FAILED, problem="The worker stopped at each attempt."
+    ):
+        return
+    if not rows.update(
+        state=State.RUNNING,
+        attempts=F("attempts") + 1,
+        lease_expires_at=from_now(settings.SAMESPOOL_LEASE_SECONDS),
+    ):
+        return
+    claimed = RoundReport.objects.select_related("round").get(pk=pk)
+    ours = RoundReport.objects.filter(pk=pk, state=State.RUNNING, attempts=claimed.attempts)
+    try:
+        loads = _loads(claimed)
+        figures = figures_of(claimed.round, loads)
+        ours.update(state=State.MADE, report=figures, sets=sorted(loads), made_at=Now(), problem="")
+    except Exception as error:
+        log.exception("round not reported", report=pk)
+        problem = f"It could not be computed ({type(error).__name__})."
+        _record_failure(ours, error, problem, over=claimed.attempts >= last)
+
+
+def _record_failure(
+    ours: QuerySet[RoundReport], error: Exception, problem: str, *, over: bool
+) -> None:
+    again = {"state": State.QUEUED, "lease_expires_at": None}
+    ended = again | ({"state": State.FAILED} if over else {})
+
+    def write() -> None:
+        if not excuse(ours, "attempts", error, **again):
+            ours.update(**ended, problem=problem)
+
+    write_or_defer(write)
+
+
+def _loads(claimed: RoundReport) -> Loads:
+    """Loads of every set by the calibration in force on its day."""
+    found = {}
+    pulls: dict[int, list[Pull]] = defaultdict(list)
+    sets = list(sets_of(claimed.round))
+    wanted = [one.pull_set_id for one in sets]
+    read = Pull.objects.filter(pull_set__in=wanted, reading_N__isnull=False).order_by("pk")
+    for pull in read:
+        pulls[pull.pull_set_id or 0].append(pull)
+    for one in sets:
+        kept = pulls[one.pull_set_id]
+        scale = scale_of(one.pull_set.session)
+        modes = [pull.failure_mode for pull in kept]
+        found[one.pull_set_id] = (scale.loads_N(kept).tolist(), modes)
+    return found
