@@ -38,7 +38,14 @@ DOCUMENT = {
             "parameters": {"turns_main": 6, "turns_leader": 4},
             "discarded_ties": 1,
             "pulls": [
-                {"reading": 14.8, "failure_mode": "join"},
+                {
+                    "failure_mode": "join",
+                    "trace": {
+                        "unit": "lbf",
+                        "time_s": [0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5, 4, 4.5],
+                        "force": [0, 0, 0, 3.6, 7.4, 11.1, 14.8, 0, 0, 0],
+                    },
+                },
                 {"reading": 15.6, "failure_mode": "join"},
                 {"reading": "13,2", "failure_mode": "slip", "place": "leader"},
                 {"failure_mode": "void", "note": "grip slipped, reading lost"},

@@ -26,6 +26,7 @@ from api import (
     root,
     sessions,
     tokens,
+    traces,
 )
 from api.exceptions import Nothing
 
@@ -75,6 +76,7 @@ urlpatterns = [
     path("jobs/<uuid:pk>", jobs.OneJob.as_view(), name="job"),
     *sessions.urlpatterns,
     *budgets.urlpatterns,
+    *traces.urlpatterns,
     path("open-data", open_data.OpenData.as_view(), name="open-data"),
     path("pull-sets/<int:pk>", pull_sets.OnePullSet.as_view(), name="pull-set"),
     path("pull-sets/<int:pk>/decisions", pull_sets.Decisions.as_view(), name="decisions"),

@@ -147,6 +147,7 @@ def measure(tester: Recorder) -> tuple[Any, str]:
     receipt = tester.post("sessions_amend", address, corrected, reason="the spool was mistaken")
     pool = tester.finished(receipt["job"]["url"])["pools"][0]
     session = tester.get("sessions_retrieve", receipt["session"])
+    tester.get("pull_sets_traces_list", f"{session['pull_sets'][0]['url']}/traces")
     tester.get("sessions_original_retrieve", f"{receipt['session']}/original")
     of_set = tester.get("pull_sets_retrieve", session["pull_sets"][0]["url"])
     tester.get("pull_sets_checks", f"{of_set['url']}/checks")

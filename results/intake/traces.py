@@ -26,7 +26,7 @@ from rigs.metrology.bounds import (
     latest_day,
 )
 from rigs.metrology.errors import MetrologyError
-from rigs.metrology.traces.encoding import encode
+from rigs.metrology.traces.encoding import decode, encode
 from rigs.metrology.traces.pull import TraceFigures, describe
 from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit
 from rigs.refusals import Finding
@@ -198,3 +198,13 @@ def _decimals(force: Floats) -> int:
         if np.abs(np.round(force, decimals) - force).max() <= near:
             return decimals
     return MOST_DECIMALS
+
+
+def seconds_of(trace: Trace) -> list[float]:
+    """The seconds of a stored trace, as they were written."""
+    return decode(bytes(trace.samples))[0].tolist()
+
+
+def force_of(trace: Trace) -> list[float]:
+    """The forces of a stored trace in its unit, as they were written."""
+    return decode(bytes(trace.samples))[1].tolist()

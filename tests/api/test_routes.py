@@ -133,6 +133,7 @@ ROUTES = {
     "pools/<int:pk>/versions": {"GET": (None, *OPEN)},
     "pools/<int:pk>/versions/<int:number>/changes": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>": {"GET": (None, *OPEN)},
+    "pull-sets/<int:pk>/traces": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>/decisions": {
         "POST": ({"decision": "hold", "reason": "a question"}, 401, 403, 403, 201)
     },
