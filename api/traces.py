@@ -12,7 +12,7 @@ from rest_framework import generics, serializers
 
 from api.serializers import Shown, ShownRow
 from results.intake.selectors import sessions_visible_to
-from results.intake.traces import force_of, seconds_of
+from results.intake.traces import samples_of
 from results.models import PullSet, Trace
 
 
@@ -79,11 +79,11 @@ class TraceDocument(ShownRow):
 
     @extend_schema_field(serializers.ListField(child=serializers.FloatField()))
     def get_time_s(self, trace: Trace) -> list[float]:
-        return seconds_of(trace)
+        return samples_of(trace)[0]
 
     @extend_schema_field(serializers.ListField(child=serializers.FloatField()))
     def get_force(self, trace: Trace) -> list[float]:
-        return force_of(trace)
+        return samples_of(trace)[1]
 
 
 @extend_schema(tags=["sessions"])

@@ -200,11 +200,7 @@ def _decimals(force: Floats) -> int:
     return MOST_DECIMALS
 
 
-def seconds_of(trace: Trace) -> list[float]:
-    """The seconds of a stored trace, as they were written."""
-    return decode(bytes(trace.samples))[0].tolist()
-
-
-def force_of(trace: Trace) -> list[float]:
-    """The forces of a stored trace in its unit, as they were written."""
-    return decode(bytes(trace.samples))[1].tolist()
+def samples_of(trace: Trace) -> tuple[list[float], list[float]]:
+    """Seconds and forces of a stored trace, in its unit, as they were written."""
+    time_s, force = decode(bytes(trace.samples))
+    return list(map(float, time_s)), list(map(float, force))
