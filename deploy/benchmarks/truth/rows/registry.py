@@ -3,7 +3,17 @@
 from __future__ import annotations
 
 from deploy.benchmarks.truth.row import Row
-from deploy.benchmarks.truth.rows import joins, lines, one_stage, pool, rig, scenario, tester, whole
+from deploy.benchmarks.truth.rows import (
+    club_rounds,
+    joins,
+    lines,
+    one_stage,
+    pool,
+    rig,
+    scenario,
+    tester,
+    whole,
+)
 
 ROWS: tuple[Row, ...] = (
     *joins.ROWS,
@@ -13,6 +23,7 @@ ROWS: tuple[Row, ...] = (
     *one_stage.ROWS,
     *rig.ROWS,
     *scenario.ROWS,
+    *club_rounds.ROWS,
     *whole.ROWS,
 )
 
