@@ -30,6 +30,7 @@ NUMBERED: dict[str, type[Model]] = {
     "pull-sets": models.PullSet,
     "revisions": rigs.RigRevision,
     "rigs": rigs.Rig,
+    "rounds": models.Round,
     "sessions": models.Session,
     "watch/straight": models.Baseline,
     "watch/joins": models.PullSet,

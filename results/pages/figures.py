@@ -89,6 +89,22 @@ def change(ratio: float) -> str:
 
 
 @register.filter
+def signed(value: float) -> str:
+    """Percent as a number, with its sign: ``-4.1``."""
+    return decimal(value, 1, "+")
+
+
+@register.filter
+def tenth(value: float) -> str:
+    return decimal(value, 1)
+
+
+@register.filter
+def hundredth(value: float) -> str:
+    return decimal(value, 2)
+
+
+@register.filter
 def more(ratio: float) -> str:
     """What a ratio is over one, with its sign: 1.12 as ``+12.0%``."""
     return gettext("%(number)s%%") % {"number": decimal(100 * (ratio - 1), 1, "+")}

@@ -8,6 +8,7 @@ from results.pages.pools import pool_list
 from results.pages.pools import urls as pool_urls
 from results.pages.reading import contributors, pull_set
 from results.pages.rigs import urls as rig_urls
+from results.pages.rounds import urls as round_urls
 
 app_name = "pages"
 urlpatterns = [
@@ -17,5 +18,6 @@ urlpatterns = [
     *rig_urls.urlpatterns,
     *urls.urlpatterns,
     *following_urls.urlpatterns,
+    *round_urls.urlpatterns,
     path("contributors/<path:handle>/", contributors.contributor, name="contributor"),
 ]

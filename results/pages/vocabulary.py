@@ -122,6 +122,10 @@ WORDS = {
     "running": _("running"),
     "made": _("made"),
     "failed": _("failed"),
+    # what a score of a round calls for
+    "acceptable": _("acceptable"),
+    "warning": _("warning"),
+    "action": _("action"),
     # series
     "straight line": _("straight line"),
     "join": _("join"),

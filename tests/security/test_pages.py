@@ -35,7 +35,7 @@ PAGES = {
         privacy/ cautions/ search/ pools/<int:pk>/ pools/<int:pk>/versions/<int:number>/
         pools/<int:pk>/card.png card.png pools/<int:pk>/embedded/
         pools/<int:pk>/versions/<int:number>/embedded/
-        pools/<int:pk>/versions/<int:number>/card.png open-data/ rigs/ wanted/
+        pools/<int:pk>/versions/<int:number>/card.png open-data/ rigs/ wanted/ rounds/
         rigs/<int:pk>/ bench-sheet/ at-the-rig/worker.js
         jobs/<uuid:pk>/ contributors/<path:handle>/ pools/<int:pk>/history*
         calibrations/<int:pk>/residuals* feeds/pools.atom feeds/pools/<int:pk>.atom
@@ -45,7 +45,7 @@ PAGES = {
         clubs/<int:pk>/ compare/ open-data/latest/ open-data/latest/<str:name>
         open-data/<int:number>/ open-data/<int:number>/<str:name> pools/<int:pk>/forest*
         pools/<int:pk>/pulls* pools/<int:pk>/left-out* compare/joins* watch/straight/<int:pk>*
-        watch/joins/<int:pk>* feeds/line-pair.atom
+        watch/joins/<int:pk>* feeds/line-pair.atom rounds/<int:pk>/ rounds/<int:pk>/report/
         """,
     (SHOWN, SHOWN): "healthz readyz metrics account/password/forgotten/<base36:uidb36>-<str:key>/",
     (MISSING, MISSING): "following/end/<uuid:key>/",
@@ -59,19 +59,29 @@ PAGES = {
     (SIGNED_IN, LED_ON): "sign-out/ account/mail/",
     (SIGNED_IN, SIGNED_IN): "account/ account/password/set/",
     (SIGNED_IN, (302, 405, 405, 405)): "account/second-factor/",
-    (SIGNED_IN, (302, 422, 422, 422)): "rigs/register/ upload/ account/close/ following/",
+    (SIGNED_IN, (302, 422, 422, 422)): """
+        rigs/register/ upload/ account/close/ following/
+        rounds/set-up/
+        """,
     (NOT_SO, SIGNED_IN): "account/tokens/ account/data/",
     (SHOWN, (302, 302, 302, 302)): "follow/<str:subject>/<int:number>/",
     (SHOWN, (422, 422, 422, 422)): "report/<str:subject>/<int:pk>/",
     (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
-    (NOT_SO, (302, 422, 422, 422)): "wanted/vote/",
+    (NOT_SO, (302, 422, 422, 422)): "wanted/vote/ rounds/enter/",
+    # The world has no round: `tests/pages/test_rounds.py` says who sees what of one.
+    ((302, 404, 404, 404), NOT_SO): """
+        rounds/codes/<str:code>/ rounds/<int:pk>/sheet/ rounds/<int:pk>/report/mine/
+        """,
+    (NOT_SO, (302, 404, 404, 404)): """
+        rounds/<int:pk>/open/ rounds/<int:pk>/leave/ rounds/<int:pk>/labels/
+        """,
     # For administrators, and for those who give their password once more: these have none.
     ((302, 403, 403, 403), (302, 403, 403, 403)): """
         admin/people/ account/again/ account/again/second-factor/ account/second-factor/set-up/
         account/second-factor/codes/new/
         """,
     ((302, 404, 404, 404), (302, 404, 404, 404)): """
-        account/second-factor/end/ account/second-factor/codes/download/
+        account/second-factor/end/ account/second-factor/codes/download/ rounds/<int:pk>/change/
         """,
     ((302, 404, 404, 404), (302, 405, 405, 405)): "account/second-factor/codes/",
     # For the owner of what the address names, and for moderators where they have to see it.

@@ -1,0 +1,223 @@
+"""The form that sets up a round: its spools and samples, a row each."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from results.intake.cells import parameters
+from results.models import Connection, Round, RoundSample, Session
+from results.pages.rigs.forms import day_picker, in_words
+from results.rounds import drafts
+from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
+from rigs.models import Contributor, Line
+from rigs.refusals import Refused
+
+LOTS, SAMPLES = 3, 6
+"""Rows of an empty form."""
+SPOOL_NUMBERS = [(number, str(number)) for number in range(1, drafts.MOST_LOTS + 1)]
+NO_LOT = 0
+"""In place of a row of spools that was left empty; no lot has this number."""
+_PLACE = re.compile(r"(lots|samples)\[(\d+)\]")
+
+
+class PlanForm(forms.Form):
+    """The round as a whole."""
+
+    title = forms.CharField(label=_("Title"), max_length=drafts.LONGEST_TITLE)
+    starts_on = forms.DateField(label=_("Starts on"), widget=day_picker())
+    results_by = forms.DateField(
+        label=_("Results by"), widget=day_picker(), help_text=_("what comes later is marked late")
+    )
+    line_state = forms.ChoiceField(label=_("Line is"), choices=in_words(Session.State))
+    packer = forms.CharField(
+        label=_("Who packs and labels"),
+        required=False,
+        help_text=_(
+            "their handle; empty if you do. Whoever packs knows which sample is which, and is"
+            " marked as not blind."
+        ),
+    )
+
+    def clean_packer(self) -> Contributor | None:
+        handle = self.cleaned_data["packer"].strip()
+        if not handle:
+            return None
+        found = Contributor.objects.filter(handle__iexact=handle, closed_at=None).first()
+        if found is None:
+            raise forms.ValidationError(_("Nobody here has this handle."))
+        return found
+
+
+class LotForm(forms.Form):
+    """A spool; a row without a line is no row."""
+
+    line = forms.ModelChoiceField(
+        label=_("Line"), queryset=Line.objects.filter(accepted=True).order_by("name")
+    )
+    spool = forms.CharField(label=_("Spool"), max_length=60, help_text=_("as it is labelled"))
+
+    def has_changed(self) -> bool:
+        return any(self[name].value() for name in ("line", "spool"))
+
+
+class SampleForm(forms.Form):
+    """A sample; a row without a join is no row."""
+
+    connection = forms.ModelChoiceField(
+        label=_("Join"), queryset=Connection.objects.filter(accepted=True).order_by("name")
+    )
+    main_lot = forms.TypedChoiceField(
+        label=_("Main line: spool"), coerce=int, choices=SPOOL_NUMBERS
+    )
+    leader_lot = forms.TypedChoiceField(
+        label=_("Leader: spool"),
+        coerce=int,
+        required=False,
+        empty_value=None,
+        choices=[("", _("none")), *SPOOL_NUMBERS],
+    )
+    terminal = forms.CharField(label=_("or terminal"), max_length=60, required=False)
+    tied = forms.ChoiceField(label=_("Tied"), choices=in_words(RoundSample.TiedBy))
+    ties = forms.IntegerField(
+        label=_("Joins under a code"), min_value=2, max_value=drafts.MOST_TIES, initial=5
+    )
+    codes = forms.IntegerField(
+        label=_("Codes for each tester"),
+        min_value=1,
+        max_value=drafts.MOST_CODES,
+        initial=1,
+        help_text=_("2 hides a duplicate"),
+    )
+    level = forms.IntegerField(
+        label=_("Level"), min_value=1, max_value=drafts.MOST_SAMPLES, initial=1
+    )
+    doubled = forms.BooleanField(label=_("main line doubled"), required=False)
+    parameters = forms.CharField(
+        label=_("How it is tied"),
+        required=False,
+        max_length=500,
+        help_text=_("for example: turns_main=6; glued=no"),
+    )
+    specification = forms.CharField(
+        label=_("and in words"),
+        required=False,
+        max_length=drafts.LONGEST_SPECIFICATION,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+    def has_changed(self) -> bool:
+        return any(self[name].value() for name in ("connection", "terminal", "specification"))
+
+    def clean_parameters(self) -> dict[str, Any]:
+        found, wrong = parameters(self.cleaned_data["parameters"])
+        if wrong:
+            raise forms.ValidationError(
+                _("Found %(found)s, expected a name, = and a value."),
+                params={"found": "; ".join(wrong)},
+            )
+        return found
+
+
+LotRows = forms.formset_factory(
+    LotForm, extra=0, max_num=drafts.MOST_LOTS, absolute_max=drafts.MOST_LOTS
+)
+SampleRows = forms.formset_factory(
+    SampleForm, extra=0, max_num=drafts.MOST_SAMPLES, absolute_max=drafts.MOST_SAMPLES
+)
+
+
+class SetUp:
+    """The three parts of the form together, filled from a round that is changed."""
+
+    def __init__(self, sent: Any, of: Round | None = None) -> None:
+        lots, samples = _lots(of), _samples(of)
+        self.plan = PlanForm(sent, initial=_plan(of), label_suffix="")
+        options = {"label_suffix": "", "empty_permitted": True, "use_required_attribute": False}
+        self.lots = LotRows(sent, prefix="lots", initial=_filled(lots, LOTS), form_kwargs=options)
+        self.samples = SampleRows(
+            sent, prefix="samples", initial=_filled(samples, SAMPLES), form_kwargs=options
+        )
+
+    def is_valid(self) -> bool:
+        """Asks every part, so that each says what is wrong with it."""
+        valid = [self.plan.is_valid(), self.lots.is_valid(), self.samples.is_valid()]
+        return all(valid)
+
+    @property
+    def _filled(self) -> dict[str, list[Any]]:
+        """The rows in which something stands."""
+        return {
+            "lots": [row for row in self.lots if row.has_changed()],
+            "samples": [row for row in self.samples if row.has_changed()],
+        }
+
+    def draft(self) -> RoundDraft:
+        """What was planned; rows left empty are none, and spools go by their row in the form."""
+        plan, filled = self.plan.cleaned_data, self._filled
+        rows = {form: number for number, form in enumerate(self.lots, start=1)}
+        places = {rows[form]: place for place, form in enumerate(filled["lots"], start=1)}
+        samples = [row.cleaned_data for row in filled["samples"]]
+        return RoundDraft(
+            title=plan["title"],
+            starts_on=plan["starts_on"],
+            results_by=plan["results_by"],
+            line_state=plan["line_state"],
+            packer=plan["packer"],
+            lots=[LotDraft(**row.cleaned_data) for row in filled["lots"]],
+            samples=[
+                SampleDraft(
+                    **sample
+                    | {
+                        "main_lot": places.get(sample["main_lot"], NO_LOT),
+                        "leader_lot": sample["leader_lot"]
+                        and places.get(sample["leader_lot"], NO_LOT),
+                    }
+                )
+                for sample in samples
+            ],
+        )
+
+    def refuse(self, refusal: Refused) -> None:
+        """Put each finding beside the row and field it is about."""
+        self.plan.add_error(None, refusal.detail)
+        for finding in refusal.findings:
+            place = _PLACE.match(finding.row)
+            form = self._filled[place[1]][int(place[2])] if place else self.plan
+            said = _("Found %(found)s, expected %(expected)s.")
+            values = {"found": finding.found, "expected": finding.expected}
+            field = finding.field if finding.field in form.fields else None
+            form.add_error(field, said % values if field else f"{finding.field}: {said % values}")
+
+
+def _filled(rows: list[dict[str, Any]], least: int) -> list[dict[str, Any]]:
+    return [*rows, *([{}] * max(least - len(rows), 1 if rows else 0))]
+
+
+def _plan(of: Round | None) -> dict[str, Any]:
+    if of is None:
+        return {}
+    names = ("title", "starts_on", "results_by", "line_state")
+    packer = "" if of.packer_id == of.organiser_id else of.packer.handle
+    return {name: getattr(of, name) for name in names} | {"packer": packer}
+
+
+def _lots(of: Round | None) -> list[dict[str, Any]]:
+    return [] if of is None else [{"line": lot.line, "spool": lot.spool} for lot in of.lots.all()]
+
+
+def _samples(of: Round | None) -> list[dict[str, Any]]:
+    stored = [] if of is None else list(of.samples.all())
+    names = ("connection", "terminal", "tied", "ties", "codes", "level", "doubled", "specification")
+    return [
+        {name: getattr(sample, name) for name in names}
+        | {
+            "main_lot": sample.main_lot.number,
+            "leader_lot": sample.leader_lot.number if sample.leader_lot else "",
+            "parameters": "; ".join(f"{name}={value}" for name, value in sample.parameters.items()),
+        }
+        for sample in stored
+    ]

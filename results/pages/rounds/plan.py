@@ -1,0 +1,123 @@
+"""Rounds that there are, and setting one up."""
+
+from __future__ import annotations
+
+from django import forms
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from results.models import Round
+from results.pages.rounds.forms import SetUp
+from results.pages.showing import render
+from results.pages.signed_in import contributor_behind, contributors_only
+from results.rounds import selectors
+from results.rounds.allocating import open_round
+from results.rounds.entering import enter, withdraw
+from results.rounds.set_up import change, set_up
+from rigs import permissions
+from rigs.refusals import Refused
+
+MOST_LISTED = 100
+FORM = require_http_methods(["GET", "HEAD", "POST"])
+
+
+class EntryForm(forms.Form):
+    """The code by which one enters a round."""
+
+    entry_code = forms.CharField(
+        label=gettext_lazy("Code of the round"),
+        max_length=40,
+        help_text=gettext_lazy("eight letters and digits, from the organiser"),
+        widget=forms.TextInput({"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+
+
+@require_safe
+@never_cache
+def rounds(request: HttpRequest) -> HttpResponse:
+    """Rounds of all clubs, and those that one has part in."""
+    return _listed(request, EntryForm(initial={"entry_code": request.GET.get("code", "")[:40]}))
+
+
+@require_POST
+@contributors_only
+def enter_round(request: HttpRequest) -> HttpResponseBase:
+    """Take part in the round of a code."""
+    form = EntryForm(request.POST)
+    if not form.is_valid():
+        return _listed(request, form, status=422)
+    try:
+        entered = enter(contributor_behind(request), form.cleaned_data["entry_code"])
+    except Refused as refusal:
+        expected = [f"{refusal.detail} {finding}" for finding in refusal.findings]
+        form.add_error("entry_code", expected or [refusal.detail])
+        return _listed(request, form, status=422)
+    messages.success(request, _("You take part."))
+    return redirect("pages:round", entered.round_id)
+
+
+def _listed(request: HttpRequest, form: EntryForm, status: int = 200) -> HttpResponse:
+    contributor = permissions.contributor_behind(request.user)
+    form.label_suffix = ""
+    context = {
+        "contributor": contributor,
+        "club": contributor.club if contributor else None,
+        "own": [(one, one.title) for one in selectors.rounds_of(contributor)[:MOST_LISTED]]
+        if contributor
+        else (),
+        "rounds": selectors.rounds()[:MOST_LISTED],
+        "form": form,
+    }
+    return render(request, "pages/rounds/list.html", context, status=status)
+
+
+@FORM
+@contributors_only
+@never_cache
+def plan(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """Set up a round of one's club, or change it before it is opened."""
+    contributor = contributor_behind(request)
+    of = None if pk is None else get_object_or_404(Round, pk=pk, organiser=contributor)
+    form = SetUp(request.POST or None, of)
+    if request.method == "POST" and form.is_valid():
+        try:
+            made = (
+                change(contributor, of, form.draft()) if of else set_up(contributor, form.draft())
+            )
+            return redirect("pages:round", made.pk)
+        except Refused as refusal:
+            form.refuse(refusal)
+    context = {"setup": form, "form": form.plan, "of": pk, "club": contributor.club}
+    status = 422 if request.method == "POST" else 200
+    return render(request, "pages/rounds/plan.html", context, status=status)
+
+
+@require_POST
+@contributors_only
+def open_it(request: HttpRequest, pk: int) -> HttpResponse:
+    """Draw the codes; from now on results are taken."""
+    opened = open_round(contributor_behind(request), _of_insiders(request, pk))
+    messages.success(request, _("The round is open, and the codes are drawn."))
+    return redirect("pages:round", opened.pk)
+
+
+@require_POST
+@contributors_only
+def leave(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take part no more."""
+    withdraw(contributor_behind(request), _of_insiders(request, pk))
+    messages.success(request, _("You take part no more. Until the close you can enter again."))
+    return redirect("pages:rounds")
+
+
+def _of_insiders(request: HttpRequest, pk: int) -> Round:
+    """A round that one has part in. Raises Http404 for others'."""
+    found = get_object_or_404(selectors.rounds(), pk=pk)
+    if not selectors.is_insider(found, contributor_behind(request)):
+        raise Http404
+    return found
