@@ -46,3 +46,6 @@ MOST_PROPOSED = 20
 """Names of one upload that can be proposed: more of them are no session but a catalogue."""
 MOST_SUGGESTIONS = 20
 """Unknown names of one upload for which the catalogue is searched for others spelt alike."""
+MOST_SAMPLES_READ = 1_000_000
+"""Of one recording, cut or not: a quarter of an hour at a thousand a second."""
+MOST_PULLS_OF_A_RECORDING = 500

@@ -1,0 +1,109 @@
+"""Cells of a recording: numbers with or without their unit, and times as clocks write them."""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime, time, timedelta
+from typing import TypeAlias
+
+from rigs.metrology.units import UnitError, force_unit
+
+Moment: TypeAlias = datetime | float
+"""A day and time, or seconds since midnight."""
+
+LONGEST = 80
+_NUMBER = re.compile(
+    r"(?:[^\W\d_][\w .]*+[:=]\s*+)?"
+    r"(?P<number>[+-]?(?:\d++(?:[.,]\d*+)?|[.,]\d++)(?:[eE][+-]?\d++)?)"
+    r"\s*+(?P<unit>[^\W\d_]{0,10})\.?"
+)
+_OF_DAY = re.compile(r"(?:(\d{1,2}):)?(\d{1,2}):(\d{1,2}(?:[.,]\d{1,9})?)")
+_DAY = re.compile(r"(?:(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{1,2})[./-](\d{1,2})[./-](\d{4}))")
+_ZONE = re.compile(r"(?:Z|[+-]\d{2}:?\d{2})\Z")
+
+
+def number(cell: object, decimal: str) -> float | None:
+    """The number in a cell; a unit behind it, or a word and a colon before it, may stand."""
+    if isinstance(cell, bool):
+        return None
+    if isinstance(cell, int | float):
+        return float(cell)
+    if not isinstance(cell, str):
+        return None
+    text = cell.replace(",", ".") if decimal == "," else cell
+    try:
+        return float(text) if "_" not in text else None
+    except ValueError:
+        pass
+    found = _NUMBER.fullmatch(text.strip()) if len(text) <= LONGEST else None
+    if found is None or "," in found["number"] or not _is_unit(found["unit"]):
+        return None
+    return float(found["number"])
+
+
+def unit_in(cell: object) -> str:
+    """The unit that stands behind the number of a cell."""
+    if not isinstance(cell, str) or len(cell) > LONGEST:
+        return ""
+    found = _NUMBER.fullmatch(cell.strip())
+    return found["unit"] if found else ""
+
+
+def _is_unit(text: str) -> bool:
+    if text.casefold() in ("", "s", "ms", "us", "µs", "μs", "sec", "v", "mv"):
+        return True
+    try:
+        force_unit(text)
+    except UnitError:
+        return False
+    return True
+
+
+def moment(cell: object) -> Moment | None:
+    """The time of day, or day and time, that a cell shows; None where it is no such thing.
+
+    The day itself only tells one sample from the next, so that the order of day and month in it is
+    of no account unless it is told (`datetime` with a zone).
+    """
+    if isinstance(cell, datetime):
+        return cell
+    if isinstance(cell, time):
+        return _seconds(cell.hour, cell.minute, cell.second + cell.microsecond / 1e6)
+    if isinstance(cell, timedelta):
+        return cell.total_seconds()
+    if not isinstance(cell, str) or not 4 <= len(cell) <= LONGEST or ":" not in cell:
+        return None
+    text = cell.strip()
+    if found := _OF_DAY.fullmatch(text):
+        hours, minutes, seconds = found.groups()
+        return _seconds(int(hours or 0), int(minutes), float(seconds.replace(",", ".")))
+    return _day_and_time(text)
+
+
+def _seconds(hours: int, minutes: int, seconds: float) -> float:
+    return 3600.0 * hours + 60.0 * minutes + seconds
+
+
+def _day_and_time(text: str) -> datetime | None:
+    day = _DAY.match(text)
+    if day is None:
+        return None
+    rest = text[day.end() :].lstrip(" T")
+    zone = _ZONE.search(rest)
+    of_day = _OF_DAY.fullmatch(rest[: zone.start()].strip() if zone else rest)
+    if of_day is None:
+        return None
+    try:
+        on = _date(day)
+        since = _seconds(int(of_day[1] or 0), int(of_day[2]), float(of_day[3].replace(",", ".")))
+        midnight = datetime.fromisoformat(f"{on.isoformat()}T00:00:00{zone[0] if zone else ''}")
+        return midnight + timedelta(seconds=since)
+    except (ValueError, OverflowError):
+        return None
+
+
+def _date(day: re.Match[str]) -> date:
+    if day[1]:
+        return date(int(day[1]), int(day[2]), int(day[3]))
+    first, second, year = int(day[4]), int(day[5]), int(day[6])
+    return date(year, second, first) if second <= 12 else date(year, first, second)
