@@ -22,6 +22,7 @@ from rigs.metrology.traces.samples import (
     interval_of,
     noise_of,
     runs_of,
+    scatter_of,
     steady_level,
     step_of,
 )
@@ -31,6 +32,8 @@ TOE_SHARE = 0.02
 """Of the peak, above zero, at which a pull begins."""
 LAST_SHARE = 0.75
 """Of the peak, above which the rate at the break is taken."""
+LAST_s, LAST_NOISES = 0.2, 10.0
+"""How long before the break the rate is taken, and how far force has to rise in that time."""
 SLIP_SHARE = 0.02
 """Of the peak: a smaller fall is no slip."""
 NOISES = 8.0
@@ -38,6 +41,7 @@ NOISES = 8.0
 FOOT_SHARE = 0.03
 """Of the peak: what is higher is no zero."""
 FEWEST_OF_A_LEVEL = 3
+FEWEST_OF_A_SCATTER = 20
 SWINGING_s = 0.5
 """After a break, in which load cell and loose end swing."""
 LONGEST_REACH = 50
@@ -129,13 +133,14 @@ def describe(
     peak = forces.size - 1 - int(np.argmax(forces[::-1]))
     noise = noise_of(forces)
     zero = _zero(times, forces, peak, noise)
+    noise = max(noise, zero.noise)
     start = _start(forces[: peak + 1], zero.at_start(forces, peak), noise)
     if times[peak] <= times[start]:
         raise TooFewSamples("fewer than two samples of the rise")
     t, net = times[start : peak + 1], forces[start : peak + 1] - zero.at_start(forces, peak)
     falls = _falls(net, max(SLIP_SHARE * net[-1], NOISES * noise, 1.5 * step_of(net)))
     rate = _rate_between(t, net, 0.1, 0.9)
-    at_break = _rate_at_break(t, net, falls[-1][1] if falls else 0)
+    at_break = _rate_at_break(t, net, falls[-1][1] if falls else 0, noise)
     missed = _missed(times, forces, peak, at_break, noise, sample_interval_s)
     hold = _hold(times[start:], forces[start:], peak - start, rate, noise)
     slips = tuple(
@@ -165,8 +170,13 @@ def describe(
 
 @dataclass(frozen=True)
 class _Zero:
+    """Levels before and after, and the scatter about them, which noise alike from one sample to
+    the next does not hide.
+    """
+
     before: float | None
     after: float | None
+    noise: float
 
     @property
     def mean(self) -> float | None:
@@ -198,7 +208,13 @@ def _zero(times: Column, forces: Column, peak: int, noise: float) -> _Zero:
         after = forces[
             max(int(unloaded[0]) + 1, min(int(swung), forces.size - FEWEST_OF_A_LEVEL)) :
         ]
-    return _Zero(_steady(before, tolerance), _steady(after, tolerance))
+    levels = _steady(before, tolerance), _steady(after, tolerance)
+    scatters = [
+        scatter_of(idle)
+        for idle, level in zip((before, after), levels, strict=True)
+        if level is not None and idle.size >= FEWEST_OF_A_SCATTER
+    ]
+    return _Zero(*levels, min(scatters, default=0.0))
 
 
 def _steady(forces: Column, tolerance: float) -> float | None:
@@ -243,11 +259,17 @@ def _passing(t: Column, net: Column, level: float) -> tuple[float, float]:
     return float(t[index - 1]) + share * float(t[index] - t[index - 1]), level
 
 
-def _rate_at_break(t: Column, net: Column, valley: int) -> float:
-    """Least squares over the last rise; by three samples at least where there are as many."""
+def _rate_at_break(t: Column, net: Column, valley: int, noise: float) -> float:
+    """Least squares over the end of the last rise: long enough for the noise, and no longer,
+    since a winch turns unevenly; by two intervals at least where there are as many.
+    """
     below = np.flatnonzero(net < LAST_SHARE * net[-1])
-    first = max(int(below[-1]) if below.size else 0, valley)
-    first = max(0, min(first, net.size - 3))
+    earliest = max(int(below[-1]) if below.size else 0, valley)
+    under_noise = np.flatnonzero(net < net[-1] - LAST_NOISES * noise)
+    latest = min(
+        int(np.searchsorted(t, t[-1] - LAST_s)), int(under_noise[-1]) if under_noise.size else 0
+    )
+    first = max(0, min(max(earliest, latest), net.size - 3))
     places = t[first:] - t[first:].mean()
     squares = float(places @ places)
     return float(places @ net[first:]) / squares if squares > 0 else 0.0
@@ -268,9 +290,11 @@ def _missed(
     after = float(times[peak + 1] - times[peak])
     interval = after if after > 1.5 * usual else usual
     # With noise the highest sample may be some way before the break.
-    reach = 1 + (int(min(LONGEST_REACH, 2 * noise / (rate * usual))) if rate > 0 else 0)
-    fall = float(forces[peak] - forces[peak + 1 : peak + 1 + reach].min())
-    return missed_peak(rate, fall / interval, interval, noise)
+    # One more may lie on the fall itself.
+    reach = 2 + (int(min(LONGEST_REACH, 2 * noise / (rate * usual))) if rate > 0 else 0)
+    falls = forces[peak] - forces[peak + 1 : peak + 1 + reach]
+    fall_rate = float((falls / np.arange(1, falls.size + 1)).max()) / interval
+    return missed_peak(rate, fall_rate, interval, noise)
 
 
 def _hold(t: Column, forces: Column, peak: int, rate: float, noise: float) -> Hold | None:

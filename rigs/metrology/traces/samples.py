@@ -48,6 +48,11 @@ def noise_of(forces: Column) -> float:
     return float(_OF_THE_MEDIAN * np.median(deviations) / _OF_SECOND_DIFFERENCES)
 
 
+def scatter_of(forces: Column) -> float:
+    """Standard deviation about the median, by the median of the distances from it."""
+    return float(_OF_THE_MEDIAN * np.median(np.abs(forces - np.median(forces))))
+
+
 def step_of(forces: Column) -> float:
     """The smallest difference between two values, rounding apart; zero where all are alike."""
     values = np.unique(forces)
