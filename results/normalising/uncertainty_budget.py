@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy
 
 from results.models import NormalisedSet, PullSet
 from results.normalising.scales import Scale, scale_of
+from results.normalising.traced_errors import TracedErrors, traced_errors_of
 from rigs.calibration_report import line_of
 from rigs.metrology.budget import Budget, Cause, Pulls, efficiency_budget, load_budget
 
@@ -29,6 +30,12 @@ ADVICE = {
     ),
     Cause.CALIBRATION: gettext_lazy(
         "The calibration line is the largest part: use more check weights, or better known ones."
+    ),
+    Cause.ZERO_OF_PULLS: gettext_lazy(
+        "The load cell did not read zero without load: tare it before each pull."
+    ),
+    Cause.SAMPLING: gettext_lazy(
+        "Peaks fall between two samples: sample faster, or record straight line and joins alike."
     ),
 }
 """What to do, by the cause that contributes most."""
@@ -62,10 +69,11 @@ def budgets_of(pull_set: PullSet) -> SetBudgets | None:
     if found is None:
         return None
     scale = scale_of(pull_set.session)
-    return SetBudgets(_efficiency(found, scale), _load(found, scale), scale.note)
+    traced = traced_errors_of(found, pull_set, scale)
+    return SetBudgets(_efficiency(found, scale, traced), _load(found, scale), scale.note)
 
 
-def _efficiency(found: NormalisedSet, scale: Scale) -> Budget:
+def _efficiency(found: NormalisedSet, scale: Scale, traced: TracedErrors | None) -> Budget:
     """Of the set's own efficiency, whose correction for scatter the plain ratio of means lacks."""
     used = scale.calibration
     budget = efficiency_budget(
@@ -80,6 +88,7 @@ def _efficiency(found: NormalisedSet, scale: Scale) -> Budget:
         resolution_N=scale.resolution_N,
         u_gain=used.u_gain / used.gain if used else 0.0,
         zero_evaluation="A" if used else "B",
+        traced=(traced.joined, traced.straight) if traced else None,
         **({"zero_df": float(used.degrees_of_freedom)} if used else {}),
     )
     return replace(budget, value=found.efficiency)

@@ -31,6 +31,8 @@ class Cause(StrEnum):
     RESOLUTION = "resolution"
     SCATTER = "scatter"
     CALIBRATION = "calibration"
+    ZERO_OF_PULLS = "zero of pulls"
+    SAMPLING = "sampling"
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,18 @@ class Pulls:
     df: float
 
 
+@dataclass(frozen=True)
+class CommonErrors:
+    """Errors in newtons of load that the pulls of a series have in common, by their traces.
+
+    ``zero_N`` is the mean zero that was read without load, with its sign; ``missed_N`` the root
+    mean square of what the highest sample lacks of the peak.
+    """
+
+    zero_N: float
+    missed_N: float
+
+
 def load_budget(
     line: CalibrationLine, reading_N: float, resolution_N: float, readings: int = 1
 ) -> Budget:
@@ -132,12 +146,17 @@ def efficiency_budget(
     u_gain: float = 0.0,
     zero_evaluation: Literal["A", "B"] = "A",
     zero_df: float = inf,
+    traced: tuple[CommonErrors, CommonErrors] | None = None,
 ) -> Budget:
     """Budget of mean joined load over mean straight load.
 
     `u_zero_N` is the standard uncertainty of the scale's zero as a load, u(offset)/gain;
     `u_gain` is relative. The gain cancels, the zero does not: its sensitivity is
-    1/straight - joined/straight^2. Raises NotFinite, NotPositive and TooFewValues.
+    1/straight - joined/straight^2. `traced` are the errors that the traces of joined and of
+    straight pulls show: a peak that is missed by up to r d, r the loading rate and d the time
+    between two samples, is off by r d/sqrt(3) about zero (rectangular, GUM 4.3.7). Where both
+    series were recorded alike they cancel up to the difference of their shares of the load.
+    Raises NotFinite, NotPositive and TooFewValues.
     """
     _check_pulls("joined", joined)
     _check_pulls("straight", straight)
@@ -169,6 +188,7 @@ def efficiency_budget(
         ),
         BudgetRow(Cause.GAIN, "gain of the scale, which cancels", "A", u_gain, "1", 0.0),
         *_resolution_rows(joined, straight, resolution_N, (by_joined, by_straight)),
+        *(_traced_rows(*traced, (by_joined, by_straight)) if traced else ()),
     ]
     return Budget(ratio, tuple(rows))
 
@@ -197,6 +217,19 @@ def _resolution_rows(
             yield BudgetRow(
                 Cause.RESOLUTION, f"resolution, {name} pulls", "B", resolution_N / sqrt(12), "N", by
             )
+
+
+def _traced_rows(
+    joined: CommonErrors, straight: CommonErrors, sensitivities: tuple[float, float]
+) -> Iterator[BudgetRow]:
+    """What is left of each error once that of the one series is set against the other's."""
+    by_joined, by_straight = sensitivities
+    for cause, source, of_joined, of_straight in (
+        (Cause.ZERO_OF_PULLS, "zero before and after each pull", joined.zero_N, straight.zero_N),
+        (Cause.SAMPLING, "peaks missed between two samples", joined.missed_N, straight.missed_N),
+    ):
+        left = abs(by_joined * of_joined + by_straight * of_straight)
+        yield BudgetRow(cause, source, "B", left, "1", 1.0)
 
 
 def _unseen(resolution_N: float, sd_N: float) -> bool:
