@@ -54,7 +54,7 @@ def _is_signed_in(request: HttpRequest) -> bool:
 
 
 def _kept_as(response: HttpResponse, anybody: bool) -> str:
-    """By whom the answer to a question is kept; a problem, or what is asked again soon, by none."""
+    """Who may keep the answer; of a problem, or of what is asked again soon, no cache."""
     if not anybody:
         return PRIVATE
     lasts = response.status_code == 200 and not response.has_header("Retry-After")

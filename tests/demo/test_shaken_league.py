@@ -32,7 +32,7 @@ def league(once, db):
 
 @pytest.fixture
 def sender(league) -> Client:
-    """The tester whom README's ten minutes are told of."""
+    """The tester whom the ten minutes are about."""
     client = Client()
     client.force_login(User.objects.get(username=EXAMPLE_SENDER))
     return client

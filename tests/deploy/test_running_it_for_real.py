@@ -135,12 +135,11 @@ def test_its_lines_bring_up_a_service_that_works_a_session_out(machine):
 
 
 def tour(machine, address: str) -> None:
-    """README's ten minutes, with the starter catalogue and an account of one's own."""
+    """The ten minutes, with the starter catalogue and an account of one's own."""
     run(machine, block_with("load_starter_catalogue"))
     account = ("keeper-of-a-bench", "winter-of-my-own")
     run(machine, f".venv/bin/python manage.py shell -c {shlex.quote(AN_ACCOUNT % account)}")
-    text = (ROOT / "README.md").read_text()
-    minutes = text[text.index("## Ten minutes") : text.index("## Running it for real")]
+    minutes = (ROOT / "deploy" / "ten-minutes.md").read_text()
     script = "\n".join(re.findall(r"```sh\n(.*?)```", minutes, re.DOTALL))
     for written, own in {
         "http://127.0.0.1:8000": address,

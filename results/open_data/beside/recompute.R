@@ -152,5 +152,13 @@ for (pool in pools$pool[!is.na(pools$mu)]) {
   cat(pool, sprintf("%.12g", c(figures["mu"], published$mu, figures[c("tau2_tester", "tau2_session", "tau2_set")])),
       sprintf("%.1e", difference), sep = ","); cat("\n")
 }
+few <- 0
+for (pool in pools$pool[is.na(pools$mu)]) {
+  of.pool <- at(sets, "pull_set", members$pull_set[members$pool == pool])
+  tied.by <- paste(at(sessions, "session", of.pool$session)$tester, of.pool$tyer)
+  if (length(unique(tied.by)) < 3) few <- few + 1 else
+    cat("pool", pool, "has no figure either, as", at(pools, "pool", pool)$no_figure, "\n")
+}
+cat(few, "pools of fewer than three testers have none, as published\n")
 cat(sprintf("%d pools, the largest difference is %.1e\n", sum(!is.na(pools$mu)), worst))
 quit(status = if (worst > 1e-8) 1 else 0)

@@ -97,6 +97,11 @@ class Archive:
         self.calibrations = table("calibrations").set_index("calibration")
         self.pools, self.members = table("pools").set_index("pool"), table("pool_sets")
 
+    def testers(self, pool: int) -> int:
+        """How many people tied the sets of a pool."""
+        sets = self.sets.loc[self.members[self.members["pool"] == pool].pull_set]
+        return len(set(zip(self.sessions.loc[sets.session].tester, sets.tyer, strict=True)))
+
     def rows(self, pool: int) -> pd.DataFrame:
         """Steps 1 to 3: a row for each set of a pool."""
         members = self.members[self.members["pool"] == pool]
@@ -273,6 +278,11 @@ def main() -> int:
             f"pool {pool}: mu {found['mu']:.10f}, published {of_pool.mu:.10f}; of {len(shared)} "
             f"figures {where} differs most, by {scaled[where]:.1e}"
         )
+    without = archive.pools[archive.pools.mu.isna()]
+    few = [pool for pool in without.index if archive.testers(pool) < 3]
+    print(f"{len(few)} pools of fewer than three testers have none, as published")
+    for pool in without.index.difference(few):
+        print(f"pool {pool} has no figure either, as {without.no_figure[pool]}")
     print(f"{len(published)} pools, the largest difference is {worst:.1e}")
     return int(worst > TOLERANCE)
 
