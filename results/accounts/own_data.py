@@ -112,7 +112,7 @@ def _files(contributor: Contributor) -> Iterator[tuple[str, bytes]]:
 
 
 def _ending(upload: Upload | WaitingUpload | WaitingSession | SealedSession) -> str:
-    return ENDINGS.get(upload.content_type, "xlsx")
+    return ENDINGS.get(upload.content_type.partition(";")[0], "xlsx")
 
 
 def _json(document: object) -> str:

@@ -53,14 +53,16 @@ PAGES = {
     (LED_ON, NOT_SO): "measures/ favicon.ico",
     # For whoever is not signed in, or only half.
     ((200, 302, 302, 302), (200, 302, 302, 302)): "sign-in/ sign-up/",
-    (LED_ON, LED_ON): "sign-in/second-factor/ account/password/ account/join/",
+    (LED_ON, LED_ON): """
+        sign-in/second-factor/ account/password/ account/join/ recordings/<uuid:key>/
+        """,
     # For whoever is signed in: what they see is their own.
     (SIGNED_IN, NOT_SO): "bench/ bench/tying/ at-the-rig/",
     (SIGNED_IN, LED_ON): "sign-out/ account/mail/",
     (SIGNED_IN, SIGNED_IN): "account/ account/password/set/",
     (SIGNED_IN, (302, 405, 405, 405)): "account/second-factor/",
     (SIGNED_IN, (302, 422, 422, 422)): """
-        rigs/register/ upload/ account/close/ following/
+        rigs/register/ upload/ recordings/ account/close/ following/
         rounds/set-up/
         """,
     (NOT_SO, SIGNED_IN): "account/tokens/ account/data/",

@@ -8,9 +8,8 @@ from django.http import HttpRequest, HttpResponse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from results.catalogue import connections
-from results.catalogue.selectors import lines_visible_to
 from results.pages.bench import selectors
+from results.pages.offered import catalogue_offered
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs import selectors as rig_selectors
@@ -21,7 +20,6 @@ WORKER = Path(__file__).parents[1] / "static" / "pages" / "at-the-rig-worker.js"
 BAUD_RATES = (
     1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600,
 )  # fmt: skip
-LINES_OFFERED, JOINS_OFFERED = 300, 200
 
 
 @require_safe
@@ -37,15 +35,12 @@ def at_the_rig(request: HttpRequest) -> HttpResponse:
         {
             "contributor": contributor,
             "rigs": rigs,
-            "lines": lines_visible_to(request.user)[:LINES_OFFERED],
-            "joins": connections.connections_visible_to(request.user).prefetch_related(None)[
-                :JOINS_OFFERED
-            ],
             "earlier": selectors.latest_straight(contributor),
             "units": FORCE_UNITS.items(),
             "baud_rates": BAUD_RATES,
             "earliest_day": EARLIEST_DAY.isoformat(),
-        },
+        }
+        | catalogue_offered(request.user),
     )
 
 

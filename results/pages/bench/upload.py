@@ -17,10 +17,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from results import intake
 from results.intake.limits import MOST_BYTES
 from results.models import Session, WaitingSession, WaitingUpload
+from results.pages.sent_files import read_sent
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs.models import Contributor
-from rigs.refusals import Conflict, Finding, Invalid, Refused, TooLarge
+from rigs.refusals import Conflict, Finding, Invalid, Refused
 
 FORM_OF_ENDING = {
     "csv": intake.CSV, "tsv": intake.CSV, "txt": intake.CSV, "json": intake.JSON,
@@ -69,7 +70,7 @@ def _checked(
     name = str(sent.name) if sent is not None else ""
     body, form = b"", intake.CSV
     try:
-        body, form = _read(sent)
+        body, form = read_sent(sent, FORM_OF_ENDING, ".csv, .xlsx, .json")
         preview = intake.dry_run(contributor, body, form)
     except Refused as refusal:
         sheet = intake.marked(body, form, refusal.findings) if body else None
@@ -84,25 +85,6 @@ def _checked(
     waiting = intake.let_wait(contributor, name, body, form)
     report = Report(name, intake.marked(body, form, (), preview.warnings), preview)
     return _page(request, contributor, report=report, key=waiting.key, corrected=corrected)
-
-
-def _read(sent: UploadedFile[bytes] | None) -> tuple[bytes, str]:
-    """Bytes and form of what was sent. Raises Invalid and TooLarge."""
-    if sent is None:
-        raise Invalid(_("No file was chosen."), [Finding("", "file", _("nothing"), _("a file"))])
-    if (sent.size or 0) > MOST_BYTES:
-        raise TooLarge(
-            _("The upload has %(size)s bytes; the limit is %(most)s.")
-            % {"size": sent.size, "most": MOST_BYTES}
-        )
-    ending = str(sent.name).rpartition(".")[2].lower()
-    form = FORM_OF_ENDING.get(ending)
-    if form is None:
-        raise Invalid(
-            _("This kind of file can't be read here."),
-            [Finding("", "file", str(sent.name)[-60:], ".csv, .xlsx, .json")],
-        )
-    return sent.read(), form
 
 
 @require_POST

@@ -4,6 +4,7 @@ from django.urls import path
 
 from results.pages.account import account, join
 from results.pages.bench import at_the_rig, job, my_bench, own_session, tying, upload
+from results.pages.recordings import recording
 
 urlpatterns = [
     path("bench/", my_bench.bench, name="bench"),
@@ -12,6 +13,8 @@ urlpatterns = [
     path("bench/tying/", tying.tying, name="tying"),
     path("at-the-rig/", at_the_rig.at_the_rig, name="at-the-rig"),
     path("at-the-rig/worker.js", at_the_rig.worker, name="at-the-rig-worker"),
+    path("recordings/", recording.send, name="recordings"),
+    path("recordings/<uuid:key>/", recording.recording, name="recording"),
     path("upload/", upload.upload, name="upload"),
     path("upload/<uuid:key>/propose/", upload.propose, name="propose"),
     path("upload/waiting/<uuid:key>/", upload.waiting_session, name="waiting-session"),

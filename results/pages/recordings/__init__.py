@@ -1,0 +1,1 @@
+"""Recordings of a load cell: shown, named pull by pull, and sent as a session."""

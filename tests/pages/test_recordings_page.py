@@ -1,0 +1,208 @@
+"""The page of recordings: a picture with its peaks, pulls named and left out, then a session."""
+
+import uuid
+
+import numpy as np
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from results.models import Connection, Session, Trace, Upload, WaitingSession, WaitingUpload
+from results.worker.embedded import drain
+from tests.intake.conftest import bench
+from tests.pages.reading import Page
+from tests.pages.test_rig_pages import browser
+
+__all__ = ["bench"]
+
+HZ, RATE = 50, 8.0
+PEAKS = (20.5, 21.02, 20.2, 19.1, 15.2, 16.0, 15.54)
+ENDS = ("line", "line", "line", "grip", "join", "slip", "line:main")
+
+
+def recording(peaks=PEAKS, *, heading="time_s,force_lbf", top=None) -> str:
+    """A session as a logger writes it: two seconds of slack, a steady rise, the break."""
+    rng = np.random.default_rng(19)
+    slack = np.zeros(2 * HZ)
+    rises = [np.append(np.arange(0, peak, RATE / HZ), peak) for peak in peaks]
+    force = np.concatenate([each for rise in rises for each in (slack, rise)] + [slack])
+    noisy = np.round(force + rng.normal(0, 0.01, force.size) * ~np.isin(force, peaks), 2)
+    noisy = noisy if top is None else np.minimum(noisy, top)
+    rows = [f"{at / HZ:.2f},{each:.2f}" for at, each in enumerate(noisy)]
+    return "\n".join([heading, *rows, ""])
+
+
+def naming(peaks=PEAKS, ends=ENDS, **changed) -> dict[str, str]:
+    """The form of `recording`, filled in: four pulls of straight line, the rest of a join."""
+    said = {
+        "rows": "2",
+        "pulled_on": "2026-01-10",
+        "state": "dry",
+        "loading": "static",
+        "s1-line": "thin",
+        "s1-spool": "A",
+        "s1-position": "before",
+        "s2-position": "before",
+        "j1-connection": "Double uni",
+        "j1-main": "thin",
+        "j1-main_spool": "A",
+        "j1-leader": "thick",
+        "j1-parameters": "turns main=6",
+        "j1-discarded_ties": "1",
+        "j2-discarded_ties": "0",
+        "p1-of": "s1",
+        "p5-of": "j1",
+    }
+    said |= {f"p{number}-end": end for number, end in enumerate(ends, 1)}
+    return said | changed
+
+
+@pytest.fixture
+def as_owner(owner):
+    return browser(owner)
+
+
+@pytest.fixture
+def send(as_owner):
+    """Send a recording; the address where it is named."""
+
+    def send(text: str, name: str = "logger.csv") -> str:
+        sent = {"file": SimpleUploadedFile(name, text.encode(), "text/csv")}
+        return as_owner.post("/recordings/", sent).headers["Location"]
+
+    return send
+
+
+def rig_of(bench) -> dict[str, str]:
+    return {"rig": str(bench.rig_id)}
+
+
+def test_a_recording_becomes_a_session_without_one_retyped_number(as_owner, bench, send):
+    address = send(recording())
+    page = Page(as_owner.get(address))
+    assert "7 pulls, numbered at their peaks; the highest force is 21.02 lbf" in page.text
+    for number, peak in enumerate(PEAKS, 1):
+        assert f"Pull {number}: {peak:.2f} lbf" in page.text
+    assert len(page.all("polyline")) == 8
+    checked = Page(as_owner.post(address, naming(**rig_of(bench))))
+    assert "It can be stored." in checked.text
+    assert not Session.objects.exists()
+    stored = as_owner.post(address, naming(**rig_of(bench), store="yes"))
+    assert stored.headers["Location"].startswith("/jobs/")
+    drain()
+    session = Session.objects.get()
+    assert [pull.reading_written for pull in session.baselines.get().pulls.all()] == [
+        "20.50", "21.02", "20.20", "19.10",
+    ]  # fmt: skip
+    pull_set = session.pull_sets.get()
+    assert pull_set.discarded_ties == 1
+    assert pull_set.parameters == {"turns_main": 6}
+    kept = [(each.reading_written, each.failure_mode, each.place) for each in pull_set.pulls.all()]
+    assert kept == [("15.20", "join", ""), ("16.00", "slip", ""), ("15.54", "line", "main")]
+    assert Trace.objects.count() == len(PEAKS)
+    assert not WaitingUpload.objects.exists()
+
+
+def test_sent_twice_it_is_stored_once(as_owner, bench, send):
+    address = send(recording())
+    form = naming(**rig_of(bench), store="yes")
+    first, second = (as_owner.post(address, form).headers["Location"] for _ in range(2))
+    assert first == second
+    assert Upload.objects.count() == 1
+
+
+def test_what_is_not_named_is_said_beside_its_pull_and_nothing_is_stored(as_owner, bench, send):
+    address = send(recording())
+    form = naming(**rig_of(bench), store="yes") | {"p2-end": "", "p5-of": "j2", "p1-of": ""}
+    answer = as_owner.post(address, form)
+    assert answer.status_code == 422
+    page = Page(answer)
+    assert "Choose how it ended, or leave the pull out." in page.text
+    assert "Choose what the first pull is of." in page.text
+    assert "Fill that in above first" in page.text
+    # What was chosen is still there.
+    assert [each["value"] for each in page.all("input", id="id_s1-line")] == ["thin"]
+    assert not Session.objects.exists()
+
+
+def test_a_pull_is_left_out_and_more_rows_are_asked_for(as_owner, bench, send):
+    address = send(recording())
+    more = Page(as_owner.post(address, naming(**rig_of(bench), more="yes")))
+    assert len(more.all("input", id="id_j4-connection")) == 1
+    left = naming(**rig_of(bench), store="yes") | {"p4-of": "out", "p4-end": ""}
+    as_owner.post(address, left)
+    assert Session.objects.get().baselines.get().pulls.count() == 3
+
+
+def test_a_unit_that_the_file_does_not_say_is_asked_for(as_owner, bench, send):
+    address = send(recording(heading="time_s,force"))
+    asked = as_owner.get(address)
+    assert asked.status_code == 422
+    assert "unit" in Page(asked).text
+    page = Page(as_owner.get(address, {"unit": "kgf"}))
+    assert "Pull 2: 21.02 kgf" in page.text
+    [form] = page.all("form", id="name")
+    assert form["action"].endswith("?unit=kgf")
+
+
+def test_faults_are_marked_on_the_picture_and_said_beside_the_pull(as_owner, bench, send):
+    lines = recording(top=20.3).splitlines()
+    del lines[160:220]
+    page = Page(as_owner.get(send("\n".join(lines))))
+    assert "The top is flat for" in page.text
+    assert "No sample for 1.22 s" in page.text
+    marks = [each for each in page.all("line") if each.get("class") == "fault"]
+    assert len(marks) >= 4
+
+
+def test_a_finding_of_the_check_names_the_pull_and_not_a_place_in_a_document(as_owner, bench, send):
+    address = send(recording((*PEAKS, 155.4)))
+    page = Page(as_owner.post(address, naming(**rig_of(bench), **{"p8-end": "join"})))
+    assert "pull 8, reading" in page.text
+    assert "pull_sets[" not in page.text
+
+
+def test_a_join_that_the_catalogue_lacks_can_be_proposed_and_the_session_waits(
+    as_owner, bench, send
+):
+    address = send(recording())
+    form = naming(**rig_of(bench), **{"j1-connection": "Heron hitch", "j1-parameters": ""})
+    refused = as_owner.post(address, form)
+    assert refused.status_code == 422
+    assert "Propose what is missing" in Page(refused).text
+    proposed = as_owner.post(address, form | {"propose": "yes"})
+    assert proposed.headers["Location"].startswith("/upload/waiting/")
+    assert WaitingSession.objects.count() == 1
+    assert not Connection.objects.filter(name="Heron hitch", accepted=True).exists()
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "said"),
+    [
+        ("logger.pdf", "x", "can't be read here"),
+        ("logger.csv", "", "no sample"),
+        ("logger.csv", "time_s,force_N\n1,2\n", "sample"),
+        ("logger.csv", "\x00\x01\x02" * 50, ""),
+        ("logger.json", "{", "JSON"),
+        ("logger.xlsx", "no zip", ""),
+    ],
+)
+def test_what_is_no_recording_is_refused_in_words(as_owner, bench, name, text, said):
+    sent = {"file": SimpleUploadedFile(name, text.encode() or b" ", "text/csv")}
+    answer = as_owner.post("/recordings/", sent, follow=True)
+    assert answer.status_code == 422
+    assert len(Page(answer).all("div", role="alert")) == 1
+
+
+def test_a_file_of_a_session_is_no_recording_and_the_reverse(as_owner, owner, bench, send):
+    address = send(recording())
+    key = address.strip("/").split("/")[1]
+    assert as_owner.post(f"/upload/{key}/store/").status_code == 409
+    assert not Session.objects.exists()
+    gone = as_owner.get(f"/recordings/{uuid.uuid4()}/", follow=True)
+    assert "send the recording again" in Page(gone).text
+
+
+def test_another_tester_has_no_way_to_a_recording(as_owner, other, bench, send):
+    address = send(recording())
+    gone = browser(other).get(address)
+    assert gone.headers["Location"] == "/recordings/"
