@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
+from deploy.demo.recorder import Logger, Specimen, record
 from deploy.tools.processes import TIMEOUT_S
 from results.models import Session, Trace
 from results.models.lifecycle import State
@@ -137,6 +138,23 @@ def test_a_load_cell_of_another_unit_or_that_falls_silent_or_out_is_said(connect
     expect(page.locator("#live .error")).to_contain_text("Nothing that can be read has come")
     page.get_by_role("button", name="Disconnect").click()
     expect(page.get_by_role("button", name="Connect", exact=True)).to_be_visible()
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_pulls_of_a_simulated_rig_are_caught_with_its_drift_and_its_handling(connected):
+    """Drawn by rules of its own (deploy/demo/recorder), and played at eight times its pace."""
+    page = connected
+    rng = np.random.default_rng(5)
+    logger = Logger(unit="lbf", step=0.02)
+    caught = []
+    for strength, slips in ((92.0, 0), (68.0, 2), (75.0, 1)):
+        drawn = record(rng, logger, [Specimen("joined", strength, 20.0, slips)])
+        text = "".join(f"{each:.2f}\r\n" for each in drawn.reading)
+        page.evaluate("([text, hz]) => device.play(text, 8 * hz)", [text, HZ])
+        caught.append(f"{drawn.reading.max():.2f}")
+        expect(page.locator("#reading")).to_have_value(caught[-1])
+        end(page, "in the line")
+    expect(page.locator("#pulls li b")).to_have_text(caught[::-1])
 
 
 @pytest.mark.parametrize(

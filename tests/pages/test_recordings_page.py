@@ -6,7 +6,18 @@ import numpy as np
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from results.models import Connection, Session, Trace, Upload, WaitingSession, WaitingUpload
+from deploy.demo.recorder import STRAIGHT, Logger, record, session
+from results.intake.recordings import read_recording
+from results.models import (
+    Connection,
+    Pull,
+    Session,
+    Trace,
+    Upload,
+    WaitingSession,
+    WaitingUpload,
+)
+from results.pages.recordings.pictures import parts_of
 from results.worker.embedded import drain
 from tests.intake.conftest import bench
 from tests.pages.reading import Page
@@ -89,17 +100,47 @@ def test_a_recording_becomes_a_session_without_one_retyped_number(as_owner, benc
     stored = as_owner.post(address, naming(**rig_of(bench), store="yes"))
     assert stored.headers["Location"].startswith("/jobs/")
     drain()
-    session = Session.objects.get()
-    assert [pull.reading_written for pull in session.baselines.get().pulls.all()] == [
+    stored_as = Session.objects.get()
+    assert [pull.reading_written for pull in stored_as.baselines.get().pulls.all()] == [
         "20.50", "21.02", "20.20", "19.10",
     ]  # fmt: skip
-    pull_set = session.pull_sets.get()
+    pull_set = stored_as.pull_sets.get()
     assert pull_set.discarded_ties == 1
     assert pull_set.parameters == {"turns_main": 6}
     kept = [(each.reading_written, each.failure_mode, each.place) for each in pull_set.pulls.all()]
     assert kept == [("15.20", "join", ""), ("16.00", "slip", ""), ("15.54", "line", "main")]
     assert Trace.objects.count() == len(PEAKS)
     assert not WaitingUpload.objects.exists()
+
+
+def test_twenty_pulls_of_a_simulated_rig_become_a_session(as_owner, bench, send):
+    """Noise, drift, slips, and joins that come undone or hold: drawn by rules of its own."""
+    rng = np.random.default_rng(19)
+    drawn = record(rng, Logger(unit="lbf", step=0.02), session(rng))
+    found = read_recording(drawn.as_csv(), "text/csv")
+    numbers = {
+        truth: number
+        for number, part in enumerate(parts_of(found.cut), 1)
+        for truth in drawn.truth
+        if part in found.cut.pulls
+        and truth.begins_s < found.time_s[part.peak] + drawn.time_s[0] < truth.peak_at_s + 1
+    }
+    assert len(numbers) == len(drawn.truth) == 20
+    ends = {"break": "join", "slide": "slip", "hold": "none"}
+    form = {"rows": "2"} | naming(ends=())
+    form |= {f"p{number}-of": "out" for number in range(1, 99) if number not in numbers.values()}
+    for truth, number in numbers.items():
+        is_straight = truth.kind == STRAIGHT
+        form[f"p{number}-of"] = "s1" if is_straight else "j1"
+        form[f"p{number}-end"] = "line" if is_straight else ends[truth.ends]
+    address = send(drawn.as_csv().decode())
+    as_owner.post(address, form | rig_of(bench) | {"store": "yes"})
+    pulls = [*Pull.objects.order_by("pk")]
+    assert len(pulls) == 20
+    for pull, truth in zip(pulls, sorted(drawn.truth, key=lambda each: each.begins_s), strict=True):
+        # Within zero, noise and what sampling misses: what is left of it is the budget's matter.
+        assert pull.reading_N == pytest.approx(truth.peak_N, abs=4)
+        assert pull.trace.count > 100
 
 
 def test_sent_twice_it_is_stored_once(as_owner, bench, send):

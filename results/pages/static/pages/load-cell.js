@@ -7,6 +7,8 @@ const ZERO_EVERY_MS = 250;
 const FEWEST_SAMPLES = 3;
 /* More than a trace may have: from here on every second sample is left out, but never the peak. */
 const MOST_SAMPLES = 20000;
+/* Of the highest pull so far: a lower one is the handling of line. */
+const SMALL_SHARE = 0.08;
 const LONGEST_LINE = 200;
 const UNITS_WRITTEN = { n: "N", kn: "kN", lb: "lbf", lbs: "lbf", lbf: "lbf", kg: "kgf", kgf: "kgf", g: "gf", gf: "gf", oz: "ozf", ozf: "ozf" };
 
@@ -49,6 +51,7 @@ class Catcher {
     this.least = least;
     this.waiting = [];
     this.zero = null;
+    this.highest = 0;
     this.settled = true;
     this.begin();
   }
@@ -104,6 +107,8 @@ class Catcher {
     const quiet = this.samples.filter((each) => each.at > this.lastAbove);
     const above = this.samples.filter((each) => each.force - this.zero > this.least);
     if (above.length >= FEWEST_SAMPLES) this.waiting.push(this.trace());
+    for (const { risen } of this.waiting) this.highest = Math.max(this.highest, risen);
+    this.waiting = this.waiting.filter(({ risen }) => risen >= SMALL_SHARE * this.highest);
     if (quiet.length >= FEWEST_SAMPLES) this.zero = middleOf(quiet);
     this.begin();
     return "ended";
@@ -111,7 +116,7 @@ class Catcher {
 
   trace() {
     const first = this.samples[0].at;
-    return { samples: this.samples, peak: this.peak, seconds: (this.peak.at - first) / 1000, started_at: new Date(performance.timeOrigin + first).toISOString() };
+    return { samples: this.samples, peak: this.peak, risen: this.peak.force - this.zero, seconds: (this.peak.at - first) / 1000, started_at: new Date(performance.timeOrigin + first).toISOString() };
   }
 
   /* The oldest pull that was caught, or the one under way. */
@@ -130,6 +135,7 @@ class Catcher {
     if (this.waiting.length) return this.waiting.shift();
     if (!this.began) return null;
     const taken = this.trace();
+    this.highest = Math.max(this.highest, taken.risen);
     this.settled = this.fallen;
     this.begin();
     return taken;
