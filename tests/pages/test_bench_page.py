@@ -15,7 +15,7 @@ from tests.pages.conftest import pool_of
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser
 
-ADDRESSES = ["/bench/", "/bench/tying/", "/at-the-rig/"]
+ADDRESSES = ["/bench/", "/bench/tying/", "/at-the-rig/", "/recordings/"]
 
 
 @pytest.fixture

@@ -85,7 +85,7 @@ def test_it_carries_the_cautions_in_short_or_in_full(page):
 def test_the_cautions_are_whole_where_one_ties_pulls_uploads_or_prints(league, owner, read):
     revision = making.revision_of(owner)
     addresses = [f"/connections/{pool_of('Blood').connection_id}/", "/bench-sheet/", "/upload/"]
-    addresses += ["/bench/", "/bench/tying/", "/at-the-rig/", "/rigs/register/"]
+    addresses += ["/bench/", "/bench/tying/", "/at-the-rig/", "/recordings/", "/rigs/register/"]
     addresses += [f"/rigs/{revision.rig_id}/", f"/rigs/{revision.rig_id}/change/"]
     addresses += [f"/revisions/{revision.pk}/calibrate/"]
     for address in addresses:
