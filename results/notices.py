@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 import smtplib
+from datetime import timedelta
+from enum import Enum
 
 import structlog
 from django.conf import settings
-from django.core.mail import send_mail
+from django.core.mail import EmailMessage, get_connection
+from django.db.models.functions import Now
 from django.utils.translation import gettext, gettext_lazy, override
 
 from results.jobs.after_commit import after_commit
-from results.models import Baseline, Notice, PullSet, WaitingSession
+from results.jobs.database_clock import from_now
+from results.models import Baseline, Notice, PullSet, UnsentMail, WaitingSession
 from rigs.models import Contributor
 
 log = structlog.get_logger(__name__)
 
+REFUSED = (smtplib.SMTPResponseException, smtplib.SMTPRecipientsRefused)
+"""Errors by which a server says that it did not take a mail."""
+FIRST_RETRY, LONGEST_RETRY = timedelta(minutes=5), timedelta(days=1)
+MOST_ATTEMPTS = 14
+"""Over a good week; the notice is on its reader's bench either way."""
+AT_ONCE = 50
+"""Mails that one run sends again."""
 
 OF_A_SET = gettext_lazy("There is news about one of your sets on your bench.")
 """Text of a mail, which can't be taken back: no names, and nothing that was written."""
@@ -55,7 +66,7 @@ def notify_owner(
                 "day": f"{pull_set.session.pulled_on:%Y-%m-%d}",
             }
             text = "\n\n".join(filter(None, (subject, str(OF_A_SET), mailed)))
-        after_commit(_mail, subject, text, owner.user.email)
+        after_commit(_mail, owner, subject, text)
     return notice
 
 
@@ -69,7 +80,7 @@ def notify_account(contributor: Contributor, text: str) -> None:
     if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
         with override(settings.LANGUAGE_CODE):
             subject = gettext("Samespool: your account")
-        after_commit(_mail, subject, text, contributor.user.email)
+        after_commit(_mail, contributor, subject, text)
 
 
 def notify_waiting(waiting: WaitingSession, text: str) -> Notice:
@@ -80,13 +91,73 @@ def notify_waiting(waiting: WaitingSession, text: str) -> Notice:
         with override(settings.LANGUAGE_CODE):
             subject = gettext("Samespool: a session that waits")
             body = f"{subject}\n\n{OF_THE_CATALOGUE}"
-        after_commit(_mail, subject, body, owner.user.email)
+        after_commit(_mail, owner, subject, body)
     return notice
 
 
-def _mail(subject: str, text: str, address: str) -> None:
-    """Mail the notice; a failure is logged, since the notice itself is stored."""
+def wait_after(refused: int) -> float:
+    """Seconds until a mail that was refused so often is tried again, twice as long each time."""
+    doubled: timedelta = FIRST_RETRY * 2 ** min(refused, 12)
+    return min(doubled, LONGEST_RETRY).total_seconds()
+
+
+def mail_unsent() -> None:
+    """Send again what the mail server refused and whose time has come."""
+    if not settings.SAMESPOOL_MAIL_FROM:
+        return
+    due = UnsentMail.objects.select_related("contributor__user").filter(again_at__lte=Now())
+    for mail in due[:AT_ONCE]:
+        address = mail.contributor.user.email
+        taken, _rows = UnsentMail.objects.filter(pk=mail.pk).delete()
+        if not (taken and address):
+            continue  # another worker has it, or nobody can be reached any more
+        outcome = _send(mail.subject, mail.text, address)
+        if outcome is not _Outcome.DONE:
+            _keep(mail.contributor, mail.subject, mail.text, mail.refused + 1)
+        if outcome is _Outcome.UNREACHABLE:
+            return
+
+
+class _Outcome(Enum):
+    DONE = "the server took it, or it is unclear whether it did"
+    REFUSED = "the server did not take it"
+    UNREACHABLE = "there is no server"
+
+
+def _mail(to: Contributor, subject: str, text: str) -> None:
+    """Mail a notice, which is stored; what is refused is sent again."""
+    if _send(subject, text, to.user.email) is not _Outcome.DONE:
+        _keep(to, subject, text, 1)
+
+
+def _keep(to: Contributor, subject: str, text: str, refused: int) -> None:
+    if refused >= MOST_ATTEMPTS:
+        log.warning("notice given up: not mailed", subject=subject)
+        return
+    UnsentMail.objects.create(
+        contributor=to,
+        subject=subject,
+        text=text,
+        refused=refused,
+        again_at=from_now(wait_after(refused - 1)),
+    )
+
+
+def _send(subject: str, text: str, address: str) -> _Outcome:
+    connection = get_connection()
     try:
-        send_mail(subject, text, settings.SAMESPOOL_MAIL_FROM, [address])
+        connection.open()
+    except (OSError, smtplib.SMTPException) as error:
+        log.warning("notice not mailed: it is sent again", subject=subject, error=str(error))
+        return _Outcome.UNREACHABLE
+    try:
+        message = EmailMessage(subject, text, settings.SAMESPOOL_MAIL_FROM, [address])
+        connection.send_messages([message])
+    except REFUSED as error:
+        log.warning("notice refused: it is sent again", subject=subject, error=type(error).__name__)
+        return _Outcome.REFUSED
     except (OSError, smtplib.SMTPException):
-        log.warning("notice not mailed", subject=subject)
+        log.warning("unclear whether a notice was mailed", subject=subject)
+    finally:
+        connection.close()
+    return _Outcome.DONE

@@ -60,6 +60,7 @@ def end_mail(key: uuid.UUID) -> bool:
 
 
 def end_following(contributor: Contributor) -> None:
-    """Forget all that a contributor follows, in the transaction that closes their account."""
+    """Forget what a contributor follows and what mail waits, as their account is closed."""
     contributor.follows.all().delete()
     Mailing.objects.filter(contributor=contributor).delete()
+    contributor.unsent_mails.all().delete()

@@ -56,6 +56,7 @@ PATHS: dict[str, tuple[str, ...]] = {
     "results.Notice": ("to",),
     "results.Follow": ("contributor",),
     "results.Mailing": ("contributor",),
+    "results.UnsentMail": ("contributor",),
     "results.Vote": ("contributor",),
     "results.Report": ("reporter",),
     "results.Round": ("organiser",),

@@ -5,7 +5,7 @@ from results.models.connections import Connection, ConnectionAlias, TieParameter
 from results.models.editions import Edition
 from results.models.efficiencies import NormalisedSet, PairReference
 from results.models.erasures import Erasure
-from results.models.following import Follow, Mailing
+from results.models.following import Follow, Mailing, UnsentMail
 from results.models.jobs import Job
 from results.models.names import AcceptedName
 from results.models.pools import (
@@ -85,6 +85,7 @@ __all__ = [
     "StateChange",
     "TieParameter",
     "Trace",
+    "UnsentMail",
     "Upload",
     "Vote",
     "WaitingSession",

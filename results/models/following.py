@@ -76,3 +76,25 @@ class Mailing(models.Model):
 
     def __str__(self) -> str:
         return f"{self.contributor}, {self.every}"
+
+
+class UnsentMail(models.Model):
+    """A mail about a notice that the mail server did not take, to be sent again.
+
+    It is deleted before it is sent, and stored again where it is refused once more: where it is
+    unclear whether the server took it, no one gets it twice.
+    """
+
+    contributor = models.ForeignKey(
+        Contributor, on_delete=models.CASCADE, related_name="unsent_mails"
+    )
+    subject = models.CharField(max_length=200, help_text="of the service, no words of a person")
+    text = models.TextField(help_text="of the service, no words of a person")
+    refused = models.PositiveIntegerField(help_text="attempts that the mail server refused")
+    again_at = models.DateTimeField(help_text="when to try again")
+
+    class Meta:
+        ordering = ["again_at", "pk"]
+
+    def __str__(self) -> str:
+        return self.subject

@@ -72,6 +72,18 @@ OF_SESSIONS: dict[str, Declared] = {
             "again_at": PRIVATE,
         },
     ),
+    "results.UnsentMail": Declared(
+        "none",
+        "contributor",
+        {
+            "id": PRIVATE,
+            "contributor": PRIVATE,
+            "subject": PRIVATE,
+            "text": PRIVATE,
+            "refused": PRIVATE,
+            "again_at": PRIVATE,
+        },
+    ),
     "results.Upload": Declared(
         "none",
         "contributor",

@@ -16,6 +16,7 @@ from results.jobs.database_clock import from_now
 from results.jobs.notify import work_available
 from results.jobs.unfinished import incomplete_pools, stale_pools
 from results.models import Job, Release, audit_chain
+from results.notices import mail_unsent
 from results.open_data import releases
 from results.pools import recompute
 from results.pools.outdated import sweep_outdated
@@ -95,6 +96,7 @@ def _run_forever() -> None:
             drain()
             releases.sweep_releases()
             make_releases()
+            mail_unsent()
             mail_news()
             audit_chain.seal()
             clear_expired()

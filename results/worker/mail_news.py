@@ -25,6 +25,7 @@ from django.utils.translation import gettext, override
 
 from results.jobs.database_clock import from_now
 from results.models import Mailing, PoolVersion
+from results.notices import REFUSED, wait_after
 from results.pools.news import newest_settled, news_followed
 
 log = structlog.get_logger(__name__)
@@ -36,9 +37,6 @@ MOST_LINES = 40
 MOST_VERSIONS = 2000
 """Versions that one mail gathers."""
 INTERVALS = {Mailing.Every.DAY: timedelta(days=1), Mailing.Every.WEEK: timedelta(days=7)}
-FIRST_RETRY, LONGEST_RETRY = timedelta(minutes=5), timedelta(days=1)
-REFUSED = (smtplib.SMTPResponseException, smtplib.SMTPRecipientsRefused)
-"""Errors by which a server says that it did not take a mail."""
 LEAVING = 421
 """The reply of a server that closes the connection (RFC 5321, 4.2.3)."""
 
@@ -164,7 +162,6 @@ def _take_back(mailing: Mailing, newest: int) -> None:
 
 def _try_again(mailing: Mailing) -> None:
     """After twice as long as the last time, and a day at most."""
-    wait = min(FIRST_RETRY * 2 ** min(mailing.refused, 12), LONGEST_RETRY)
     Mailing.objects.filter(pk=mailing.pk).update(
-        refused=F("refused") + 1, again_at=from_now(wait.total_seconds())
+        refused=F("refused") + 1, again_at=from_now(wait_after(mailing.refused))
     )

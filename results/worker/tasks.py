@@ -6,6 +6,7 @@ import uuid
 
 from celery import shared_task
 
+from results import notices
 from results.jobs import queue
 from results.models import audit_chain
 from results.open_data import releases
@@ -43,6 +44,7 @@ def make_release(release_id: int) -> None:
 
 @shared_task(name="results.tasks.mail_news")
 def mail_news() -> None:
+    notices.mail_unsent()
     mail.mail_news()
 
 

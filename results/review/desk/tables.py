@@ -49,6 +49,7 @@ from results.models import (
     StateChange,
     TieParameter,
     Trace,
+    UnsentMail,
     Upload,
     Vote,
     WaitingSession,
@@ -247,6 +248,14 @@ read_only(
     filters="main_material leader_material",
     related="contributor connection",
     search="contributor__handle connection__name",
+)
+
+read_only(
+    UnsentMail,
+    "contributor subject refused again_at",
+    filters="again_at",
+    related="contributor",
+    search="contributor__handle subject",
 )
 
 read_only(
