@@ -33,6 +33,8 @@ LINKED = {
     "notices_read": "notices-read",
     "reports": "reports",
     "reviews": "reviews",
+    "rounds": "rounds",
+    "round_entries": "round-entries",
     "review_decisions": "decide-many",
     "check_records": "check-records",
     "schema": "schema",
@@ -53,6 +55,7 @@ TEMPLATES = {
     "pull_set": "/pull-sets/{id}",
     "ranking": "/pools/ranking{?main,leader,terminal,wet,shock}",
     "rig": "/rigs/{id}",
+    "round": "/rounds/{id}",
     "session": "/sessions/{id}",
     "sessions": "/sessions{?contributor,rig,since,until,standing,changed_since}",
 }

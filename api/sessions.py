@@ -23,6 +23,7 @@ from rest_framework.views import APIView
 from api.jobs import ASK_AGAIN_AFTER_S
 from api.one_row import OneRow
 from api.pagination import PagesOfChanges
+from api.round_documents import SealedDocument
 from api.session_documents import (
     PreviewDocument,
     ReceiptDocument,
@@ -40,6 +41,8 @@ from results.intake.template import template
 from results.intake.template_workbook import template_workbook
 from results.intake.unit_repair import repair_unit
 from results.models import Session, Upload, WaitingSession
+from results.rounds.filling import names_codes
+from results.rounds.receiving import receive as receive_sealed
 from rigs.models import Contributor
 from rigs.permissions import contributor_of, may
 from rigs.refusals import Finding, Invalid
@@ -117,16 +120,24 @@ class Sessions(generics.ListAPIView[Session]):
         request=UPLOAD_REQUEST,
         responses={
             202: ReceiptDocument,
+            201: OpenApiResponse(SealedDocument, "of an open round: sealed until its close"),
             200: OpenApiResponse(PreviewDocument, "dry run: nothing was stored"),
         },
         examples=UPLOADS,
     )
     def post(self, request: Request) -> Response:
-        """Send a session whole. It is stored whole, or refused with every mistake named."""
+        """Send a session whole. It is stored whole, or refused with every mistake named.
+
+        A pull set of an open round has its code as ``sample``, in place of connection and lines.
+        """
         contributor, body, form, key = _sent(request)
         if _is_dry_run(request):
             preview = intake.dry_run(contributor, body, form)
             return Response(PreviewDocument(preview).data)
+        if form == intake.JSON and names_codes(body):
+            sealed = receive_sealed(contributor, body, form, key).row
+            document = SealedDocument(sealed, context={"request": request})
+            return Response(document.data, status.HTTP_201_CREATED)
         return _accepted(request, intake.receive(contributor, body, form, key))
 
 

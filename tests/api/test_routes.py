@@ -12,8 +12,10 @@ from django.urls import URLPattern, get_resolver
 
 from results.jobs.queue import enqueue
 from results.models import Connection, Pool, PoolVersion
+from results.rounds.entering import enter
+from results.rounds.set_up import set_up
 from rigs.models import Line
-from tests import making
+from tests import making, playing
 from tests.api.documents import REVISION
 
 OPEN = (200, 200, 200, 200)
@@ -155,6 +157,23 @@ ROUTES = {
         )
     },
     "reviews/checks": {"GET": (None, 401, 403, 403, 200)},
+    "rounds": {"GET": (None, *OPEN), "POST": ({}, 401, 422, 422, 422)},
+    "rounds/entries": {"POST": ({"entry_code": "2222-2222"}, 401, 422, 422, 422)},
+    "sealed-sessions/<int:pk>": {"DELETE": (None, 401, 404, 404, 404)},
+    "rounds/<int:pk>": {"GET": (None, *OPEN)},
+    "rounds/<int:pk>/samples": {
+        "GET": (None, 401, 200, 200, 200),  # of an open round each sees what they may know
+        "PUT": ({}, 401, 422, 422, 422),
+    },
+    "rounds/<int:pk>/withdrawal": {"POST": (None, 401, 204, 409, 409)},
+    "rounds/<int:pk>/opening": {"POST": (None, 401, 409, 403, 403)},
+    "rounds/<int:pk>/packing-list": {"POST": (None, 401, 409, 403, 403)},
+    "rounds/<int:pk>/participants": {"GET": (None, 401, 200, 403, 403)},
+    "rounds/<int:pk>/codes": {"GET": (None, 401, 200, 403, 403)},
+    "rounds/<int:pk>/sealed": {"GET": (None, 401, 200, 403, 403)},
+    "rounds/<int:pk>/closing": {"POST": (None, 401, 409, 403, 409)},
+    "rounds/<int:pk>/report": {"GET": (None, 404, 404, 404, 404)},
+    "rounds/<int:pk>/my-report": {"GET": (None, 401, 404, 403, 403)},
     "schema": {"GET": (None, *OPEN)},
     "docs": {"GET": (None, *OPEN)},
 }
@@ -197,7 +216,11 @@ def world(owner) -> dict[str, object]:
     pool.save()
     line = Line.objects.create(name="proposed", material="other", proposed_by=owner)
     connection = Connection.objects.create(name="proposed", kind="crimp", proposed_by=owner)
+    of_the_club = set_up(playing.join_club(owner), playing.draft())
+    enter(owner, of_the_club.entry_code)
     return {
+        "rounds": of_the_club.pk,
+        "sealed-sessions": 10**9,
         "contributors": owner.pk,
         "rigs": revision.rig_id,
         "revisions": revision.pk,

@@ -1,0 +1,221 @@
+"""Documents of rounds: what is sent to set one up, and what each reader sees of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers
+
+from api.serializers import Choice, Day, Id, Shown, ShownRow, Strict
+from results.models import Round, RoundReport, RoundSample, SealedSession, Session
+from results.public.seeing import raw
+from results.rounds.codes import readable
+from results.rounds.drafts import (
+    LONGEST_SPECIFICATION,
+    LONGEST_TITLE,
+    MOST_CODES,
+    MOST_SAMPLES,
+    MOST_TIES,
+)
+
+
+class LotSent(Strict):
+    """A spool that samples are made from, by the number of its line."""
+
+    line = Id()
+    spool = serializers.CharField(max_length=60)
+
+
+class SampleSent(Strict):
+    """A sample; its lots by their place in the document, from 1."""
+
+    connection = Id()
+    main_lot = serializers.IntegerField(min_value=1, max_value=100)
+    leader_lot = serializers.IntegerField(
+        min_value=1, max_value=100, required=False, allow_null=True
+    )
+    terminal = serializers.CharField(max_length=60, required=False, allow_blank=True)
+    doubled = serializers.BooleanField(required=False)
+    parameters = serializers.DictField(required=False)
+    specification = serializers.CharField(
+        max_length=LONGEST_SPECIFICATION, required=False, allow_blank=True
+    )
+    tied = Choice(RoundSample.TiedBy.choices)
+    ties = serializers.IntegerField(min_value=2, max_value=MOST_TIES, required=False)
+    codes = serializers.IntegerField(min_value=1, max_value=MOST_CODES, required=False)
+    level = serializers.IntegerField(min_value=1, max_value=MOST_SAMPLES, required=False)
+
+
+class RoundSent(Strict):
+    """A round as its organiser plans it; ``packer`` is a tester's number."""
+
+    title = serializers.CharField(max_length=LONGEST_TITLE)
+    starts_on = Day()
+    results_by = Day()
+    line_state = Choice(Session.State.choices, required=False)
+    packer = Id(required=False, allow_null=True)
+    lots = LotSent(many=True)
+    samples = SampleSent(many=True)
+
+
+class EntrySent(Strict):
+    """The code by which one enters."""
+
+    entry_code = serializers.CharField(max_length=40)
+
+
+class RoundDocument(ShownRow):
+    """What everyone may see of a round."""
+
+    club = serializers.CharField(source="club.name")
+    participants = serializers.IntegerField(source="participant_count")
+
+    class Meta:
+        model = Round
+        fields = [
+            "id",
+            "title",
+            "club",
+            "state",
+            "line_state",
+            "starts_on",
+            "results_by",
+            "participants",
+        ]
+
+
+class OwnRoundDocument(Shown):
+    """What its organiser gets of a round: its title as written, and the code to give away."""
+
+    id = serializers.IntegerField()
+    title = serializers.SerializerMethodField()
+    state = serializers.CharField()
+    entry_code = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.CharField())
+    def get_title(self, of: Any) -> str:
+        return str(raw(of).title)
+
+    @extend_schema_field(serializers.CharField())
+    def get_entry_code(self, of: Any) -> str:
+        return readable(raw(of).entry_code)
+
+
+class EntryDocument(Shown):
+    """That one takes part, and of what."""
+
+    round = serializers.IntegerField(source="round_id")
+    title = serializers.SerializerMethodField()
+    late = serializers.BooleanField()
+
+    @extend_schema_field(serializers.CharField())
+    def get_title(self, entered: Any) -> str:
+        return str(raw(entered).round.title)
+
+
+class KnownSample(Shown):
+    """A sample that one may know: which join, on which lots, and how it is tied."""
+
+    sample = serializers.IntegerField(source="number")
+    connection = serializers.IntegerField(source="connection_id")
+    main_lot = serializers.IntegerField(source="main_lot.number")
+    leader_lot = serializers.IntegerField(source="leader_lot.number", default=None, allow_null=True)
+    doubled = serializers.BooleanField()
+    terminal = serializers.SerializerMethodField()
+    parameters = serializers.SerializerMethodField()
+    specification = serializers.SerializerMethodField()
+    tied = serializers.CharField()
+    ties = serializers.IntegerField()
+
+    @extend_schema_field(serializers.CharField())
+    def get_terminal(self, sample: Any) -> str:
+        return str(raw(sample).terminal)
+
+    @extend_schema_field(serializers.DictField())
+    def get_parameters(self, sample: Any) -> dict[str, Any]:
+        return dict(raw(sample).parameters)
+
+    @extend_schema_field(serializers.CharField())
+    def get_specification(self, sample: Any) -> str:
+        return str(raw(sample).specification)
+
+
+class CodeDocument(Shown):
+    """One of one's codes; ``sample`` is null where what it is of is hidden until the close."""
+
+    code = serializers.SerializerMethodField()
+    ties = serializers.IntegerField()
+    sent = serializers.BooleanField()
+    sample = KnownSample(allow_null=True)
+
+    @extend_schema_field(serializers.CharField())
+    def get_code(self, own: Any) -> str:
+        return readable(raw(own).code)
+
+
+class SenderDocument(Shown):
+    """Who takes part, and of how many of their codes results have come."""
+
+    contributor = serializers.SerializerMethodField()
+    handle = serializers.SerializerMethodField()
+    sent = serializers.IntegerField()
+    codes = serializers.IntegerField()
+    late = serializers.BooleanField()
+    not_blind = serializers.BooleanField()
+
+    @extend_schema_field(serializers.IntegerField())
+    def get_contributor(self, sender: Any) -> int:
+        return int(raw(sender).participant.contributor_id)
+
+    @extend_schema_field(serializers.CharField())
+    def get_handle(self, sender: Any) -> str:
+        return str(raw(sender).participant.contributor.handle)
+
+
+class PackedDocument(Shown):
+    """What goes to whom under which code; ``copy`` is 2 of a hidden duplicate."""
+
+    handle = serializers.SerializerMethodField()
+    code = serializers.SerializerMethodField()
+    sample = serializers.IntegerField(source="sample.number")
+    copy = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.CharField())
+    def get_handle(self, packed: Any) -> str:
+        return str(raw(packed).participant.contributor.handle)
+
+    @extend_schema_field(serializers.CharField())
+    def get_code(self, packed: Any) -> str:
+        return readable(raw(packed).code)
+
+    @extend_schema_field(serializers.IntegerField())
+    def get_copy(self, packed: Any) -> int:
+        return int(raw(packed).copy)
+
+
+class SealedDocument(ShownRow):
+    """A session of one's own that is kept sealed until the close."""
+
+    class Meta:
+        model = SealedSession
+        fields = ["id", "state", "late", "problem", "session", "received_at"]
+
+
+class RoundReportDocument(ShownRow):
+    """A version of a round's report; participants and samples by their numbers in the round."""
+
+    report = serializers.DictField()
+
+    class Meta:
+        model = RoundReport
+        fields = ["round", "number", "made_at", "formulae", "sets", "report"]
+
+
+class OwnReportDocument(Shown):
+    """One's own part of a round's report."""
+
+    participant = serializers.IntegerField()
+    version = serializers.IntegerField()
+    own = serializers.DictField()
+    samples = serializers.ListField(child=serializers.DictField())

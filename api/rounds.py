@@ -1,0 +1,334 @@
+"""Rounds: a club's comparisons, from setting up to the report."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from django.db.models import QuerySet
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+from django.urls import path
+from django.utils.translation import gettext
+from drf_spectacular.utils import OpenApiExample, extend_schema
+from rest_framework import generics, serializers, status
+from rest_framework.permissions import IsAuthenticated, IsAuthenticatedOrReadOnly
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from api.one_row import OneRow
+from api.round_documents import (
+    CodeDocument,
+    EntryDocument,
+    EntrySent,
+    KnownSample,
+    OwnReportDocument,
+    OwnRoundDocument,
+    PackedDocument,
+    RoundDocument,
+    RoundReportDocument,
+    RoundSent,
+    SealedDocument,
+    SenderDocument,
+)
+from results.models import Connection, Round, RoundParticipant, RoundReport, SealedSession
+from results.rounds import selectors
+from results.rounds.allocating import open_round, packing_list
+from results.rounds.closing import close
+from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
+from results.rounds.entering import enter, withdraw
+from results.rounds.receiving import take_back
+from results.rounds.reporting import own_part
+from results.rounds.set_up import change, set_up
+from rigs.models import Contributor, Line
+from rigs.permissions import contributor_behind, contributor_of
+from rigs.refusals import Finding, Forbidden, Invalid
+
+PLAN = OpenApiExample(
+    "A join tied for everybody, one code of it twice, and tied by each tester",
+    {
+        "title": "Spring round",
+        "starts_on": "2026-03-01",
+        "results_by": "2026-04-15",
+        "lots": [{"line": 1, "spool": "spring reel"}, {"line": 2, "spool": "leader reel"}],
+        "samples": [
+            {"connection": 1, "main_lot": 1, "leader_lot": 2, "tied": "centrally", "codes": 2},
+            {"connection": 1, "main_lot": 1, "leader_lot": 2, "tied": "by each tester"},
+        ],
+    },
+    request_only=True,
+)
+
+
+def _draft(request: Request) -> RoundDraft:
+    """The plan that was sent, with its rows looked up. Raises Invalid where there is none."""
+    sent = RoundSent(data=request.data)
+    sent.is_valid(raise_exception=True)
+    plan = dict(sent.validated_data)
+    lots, samples, packer = plan.pop("lots"), plan.pop("samples"), plan.pop("packer", None)
+    lines = Line.objects.in_bulk([lot["line"] for lot in lots])
+    joins = Connection.objects.prefetch_related("parameters").in_bulk(
+        [sample["connection"] for sample in samples]
+    )
+    packers = Contributor.objects.in_bulk([packer] if packer else [])
+    findings = [
+        *_missing("lots", "line", [lot["line"] for lot in lots], lines),
+        *_missing("samples", "connection", [one["connection"] for one in samples], joins),
+        *([] if packer is None or packer in packers else _missing("", "packer", [packer], {})),
+    ]
+    if findings:
+        raise Invalid(gettext("The round names what there is not."), findings)
+    return RoundDraft(
+        **plan,
+        lots=[LotDraft(lines[lot["line"]], lot["spool"]) for lot in lots],
+        samples=[
+            SampleDraft(**{**sample, "connection": joins[sample["connection"]]})
+            for sample in samples
+        ],
+        packer=packers.get(packer),
+    )
+
+
+def _missing(where: str, member: str, asked: list[int], found: dict[int, Any]) -> list[Finding]:
+    expected = gettext("the number of one that there is")
+    return [
+        Finding(f"{where}[{at}]" if where else "", member, str(pk), expected)
+        for at, pk in enumerate(asked)
+        if pk not in found
+    ]
+
+
+@extend_schema(tags=["rounds"])
+class Rounds(generics.ListAPIView[Round]):
+    """Every round, newest first, and the way to set one up."""
+
+    serializer_class = RoundDocument
+    permission_classes = [IsAuthenticatedOrReadOnly]
+    orderings: ClassVar = {"id": "pk"}
+    queryset = selectors.rounds()
+
+    @extend_schema(
+        operation_id="rounds_create",
+        request=RoundSent,
+        responses={201: OwnRoundDocument},
+        examples=[PLAN],
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Set up a round of one's own club; what is wrong with the plan is said all at once."""
+        made = set_up(contributor_of(request.user), _draft(request))
+        document = OwnRoundDocument(made, context=self.get_serializer_context())
+        return Response(document.data, status.HTTP_201_CREATED)
+
+
+@extend_schema(tags=["rounds"])
+class OneRound(OneRow[Round]):
+    """One round."""
+
+    serializer_class = RoundDocument
+    queryset = selectors.rounds()
+
+
+class OfARound(generics.GenericAPIView[Round]):
+    """Views of one round, for those who are signed in."""
+
+    permission_classes = [IsAuthenticated]
+    serializer_class: type[serializers.BaseSerializer[Any]] | None = None
+    pagination_class = None
+    queryset = selectors.rounds()
+
+    def by(self) -> Contributor:
+        return contributor_of(self.request.user)
+
+    def part(self) -> RoundParticipant:
+        """One's own part. Raises Forbidden for who takes no part."""
+        participant = selectors.participant_of(self.get_object(), self.by())
+        if participant is None:
+            raise Forbidden(gettext("You don't take part in this round."))
+        return participant
+
+    def answer(self, kind: type[serializers.BaseSerializer[Any]], found: Any) -> Response:
+        many = isinstance(found, list)
+        return Response(kind(found, many=many, context=self.get_serializer_context()).data)
+
+
+@extend_schema(tags=["rounds"])
+class Samples(OfARound):
+    """What is compared, as far as one may know."""
+
+    @extend_schema(operation_id="rounds_samples", responses={200: KnownSample(many=True)})
+    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Samples: all for organiser and packer or once closed, else those that testers tie."""
+        known = selectors.samples_of(self.get_object(), contributor_behind(request.user))
+        return self.answer(KnownSample, list(known))
+
+    @extend_schema(
+        operation_id="rounds_change",
+        request=RoundSent,
+        responses={200: OwnRoundDocument},
+        examples=[PLAN],
+    )
+    def put(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Put another plan in place of one's round's, until it is opened."""
+        changed = change(self.by(), self.get_object(), _draft(request))
+        return self.answer(OwnRoundDocument, changed)
+
+
+@extend_schema(tags=["rounds"])
+class Entries(OfARound):
+    """Entering a round by its code."""
+
+    @extend_schema(
+        operation_id="rounds_enter",
+        request=EntrySent,
+        responses={200: EntryDocument},
+        examples=[OpenApiExample("A code", {"entry_code": "K7MQ-3XWD"}, request_only=True)],
+    )
+    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Take part; sent again it answers the same."""
+        sent = EntrySent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        return self.answer(EntryDocument, enter(self.by(), **sent.validated_data))
+
+
+@extend_schema(tags=["rounds"])
+class Withdrawal(OfARound):
+    """Leaving a round."""
+
+    @extend_schema(operation_id="rounds_withdraw", request=None, responses={204: None})
+    def post(self, *_args: Any, **_kwargs: Any) -> Response:
+        """Take part no more, until one enters again; results that were sent are not stored."""
+        withdraw(self.by(), self.get_object())
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+
+@extend_schema(tags=["rounds"])
+class Opening(OfARound):
+    """Opening a round."""
+
+    @extend_schema(operation_id="rounds_open", request=None, responses={200: OwnRoundDocument})
+    def post(self, *_args: Any, **_kwargs: Any) -> Response:
+        """Draw the codes of everyone who has entered, and take results from now on."""
+        return self.answer(OwnRoundDocument, open_round(self.by(), self.get_object()))
+
+
+@extend_schema(tags=["rounds"])
+class PackingList(OfARound):
+    """Which code is which sample, for the one who packs."""
+
+    @extend_schema(
+        operation_id="rounds_pack", request=None, responses={200: PackedDocument(many=True)}
+    )
+    def post(self, *_args: Any, **_kwargs: Any) -> Response:
+        """What goes to whom under which code. Whoever asks is kept as not blind."""
+        return self.answer(PackedDocument, packing_list(self.by(), self.get_object()))
+
+
+@extend_schema(tags=["rounds"])
+class Participants(OfARound):
+    """Who has sent results."""
+
+    @extend_schema(operation_id="rounds_participants", responses={200: SenderDocument(many=True)})
+    def get(self, *_args: Any, **_kwargs: Any) -> Response:
+        """Who takes part and who has sent, for the organiser; never what."""
+        of = self.get_object()
+        if of.organiser_id != self.by().pk:
+            raise Forbidden(gettext("Only the organiser of a round sees who has sent."))
+        return self.answer(SenderDocument, selectors.senders(of))
+
+
+@extend_schema(tags=["rounds"])
+class Codes(OfARound):
+    """One's own codes."""
+
+    @extend_schema(operation_id="rounds_codes", responses={200: CodeDocument(many=True)})
+    def get(self, *_args: Any, **_kwargs: Any) -> Response:
+        """One's codes in alphabetical order, which says nothing of the samples."""
+        return self.answer(CodeDocument, selectors.own_codes(self.part()))
+
+
+@extend_schema(tags=["rounds"])
+class SealedSessions(OfARound):
+    """What one has sent."""
+
+    @extend_schema(operation_id="rounds_sealed", responses={200: SealedDocument(many=True)})
+    def get(self, *_args: Any, **_kwargs: Any) -> Response:
+        """One's own sealed sessions of a round, newest first."""
+        return self.answer(SealedDocument, list(selectors.sealed_of(self.part())))
+
+
+@extend_schema(tags=["rounds"])
+class OneSealedSession(generics.GenericAPIView[SealedSession]):
+    """A sealed session of one's own."""
+
+    permission_classes = [IsAuthenticated]
+    serializer_class = SealedDocument
+
+    def get_queryset(self) -> QuerySet[SealedSession]:
+        own = SealedSession.objects.filter(participant__contributor__user=self.request.user.pk)
+        return own.select_related("participant__round")
+
+    @extend_schema(operation_id="rounds_take_back", responses={204: None})
+    def delete(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Take a sealed session back before the close, so that its codes can be sent again."""
+        take_back(contributor_of(request.user), self.get_object())
+        return Response(status=status.HTTP_204_NO_CONTENT)
+
+
+@extend_schema(tags=["rounds"])
+class Closing(OfARound):
+    """Closing a round."""
+
+    @extend_schema(operation_id="rounds_close", request=None, responses={200: OwnRoundDocument})
+    def post(self, *_args: Any, **_kwargs: Any) -> Response:
+        """Close a round for good: its results are stored and reported. It can't be undone."""
+        return self.answer(OwnRoundDocument, close(self.by(), self.get_object()))
+
+
+def _report_of(of: Round) -> RoundReport:
+    found = selectors.latest_report(of)
+    if found is None:
+        raise Http404
+    return found
+
+
+@extend_schema(tags=["rounds"])
+class Report(generics.GenericAPIView[Round]):
+    """What a closed round came to."""
+
+    serializer_class = RoundReportDocument
+    queryset = selectors.rounds()
+
+    @extend_schema(operation_id="rounds_report")
+    def get(self, *_args: Any, **_kwargs: Any) -> Response:
+        """The newest report, once it is made: participants and samples by number alone."""
+        made = _report_of(get_object_or_404(self.get_queryset(), pk=self.kwargs["pk"]))
+        return Response(RoundReportDocument(made, context=self.get_serializer_context()).data)
+
+
+@extend_schema(tags=["rounds"])
+class MyReport(OfARound):
+    """What a closed round says of oneself."""
+
+    @extend_schema(operation_id="rounds_my_report", responses={200: OwnReportDocument})
+    def get(self, *_args: Any, **_kwargs: Any) -> Response:
+        """One's own part of the newest report: rig, hand, scores and flags."""
+        participant = self.part()
+        found = own_part(_report_of(participant.round), participant)
+        return self.answer(OwnReportDocument, found)
+
+
+urlpatterns = [
+    path("rounds", Rounds.as_view(), name="rounds"),
+    path("rounds/entries", Entries.as_view(), name="round-entries"),
+    path("sealed-sessions/<int:pk>", OneSealedSession.as_view(), name="round-sealed-session"),
+    path("rounds/<int:pk>", OneRound.as_view(), name="round"),
+    path("rounds/<int:pk>/samples", Samples.as_view(), name="round-samples"),
+    path("rounds/<int:pk>/withdrawal", Withdrawal.as_view(), name="round-withdrawal"),
+    path("rounds/<int:pk>/opening", Opening.as_view(), name="round-opening"),
+    path("rounds/<int:pk>/packing-list", PackingList.as_view(), name="round-packing-list"),
+    path("rounds/<int:pk>/participants", Participants.as_view(), name="round-participants"),
+    path("rounds/<int:pk>/codes", Codes.as_view(), name="round-codes"),
+    path("rounds/<int:pk>/sealed", SealedSessions.as_view(), name="round-sealed"),
+    path("rounds/<int:pk>/closing", Closing.as_view(), name="round-closing"),
+    path("rounds/<int:pk>/report", Report.as_view(), name="round-report"),
+    path("rounds/<int:pk>/my-report", MyReport.as_view(), name="my-round-report"),
+]
