@@ -12,7 +12,7 @@ from results.open_data.datapackage import ABOUT, CREATOR, TITLE, ReleaseInfo
 from results.open_data.tables import TABLES
 from rigs.licence import SHARED_DATA
 
-SCRIPTS = ("recompute.R", "recompute.py")
+SCRIPTS = ("recompute.R", "recompute.py", "recompute.ipynb")
 DATASET = "https://schema.org"
 KEYWORDS = ("fishing line", "knots", "line strength", "meta-analysis", "tensile testing")
 

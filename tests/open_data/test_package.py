@@ -40,7 +40,7 @@ def sheets(package):
 def test_sizes_and_checksums_in_the_descriptor_are_those_of_the_files(package):
     named = {one["path"] for one in package.descriptor["resources"]}
     beside = {"datapackage.json", "README.md", "SHA256SUMS.txt", "LICENCE.md", "CHANGES.md"}
-    beside |= {"CITATION.cff", "datacite.json", "recompute.R", "recompute.py"}
+    beside |= {"CITATION.cff", "datacite.json", "recompute.R", "recompute.py", "recompute.ipynb"}
     assert named | beside == set(package.files)
     for one in package.descriptor["resources"]:
         body = package.files[one["path"]]

@@ -12,12 +12,15 @@ import subprocess
 import sys
 from datetime import date
 
+import nbformat
 import numpy as np
 import pytest
 from django.conf import settings
 from frictionless import Package, system
 from jsonschema import Draft202012Validator
+from nbclient import NotebookClient
 
+from deploy.tools.processes import TIMEOUT_S
 from results.jobs.queue import enqueue
 from results.models import Pool
 from results.open_data.companions import dataset, info_of
@@ -101,6 +104,24 @@ def test_each_script_computes_every_pool_from_the_readings_alone_to_eight_digits
     for script, program in SCRIPTS.items():
         code, said = run(program, script, folder=folder)
         assert code == 1, said
+
+
+def test_the_notebook_computes_every_pool_and_draws_a_forest(folder):
+    without_figures(folder)
+    notebook = nbformat.read(folder / "recompute.ipynb", 4)
+    nbformat.validate(notebook)
+
+    run_all = NotebookClient(notebook, timeout=TIMEOUT_S, resources={"metadata": {"path": folder}})
+    run_all.execute()
+
+    code = [cell for cell in notebook.cells if cell.cell_type == "code"]
+    said = "".join(one.text for cell in code for one in cell.outputs if one.get("name") == "stdout")
+    assert re.fullmatch(r"2 pools, the largest difference of an efficiency is \S+\n", said)
+    assert float(said.split()[-1]) < 1e-8
+    drawn = (folder / "forest.svg").read_text()
+    pool = Pool.objects.order_by("-current__sets")[0]
+    assert drawn.count(">tester ") == pool.current.sets
+    assert f"pool {pool.pk}: {pool.current.efficiency:.1%}" in drawn
 
 
 def its_checksums_hold(folder) -> None:
