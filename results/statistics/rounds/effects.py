@@ -92,7 +92,7 @@ def levels(sets: SetMeans) -> Levels:
     """Each participant's level over the materials.
 
     Raises `TooFewTesters` below two participants, `Disconnected` where two share no chain of
-    materials, `TooFewPulls` where nobody has two sets or two pulls of one, `NoScatter` where sets
+    materials, `TooFewPulls` where no participant has two sets or two pulls of one, `NoScatter` where sets
     show no scatter at all, `NotEstimable`.
     """
     people, row = np.unique(sets.participant, return_inverse=True)
@@ -150,7 +150,7 @@ def effects(*signed: tuple[int, Levels]) -> tuple[Effect, ...]:
     people = sorted(set.intersection(*(set(one.participants) for _, one in signed)))
     if len(people) < LEAST_PARTICIPANTS:
         raise TooFewTesters(
-            f"{len(people)} participants: of fewer than three nobody can say whose rig or hand "
+            f"{len(people)} participants: fewer than three can't show whose rig or hand "
             "it is that differs"
         )
     picks = [[one.participants.index(person) for person in people] for _, one in signed]

@@ -19,7 +19,7 @@ from results.statistics.rounds.spread import (
 
 Found = TypeVar("Found")
 
-NO_CENTRAL = "No centrally tied sample was pulled, so rigs can't be told from hands."
+NO_CENTRAL = "No centrally tied sample was pulled, so rigs can't be separated from hands."
 NO_OWN = "No sample was tied by the participants, so the round says nothing of hands."
 ONE_SET = (
     "One set each: the intervals rest on the scatter of pulls alone, and leave out that a rig or "

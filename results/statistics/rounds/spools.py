@@ -14,7 +14,7 @@ from results.statistics.rounds.homogeneity import (
 from results.statistics.rounds.observations import SpoolPulls
 
 NO_SIGMA = (
-    "Whether the spool was alike is told against the standard deviation for assessment: none was "
+    "Whether the spool was alike is judged by the standard deviation for assessment: none was "
     "declared, and the round's samples give no robust one."
 )
 
