@@ -92,8 +92,8 @@ def levels(sets: SetMeans) -> Levels:
     """Each participant's level over the materials.
 
     Raises `TooFewTesters` below two participants, `Disconnected` where two share no chain of
-    materials, `TooFewPulls` where no participant has two sets or two pulls of one, `NoScatter` where sets
-    show no scatter at all, `NotEstimable`.
+    materials, `TooFewPulls` where no participant has two sets or two pulls of one, `NoScatter`
+    where sets show no scatter at all, `NotEstimable`.
     """
     people, row = np.unique(sets.participant, return_inverse=True)
     materials, column = np.unique(sets.material, return_inverse=True)
