@@ -24,7 +24,7 @@ def test_peak_pace_and_time_to_break_of_a_straight_rise():
     assert figures.stiffening == pytest.approx(1, abs=1e-6)
 
 
-# ../shared/formulae.md, "Peak missed by sampling": r d / 2 and r d / sqrt(12).
+# JCGM 100:2008 (GUM) 4.3.7: what is anywhere in (0, r d) is r d / 2 on average, u = r d / sqrt(12).
 def test_half_an_interval_of_the_rise_is_missed_on_average():
     forces = ramp(90, rate=10, hertz=5)
     figures = describe(clock(forces, 5), forces)
@@ -94,7 +94,7 @@ def test_what_noise_adds_to_the_highest_sample_agrees_with_drawn_ramps(noise):
     found = missed_peak(1.0, np.inf, 1.0, noise)
     assert highest.mean() == pytest.approx(found.excess_N - found.missed_N, abs=0.02)
     expected_sd = sqrt(found.u_missed_N**2 + found.u_noise_N**2)
-    assert highest.std() == pytest.approx(expected_sd, rel=0.03)
+    assert highest.std() == pytest.approx(expected_sd, rel=0.08)
 
 
 def test_a_clock_that_runs_back_and_three_samples_are_named():

@@ -10,6 +10,7 @@ adds about r T, which is not known here.
 With noise the highest sample is the highest of many: on a rise, the k-th before the break has
 r d k less to offer. The mean and scatter of the maximum of z_k - k/ratio, z_k standard normal and
 ratio = noise / (r d), follow from its distribution function, the product of those of its terms.
+Where neighbours are alike, the mean is lower; how much is not known, and is in the uncertainty.
 """
 
 from __future__ import annotations
@@ -24,6 +25,8 @@ from scipy import special
 from rigs.metrology.traces.samples import Column
 
 _RATIOS = np.geomspace(0.05, 200, 40)
+ALIKE = 4.0
+"""Samples that an amplifier's filter may make alike, so that there are fewer to be the highest."""
 _REACH = 9.0
 """Standard deviations beyond which a term is never the highest."""
 
@@ -51,12 +54,12 @@ def missed_peak(rate: float, fall_rate: float, interval_s: float, noise: float) 
     falls = max(fall_rate, 0.0)
     slower = rise if np.isinf(falls) else rise * falls / (rise + falls) if rise + falls else 0.0
     between = slower * interval_s
-    excess, scatter = (
-        _highest_of_noise(noise / (rise * interval_s))
-        if rise * interval_s
-        else (_highest_of_noise(float(_RATIOS[-1])))
-    )
-    return Missed(between / 2, between / sqrt(12), noise * excess, noise * scatter)
+    a_step = rise * interval_s
+    ratio = noise / a_step if a_step > 0 else float(_RATIOS[-1])
+    excess, scatter = _highest_of_noise(ratio)
+    fewest, _ = _highest_of_noise(ratio / ALIKE)
+    u_noise = noise * sqrt(scatter**2 + (excess - fewest) ** 2 / 12)
+    return Missed(between / 2, between / sqrt(12), noise * excess, u_noise)
 
 
 def _highest_of_noise(ratio: float) -> tuple[float, float]:
