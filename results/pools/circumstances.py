@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, fields
 from datetime import date
 from typing import Any
 
-from django.db.models import Avg, Case, F, Value, When
+from django.db.models import Avg, Case, Value, When
 from django.db.models.functions import Coalesce
 
 from results.models import NormalisedSet, Pull
@@ -38,8 +38,9 @@ class Circumstances:
 
     ``day`` is that of the proleptic Gregorian calendar. ``club`` is the club that its tester shows,
     ``rig`` and ``spool`` number the rigs of one name and the spools of one line and name, of any
-    tester; all three are -1 where there is none. ``time_to_break_s`` is the mean of the pulls, or
-    what the rig's revision says; None where neither is recorded.
+    tester; all three are -1 where there is none. ``time_to_break_s`` is the mean of the pulls, by
+    their traces where it was not written, or what the rig's revision says; None where there is
+    nothing of it.
     """
 
     day: list[int]
@@ -73,10 +74,11 @@ def circumstances_of(pool_id: int, members: Members) -> Circumstances:
     )
     rows = sets.annotate(club=shown).values_list("pull_set_id", *COLUMNS)
     by_set = {pull_set: row for pull_set, *row in rows}
-    timed = Pull.objects.filter(
-        pull_set__in=sets.values("pull_set_id"), time_to_break_s__isnull=False
-    )
-    times = dict(timed.values_list("pull_set_id").annotate(mean=Avg(F("time_to_break_s"))))
+    # What was written goes before what a trace says, since it may be of another beginning.
+    seconds_of = Coalesce("time_to_break_s", "trace__time_to_break_s")
+    pulls = Pull.objects.filter(pull_set__in=sets.values("pull_set_id"))
+    timed = pulls.annotate(seconds=seconds_of).filter(seconds__isnull=False)
+    times = dict(timed.values_list("pull_set_id").annotate(mean=Avg("seconds")))
     found = [(pk, *by_set[pk]) for pk in members.pull_set.tolist()]
     day: tuple[date, ...]
     ids, day, club, rig, line, spool, generation, capture, seconds = (

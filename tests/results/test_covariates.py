@@ -7,6 +7,8 @@ import pytest
 
 from results.jobs.queue import enqueue
 from results.models import Pool, PullSet, Session
+from results.pools.circumstances import circumstances_of
+from results.pools.pool_data import members_of
 from results.pools.reproduce import recomputed
 from results.worker.embedded import drain
 from rigs.models import RigRevision
@@ -78,3 +80,24 @@ def test_a_property_of_fewer_than_half_the_sets_leaves_the_others_their_sets(sen
     assert found["left_out"]["turns main"] == "told of 18 of 40 sets"
     assert "load generation: motor" in {each["name"] for each in found["tried"]}
     assert "sets" not in found
+
+
+def test_traces_say_how_long_a_pull_took_where_nobody_wrote_it(sent):
+    """Each load at 20 N a second, from the zero that the trace begins with."""
+    first, second = PullSet.objects.order_by("pk")[:2]
+    for pull in first.pulls.all():
+        making.traced(pull, rate=20.0)
+    for pull in second.pulls.all():
+        making.traced(pull, rate=20.0)
+        pull.time_to_break_s = 9.0
+        pull.save()
+    worked_out()
+    pool_id = Pool.objects.get().pk
+
+    members = members_of(pool_id)
+    found = circumstances_of(pool_id, members)
+
+    seconds = dict(zip(members.pull_set.tolist(), found.time_to_break_s, strict=True))
+    loads_N = [pull.reading_N for pull in first.pulls.all()]
+    assert seconds[first.pk] == pytest.approx(np.mean(loads_N) / 20.0, rel=0.05)
+    assert seconds[second.pk] == 9.0
