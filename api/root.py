@@ -24,6 +24,7 @@ LINKED = {
     "waiting_sessions": "waiting-sessions",
     "session_template": "session-template",
     "session_template_workbook": "session-template-workbook",
+    "recordings": "recordings",
     "open_data": "open-data",
     "tokens": "tokens",
     "current_token": "current-token",

@@ -15,6 +15,8 @@ from typing import Any
 
 import requests
 
+from api.recordings import EXAMPLE
+
 RECORDED = Path(__file__).resolve().parents[2] / "api" / "answers.json"
 TESTER, MODERATOR, PASSWORD = "sandgrain", "benchwarden", "winter-bench-league"
 PUBLIC = "https://pulls.example"
@@ -147,6 +149,8 @@ def measure(tester: Recorder) -> tuple[Any, str]:
     receipt = tester.post("sessions_amend", address, corrected, reason="the spool was mistaken")
     pool = tester.finished(receipt["job"]["url"])["pools"][0]
     session = tester.get("sessions_retrieve", receipt["session"])
+    recorded = {"data": EXAMPLE, "headers": {"Content-Type": "text/csv"}}
+    tester.ask("recordings_read", "POST", "/recordings", **recorded)
     tester.get("pull_sets_traces_list", f"{session['pull_sets'][0]['url']}/traces")
     tester.get("sessions_original_retrieve", f"{receipt['session']}/original")
     of_set = tester.get("pull_sets_retrieve", session["pull_sets"][0]["url"])

@@ -17,6 +17,7 @@ from results.rounds.set_up import set_up
 from rigs.models import Line
 from tests import making, playing
 from tests.api.documents import REVISION
+from tests.traces import trace
 
 OPEN = (200, 200, 200, 200)
 METHODS = ("GET", "POST", "PUT", "PATCH", "DELETE")
@@ -135,6 +136,7 @@ ROUTES = {
     "pools/<int:pk>/versions": {"GET": (None, *OPEN)},
     "pools/<int:pk>/versions/<int:number>/changes": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>": {"GET": (None, *OPEN)},
+    "recordings": {"POST": (trace(80.0), 401, 200, 200, 200)},
     "pull-sets/<int:pk>/traces": {"GET": (None, *OPEN)},
     "pull-sets/<int:pk>/decisions": {
         "POST": ({"decision": "hold", "reason": "a question"}, 401, 403, 403, 201)
