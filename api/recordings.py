@@ -17,15 +17,27 @@ from rest_framework.views import APIView
 from api.serializers import Filters, Shown
 from api.session_documents import FindingDocument
 from api.traces import HoldDocument, SlipDocument
-from results.intake.recording_rows import FORMS
+from results.intake.reading import JSON
+from results.intake.recording_rows import FORMS, TEXTS
 from results.intake.recordings import Answers, Recording, read_recording
 from rigs.locks import refuse_uploads_of
 from rigs.permissions import contributor_of
 
-TEXT = "text/csv"
 EXAMPLE = "Time [s];Force [N]\r\n" + "".join(
     f"{at / 2:.1f};{force}\r\n" for at, force in enumerate((0, 0, 0, 16, 33, 49, 66, 0, 0, 0))
 )
+EXAMPLES = [
+    *(
+        OpenApiExample(f"A logger's file as {form}", EXAMPLE, request_only=True, media_type=form)
+        for form in TEXTS
+    ),
+    OpenApiExample(
+        "The same as JSON",
+        {"unit": "N", "time_s": [0, 0.5, 1, 1.5, 2], "force": [0, 0, 33, 66, 0]},
+        request_only=True,
+        media_type=JSON,
+    ),
+]
 
 
 class AnswersDocument(Filters):
@@ -131,9 +143,9 @@ class Recordings(APIView):
         tags=["sessions"],
         operation_id="recordings_read",
         parameters=[AnswersDocument],
-        request=dict.fromkeys(FORMS, OpenApiTypes.BINARY),
+        request={**dict.fromkeys(FORMS, OpenApiTypes.BINARY), JSON: OpenApiTypes.OBJECT},
         responses={200: RecordingDocument},
-        examples=[OpenApiExample("A logger's file", EXAMPLE, request_only=True, media_type=TEXT)],
+        examples=EXAMPLES,
     )
     def post(self, request: Request) -> Response:
         """Cut a logger's file into pulls, with the trace of each for a session. Nothing is stored.
