@@ -23,7 +23,7 @@ FINDINGS_KEPT = 20
 
 
 def close(by: Contributor, of: Round) -> Round:
-    """Close an open round. Its sealed sessions are stored as uploads are; none can't be undone.
+    """Close an open round. Its sealed sessions are stored as uploads are.
 
     What can't be stored is kept with the reason. Participants get their numbers, drawn by lot, and
     a notice; the report is computed by a job. One transaction. Locks everybody who takes part by
