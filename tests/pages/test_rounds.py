@@ -235,3 +235,19 @@ def test_there_is_no_report_before_the_close(organiser, testers):
     made, _ = playing.opened(organiser, testers[:2])
     for address in ("report/", "report/mine/"):
         assert browser(testers[0]).get(f"/rounds/{made.pk}/{address}").status_code == 404
+
+
+def test_the_close_names_who_is_missing_and_is_the_organisers_alone(organiser, testers):
+    made, _ = playing.opened(organiser, testers[:2])
+    address = f"/rounds/{made.pk}/close/"
+    said = text_of(browser(organiser), address)
+    assert "This can't be undone." in said
+    assert "tester 1: 0 of 5 codes sent" in said
+    made.refresh_from_db()
+    assert made.state == Round.State.OPEN  # looking closes nothing
+    assert browser(testers[0]).post(address).status_code == 404
+    assert browser(organiser).post(address).status_code == 302
+    made.refresh_from_db()
+    assert made.state == Round.State.CLOSED
+    assert "Its report is being computed" in text_of(browser(testers[0]), f"/rounds/{made.pk}/")
+    assert browser(organiser).post(address).status_code == 409

@@ -84,6 +84,7 @@ PAGES = {
         """,
     ((302, 404, 404, 404), (302, 404, 404, 404)): """
         account/second-factor/end/ account/second-factor/codes/download/ rounds/<int:pk>/change/
+        rounds/<int:pk>/close/
         """,
     ((302, 404, 404, 404), (302, 405, 405, 405)): "account/second-factor/codes/",
     # For the owner of what the address names, and for moderators where they have to see it.

@@ -17,6 +17,7 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.rounds import selectors
 from results.rounds.allocating import open_round
+from results.rounds.closing import close
 from results.rounds.entering import enter, withdraw
 from results.rounds.set_up import change, set_up
 from rigs import permissions
@@ -104,6 +105,28 @@ def open_it(request: HttpRequest, pk: int) -> HttpResponse:
     opened = open_round(contributor_behind(request), _of_insiders(request, pk))
     messages.success(request, _("The round is open, and the codes are drawn."))
     return redirect("pages:round", opened.pk)
+
+
+@FORM
+@contributors_only
+@never_cache
+def close_it(request: HttpRequest, pk: int) -> HttpResponse:
+    """Close the round for good, after a warning."""
+    found = get_object_or_404(selectors.rounds(), pk=pk, organiser=contributor_behind(request))
+    if request.method == "POST":
+        close(contributor_behind(request), found)
+        messages.success(request, _("The round is closed, and its report is being computed."))
+        return redirect("pages:round", pk)
+    context = {
+        "round": found,
+        "title": found.title,
+        "unsent": [
+            (one.participant.contributor.handle, one.sent, one.codes)
+            for one in selectors.senders(found)
+            if one.sent < one.codes
+        ],
+    }
+    return render(request, "pages/rounds/close.html", context)
 
 
 @require_POST

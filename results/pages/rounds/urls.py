@@ -12,6 +12,7 @@ urlpatterns = [
     path("rounds/<int:pk>/", one.one_round, name="round"),
     path("rounds/<int:pk>/change/", plan.plan, name="change-round"),
     path("rounds/<int:pk>/open/", plan.open_it, name="open-round"),
+    path("rounds/<int:pk>/close/", plan.close_it, name="close-round"),
     path("rounds/<int:pk>/leave/", plan.leave, name="leave-round"),
     path("rounds/<int:pk>/sheet/", one.sheet, name="round-sheet"),
     path("rounds/<int:pk>/labels/", one.labels, name="round-labels"),
