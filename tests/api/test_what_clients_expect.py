@@ -142,6 +142,7 @@ def test_every_list_is_answered_as_csv_with_the_members_asked_for(league, modera
     session = league[0].session
     numbers = {
         "pools": Pool.objects.get().pk,
+        "pull-sets": league[0].pk,
         "rigs": session.revision.rig_id,
         "revisions": session.revision_id,
     }
