@@ -145,7 +145,7 @@ def test_its_fields_have_labels_and_its_ids_are_its_own(page):
     ids = [found["id"] for _, found in page.elements if "id" in found]
     assert len(ids) == len(set(ids))
     seen = [field for field in page.all("input") if field.get("type") != "hidden"]
-    fields = [*page.all("select"), *seen]
+    fields = [*page.all("select"), *page.all("textarea"), *seen]
     assert {field["id"] for field in fields} == {label["for"] for label in page.all("label")}
 
 
