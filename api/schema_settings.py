@@ -24,6 +24,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         {"name": "review", "description": "sets under review, decisions, appeals and reports"},
         {"name": "rigs", "description": "rigs with their revisions and calibrations, and charts"},
         {"name": "root", "description": "where everything is"},
+        {"name": "rounds", "description": "rounds of a club: samples, codes, entries and reports"},
         {"name": "sessions", "description": "uploads, their jobs, and what is stored of them"},
         {"name": "tokens", "description": "how a program signs in"},
     ],
