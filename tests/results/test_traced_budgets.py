@@ -65,6 +65,7 @@ def test_a_zero_that_both_have_in_common_is_left_by_its_difference_of_shares(wor
     assert contribution(found, ZERO) == pytest.approx(0.004, rel=0.01)
 
 
+@pytest.mark.usefixtures("planted_past")
 def test_a_reading_that_was_not_taken_from_the_trace_has_missed_nothing(worked_out):
     found = worked_out("pull_set", rate=RATE)
     before = contribution(found, MISSED)
