@@ -11,7 +11,6 @@ from django.utils.translation import gettext, override
 from results.intake.reading import JSON
 from results.intake.receiving import receive
 from results.models import Round, RoundParticipant, RoundReport, RoundSet, SealedSession
-from results.notices import notify_account
 from results.rounds.filling import fill
 from results.rounds.set_up import lock_round, require
 from rigs.models import Contributor
@@ -25,9 +24,9 @@ FINDINGS_KEPT = 20
 def close(by: Contributor, of: Round) -> Round:
     """Close an open round. Its sealed sessions are stored as uploads are.
 
-    What can't be stored is kept with the reason. Participants get their numbers, drawn by lot, and
-    a notice; the report is computed by a job. One transaction. Locks everybody who takes part by
-    ascending id, then the round, then what each upload locks. Raises Forbidden for anyone but the
+    What can't be stored is kept with the reason. Participants get their numbers, drawn by lot; the
+    job that computes the report sends them a notice. One transaction. Locks everybody who takes
+    part by ascending id, then the round, then what each upload locks. Raises Forbidden for anyone but the
     organiser and moderators, and Conflict where it is not open or somebody entered meanwhile.
     """
     if by.pk != of.organiser_id and not is_moderator(by.user):
@@ -73,14 +72,8 @@ def _store(one: SealedSession) -> None:
 
 
 def _number(now: Round) -> None:
-    """Give participants numbers that say nothing of who came first, and tell them of the close."""
-    entered = list(now.participants.filter(withdrawn_at=None).select_related("contributor__user"))
+    """Give participants numbers that say nothing of who came first."""
+    entered = list(now.participants.filter(withdrawn_at=None))
     random.SystemRandom().shuffle(entered)
     for number, participant in enumerate(entered, start=1):
         RoundParticipant.objects.filter(pk=participant.pk).update(number=number)
-        with override(STORED_IN):
-            text = gettext("Round %(round)d is closed: you are participant %(number)d.") % {
-                "round": now.pk,
-                "number": number,
-            }
-        notify_account(participant.contributor, text)

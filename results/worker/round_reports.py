@@ -6,13 +6,15 @@ from collections import defaultdict
 
 import structlog
 from django.conf import settings
+from django.db import transaction
 from django.db.models import F, Q, QuerySet
 from django.db.models.functions import Now
 
 from results.jobs.attempts import excuse, write_or_defer
 from results.jobs.database_clock import from_now
-from results.models import Pull, RoundReport
+from results.models import Pull, Round, RoundReport
 from results.normalising.scales import scale_of
+from results.notices import notify_account
 from results.rounds.reporting import Loads, figures_of, sets_of
 
 log = structlog.get_logger(__name__)
@@ -37,13 +39,16 @@ def _make(pk: int) -> None:
         state=State.FAILED, problem="The worker stopped at each attempt."
     ):
         return
-    if not rows.update(
-        state=State.RUNNING,
-        attempts=F("attempts") + 1,
-        lease_expires_at=from_now(settings.SAMESPOOL_LEASE_SECONDS),
-    ):
-        return
-    claimed = RoundReport.objects.select_related("round").get(pk=pk)
+    with transaction.atomic():
+        if not rows.update(
+            state=State.RUNNING,
+            attempts=F("attempts") + 1,
+            lease_expires_at=from_now(settings.SAMESPOOL_LEASE_SECONDS),
+        ):
+            return
+        claimed = RoundReport.objects.select_related("round").get(pk=pk)
+        if (claimed.number, claimed.attempts, claimed.excused) == (1, 1, 0):
+            _announce_close(claimed.round)
     ours = RoundReport.objects.filter(pk=pk, state=State.RUNNING, attempts=claimed.attempts)
     try:
         loads = _loads(claimed)
@@ -53,6 +58,13 @@ def _make(pk: int) -> None:
         log.exception("round not reported", report=pk)
         problem = f"It could not be computed ({type(error).__name__})."
         _record_failure(ours, error, problem, over=claimed.attempts >= last)
+
+
+def _announce_close(of: Round) -> None:
+    """A notice to everyone who took part, in English as all notices are stored."""
+    for one in of.participants.exclude(number=None).select_related("contributor__user"):
+        text = f"Round {of.pk} is closed: you are participant {one.number}."
+        notify_account(one.contributor, text)
 
 
 def _record_failure(

@@ -9,8 +9,9 @@ from deploy.tools.architecture import BEGIN, DOCUMENT, END, Architecture, pictur
 
 MOST_FLOORS = 11
 MOST_ARROWS = 138
-"""Eight of them are of the rounds: they read uploads, send notices and compute by intake, models,
-notices, rigs and statistics, and API, pages and worker ask them."""
+"""Seven of them are of the rounds: they read uploads and compute by intake, models, rigs and
+statistics, and API, pages and worker ask them. One is the worker's, which sends their notices and
+again what a mail server refused."""
 
 
 @pytest.fixture(scope="module")
