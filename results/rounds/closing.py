@@ -26,8 +26,9 @@ def close(by: Contributor, of: Round) -> Round:
 
     What can't be stored is kept with the reason. Participants get their numbers, drawn by lot; the
     job that computes the report sends them a notice. One transaction. Locks everybody who takes
-    part by ascending id, then the round, then what each upload locks. Raises Forbidden for anyone but the
-    organiser and moderators, and Conflict where it is not open or somebody entered meanwhile.
+    part by ascending id, then the round, then what each upload locks. Raises Forbidden for anyone
+    but the organiser and moderators, and Conflict where it is not open or somebody entered
+    meanwhile.
     """
     if by.pk != of.organiser_id and not is_moderator(by.user):
         raise Forbidden(gettext("Only its organiser or a moderator closes a round."))
