@@ -1,6 +1,6 @@
 """`python -m deploy.web --port PORT`: the web process, which hands over before it stops.
 
-Told to stop, it first says to the proxy that it takes no more requests (`/readyz?for=requests`
+On SIGTERM it first says to the proxy that it takes no more requests (`/readyz?for=requests`
 answers 503) and goes on serving until the proxy sends none, so that another web process takes them
 and none is refused. Two on one port of a machine would share its requests in silence, so a second
 one is refused.
@@ -25,7 +25,7 @@ DRAINS_S = 5.0
 
 
 def main() -> int:
-    """Serve until told to stop; returns the exit code of the web server."""
+    """Serve until a signal says to stop; returns the exit code of the web server."""
     options = _options()
     with contextlib.ExitStack() as stack:
         if not _is_alone(options.port, stack):
@@ -66,17 +66,17 @@ def _serve(options: argparse.Namespace, draining: Path) -> int:
     command += ["--host", options.host, "--port", str(options.port)]
     command += ["--workers", str(options.workers), "--blocking-threads", "8"]
     command += ["--workers-kill-timeout", "20", "deploy.wsgi:application"]
-    told = False
+    stopping = False
 
     def stop(_number: int, _frame: FrameType | None) -> None:
-        nonlocal told
-        told = True
+        nonlocal stopping
+        stopping = True
 
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, stop)
     environment = {**os.environ, "SAMESPOOL_DRAINING": str(draining)}
     with subprocess.Popen(command, env=environment) as server:
-        while server.poll() is None and not told:
+        while server.poll() is None and not stopping:
             time.sleep(0.1)
         if server.poll() is None:
             _drain(server, draining, options.port)

@@ -110,7 +110,7 @@ def mail_unsent() -> None:
         address = mail.contributor.user.email
         taken, _rows = UnsentMail.objects.filter(pk=mail.pk).delete()
         if not (taken and address):
-            continue  # another worker has it, or nobody can be reached any more
+            continue  # another worker has it, or there is no address any more
         outcome = _send(mail.subject, mail.text, address)
         if outcome is not _Outcome.DONE:
             _keep(mail.contributor, mail.subject, mail.text, mail.refused + 1)

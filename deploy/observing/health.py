@@ -46,11 +46,11 @@ def ready(request: HttpRequest) -> HttpResponse:
 
     With ``?for=reading``, for a process that serves readers from a replica, the database may be
     read-only. With ``?for=requests`` it says to the proxy only whether this process takes requests:
-    what all processes depend on is no reason to send them elsewhere. One that was told to stop is
-    not ready for anything.
+    what all processes depend on is no reason to send them elsewhere. One that is stopping
+    is not ready for anything.
     """
     if settings.SAMESPOOL_DRAINING and Path(settings.SAMESPOOL_DRAINING).exists():
-        return JsonResponse({"ready": False, "parts": {"requests": "told to stop"}}, status=503)
+        return JsonResponse({"ready": False, "parts": {"requests": "stopping"}}, status=503)
     if request.GET.get("for") == "requests":
         return JsonResponse({"ready": True, "parts": {"requests": "ok"}})
     parts = {name: _outcome(check) for name, check in PARTS.items()}
