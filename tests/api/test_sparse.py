@@ -17,7 +17,7 @@ SINGLE = [
 
 def test_every_address_of_one_row_takes_fields():
     rows = ("calibrations", "connections", "contributors", "jobs", "lines", "pools", "pull-sets")
-    rows += ("revisions", "rigs", "sessions")
+    rows += ("revisions", "rigs", "rounds", "sessions")
     assert sorted(SINGLE) == sorted(["/api/v1/me", *(f"/api/v1/{name}/{{id}}" for name in rows)])
 
 
