@@ -174,7 +174,7 @@ class SenderDocument(Shown):
 
 
 class PackedDocument(Shown):
-    """What goes to whom under which code; ``copy`` is 2 of a hidden duplicate."""
+    """What goes to which participant under which code; ``copy`` is 2 of a hidden duplicate."""
 
     handle = serializers.SerializerMethodField()
     code = serializers.SerializerMethodField()

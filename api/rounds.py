@@ -218,7 +218,7 @@ class PackingList(OfARound):
         operation_id="rounds_pack", request=None, responses={200: PackedDocument(many=True)}
     )
     def post(self, *_args: Any, **_kwargs: Any) -> Response:
-        """What goes to whom under which code. Whoever asks is kept as not blind."""
+        """What goes to which participant under which code; who asks is kept as not blind."""
         return self.answer(PackedDocument, packing_list(self.by(), self.get_object()))
 
 

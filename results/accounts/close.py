@@ -23,6 +23,7 @@ from results.models import (
     PullSet,
     Round,
     Session,
+    UnsentMail,
     Vote,
     WaitingSession,
     WaitingUpload,
@@ -85,6 +86,7 @@ def _erase(contributor: Contributor, by: User, reason: str) -> None:
     )
     leave(contributor.rounds.exclude(round__state=Round.State.CLOSED))
     end_following(contributor)
+    UnsentMail.objects.filter(contributor=contributor).delete()
     Vote.objects.filter(contributor=contributor).delete()
     erase_account(contributor, by=by, reason=reason)
     _erase_account(contributor.user)

@@ -172,6 +172,8 @@ ERASED = (
     Personal("results.CheckResult.applies_to"),
     Personal("results.CheckResult.sentence"),
     Personal("results.Notice.text"),
+    Personal("results.UnsentMail.subject"),
+    Personal("results.UnsentMail.text"),
     Personal("results.Report.text"),
     Personal("results.Round.title", Numbered("round")),
     Personal("results.RoundLot.spool", Numbered("spool")),

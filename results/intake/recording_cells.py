@@ -63,7 +63,7 @@ def moment(cell: object) -> Moment | None:
     """The time of day, or day and time, that a cell shows; None where it is no such thing.
 
     The day itself only tells one sample from the next, so that the order of day and month in it is
-    of no account unless it is told (`datetime` with a zone).
+    of no account unless it is given (`datetime` with a zone).
     """
     if isinstance(cell, datetime):
         return cell

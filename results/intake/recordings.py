@@ -35,7 +35,7 @@ Column = NDArray[np.float64]
 
 FEWEST_SAMPLES = 4
 ILLEGIBLE_SHARE = 0.01
-"""Of the rows: a logger's line breaks off now and then; a file with more is read wrongly."""
+"""Of the rows: a logger's line is cut short now and then; a file with more is read wrongly."""
 NAMED_ROWS = 10
 DAY_s = 86_400.0
 CLOCK_ANSWERS = (*CLOCKS, "samples", "stamps")

@@ -1,4 +1,4 @@
-"""A club's rounds: what is sent to whom under which code, and who knows it before the close."""
+"""A club's rounds: what participants are sent under which code, and who knows before the close."""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """What is public of clubs' rounds: a line a field.
 
-Which code is which sample, what samples are of and what was sent is nobody's to read before the
+Which code is which sample, what samples are of and what was sent is for no one to read before the
 close, a moderator's neither: pages and documents of rounds ask `results.rounds.selectors`, which
 gives each reader what they may know by then.
 """

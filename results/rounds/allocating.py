@@ -27,7 +27,7 @@ TRIES = 5
 
 @dataclass(frozen=True)
 class Packed:
-    """One line of the packing list: what goes to whom under which code."""
+    """One line of the packing list: what goes to which participant under which code."""
 
     participant: RoundParticipant
     code: str
@@ -56,7 +56,7 @@ def open_round(by: Contributor, of: Round) -> Round:
 
 
 def packing_list(by: Contributor, of: Round) -> list[Packed]:
-    """What to pack for whom. Whoever asks is kept as one who has seen it, and is not blind.
+    """What to pack for each participant. Who asks is kept as one who has seen it, and not blind.
 
     The organiser takes the place of a packer whose account is closed. One transaction. Locks the
     contributor, then the round. Raises Forbidden for anyone else, Conflict before the round is

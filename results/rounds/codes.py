@@ -10,13 +10,13 @@ from rigs.refusals import Finding, Invalid
 
 ALPHABET = "23456789BCDFGHJKLMNPQRSTVWXZ"
 """Without 0, 1, I and O, which are mistaken for each other, without the other vowels, so that no
-word comes about, and without Y, which is written like V."""
+word happens to appear, and without Y, which is written like V."""
 LENGTH = 8
 """28 to the power of 8: a guess meets one of a million codes once in four hundred thousand."""
 
 
 def new_code() -> str:
-    """A code that nobody can guess."""
+    """A code that no one can guess."""
     return "".join(secrets.choice(ALPHABET) for _ in range(LENGTH))
 
 

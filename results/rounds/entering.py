@@ -20,7 +20,7 @@ TRIES_AN_HOUR, AN_HOUR_S = 30, 3600
 
 
 def enter(by: Contributor, entry_code: str) -> RoundParticipant:
-    """Take part in the round of this code; whoever takes part already stays as they are.
+    """Take part in the round of this code; who takes part already stays as they are.
 
     Who enters an open round is late, and gets codes at once. Who had withdrawn is in again. One
     transaction. Locks the contributor, then the round. Raises Invalid where no round has the code,
@@ -38,7 +38,7 @@ def enter(by: Contributor, entry_code: str) -> RoundParticipant:
             )
         now = lock_round(meant)
         if now.state == Round.State.CLOSED:
-            raise Conflict(gettext("This round is closed: nobody enters it any more."))
+            raise Conflict(gettext("This round is closed: no one enters it any more."))
         entered = now.participants.filter(contributor=contributor).first()
         if entered is None:
             entered = _entered(now, contributor)

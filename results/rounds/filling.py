@@ -123,7 +123,12 @@ def _conditions(of: Round, document: Mapping[str, Any]) -> list[Finding]:
     wanted = {"state": of.line_state, "loading": "static"}
     said = {"state": document.get("state"), "loading": document.get("loading", "static")}
     return [
-        Finding("", member, shown(said[member]), gettext("as the round has it: %s") % value)
+        Finding(
+            "",
+            member,
+            shown(said[member]),
+            gettext("as the round has it: %(value)s") % {"value": value},
+        )
         for member, value in wanted.items()
         if said[member] != value
     ]

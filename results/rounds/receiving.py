@@ -147,9 +147,9 @@ def _checked(by: Contributor, filled: Filled) -> tuple[Finding, ...]:
     try:
         checked = check(by, read(filled.body, JSON))
     except Invalid as refusal:
-        told = tuple(each for each in refusal.findings if _says_nothing(each, hidden))
-        if len(told) < len(refusal.findings):
-            told += (
+        shown_to_them = tuple(each for each in refusal.findings if _says_nothing(each, hidden))
+        if len(shown_to_them) < len(refusal.findings):
+            shown_to_them += (
                 Finding(
                     "",
                     "pull_sets",
@@ -157,8 +157,10 @@ def _checked(by: Contributor, filled: Filled) -> tuple[Finding, ...]:
                     gettext("enough pulls of every code, and of straight line of every lot"),
                 ),
             )
-        raise Invalid(gettext("Something is to be corrected. Nothing was stored."), told) from None
-    # A warning about one set may compare it with another: only those about single pulls are told.
+        raise Invalid(
+            gettext("Something is to be corrected. Nothing was stored."), shown_to_them
+        ) from None
+    # A warning about one set may compare it with another: only those about single pulls are shown.
     return tuple(
         each
         for each in checked.warnings

@@ -56,7 +56,7 @@ def rounds_of(contributor: Contributor) -> QuerySet[Round]:
 
 
 def participant_of(of: Round, contributor: Contributor | None) -> RoundParticipant | None:
-    """Somebody's part in a round; None for whoever has none, or has withdrawn."""
+    """Somebody's part in a round; None for who has none, or has withdrawn."""
     if contributor is None:
         return None
     return of.participants.filter(contributor=contributor, withdrawn_at=None).first()

@@ -22,7 +22,7 @@ FAR = 1000
 
 
 def set_up(by: Contributor, draft: RoundDraft) -> Round:
-    """Store a new round of one's own club, which nobody has entered yet.
+    """Store a new round of one's own club, which no one has entered yet.
 
     One transaction. Locks the contributor. Raises Forbidden without a club, Invalid with every
     finding, Conflict where too many rounds are under way, AccountClosed and AccountSuspended.
@@ -102,7 +102,9 @@ def _check(draft: RoundDraft) -> None:
 def _club_of(organiser: Contributor) -> Club:
     if organiser.club is None:
         raise Forbidden(
-            gettext("Rounds are a club's: ask whoever runs the service to enter you as a member.")
+            gettext(
+                "Rounds are a club's: ask the person who runs the service to enter you as a member."
+            )
         )
     return organiser.club
 

@@ -68,7 +68,7 @@ class Planted:
         if isinstance(column, NUMBERS):
             value = float(f"0.731{number}97")
             return f"{value!r}", value
-        marker = f"zq{number}xv"
+        marker = f"z{number}xv"
         if isinstance(column, models.BinaryField):
             return marker, marker.encode()
         return marker, {marker: marker} if isinstance(column, models.JSONField) else marker

@@ -37,8 +37,8 @@ class PlanForm(forms.Form):
         label=_("Who packs and labels"),
         required=False,
         help_text=_(
-            "their handle; empty if you do. Whoever packs knows which sample is which, and is"
-            " marked as not blind."
+            "their handle; empty if you do. The person who packs knows which sample is which,"
+            " and is marked as not blind."
         ),
     )
 
@@ -48,7 +48,7 @@ class PlanForm(forms.Form):
             return None
         found = Contributor.objects.filter(handle__iexact=handle, closed_at=None).first()
         if found is None:
-            raise forms.ValidationError(_("Nobody here has this handle."))
+            raise forms.ValidationError(_("No one here has this handle."))
         return found
 
 

@@ -113,7 +113,7 @@ TESTS = {
 
 
 def flag_in_words(flag: Mapping[str, Any]) -> str:
-    """Which test sets whom apart; nobody is removed for it."""
+    """Which test sets which participant apart; no one is removed for it."""
     return _("%(test)s sets participant %(who)s apart (beyond its %(percent)s percent point).") % {
         "test": TESTS[flag["test"]],
         "who": ", ".join(str(number) for number in flag["participants"]),

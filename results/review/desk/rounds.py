@@ -40,7 +40,7 @@ read_only(
     filters="state starts_on",
     related="club organiser",
     search="=id title club__name organiser__handle",
-    exclude=["entry_code"],  # whoever has it can enter
+    exclude=["entry_code"],  # who has it can enter
 )
 read_only(
     RoundParticipant,

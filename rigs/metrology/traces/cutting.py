@@ -2,7 +2,7 @@
 
 A line that is changed bears no load, so that force falls to its zero between two pulls; a join that
 slips falls and is taken up again at the pace of the winch. Zero may drift over a session, and is
-taken anew between each two pulls. Peaks and their prominences are those of `scipy.signal`.
+taken again between each two pulls. Peaks and their prominences are those of `scipy.signal`.
 
 The thresholds are shares of what the recording itself shows, chosen on simulated recordings
 (tests/metrology/test_traces_measured.py); no source beyond.
