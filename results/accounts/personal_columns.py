@@ -172,8 +172,6 @@ ERASED = (
     Personal("results.CheckResult.applies_to"),
     Personal("results.CheckResult.sentence"),
     Personal("results.Notice.text"),
-    Personal("results.UnsentMail.subject"),
-    Personal("results.UnsentMail.text"),
     Personal("results.Report.text"),
     Personal("results.Round.title", Numbered("round")),
     Personal("results.RoundLot.spool", Numbered("spool")),
@@ -207,6 +205,8 @@ _DRAWN = "a drawing, which closing erases and a worker draws again"
 _SERVICE = "a sentence of the service's own: names nothing but numbers of rows"
 
 NOT_PERSONAL = {
+    "results.UnsentMail.subject": _ACCOUNT,
+    "results.UnsentMail.text": _ACCOUNT,
     "rigs.Contributor.handle": "erased by `accounts.close`, which signs by a number from then on",
     "rigs.Contributor.licence": _CHOSEN,
     "rigs.RigRevision.resolution_written": _QUANTITY,
