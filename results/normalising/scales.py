@@ -46,6 +46,18 @@ class Scale:
             return self.calibration.u_offset_N / self.calibration.gain
         return uncalibrated_zero_N(self.resolution_N, self.capacity_N, straight_N)
 
+    def relative_uncertainty(self, load_N: float) -> float | None:
+        """Standard uncertainty that the calibration leaves a load, over it; None without one.
+
+        Gain and offset with their correlation, propagated as GUM 5.2 has it.
+        """
+        line = self.calibration
+        if line is None or load_N <= 0:
+            return None
+        gain = load_N * line.u_gain
+        both = line.u_offset_N**2 + gain**2 + 2 * line.correlation * gain * line.u_offset_N
+        return float(np.sqrt(max(both, 0.0)) / line.gain / load_N)
+
 
 def uncalibrated_zero_N(resolution_N: float, capacity_N: float | None, straight_N: float) -> float:
     """Standard uncertainty of the zero of a scale that was not calibrated, in newtons of load.

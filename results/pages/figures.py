@@ -43,7 +43,7 @@ MODES = {
 
 def decimal(number: float, places: int, sign: str = "") -> str:
     """A number with so many decimals and the reader's decimal mark; ``sign`` as in a format."""
-    written = f"{number:{sign}.{places}f}"
+    written = f"{round(number, places) + 0.0:{sign}.{places}f}"
     return written.replace(".", get_format("DECIMAL_SEPARATOR"))
 
 

@@ -5,8 +5,9 @@ Samples and participants go by their numbers in the round, never by name.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from django.db.models import QuerySet
@@ -19,8 +20,22 @@ from results.statistics.rounds.round_report import report
 
 DUPLICATES = 100
 """A hidden duplicate of sample 3 is sample 103, and a second one 203."""
-Loads = Mapping[int, tuple[Sequence[float], Sequence[str]]]
-"""By set: the loads of its pulls in newtons, and how they ended."""
+
+
+@dataclass(frozen=True)
+class ReadSet:
+    """Loads of a set's pulls in newtons, and how they ended.
+
+    ``reading_uncertainty`` is the relative standard uncertainty that the calibration of the scale
+    leaves them; None where it was not calibrated.
+    """
+
+    load_N: Sequence[float]
+    modes: Sequence[str]
+    reading_uncertainty: float | None
+
+
+Loads = Mapping[int, ReadSet]
 
 
 def sets_of(of: Round) -> QuerySet[RoundSet]:
@@ -46,6 +61,7 @@ def figures_of(of: Round, loads: Loads) -> dict[str, Any]:
                 sample=[row[1] for row in rows],
                 load_N=[row[2] for row in rows],
                 at_least=[row[3] for row in rows],
+                reading_uncertainty=_uncertainties(of, loads),
             )
         )
     )
@@ -90,15 +106,24 @@ def _rows(of: Round, loads: Loads) -> list[tuple[int, int, float, bool]]:
     """Participant, sample, load and whether it is a lower bound, of every pull that counts."""
     rows: list[tuple[int, int, float, bool]] = []
     for one in sets_of(of):
-        newtons, modes = loads[one.pull_set_id]
-        specimen = one.specimen
+        read, specimen = loads[one.pull_set_id], one.specimen
         for load, is_counted, exact in zip(
-            newtons, counted(modes), exact_for_assembly(modes), strict=True
+            read.load_N, counted(read.modes), exact_for_assembly(read.modes), strict=True
         ):
             if is_counted:
                 sample = _number(specimen.sample.number, specimen.copy)
                 rows.append((specimen.participant.number or 0, sample, float(load), not exact))
     return rows
+
+
+def _uncertainties(of: Round, loads: Loads) -> dict[int, float]:
+    """By participant the largest relative uncertainty of readings, where all sets have one."""
+    found: dict[int, list[float | None]] = defaultdict(list)
+    for one in sets_of(of):
+        number = one.specimen.participant.number or 0
+        found[number].append(loads[one.pull_set_id].reading_uncertainty)
+    known = {number: [u for u in each if u is not None] for number, each in found.items()}
+    return {number: max(each) for number, each in known.items() if len(each) == len(found[number])}
 
 
 def _spool(lot: RoundLot) -> SpoolPulls:

@@ -15,7 +15,7 @@ from results.jobs.database_clock import from_now
 from results.models import Pull, Round, RoundReport
 from results.normalising.scales import scale_of
 from results.notices import notify_account
-from results.rounds.reporting import Loads, figures_of, sets_of
+from results.rounds.reporting import Loads, ReadSet, figures_of, sets_of
 
 log = structlog.get_logger(__name__)
 State = RoundReport.State
@@ -92,6 +92,10 @@ def _loads(claimed: RoundReport) -> Loads:
     for one in sets:
         kept = pulls[one.pull_set_id]
         scale = scale_of(one.pull_set.session)
-        modes = [pull.failure_mode for pull in kept]
-        found[one.pull_set_id] = (scale.loads_N(kept).tolist(), modes)
+        load_N = scale.loads_N(kept)
+        found[one.pull_set_id] = ReadSet(
+            load_N.tolist(),
+            [pull.failure_mode for pull in kept],
+            scale.relative_uncertainty(float(load_N.mean())) if kept else None,
+        )
     return found

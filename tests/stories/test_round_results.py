@@ -21,7 +21,7 @@ from results.rounds.lot_pulls import record
 from results.rounds.receiving import receive, take_back
 from results.rounds.reporting import own_part
 from rigs.refusals import Conflict, Forbidden, Invalid, Refused
-from tests import playing
+from tests import making, playing
 
 
 @pytest.fixture
@@ -73,6 +73,26 @@ def test_the_close_stores_all_computes_a_report_and_can_t_be_undone(under_way, o
     with pytest.raises(Conflict):
         playing.sends(entered[0], day=11)
     assert all(p.contributor.notices.exists() for p in entered)
+
+
+def test_zeta_scores_are_for_those_whose_scales_were_calibrated(organiser, testers, drain):
+    """Without a calibration nothing says how sure a reading is; z stands for everyone."""
+    uncalibrated = playing.member("tester 7")
+    making.revision_of(uncalibrated)
+    made, entered = playing.opened(organiser, [*testers, uncalibrated])
+    for number, participant in enumerate(entered):
+        playing.sends(participant, load_N=80.0 + number)
+    close(organiser, made)
+    drain()
+    drawn = made.participants.get(contributor=uncalibrated).number
+    scores = [
+        score
+        for sample in selectors.latest_report(made).report["samples"]
+        for score in sample["scores"]
+    ]
+    assert len(scores) > 7
+    assert all(score["z"] is not None for score in scores)
+    assert {score["participant"] for score in scores if score["zeta"] is None} == {drawn}
 
 
 def test_sets_are_bound_to_the_sample_of_their_code(under_way, organiser, drain):

@@ -44,10 +44,13 @@ def between_participants(*signed: tuple[int, Levels]) -> Spread:
         value += sign * one.values[pick]
         measured.append((_mean_variance(one.covariance[np.ix_(pick, pick)]), float(one.freedom)))
     variance = sum(part for part, _ in measured)
+    seen = float(value.std(ddof=1))
+    if not (seen > 0 and variance > 0):
+        raise NotPositive("all results agree to the last digit")
     freedom = variance**2 / sum(part**2 / df for part, df in measured)
     return _spread(
         combine(
-            (1, Scatter(float(value.std(ddof=1)), len(people) - 1.0)),
+            (1, Scatter(seen, len(people) - 1.0)),
             (-1, Scatter(float(np.sqrt(variance)), freedom)),
             confidence=CONFIDENCE,
         )
