@@ -250,8 +250,9 @@ OF_AN_ERROR = {"start", "lineno", "colno", "expected"}
 """What a refusal may take of an error that was caught: where it was, and what our own ones say."""
 
 
-OUR_OWN = {"NoReference", "LacksEntries", "Refused"}
-"""Errors that speak to a tester themselves: refusals, which this test holds where they are made."""
+OUR_OWN = {"NoReference", "LacksEntries", "MetrologyError", "Refused"}
+"""Errors that speak to a tester themselves: refusals, which this test holds where they are made,
+and what our own computation says of samples."""
 
 
 def test_no_refusal_of_the_intake_repeats_what_a_library_says():
