@@ -49,6 +49,7 @@ SPECTACULAR_SETTINGS: dict[str, Any] = {
         "api.schema.leave_out_private",
         "api.schema.name_path_parameters",
         "api.schema.summarise",
+        "api.schema_links.link_answers",
         "api.sheets.describe_sheets",
         "api.deprecation.mark_deprecated",
         "api.schema_answers.show_answers",
