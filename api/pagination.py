@@ -58,6 +58,18 @@ class Pages(LimitOffsetPagination):
 
     def paginate_queryset(self, queryset: Any, request: Request, view: Any = None) -> Any:
         self.fields = fields_asked(request, view)
+        if "changed_since" in request.query_params and not hasattr(view, "changed_since"):
+            raise Invalid(
+                gettext("This list doesn't say what changed: read it whole."),
+                [
+                    Finding(
+                        "query",
+                        "changed_since",
+                        request.query_params["changed_since"],
+                        gettext("nothing here; pools and sessions take it"),
+                    )
+                ],
+            )
         return super().paginate_queryset(queryset, request, view)
 
     def get_paginated_response(self, data: Any) -> Response:

@@ -18,6 +18,7 @@ from results.http_cache.code_version import tagged
 from results.http_cache.shared import PRIVATE, SHARED
 
 A_DAY_S = 24 * 60 * 60
+CSV = "text/csv"
 OF_ONE_READER = (settings.SESSION_COOKIE_NAME, CookieStorage.cookie_name)
 """Cookies that may make a response personal."""
 View = Callable[..., Any]
@@ -68,10 +69,13 @@ def cache_by_edition(
 
 
 def _chosen(request: HttpRequest, cookies: tuple[str, ...]) -> list[str]:
-    """What the reader chose: the values of these cookies, and a language other than our own."""
+    """What the reader chose: the values of these cookies, and a language or a form other than our
+    usual one.
+    """
     language = get_language()
     own = [] if language == settings.LANGUAGE_CODE else [str(language)]
-    return [request.COOKIES.get(name, "") for name in cookies] + own
+    form = [CSV] if CSV in request.headers.get("Accept", "") else []
+    return [request.COOKIES.get(name, "") for name in cookies] + own + form
 
 
 def _tag(edition: str, chosen: list[str]) -> str:

@@ -17,6 +17,12 @@ from rigs.refusals import Conflict
 
 JOIN = ("connection", "main_material", "leader_material")
 
+ENDS: dict[str, bool] = {
+    Connection.Kind.LINE_TO_LINE: True,
+    Connection.Kind.LINE_TO_TERMINAL: False,
+}
+"""Whether the other end of a kind of join is a line."""
+
 
 @dataclass(frozen=True)
 class AskedFor:
@@ -33,8 +39,10 @@ def vote(contributor: Contributor, connection: Connection, main: str, leader: st
     """Ask for a join on these materials, in place of what the contributor asked for before.
 
     One transaction. Locks the contributor, then the edition. Raises Conflict where the join has a
-    figure on them already, and AccountClosed.
+    figure on them already or joins nothing of the kind, and AccountClosed.
     """
+    if connection.kind in ENDS and ENDS[connection.kind] != bool(leader):
+        raise Conflict(gettext("This join joins %(kind)s.") % {"kind": connection.kind})
     with transaction.atomic():
         locked = lock_contributor(contributor)
         asked = {"connection": connection, "main_material": main, "leader_material": leader}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from secrets import SystemRandom
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -88,10 +89,16 @@ def packing_list(by: Contributor, of: Round) -> list[Packed]:
 def allocate(participant: RoundParticipant) -> None:
     """Draw the codes that a participant lacks, in the transaction of who has locked the round."""
     has = set(participant.specimens.values_list("sample_id", "copy"))
-    for sample in participant.round.samples.all():
-        for copy in range(1, sample.codes + 1):
-            if (sample.pk, copy) not in has:
-                _draw(participant, sample, copy)
+    lacking = [
+        (sample, copy)
+        for sample in participant.round.samples.all()
+        for copy in range(1, sample.codes + 1)
+        if (sample.pk, copy) not in has
+    ]
+    # Rows are numbered as they are made: in order their numbers would tell which is which.
+    SystemRandom().shuffle(lacking)
+    for sample, copy in lacking:
+        _draw(participant, sample, copy)
 
 
 def _draw(participant: RoundParticipant, sample: RoundSample, copy: int) -> None:

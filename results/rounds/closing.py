@@ -27,11 +27,14 @@ def close(by: Contributor, of: Round) -> Round:
     What can't be stored is kept with the reason. Participants get their numbers, drawn by lot; the
     job that computes the report sends them a notice. One transaction. Locks everybody who takes
     part by ascending id, then the round, then what each upload locks. Raises Forbidden for anyone
-    but the organiser and moderators, and Conflict where it is not open or somebody entered
-    meanwhile.
+    but the organiser and moderators who take no part, and Conflict where it is not open or somebody
+    entered meanwhile.
     """
-    if by.pk != of.organiser_id and not is_moderator(by.user):
-        raise Forbidden(gettext("Only its organiser or a moderator closes a round."))
+    takes_part = of.participants.filter(contributor=by, withdrawn_at=None).exists()
+    if by.pk != of.organiser_id and (takes_part or not is_moderator(by.user)):
+        raise Forbidden(
+            gettext("Only its organiser, or a moderator who takes no part, closes a round.")
+        )
     with transaction.atomic():
         testers = set(of.participants.values_list("contributor_id", flat=True))
         locked = Contributor.objects.select_for_update(of=("self",), no_key=True)

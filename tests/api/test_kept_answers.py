@@ -111,6 +111,9 @@ def test_what_one_address_or_form_asked_for_is_never_given_to_another(addresses,
     assert as_stranger.get(addresses[0], HTTP_ACCEPT="text/html").status_code == 406
     sheet = as_stranger.get(addresses[0], HTTP_ACCEPT="text/csv")
     assert sheet["Content-Type"] == "text/csv; charset=utf-8"
+    document = as_stranger.get(addresses[0])
+    other = {"HTTP_ACCEPT": "text/csv", "HTTP_IF_NONE_MATCH": document["ETag"]}
+    assert as_stranger.get(addresses[0], **other).status_code == 200
     assert as_stranger.get(addresses[0])["Content-Type"] == "application/json"
 
 

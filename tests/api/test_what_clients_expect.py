@@ -278,3 +278,11 @@ def test_an_operation_that_will_go_says_so_a_year_before(as_stranger, db, monkey
 def test_nothing_of_v1_is_on_shorter_notice_than_a_year():
     for notice in deprecation.DEPRECATED.values():
         assert notice.until - notice.since >= deprecation.LEAST_NOTICE
+
+
+@pytest.mark.parametrize("address", ["lines", "rigs", "connections", "contributors"])
+def test_a_list_that_does_not_know_what_changed_says_so(as_stranger, db, address):
+    """Else a program that syncs takes all rows for the changed ones."""
+    answer = as_stranger.get(f"/api/v1/{address}?changed_since=2026-01-01T00:00:00Z")
+    assert answer.status_code == 422
+    assert answer.json()["findings"][0]["field"] == "changed_since"

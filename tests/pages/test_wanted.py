@@ -119,10 +119,12 @@ def test_nobody_asks_for_a_join_that_is_not_accepted_or_of_no_material(league):
     for wrong in (
         ALBRIGHT | {"connection": proposed.pk},
         ALBRIGHT | {"connection": pool_of("Albright").connection_id, "main": "string"},
+        ALBRIGHT | {"connection": pool_of("Albright").connection_id, "leader": ""},
         {},
     ):
         assert client.post("/wanted/vote/", wrong).status_code == 422
     assert not Vote.objects.exists()
+    assert client.get("/wanted/vote/").headers["Location"] == "/wanted/"
 
 
 def test_what_is_wanted_is_kept_for_strangers(league):

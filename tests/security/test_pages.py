@@ -70,7 +70,8 @@ PAGES = {
     (SHOWN, (302, 302, 302, 302)): "follow/<str:subject>/<int:number>/",
     (SHOWN, (422, 422, 422, 422)): "report/<str:subject>/<int:pk>/",
     (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
-    (NOT_SO, (302, 422, 422, 422)): "wanted/vote/ rounds/enter/",
+    (NOT_SO, (302, 422, 422, 422)): "rounds/enter/",
+    (LED_ON, (302, 422, 422, 422)): "wanted/vote/",
     # The owner's round is being set up: `tests/pages/test_rounds.py` goes on from there.
     ((302, 404, 404, 404), NOT_SO): """
         rounds/codes/<str:code>/ rounds/<int:pk>/sheet/ rounds/<int:pk>/report/mine/
@@ -83,7 +84,7 @@ PAGES = {
         account/tokens/<str:digest>/end/ upload/waiting/<uuid:key>/delete/
         rounds/<int:pk>/leave/
         """,
-    (NOT_SO, (302, 409, 403, 403)): "rounds/<int:pk>/labels/",
+    (LED_ON, (302, 409, 403, 403)): "rounds/<int:pk>/labels/",
     # For administrators, and for those who give their password once more: these have none.
     ((302, 403, 403, 403), (302, 403, 403, 403)): """
         admin/people/ account/again/ account/again/second-factor/ account/second-factor/set-up/

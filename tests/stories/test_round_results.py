@@ -217,3 +217,11 @@ def test_the_organisers_pulls_of_the_spool_are_in_the_report(under_way, organise
     drain()
     (spool,) = selectors.latest_report(made).report["spools"]
     assert (spool["spool"], spool["lengths"]) == (1, 3)
+
+
+def test_a_moderator_who_takes_part_does_not_close_the_round(organiser, testers, moderator):
+    made, _ = playing.opened(organiser, [*testers, moderator])
+    with pytest.raises(Forbidden):
+        close(moderator, made)
+    withdraw(moderator, made)
+    assert close(moderator, made).state == Round.State.CLOSED

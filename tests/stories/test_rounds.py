@@ -116,6 +116,16 @@ def test_opening_draws_for_everyone_each_sample_and_its_duplicate(organiser, tes
         open_round(organiser, made)
 
 
+def test_the_numbers_of_rows_tell_nobody_which_code_is_which_sample(organiser, testers):
+    """One's own data hold them."""
+    made, _ = playing.opened(organiser, testers)
+    orders = {
+        tuple(one.specimens.order_by("pk").values_list("sample_id", "copy"))
+        for one in made.participants.all()
+    }
+    assert len(orders) > 1
+
+
 def test_a_round_is_opened_by_its_organiser_once_two_have_entered(organiser, testers):
     made = set_up(organiser, playing.draft())
     enter(testers[0], made.entry_code)

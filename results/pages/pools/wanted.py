@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from results.http_cache.cache_marks import edition_of_wanted
 from results.http_cache.cached_view import cache_by_edition
@@ -50,10 +50,12 @@ def wanted(request: HttpRequest) -> HttpResponse:
     return _shown(request, VoteForm(label_suffix=""))
 
 
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 @signed_in.contributors_only
 def cast_vote(request: HttpRequest) -> HttpResponseBase:
-    """Ask for a join, or take one's vote back."""
+    """Ask for a join, or take one's vote back; who opens the address again is shown the list."""
+    if request.method != "POST":
+        return redirect("pages:wanted")
     contributor = signed_in.contributor_behind(request)
     if request.POST.get("take_back"):
         take_back(contributor)

@@ -11,7 +11,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.views.decorators.cache import never_cache
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_safe
 
 from results.models import Round, RoundParticipant
 from results.pages.rigs.bench_sheet import MEANINGS
@@ -121,12 +121,17 @@ def sheet(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "pages/rounds/sheet.html", context)
 
 
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 @contributors_only
 @never_cache
 def labels(request: HttpRequest, pk: int) -> HttpResponse:
-    """Labels and packing list, for who packs; that they have seen it is kept."""
+    """Labels and packing list, for who packs; that they have seen it is kept.
+
+    Opened by its address alone it shows nothing, and leads to the round.
+    """
     found = get_object_or_404(selectors.rounds(), pk=pk)
+    if request.method != "POST":
+        return redirect("pages:round", found.pk)
     packer: Contributor = contributor_behind(request)
     packed = [
         Label(
