@@ -6,13 +6,20 @@ from functools import cache
 
 from django.db.models import Model
 
+from results.public.of_following import OF_FOLLOWING
 from results.public.of_pools import OF_POOLS
 from results.public.of_rigs import OF_RIGS
 from results.public.of_rounds import OF_ROUNDS
 from results.public.of_sessions import OF_SESSIONS
 from results.public.rules import Declared, Rule
 
-DECLARED: dict[str, Declared] = {**OF_RIGS, **OF_SESSIONS, **OF_POOLS, **OF_ROUNDS}
+DECLARED: dict[str, Declared] = {
+    **OF_RIGS,
+    **OF_SESSIONS,
+    **OF_POOLS,
+    **OF_ROUNDS,
+    **OF_FOLLOWING,
+}
 """By label of the table. Of a table that is not here, such as those of accounts, nothing is."""
 
 
