@@ -72,6 +72,9 @@ def laid_out(rows: Rows, head: Sequence[Row], given: Layout) -> Layout:
     columns = _columns(before, body)
     said = "\n".join(" ".join(map(str, row)) for row in before)
     _take_facts(given, said, rows)
+    _ask_for_others(given, columns)
+    if given.questions:
+        return given
     if given.time is None:
         _find_time(given, columns, body, rows.decimal)
     if given.force is None:
@@ -155,6 +158,17 @@ def _take_facts(given: Layout, said: str, rows: Rows) -> None:
         given.started_at = started
 
 
+def _ask_for_others(given: Layout, columns: Sequence[Column]) -> None:
+    """Where an answer names a column that there isn't, or one column for both."""
+    for answer, place in (("time_column", given.time), ("force_column", given.force)):
+        if place is not None and place >= len(columns):
+            found = gettext("column %(number)d, which isn't there") % {"number": place + 1}
+            given.ask(answer, found, _list_of(columns))
+    if given.force is not None and given.force == given.time:
+        found = gettext("column %(number)d twice") % {"number": given.force + 1}
+        given.ask("force_column", found, gettext("another column than that of the time"))
+
+
 def _find_time(
     given: Layout, columns: Sequence[Column], body: Sequence[list[object]], decimal: str
 ) -> None:
@@ -224,8 +238,9 @@ def _find_clock(
     if any(cells.moment(_at(row, place)) is not None for row in body):
         given.clock = "stamps"
         return
-    given.clock = columns[place].unit if place < len(columns) else ""
-    if given.clock:
+    written = columns[place].unit if place < len(columns) else ""
+    if written in CLOCKS:
+        given.clock = written
         return
     values = [cells.number(_at(row, place), decimal) for row in body]
     times = [value for value in values if value is not None]

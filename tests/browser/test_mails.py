@@ -45,8 +45,13 @@ NEEDS_ROUTE = {
 NO_MAIL_OF_THEIR_OWN = {"base"}
 # Sent on a sign-up with a known address, which is refused where addresses need no confirming.
 ONLY_WHERE_CONFIRMING_IS_MANDATORY = {"account_already_exists"}
-OUR_SENDERS = {"results/notices.py", "results/worker/mail_news.py"}
-"""The second one's mails are read and followed in `tests/stories/test_following.py`."""
+OUR_SENDERS = {
+    "results/management/commands/test_mail.py",
+    "results/notices.py",
+    "results/worker/mail_news.py",
+}
+"""An operator's test has no link (`tests/deploy/test_mail.py`); the last one's mails are read and
+followed in `tests/stories/test_following.py`."""
 
 
 @pytest.fixture(params=["desktop"])

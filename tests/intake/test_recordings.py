@@ -1,5 +1,6 @@
 """Recordings as loggers write them are read rightly or asked about, none silently wrong."""
 
+import contextlib
 import io
 import json
 
@@ -226,6 +227,23 @@ def test_answers_that_are_none_are_named():
         read_recording(KINDS["milliseconds"], "text/csv", answers)
     fields = {finding.field for finding in refused.value.findings}
     assert fields == {"unit", "clock", "sample_rate_Hz", "force_column"}
+
+
+@given(
+    st.sampled_from(["time_s,force (N)", "t_s,force_1 (N),force_2 (N)", ""]),
+    st.sampled_from([None, 1, 2, 3, 9]),
+    st.sampled_from([None, 1, 2, 3, 9]),
+)
+def test_any_answers_about_columns_end_in_a_recording_or_a_refusal(heading, time, force):
+    """The column of the time is not that of the force, and one that isn't there is neither."""
+    body = lines(lambda t, f: f"{t},{f},{f + 1}", [heading] if heading else ())
+    answers = Answers(unit="N", time_column=time, force_column=force)
+    if time is not None and time in (force, 9):
+        with pytest.raises(Asks):
+            read_recording(body, "text/csv", answers)
+        return
+    with contextlib.suppress(Refused):
+        read_recording(body, "text/csv", answers)
 
 
 pieces = st.sampled_from(

@@ -169,6 +169,10 @@ def test_a_pull_is_left_out_and_more_rows_are_asked_for(as_owner, bench, send):
     address = send(recording())
     more = Page(as_owner.post(address, naming(**rig_of(bench), more="yes")))
     assert len(more.all("input", id="id_j4-connection")) == 1
+    (discarded,) = more.all("input", id="id_j4-discarded_ties")
+    assert discarded["value"] == "0"
+    assert "required" not in discarded
+    assert "This field is required" not in more.text
     left = naming(**rig_of(bench), store="yes") | {"p4-of": "out", "p4-end": ""}
     as_owner.post(address, left)
     assert Session.objects.get().baselines.get().pulls.count() == 3

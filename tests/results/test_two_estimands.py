@@ -56,7 +56,8 @@ def test_each_set_says_what_the_join_itself_holds_by_the_scatter_of_its_pool(
     pk = by_set["pull_set"][0]
     document = client.get(reverse("api:pull-set", args=[pk])).json()
     shown = {name: column[0] for name, column in by_set.items() if name != "pull_set"}
-    assert document["own_strength"] == shown
+    ends = {"low": shown["interval_low"], "high": shown["interval_high"]}
+    assert document["own_strength"] == shown | {"interval": ends}
     page = " ".join(client.get(reverse("pages:pull-set", args=[pk])).content.decode().split())
     assert f"the join itself holds {100 * shown['efficiency']:.1f}% here" in page
     mark([pool.pk], "a set was withdrawn", takes_down=True)

@@ -88,9 +88,17 @@ class JoinForm(forms.Form):
         help_text=_("for example: turns_main=6; glued=no"),
     )
     discarded_ties = forms.IntegerField(
-        label=_("Ties discarded before pulling"), min_value=0, max_value=1000, initial=0
+        label=_("Ties discarded before pulling"),
+        min_value=0,
+        max_value=1000,
+        initial=0,
+        required=False,
     )
     doubled = forms.BooleanField(label=_("main line doubled"), required=False)
+
+    def clean_discarded_ties(self) -> int:
+        """None where the field was left empty."""
+        return self.cleaned_data["discarded_ties"] or 0
 
     def clean_parameters(self) -> dict[str, Any]:
         """Tie parameters by name, as a sheet has them."""
@@ -184,7 +192,18 @@ def named(
     first = {"rig": str(rigs[0].pk)} if len(rigs) == 1 else {}
     return Named(
         SessionForm(sent, rigs, initial={"loading": "static", **first}),
-        [StraightForm(sent, prefix=f"s{number}", label_suffix="") for number in range(1, rows + 1)],
-        [JoinForm(sent, prefix=f"j{number}", label_suffix="") for number in range(1, rows + 1)],
+        [
+            StraightForm(_row(sent, f"s{number}-line"), prefix=f"s{number}", label_suffix="")
+            for number in range(1, rows + 1)
+        ],
+        [
+            JoinForm(_row(sent, f"j{number}-connection"), prefix=f"j{number}", label_suffix="")
+            for number in range(1, rows + 1)
+        ],
         pulls,
     )
+
+
+def _row(sent: MultiValueDict[str, Any] | None, name: str) -> MultiValueDict[str, Any] | None:
+    """What was sent; None for a row that has only just been asked for, and so has no mistakes."""
+    return None if sent is not None and "more" in sent and name not in sent else sent
