@@ -182,8 +182,10 @@ def test_a_package_is_valid_and_says_how_it_is_cited_and_what_has_changed(folder
     rows = [line for line in b"".join(changes.streaming_content).decode().splitlines()
             if re.match(r"\| \d", line)]  # fmt: skip
     assert [row.split("|")[1].strip() for row in rows] == ["2", "1"]
-    for name in ("recompute.R", "recompute.py", "CITATION.cff", "SHA256SUMS.txt"):
-        assert client.get(f"/open-data/latest/{name}", follow=True).status_code == 200
+    names = {file["name"] for file in release.files}
+    assert {"recompute.R", "recompute.py", "recompute.ipynb", "CITATION.cff"} < names
+    for name in names:
+        assert client.get(f"/open-data/latest/{name}", follow=True).status_code == 200, name
 
 
 def the_path_that_readme_shows_is_there(folder) -> None:

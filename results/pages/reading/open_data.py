@@ -26,6 +26,7 @@ TYPES = {
     "R": "text/plain; charset=utf-8",
     "cff": "application/yaml",
     "csv": "text/csv; charset=utf-8; header=present",
+    "ipynb": "application/x-ipynb+json",
     "json": "application/json",
     "md": "text/markdown; charset=utf-8",
     "py": "text/plain; charset=utf-8",
