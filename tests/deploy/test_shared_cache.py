@@ -5,7 +5,7 @@ import re
 import pytest
 import requests
 
-from deploy.tools.processes import wait_until
+from deploy.tools.processes import TIMEOUT_S, wait_until
 from deploy.tools.shared_cache import in_front_of
 from results.http_cache.shared import SHARED
 from results.models import Connection, Pool
@@ -21,7 +21,7 @@ def cached(transactional_db, live_server):
 
         def ask(path: str, **headers: str) -> requests.Response:
             named = {name.replace("_", "-"): value for name, value in headers.items()}
-            return requests.get(f"http://127.0.0.1:{port}{path}", headers=named, timeout=60)
+            return requests.get(f"http://127.0.0.1:{port}{path}", headers=named, timeout=TIMEOUT_S)
 
         yield ask
 

@@ -32,8 +32,9 @@ ENGLISH = re.compile(
     r"|(label|rig|set|spool|terminal) \d+"  # what stands for a name that is not accepted
     r"|(Indication|Repeatability|Resolution) at .* percent, class [\d.]+ allows [\d.]+\."
     r"|.*scatter needs a set of at least two pulls.*"
+    r"|<iframe .*"
 )
-"""Sentences of pure packages, and names that are made of what is stored."""
+"""Sentences of pure packages, names that are made of what is stored, and HTML to copy."""
 POINT = re.compile(r"(?<![\w.:-])\d+\.\d+(?![\w.:-])")
 """A decimal point, but of versions, addresses and paragraphs."""
 
