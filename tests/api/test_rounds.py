@@ -136,9 +136,9 @@ def test_before_the_close_nobody_is_told_what_a_hidden_sample_is_or_what_was_sen
     sealed = selectors.sealed_of(entered[0]).get()
     desk += administrator.get(f"/admin/results/sealedsession/{sealed.pk}/change/").content.decode()
     for reader in (as_stranger, client_of(testers[0]), client_of(testers[1])):
-        told = everything_told_to(reader, made)
-        assert "ZqHidden" not in told
-        assert "ZqNote" not in told
+        shown_to_them = everything_told_to(reader, made)
+        assert "ZqHidden" not in shown_to_them
+        assert "ZqNote" not in shown_to_them
     assert "ZqNote" not in desk
     assert "ZqHidden" not in desk
     for specimen in entered[0].specimens.all():
