@@ -25,7 +25,7 @@ SHORT_BY = 2
 """Testers that a pool may lack to be listed as short."""
 DIFFERENCE = 0.05
 """Difference of joins worth telling, as a part of the efficiency; common practice, no source."""
-COMPARED = ("first", "second", "ci_low", "ci_high", "df", "p_holm", "together")
+COMPARED = ("first", "second", "difference", "ci_low", "ci_high", "df", "p_holm", "together")
 
 
 @dataclass(frozen=True)
@@ -45,13 +45,16 @@ class Undecided:
     """Two joins that the data can't separate, the stronger one so far first.
 
     ``more`` counts the days on which both have to be pulled on the same rig, beyond the
-    ``together`` there were, to show a difference of `DIFFERENCE` four times in five.
+    ``together`` there were, to show a difference of `DIFFERENCE` four times in five: none where
+    there were enough, None where no number would do. ``apart`` is by how much one held more
+    than the other on those days, as a part of what the other held.
     """
 
     first: Pool
     second: Pool
     together: int
-    more: int
+    more: int | None
+    apart: float
 
 
 @dataclass(frozen=True)
@@ -80,16 +83,25 @@ def short_pools(most: int) -> list[Short]:
 def undecided(most: int) -> list[Undecided]:
     """Pairs of joins of one line pair that were compared directly and don't differ.
 
-    Those first that the fewest days more would decide.
+    Those first that the fewest days more would decide, then those that there were days enough for,
+    the farthest apart first, and last those that no number of days would decide.
     """
     by_id = {pool.pk: pool for pool in pools()}
     found = []
     for comparison in DirectComparison.objects.exclude(figures={}):
         for each in map(Figures, comparison.figures.get("differences", ())):
             pair = _undecided(each, by_id) if each.has(*COMPARED) else None
-            if pair is not None and pair.more:
+            if pair is not None:
                 found.append(pair)
-    return sorted(found, key=lambda pair: (pair.more, pair.first.pk, pair.second.pk))[:most]
+    return sorted(found, key=_soonest)[:most]
+
+
+def _soonest(pair: Undecided) -> tuple[float, ...]:
+    if pair.more is None:
+        return (2, pair.first.pk, pair.second.pk)
+    if not pair.more:
+        return (1, -pair.apart, pair.first.pk, pair.second.pk)
+    return (0, pair.more, pair.first.pk, pair.second.pk)
 
 
 def _undecided(each: Figures, by_id: dict[int, Pool]) -> Undecided | None:
@@ -98,13 +110,16 @@ def _undecided(each: Figures, by_id: dict[int, Pool]) -> Undecided | None:
         return None
     half_width = (each["ci_high"] - each["ci_low"]) / 2
     se = half_width / student.ppf(1 - ALPHA / 2, each["df"])
+    together = each["together"]
     try:
-        needed = pairs_for_difference(DIFFERENCE, se * float(np.sqrt(each["together"])))
+        needed = pairs_for_difference(DIFFERENCE, se * float(np.sqrt(together)))
     except BeyondReach:
-        return None
+        more = None
+    else:
+        more = max(needed - together, 0)
     if (_version(first).efficiency or 0.0) < (_version(second).efficiency or 0.0):
         first, second = second, first
-    return Undecided(first, second, each["together"], max(needed - each["together"], 0))
+    return Undecided(first, second, together, more, float(np.expm1(abs(each["difference"]))))
 
 
 def gains_for(contributor: Contributor, most: int) -> list[Gain]:

@@ -5,9 +5,9 @@ import pytest
 from django.test import Client
 
 from results.accounts.close import close_account
-from results.models import Connection, Vote
+from results.models import Connection, DirectComparison, Vote
 from results.pools.wanted import undecided
-from results.statistics.planning import pairs_for_difference
+from results.statistics.planning import ALPHA, pairs_for_difference
 from results.worker.embedded import drain
 from tests.api.leagues import send
 from tests.pages.conftest import pool_of
@@ -42,8 +42,40 @@ def test_joins_that_differ_are_decided_and_those_alike_say_how_many_days_it_take
     assert frozenset(("Blood", "Surgeon's")) not in pairs  # a third apart
     for pair in pairs.values():
         assert pair.together >= 1
-        assert pair.more >= 1
         assert pair.first.current.efficiency >= pair.second.current.efficiency
+
+
+def not_told_apart() -> set[frozenset[int]]:
+    """The pairs of joins that direct comparisons leave open, by the p value that is published."""
+    return {
+        frozenset((each["first"], each["second"]))
+        for comparison in DirectComparison.objects.all()
+        for each in comparison.figures.get("differences", ())
+        if each["p_holm"] > ALPHA
+    }
+
+
+@pytest.mark.parametrize(
+    ("half_width", "said"),
+    [(0.03, "days enough"), (0.2, "more"), (30.0, "no number of days would do")],
+)
+def test_every_pair_that_is_not_told_apart_is_listed_however_wide_its_interval(
+    league, read, half_width, said
+):
+    first, second = pool_of("Blood"), pool_of("Double uni")
+    found = {"first": first.pk, "second": second.pk, "difference": 0.01, "df": 8.0}
+    found |= {"ci_low": 0.01 - half_width, "ci_high": 0.01 + half_width}
+    found |= {"p": 0.4, "p_holm": 0.4, "together": 12}
+    comparison = DirectComparison.objects.get(main_material=first.main_material)
+    comparison.figures = {"differences": [found]}
+    comparison.save()
+    assert len(not_told_apart()) >= 1
+    listed = undecided(30)
+    assert {frozenset((each.first.pk, each.second.pk)) for each in listed} == not_told_apart()
+    page = read("/wanted/").text
+    section = page[page.index("Joins that the data can't separate") :]
+    assert f"12 days so far, 1.0% apart, {said}" in section or said == "more"
+    assert said in section
 
 
 @pytest.mark.parametrize(("d", "pairs"), [(0.5, 34), (0.8, 15), (1.0, 10)])

@@ -81,7 +81,8 @@ def test_three_accounts_that_raise_a_pool_together_show_in_what_they_share(
     alone = np.exp(np.array(version.figures["leave_one_out"]["mu"]) - version.figures["mu"]) - 1
     assert np.abs(alone).max() < -first["change"] / 2
     page = " ".join(client.get(reverse("pages:pool", args=[pool.pk])).content.decode().split())
-    assert "tester 9, tester 10, tester 11" in page
+    assert f"{TOGETHER} sets of tester 9, tester 10, tester 11" in page
+    assert "Without testers who" not in page  # other sets of theirs may stay
     document = client.get(reverse("api:pool", args=[pool.pk])).json()
     assert document["findings"]["groups_left_out"] == version.findings["groups_left_out"]
     assert recomputed(version).differences == ()

@@ -89,7 +89,7 @@ METHODS = {
         "the scatter about the pool's with a standard deviation of 20 percent between sets."
     ),
     "findings.groups_left_out": _(
-        "The pool estimated again without each group, components and all."
+        "The pool's mean without each group, at the variance components of the whole pool."
     ),
     "findings.median_of_testers": _(
         "The median of the testers' means, between order statistics by the binomial distribution."

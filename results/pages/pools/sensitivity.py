@@ -24,11 +24,15 @@ NAMED = 10
 
 @dataclass(frozen=True)
 class WithoutGroup:
-    """The pooled efficiency without testers who share something; ten of them are named."""
+    """The pooled efficiency without sets that share something; ten of their testers are named.
+
+    Testers may have other sets, which stay.
+    """
 
     shared: list[str | Promise]
     handles: list[str]
     testers: int
+    sets: int
     efficiency: float | None
     change: float
 
@@ -55,6 +59,7 @@ def groups_of(version: PoolVersion) -> list[WithoutGroup]:
             [SHARED[kind] for kind in each["share"]],
             [people[tester].handle for tester in each["testers"][:NAMED]],
             len(each["testers"]),
+            each["sets"],
             each["efficiency"],
             each["change"],
         )
