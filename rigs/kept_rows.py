@@ -144,6 +144,56 @@ class KeepRows(OnPostgreSQL):
         return f"Keep rows of {self.model_name} as they were stored"
 
 
+class KeepRowsWhere(KeepRows):
+    """As ``KeepRows``, where a condition on other tables holds; no row is added then either.
+
+    ``where`` is said of ``this``, the row as it was or as it would be. It is asked of each row that
+    is written: only for tables of which little is written at once.
+    """
+
+    def __init__(
+        self,
+        model_name: str,
+        *,
+        where: str,
+        may_change: Collection[str] = (),
+        blanked: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(model_name, may_change=may_change, blanked=blanked)
+        self.where = where
+
+    def forwards(self, model: Any) -> list[str]:
+        table = model._meta.db_table
+        changed = " OR ".join(
+            self._changed(field.column)
+            for field in model._meta.concrete_fields
+            if field.column not in self.may_change
+        )
+        refused = (
+            f"RAISE EXCEPTION 'a row of {table} is kept as it was stored' "
+            "USING ERRCODE = 'check_violation', TABLE = TG_TABLE_NAME, CONSTRAINT = TG_NAME;"
+        )
+        return [
+            f"CREATE OR REPLACE FUNCTION {table}_is_kept() RETURNS trigger LANGUAGE plpgsql AS $$\n"
+            f"DECLARE this {table};\nBEGIN\n"
+            "    IF TG_OP <> 'INSERT' THEN\n"
+            f"        IF TG_OP = 'UPDATE' AND NOT ({changed}) THEN RETURN NEW; END IF;\n"
+            f"        this := OLD;\n        IF {self.where} THEN {refused} END IF;\n"
+            "        IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;\n    END IF;\n"
+            f"    this := NEW;\n    IF {self.where} THEN {refused} END IF;\n"
+            "    RETURN NEW;\nEND $$",
+            f"CREATE OR REPLACE TRIGGER {table}_is_kept BEFORE INSERT OR UPDATE OR DELETE "
+            f"ON {table} FOR EACH ROW EXECUTE FUNCTION {table}_is_kept()",
+        ]
+
+    def backwards(self, model: Any) -> list[str]:
+        table = model._meta.db_table
+        return [
+            f"DROP TRIGGER IF EXISTS {table}_is_kept ON {table}",
+            f"DROP FUNCTION IF EXISTS {table}_is_kept()",
+        ]
+
+
 class KeepTable(OnPostgreSQL):
     """Refuse to empty a table at once: TRUNCATE asks no trigger of a row."""
 
@@ -165,24 +215,41 @@ class KeepTable(OnPostgreSQL):
 class RefuseRows(OnPostgreSQL):
     """Refuse rows whose parents don't belong together; ``where`` is a condition on ``NEW``.
 
-    Asked of each row that is inserted, and of those in which one of ``columns`` changes. Only for
-    tables that an upload writes few rows of: pulls are checked by constraints.
+    Asked of each row that is inserted, and of those in which one of ``columns`` changes; where it
+    is ``deferred``, once the transaction ends. Only for tables that an upload writes few rows of:
+    pulls are checked by constraints.
     """
 
-    def __init__(self, model_name: str, name: str, *, columns: Collection[str], where: str) -> None:
+    def __init__(
+        self,
+        model_name: str,
+        name: str,
+        *,
+        columns: Collection[str],
+        where: str,
+        deferred: bool = False,
+    ) -> None:
         super().__init__(model_name)
         self.name, self.columns, self.where = name, tuple(columns), where
+        self.deferred = deferred
 
     def forwards(self, model: Any) -> list[str]:
         table, named = model._meta.db_table, ", ".join(self.columns)
+        rows = f"INSERT OR UPDATE OF {named} ON {table}"
+        asked = [f"CREATE OR REPLACE TRIGGER {self.name} BEFORE {rows}"]
+        if self.deferred:
+            asked = [
+                f"DROP TRIGGER IF EXISTS {self.name} ON {table}",
+                f"CREATE CONSTRAINT TRIGGER {self.name} AFTER {rows} DEFERRABLE INITIALLY DEFERRED",
+            ]
         return [
             f"CREATE OR REPLACE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS $$\n"
             f"BEGIN\n    IF {self.where} THEN\n"
             f"        RAISE EXCEPTION 'a row of {table} does not belong to its parents'\n"
             "            USING ERRCODE = 'check_violation', TABLE = TG_TABLE_NAME, "
             "CONSTRAINT = TG_NAME;\n    END IF;\n    RETURN NEW;\nEND $$",
-            f"CREATE OR REPLACE TRIGGER {self.name} BEFORE INSERT OR UPDATE OF {named} ON {table} "
-            f"FOR EACH ROW EXECUTE FUNCTION {self.name}()",
+            *asked[:-1],
+            f"{asked[-1]} FOR EACH ROW EXECUTE FUNCTION {self.name}()",
         ]
 
     def backwards(self, model: Any) -> list[str]:

@@ -28,7 +28,13 @@ LATE = timedelta(hours=1)
 WHEN = {
     "results.Upload": "received_at",
     "results.PoolVersion": "computed_at",
+    "results.Round": "closed_at",
+    "results.RoundSpecimen": "participant__round__closed_at",
+    "results.SealedSession": "received_at",
+    "results.RoundSet": "specimen__participant__round__closed_at",
+    "results.RoundReport": "made_at",
 }
+"""By table the moment after which a row is to be sealed; ``at`` where none is named."""
 
 
 def wrong_states() -> Iterator[Fault]:

@@ -6,8 +6,8 @@ import hashlib
 import json
 import secrets
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime
 from typing import Any
 
 from django.apps import apps
@@ -25,10 +25,14 @@ FIRST = "0" * 64
 
 @dataclass(frozen=True)
 class Sealed:
-    """A table whose rows are sealed: columns that never change, and words that may be erased."""
+    """A table whose rows are sealed: columns that never change, and words that may be erased.
+
+    Rows are sealed from when they are as ``where`` says.
+    """
 
     columns: tuple[str, ...]
     words: tuple[str, ...] = ()
+    where: Q = field(default_factory=Q)
 
 
 SEALED: Mapping[str, Sealed] = {
@@ -43,6 +47,22 @@ SEALED: Mapping[str, Sealed] = {
             *("pool_id", "number", "computed_at", "testers", "sessions", "sets", "pulls"),
             *("efficiency", "interval_low", "interval_high", "no_figure", "figures", "snapshot"),
         )
+    ),
+    "results.Round": Sealed(
+        (
+            *("club_id", "organiser_id", "packer_id", "starts_on", "results_by", "line_state"),
+            *("opened_at", "closed_at"),
+        ),
+        where=Q(state="closed"),
+    ),
+    "results.RoundSight": Sealed(("round_id", "contributor_id", "at")),
+    "results.RoundSpecimen": Sealed(("participant_id", "sample_id", "copy", "code")),
+    "results.SealedSession": Sealed(
+        ("participant_id", "content_type", "sha256", "late", "received_at")
+    ),
+    "results.RoundSet": Sealed(("pull_set_id", "specimen_id")),
+    "results.RoundReport": Sealed(
+        ("round_id", "number", "made_at", "formulae", "sets", "report"), where=Q(state="made")
     ),
     "rigs.Suspension": Sealed(("contributor_id", "by_id", "at", "held"), ("reason",)),
     "rigs.CalibrationChange": Sealed(("successor_id", "by_id", "at"), ("reason",)),
@@ -110,7 +130,7 @@ def rows_behind(links: Iterable[AuditLink]) -> dict[tuple[str, int], Any]:
 def _rows(subject: str) -> models.QuerySet[Any]:
     known = SEALED[subject]
     rows: models.QuerySet[Any] = apps.get_model(subject)._base_manager.order_by("pk")
-    return rows.only(*known.columns, *known.words)
+    return rows.filter(known.where).only(*known.columns, *known.words)
 
 
 def _unsealed() -> Iterator[tuple[str, Any]]:
@@ -142,8 +162,10 @@ def _plain(value: Any) -> bytes:
 
 
 def _as_text(value: Any) -> str:
-    assert isinstance(value, datetime)
-    return value.astimezone(UTC).isoformat()
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    assert isinstance(value, date)
+    return value.isoformat()
 
 
 def _sha256(*parts: bytes) -> str:

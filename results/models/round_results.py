@@ -62,6 +62,10 @@ class RoundReport(models.Model):
                 | ~Q(state="made") & Q(report__isnull=True, made_at__isnull=True),
                 name="round_report_is_there_once_made",
             ),
+            models.CheckConstraint(
+                condition=Q(formulae__isnull=False) | ~Q(state="made"),
+                name="round_report_names_its_formulae",
+            ),
         ]
 
     def __str__(self) -> str:

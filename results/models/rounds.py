@@ -52,6 +52,11 @@ class Round(models.Model):
                 condition=Q(results_by__gte=F("starts_on")), name="round_ends_after_it_starts"
             ),
             models.CheckConstraint(
+                condition=Q(Q(opened_at=None) | Q(opened_at__gte=F("made_at")))
+                & Q(Q(closed_at=None) | Q(closed_at__gte=F("opened_at"))),
+                name="round_opens_before_it_closes",
+            ),
+            models.CheckConstraint(
                 condition=Q(line_state__in=["dry", "wetted", "soaked"]),
                 name="round_line_state_is_known",
             ),
@@ -189,6 +194,10 @@ class RoundParticipant(models.Model):
             ),
             models.UniqueConstraint(
                 fields=["round", "number"], name="round_participant_has_a_number"
+            ),
+            models.CheckConstraint(
+                condition=Q(withdrawn_at=None) | Q(withdrawn_at__gte=F("entered_at")),
+                name="round_is_entered_before_it_is_left",
             ),
         ]
 

@@ -15,6 +15,7 @@ from results.jobs.database_clock import from_now
 from results.models import Pull, Round, RoundReport
 from results.normalising.scales import scale_of
 from results.notices import notify_account
+from results.pools.snapshots import FORMULAE
 from results.rounds.reporting import Loads, ReadSet, figures_of, sets_of
 
 log = structlog.get_logger(__name__)
@@ -53,7 +54,8 @@ def _make(pk: int) -> None:
     try:
         loads = _loads(claimed)
         figures = figures_of(claimed.round, loads)
-        ours.update(state=State.MADE, report=figures, sets=sorted(loads), made_at=Now(), problem="")
+        made = {"report": figures, "sets": sorted(loads), "formulae": FORMULAE, "made_at": Now()}
+        ours.update(state=State.MADE, problem="", **made)
     except Exception as error:
         log.exception("round not reported", report=pk)
         problem = f"It could not be computed ({type(error).__name__})."

@@ -248,7 +248,7 @@ def test_a_column_added_to_history_is_kept_as_well():
     assert len(kept) >= 20
 
 
-def _is_refused(sql: str) -> bool:
+def is_refused(sql: str) -> bool:
     """Try it; whether the database refused it, at once or before it would have been committed."""
     try:
         with transaction.atomic(), connection.cursor() as cursor:
@@ -274,7 +274,7 @@ def test_the_database_refuses_each_bad_write_by_itself(world):
     taken = [
         write.what
         for write in tried
-        if not _is_refused(re.sub(r"\{(\w+)\}", lambda found: str(world[found[1]]), write.sql))
+        if not is_refused(re.sub(r"\{(\w+)\}", lambda found: str(world[found[1]]), write.sql))
     ]
     assert taken == []
     assert len(WRITES) >= 34

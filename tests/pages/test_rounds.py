@@ -7,6 +7,7 @@ from django.test import Client
 from django.utils import timezone
 
 from results.models import Round, RoundReport
+from results.pools.snapshots import FORMULAE
 from results.rounds.codes import readable
 from results.statistics.rounds.observations import Observations, Sample
 from results.statistics.rounds.round_report import report
@@ -87,7 +88,12 @@ def closed(organiser, testers, *, rig_low_by: float = 0.1) -> Round:
     now = timezone.now()
     Round.objects.filter(pk=made.pk).update(state=Round.State.CLOSED, closed_at=now)
     RoundReport.objects.create(
-        round=made, number=1, state="made", made_at=now, report=asdict(figures)
+        round=made,
+        number=1,
+        state="made",
+        made_at=now,
+        formulae=FORMULAE,
+        report=asdict(figures),
     )
     made.refresh_from_db()
     return made

@@ -1,7 +1,8 @@
 """Prove a whole store: that it is what was sent, decided and computed.
 
-Bytes against their sums, pulls against bytes, states against decisions, figures against pulls, and
-the chain that seals history. It reads, and writes nothing. Ends with 1 where it finds a fault.
+Bytes against their sums, pulls against bytes, states against decisions, sealed sessions of rounds
+against what the close made of them, figures against pulls, and the chain that seals history. It
+reads, and writes nothing. Ends with 1 where it finds a fault.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from deploy.verifying.erased import Erased
 from deploy.verifying.faults import Fault
 from deploy.verifying.figures import wrong_figures
 from deploy.verifying.history import broken_links, end_of_chain, wrong_states
+from deploy.verifying.rounds import wrong_rounds
 from deploy.verifying.uploads import wrong_uploads
 
 MOST = 100
@@ -39,6 +41,7 @@ class Command(BaseCommand):
         kinds: dict[str, Callable[[], Iterator[Fault]]] = {
             "bytes and pulls": lambda: wrong_uploads(erased),
             "states": wrong_states,
+            "rounds": lambda: wrong_rounds(erased),
             "chain": lambda: broken_links(erased),
         }
         if not options["without_figures"]:
