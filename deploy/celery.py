@@ -25,6 +25,7 @@ app.conf.task_routes = {
     "results.tasks.complete_pool": {"queue": "later"},
     "results.tasks.mail_news": {"queue": "later"},
     "results.tasks.make_release": {"queue": "later"},
+    "results.tasks.archive_traces": {"queue": "later"},
 }
 # A worker keeps its connection from task to task, and looks whether it still stands before each.
 app.conf.CELERY_DB_REUSE_MAX = sys.maxsize

@@ -240,6 +240,11 @@ CELERY_BEAT_SCHEDULE["clear"] = {
     "schedule": schedule(timedelta(days=1), nowfun=steady_now),
     "options": {"expires": 24 * 3600},
 }
+CELERY_BEAT_SCHEDULE["traces"] = {
+    "task": "results.tasks.archive_traces",
+    "schedule": schedule(timedelta(hours=1), nowfun=steady_now),
+    "options": {"expires": 3600},
+}
 CELERY_BEAT_SCHEDULE_FILENAME = str(VAR_DIR / "celerybeat-schedule")
 
 # Mail is sent where a sender and a server are set: notices, and links to reset a password.

@@ -50,6 +50,9 @@ NOT_OF_AN_ACCOUNT = {
     "results.Edition": "of the store",
     "results.Release": "of the store",
     "results.ReleasePart": "of the store",
+    "results.TraceMonth": "of the store",
+    "results.TraceMonthPart": "of the store",
+    "results.ArchivedTrace": "of the store: which file a trace is in",
     "results.RoundReport": "of all participants of a round together, by number",
     "results.AuditLink": "of the store: sums of rows, and nothing that is in them",
 }

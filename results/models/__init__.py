@@ -35,6 +35,7 @@ from results.models.sessions import Baseline, Pull, PullSet, Session, Upload
 from results.models.snapshots import Release, ReleasePart
 from results.models.stale_pools import StalePool
 from results.models.states import StateChange
+from results.models.trace_archive import ArchivedTrace, TraceMonth, TraceMonthPart
 from results.models.traces import Trace
 from results.models.votes import Vote
 from results.models.waiting import WaitingUpload
@@ -42,6 +43,7 @@ from results.models.waiting import WaitingUpload
 __all__ = [
     "LINE_PAIR",
     "AcceptedName",
+    "ArchivedTrace",
     "AuditLink",
     "Baseline",
     "CheckResult",
@@ -85,6 +87,8 @@ __all__ = [
     "StateChange",
     "TieParameter",
     "Trace",
+    "TraceMonth",
+    "TraceMonthPart",
     "UnsentMail",
     "Upload",
     "Vote",

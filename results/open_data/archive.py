@@ -10,7 +10,8 @@ from typing import Any
 from django.db.models import QuerySet
 
 from results.models import Release, ReleasePart
-from results.open_data.releases import ARCHIVE, PART_BYTES
+from results.open_data.kept import PART_BYTES
+from results.open_data.releases import ARCHIVE
 
 
 def releases() -> QuerySet[Release]:

@@ -10,6 +10,7 @@ from typing import Any
 
 from results.open_data.fields import Column, Table
 from results.open_data.tables import TABLES
+from results.open_data.traced import TRACES
 from rigs.licence import SHARED_DATA
 
 PROFILES = "https://datapackage.org/profiles/2.0"
@@ -100,14 +101,19 @@ def readme(info: ReleaseInfo, rows: Mapping[str, int]) -> str:
             "",
             "# Code book",
             "",
-            *(line for table in TABLES for line in _in_words(table, rows[table.name])),
+            *(
+                line
+                for table in TABLES
+                for line in _in_words(f"{table.name}, {rows[table.name]} rows", table)
+            ),
+            *_in_words("A month of the archive of traces, not in this archive", TRACES),
         ]
     )
 
 
-def _in_words(table: Table, rows: int) -> list[str]:
+def _in_words(heading: str, table: Table) -> list[str]:
     return [
-        f"## {table.name}, {rows} rows",
+        f"## {heading}",
         "",
         table.description,
         "",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import Case, Q, Value, When
+from django.db.models import Case, Value, When
 
 from results.models import Pull, PullSet, Session
 from results.open_data.equipment import BATCH
@@ -50,12 +50,8 @@ def _number_of_tyer(row: PullSet, tyers: dict[tuple[int, str], int]) -> int:
 
 
 def _pulls() -> Iterable[Row]:
-    pulls = Pull.objects.filter(
-        Q(pull_set__in=public.archived_pull_sets().order_by().values("pk"))
-        | Q(baseline__in=public.archived_baselines().order_by().values("pk"))
-    )
     stranger = Reader()
-    for row in pulls.order_by("pk").values_list(*PULLS.sources).iterator(BATCH):
+    for row in public.archived_pulls().values_list(*PULLS.sources).iterator(BATCH):
         pull = Pull(**dict(zip(PULLS.sources, row, strict=True)))
         yield shown_of(pull, PULLS.sources, stranger)
 

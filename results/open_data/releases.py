@@ -5,21 +5,17 @@ A failed attempt leaves nothing but its row, so the last release stays the lates
 
 from __future__ import annotations
 
-import contextlib
-import hashlib
 import json
 import shutil
 import tempfile
 import zipfile
-from collections.abc import Iterator
 from datetime import timedelta
-from functools import partial
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any
 
 import structlog
 from django.conf import settings
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import F, Max, Q
 from django.db.models.functions import Coalesce, Now
 from django.utils import timezone
@@ -31,6 +27,7 @@ from results.jobs.database_clock import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
 from results.open_data.companions import companions
 from results.open_data.datapackage import ReleaseInfo, descriptor, readme
+from results.open_data.kept import PART_BYTES, one_instant, parts_of, sha256_of
 from results.open_data.pooled import versions
 from results.open_data.tables import TABLES
 from results.open_data.writing import write
@@ -41,7 +38,6 @@ log = structlog.get_logger(__name__)
 EVERY = timedelta(days=7)
 """How often a release is made automatically, if anything has changed."""
 LEASE_S = 1200.0
-PART_BYTES = 1024 * 1024
 ARCHIVE = "archive.zip"
 
 
@@ -135,7 +131,7 @@ def _ours(release: Release) -> Any:
 
 
 def _make(release: Release, folder: Path) -> None:
-    with _one_instant():
+    with one_instant():
         pools = list(versions().values_list("pk", "pool_id", "number", "snapshot"))
         rows = {table.name: write(table, folder) for table in TABLES}
     number = Release.objects.aggregate(n=Coalesce(Max("number"), 0))["n"] + 1
@@ -146,23 +142,8 @@ def _make(release: Release, folder: Path) -> None:
     _pack(archive, [folder / file["name"] for file in files], info)
     release.number, release.made_at, release.snapshot = number, info.made_at, snapshot
     release.pool_versions, release.rows, release.files = [pool[0] for pool in pools], rows, files
-    release.bytes, release.sha256 = archive.stat().st_size, _sha256(archive)
+    release.bytes, release.sha256 = archive.stat().st_size, sha256_of(archive)
     _store(release, archive)
-
-
-@contextlib.contextmanager
-def _one_instant() -> Iterator[None]:
-    """On PostgreSQL all tables are read as they stood at one instant.
-
-    On SQLite a transaction would keep every upload waiting, and so each table is read as it
-    stands when its turn comes.
-    """
-    if connection.vendor != "postgresql":
-        yield
-        return
-    with transaction.atomic(durable=True), connection.cursor() as cursor:
-        cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
-        yield
 
 
 def _describe(info: ReleaseInfo, rows: dict[str, int], folder: Path) -> list[dict[str, Any]]:
@@ -184,12 +165,7 @@ def _describe(info: ReleaseInfo, rows: dict[str, int], folder: Path) -> list[dic
 
 
 def _file(path: Path) -> dict[str, Any]:
-    return {"name": path.name, "bytes": path.stat().st_size, "sha256": _sha256(path)}
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as opened:
-        return hashlib.file_digest(opened, "sha256").hexdigest()
+    return {"name": path.name, "bytes": path.stat().st_size, "sha256": sha256_of(path)}
 
 
 def _pack(archive: Path, files: list[Path], info: ReleaseInfo) -> None:
@@ -229,9 +205,5 @@ def _store(release: Release, archive: Path) -> None:
             **{name: getattr(release, name) for name in columns},
         )
         if ours:
-            for number, body in enumerate(_parts(opened)):
+            for number, body in enumerate(parts_of(opened)):
                 ReleasePart.objects.create(release=release, number=number, body=body)
-
-
-def _parts(opened: BinaryIO) -> Iterator[bytes]:
-    return iter(partial(opened.read, PART_BYTES), b"")

@@ -198,6 +198,40 @@ OF_POOLS: dict[str, Declared] = {
             "sha256": PUBLIC,
         },
     ),
+    "results.TraceMonth": Declared(
+        "all",
+        "",
+        {
+            "id": PUBLIC,
+            "month": PUBLIC,
+            "edition": PUBLIC,
+            "written_at": PUBLIC,
+            "traces": PUBLIC,
+            "samples": PUBLIC,
+            "taken_out": PUBLIC,
+            "bytes": PUBLIC,
+            "sha256": PUBLIC,
+        },
+    ),
+    "results.TraceMonthPart": Declared(
+        "all",
+        "",
+        {
+            "id": PUBLIC,
+            "month": PUBLIC,
+            "edition": PUBLIC,
+            "number": PUBLIC,
+            "body": PUBLIC,
+        },
+    ),
+    "results.ArchivedTrace": Declared(
+        "of public sessions",
+        "",
+        {
+            "trace": PUBLIC,
+            "month": PUBLIC,
+        },
+    ),
     "results.ReleasePart": Declared(
         "of made releases",
         "",

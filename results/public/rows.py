@@ -5,7 +5,16 @@ from __future__ import annotations
 from django.contrib.auth.models import AnonymousUser, User
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from results.models import AcceptedName, Baseline, Pool, PullSet, Screening, Session
+from results.models import (
+    AcceptedName,
+    Baseline,
+    Pool,
+    Pull,
+    PullSet,
+    Screening,
+    Session,
+    Trace,
+)
 from results.models.lifecycle import COUNTING, State
 from results.public.names import TERMINALS
 from rigs.permissions import is_moderator
@@ -87,6 +96,28 @@ def archived_baselines() -> QuerySet[Baseline]:
     """Straight line of these sessions."""
     sessions = archived_sessions().order_by().values("pk")
     return Baseline.objects.filter(session__in=sessions).order_by("pk")
+
+
+def archived_pulls() -> QuerySet[Pull]:
+    """Every pull of these sets and of this straight line."""
+    return Pull.objects.filter(
+        Q(pull_set__in=archived_pull_sets().order_by().values("pk"))
+        | Q(baseline__in=archived_baselines().order_by().values("pk"))
+    ).order_by("pk")
+
+
+def archived_traces() -> QuerySet[Trace]:
+    """The traces of these pulls."""
+    return Trace.objects.filter(pull__in=archived_pulls().order_by().values("pk"))
+
+
+def public_traces() -> QuerySet[Trace]:
+    """Traces that everyone may see: not those of withdrawn sessions."""
+    nobody = AnonymousUser()
+    return Trace.objects.filter(
+        sessions_for(nobody, "pull__pull_set__session__"),
+        sessions_for(nobody, "pull__baseline__session__"),
+    )
 
 
 def archived_pools() -> QuerySet[Pool]:

@@ -17,7 +17,7 @@ from results.jobs.notify import work_available
 from results.jobs.unfinished import incomplete_pools, stale_pools
 from results.models import Job, Release, audit_chain
 from results.notices import mail_unsent
-from results.open_data import releases
+from results.open_data import releases, trace_months
 from results.pools import recompute
 from results.pools.outdated import sweep_outdated
 from results.screening.shapes import sweep_shapes
@@ -96,6 +96,7 @@ def _run_forever() -> None:
             drain()
             releases.sweep_releases()
             make_releases()
+            trace_months.write_what_is_due()
             mail_unsent()
             mail_news()
             audit_chain.seal()

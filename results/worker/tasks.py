@@ -9,7 +9,7 @@ from celery import shared_task
 from results import notices
 from results.jobs import queue
 from results.models import audit_chain
-from results.open_data import releases
+from results.open_data import releases, trace_months
 from results.pools import outdated, recompute
 from results.screening.shapes import sweep_shapes
 from results.worker import expired, finish_pool, run_session
@@ -40,6 +40,15 @@ def complete_pool(pool_id: int) -> None:
 )
 def make_release(release_id: int) -> None:
     releases.make(release_id)
+
+
+@shared_task(
+    name="results.tasks.archive_traces",
+    soft_time_limit=trace_months.LONGEST_S - 60,
+    time_limit=trace_months.LONGEST_S,
+)
+def archive_traces() -> None:
+    trace_months.write_what_is_due()
 
 
 @shared_task(name="results.tasks.mail_news")

@@ -6,18 +6,20 @@ and refuses those that a check or a key of the one table can refuse.
 
 import re
 from dataclasses import dataclass
+from datetime import date
 
 import pytest
 from django.apps import apps
 from django.contrib.auth.models import User
 from django.db import IntegrityError, connection, transaction
 from django.db.migrations.loader import MigrationLoader
+from django.utils import timezone
 
 from results import intake
 from results.accounts.erase import erase_row
 from results.intake.amend import withdraw
 from results.jobs.queue import enqueue
-from results.models import Pool, PullSet, Release, ReleasePart, audit_chain
+from results.models import Pool, PullSet, Release, ReleasePart, TraceMonth, audit_chain
 from results.review import suspend
 from results.review.decisions import answer, decide
 from results.worker import embedded
@@ -171,6 +173,8 @@ WRITES = (
     Write("another reason of a suspension", "UPDATE rigs_suspension SET reason = 'none'"),
     Write("a release's sum changed", "UPDATE results_release SET sha256 = 'ab'"),
     Write("a part of a release deleted", "DELETE FROM results_releasepart"),
+    Write("a month of traces deleted", "DELETE FROM results_tracemonth"),
+    Write("another month of traces", "UPDATE results_tracemonth SET month = '2026-02-01'"),
 )
 
 
@@ -201,6 +205,9 @@ def world(owner, other, moderator) -> dict[str, object]:
     erase_row(kept[2], by=admin, reason="names a neighbour", only=["note"])
     made = Release.objects.create(state="made", number=1, sha256="ab" * 32)
     ReleasePart.objects.create(release=made, number=0, body=b"archive")
+    TraceMonth.objects.create(
+        month=date(2026, 1, 1), written_at=timezone.now(), traces=0, samples=0, bytes=0
+    )
     audit_chain.seal()
     pool = Pool.objects.get(memberships__pull_set=kept[0])
     beside = Pool.objects.exclude(pk=pool.pk).get()

@@ -65,6 +65,9 @@ OUT_OF_REACH = {
     "results.Release.number": "numbered by a worker, which makes the later again",
     "results.AuditLink.previous": "by the sweeper alone, and the later of two adds none",
     "results.AuditLink.row_is_sealed_once": "by the sweeper alone",
+    "results.TraceMonth.month": "written by a worker, and the later of two gives up",
+    "results.TraceMonthPart.trace_month_part_is_unique": "written with its month",
+    "results.ArchivedTrace.trace": "written with its month",
     "results.ReleasePart.release_part_is_unique": "written by the one worker that makes it",
 }
 

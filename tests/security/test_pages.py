@@ -35,7 +35,8 @@ PAGES = {
         privacy/ cautions/ search/ pools/<int:pk>/ pools/<int:pk>/versions/<int:number>/
         pools/<int:pk>/card.png card.png pools/<int:pk>/embedded/
         pools/<int:pk>/versions/<int:number>/embedded/
-        pools/<int:pk>/versions/<int:number>/card.png open-data/ rigs/ wanted/ rounds/
+        pools/<int:pk>/versions/<int:number>/card.png open-data/ rigs/ wanted/
+        open-data/traces/ rounds/
         rounds/<int:pk>/ clubs/<int:pk>/
         rigs/<int:pk>/ bench-sheet/ at-the-rig/worker.js
         jobs/<uuid:pk>/ contributors/<path:handle>/ pools/<int:pk>/history*
@@ -44,7 +45,8 @@ PAGES = {
         """,
     (MISSING, NOT_SO): """
         compare/ open-data/latest/ open-data/latest/<str:name>
-        open-data/<int:number>/ open-data/<int:number>/<str:name> pools/<int:pk>/forest*
+        open-data/<int:number>/ open-data/<int:number>/<str:name> open-data/traces/<str:name>
+        pools/<int:pk>/forest*
         pools/<int:pk>/pulls* pools/<int:pk>/left-out* compare/joins* watch/straight/<int:pk>*
         watch/joins/<int:pk>* feeds/line-pair.atom rounds/<int:pk>/report/
         """,

@@ -40,6 +40,8 @@ urlpatterns = [
     path("open-data/", open_data.open_data, name="open-data"),
     path("open-data/latest/", open_data.latest, name="open-data-latest"),
     path("open-data/latest/<str:name>", open_data.latest, name="open-data-latest-file"),
+    path("open-data/traces/", open_data.traces, name="open-data-traces"),
+    path("open-data/traces/<str:name>", open_data.traces_file, name="open-data-traces-file"),
     path("open-data/<int:number>/", open_data.release, name="open-data-release"),
     path("open-data/<int:number>/<str:name>", open_data.file, name="open-data-file"),
     *drawn.addresses(CHARTS),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, StreamingHttpResponse
@@ -14,9 +15,11 @@ from django.views.decorators.http import require_safe
 
 from results.models import Release
 from results.open_data import archive as lookups
+from results.open_data import trace_files
 from results.open_data.companions import dataset, info_of
 from results.open_data.releases import ARCHIVE
 from results.open_data.tables import TABLES
+from results.open_data.traced import TRACES
 from results.pages.showing import render
 from rigs.licence import SHARED_DATA
 
@@ -90,22 +93,51 @@ def file(request: HttpRequest, number: int, name: str) -> HttpResponseBase:
     file = lookups.file_of(found, name)
     if file is None:
         raise Http404
-    tag = f'"{file["sha256"]}"'
+    saved_as = f"samespool-{found.number}-{name}"
+    response = _sent(
+        request, file["sha256"], file["bytes"], lookups.pieces_of(found, name), saved_as
+    )
+    response["Cache-Control"] = FOR_GOOD
+    return response
+
+
+@require_safe
+def traces(request: HttpRequest) -> HttpResponse:
+    """The archive of traces: its months with their addresses and sums, and what stands in them."""
+    context = {
+        "months": [(month, trace_files.name_of(month)) for month in trace_files.months()],
+        "beside": trace_files.TEXTS,
+        "table": TRACES,
+        "licence": SHARED_DATA,
+    }
+    return render(request, "pages/reading/traces.html", context)
+
+
+@require_safe
+def traces_file(request: HttpRequest, name: str) -> HttpResponseBase:
+    """A file of the archive of traces. It has another ETag once something is taken out of it."""
+    found = trace_files.file_of(name)
+    if found is None:
+        raise Http404
+    response = _sent(request, found.sha256, found.size, found.pieces, f"samespool-{name}")
+    response["Cache-Control"] = "no-cache"
+    return response
+
+
+def _sent(
+    request: HttpRequest, sha256: str, length: int, pieces: Iterator[bytes], saved_as: str
+) -> HttpResponseBase:
+    """A file as it is sent, or that the reader has it: its ETag is its checksum."""
+    tag = f'"{sha256}"'
     asked = [
         each.removeprefix("W/") for each in parse_etags(request.headers.get("If-None-Match", ""))
     ]
     if tag in asked or asked == ["*"]:
         response: HttpResponseBase = HttpResponse(status=304)
     else:
-        response = _sent(found, name, file["bytes"], request.method == "HEAD")
-    response["ETag"], response["Cache-Control"] = tag, FOR_GOOD
-    return response
-
-
-def _sent(release: Release, name: str, length: int, head: bool) -> HttpResponseBase:
-    content_type = TYPES[name.rpartition(".")[2]]
-    pieces = iter([b""]) if head else lookups.pieces_of(release, name)
-    response = StreamingHttpResponse(pieces, content_type=content_type)
-    response["Content-Length"] = str(length)
-    response["Content-Disposition"] = f'attachment; filename="samespool-{release.number}-{name}"'
+        sent = iter([b""]) if request.method == "HEAD" else pieces
+        response = StreamingHttpResponse(sent, content_type=TYPES[saved_as.rpartition(".")[2]])
+        response["Content-Length"] = str(length)
+        response["Content-Disposition"] = f'attachment; filename="{saved_as}"'
+    response["ETag"] = tag
     return response

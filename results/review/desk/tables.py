@@ -16,6 +16,7 @@ from django.utils.translation import gettext
 from results.catalogue.connections import follow_acceptance
 from results.models import (
     AcceptedName,
+    ArchivedTrace,
     AuditLink,
     Baseline,
     CheckResult,
@@ -49,6 +50,8 @@ from results.models import (
     StateChange,
     TieParameter,
     Trace,
+    TraceMonth,
+    TraceMonthPart,
     UnsentMail,
     Upload,
     Vote,
@@ -382,6 +385,21 @@ read_only(
     search="=release__number",
     exclude=["body"],  # served by the API
 )
+read_only(
+    TraceMonth,
+    "month edition written_at traces samples bytes",
+    filters="written_at",
+    search="=sha256",
+    exclude=["taken_out"],
+)
+read_only(
+    TraceMonthPart,
+    "month edition number",
+    related="month",
+    search="=month__sha256",
+    exclude=["body"],
+)
+read_only(ArchivedTrace, "trace month", related="trace month", search="=trace__pull__id")
 read_only(
     Message,
     "pull_set kind by text at",

@@ -70,7 +70,7 @@ def encode(time_s: ArrayLike, force: ArrayLike, step: float) -> bytes:
         raise NotPositive(f"a step of {step}")
     if times.size > MOST_SAMPLES:
         raise OutsideTheFormula(f"{times.size} samples; at most {MOST_SAMPLES}")
-    scale, decimals = _Step.of(step), _decimals_of(times)
+    scale, decimals = _Step.of(step), clock_decimals(times)
     ticks, counts = _Step(1.0, decimals).counts(times), scale.counts(forces)
     time_twice, time_bytes = _packed(ticks)
     force_twice, force_bytes = _packed(counts)
@@ -105,7 +105,8 @@ def decode(encoded: bytes) -> tuple[Column, Column]:
     return _Step(1.0, decimals).values(ticks), _Step(mantissa, step_decimals).values(counts)
 
 
-def _decimals_of(times: Column) -> int:
+def clock_decimals(times: Column) -> int:
+    """The decimals of the clock's tick: the fewest that write all seconds, at most six."""
     for decimals in range(FINEST_TICK):
         ticks = times * 10.0**decimals
         if (np.abs(ticks - np.rint(ticks)) <= np.maximum(1e-6, 1e-15 * np.abs(ticks))).all():
