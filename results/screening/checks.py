@@ -11,7 +11,7 @@ import numpy as np
 import structlog
 
 from results.models import Baseline, Pull, PullSet, Session
-from results.screening import near_checks, over_time
+from results.screening import near_checks, over_time, recordings
 from results.screening.evidence import (
     Evidence,
     Floats,
@@ -171,6 +171,7 @@ def _of_straight(
     yield asked(order.order_trend)(subject, loads_N)
     yield asked(order.serial_correlation)(subject, loads_N)
     yield asked(pulls.outlying_pull)(subject, loads_N)
+    yield from recordings.checks(subject, evidence.recordings, straight.pulls)
     if straight.mean_N is None:
         return
     label_N = straight.baseline.line.label_strength_N
@@ -208,6 +209,7 @@ def _of_set(evidence: Evidence, joined: JoinedEvidence) -> Iterator[Check | None
         yield asked(spacing.even_spacing)(subject, np.rint(shown) / _rounded_to(shown))
     yield asked(units_of_sets.units_within_set)(subject, loads_N, _unit_of(joined.pulls))
     yield from _copied(subject, evidence, joined)
+    yield from recordings.checks(subject, evidence.recordings, joined.pulls)
     if joined.normalised is not None:
         yield from _of_efficiency(subject, evidence, joined)
 

@@ -21,6 +21,7 @@ from results.normalising.scales import Scale, scale_of
 from results.pools.pool_data import members_of_each
 from results.screening.first_come import Versions, compared, named, sharing, versions_of
 from results.screening.over_time import Found, found_in_pools
+from results.screening.recordings import Recordings, recordings_of
 from results.screening.references import PoolOfOthers, pool_of_others
 from results.screening.shapes import NearCopies, near_copies
 from results.statistics.failure_modes import exact_for_assembly, exact_for_line
@@ -56,7 +57,7 @@ class JoinedEvidence:
     """Pulls of one set; ``normalised`` and ``others`` are None where it has no efficiency.
 
     ``alike`` are the readings of other sessions' sets that share some with it, by name, out of
-    ``compared`` sets.
+    ``compared`` sets; ``alike_ids`` are these sets.
     """
 
     pull_set: PullSet
@@ -64,6 +65,7 @@ class JoinedEvidence:
     normalised: NormalisedSet | None
     others: PoolOfOthers | None
     alike: list[tuple[str, list[float]]]
+    alike_ids: list[int]
     compared: int
 
     @property
@@ -77,7 +79,10 @@ class JoinedEvidence:
 
 @dataclass(frozen=True)
 class Evidence:
-    """One session as the checks see it; ``found`` has the sets of each of its pools."""
+    """One session as the checks see it; ``found`` has the sets of each of its pools.
+
+    ``recordings`` are the traces of its pulls, none where it was not recorded.
+    """
 
     session: Session
     scale: Scale
@@ -87,6 +92,7 @@ class Evidence:
     seconds_that_day: float
     near: NearCopies
     found: dict[int, list[Found]]
+    recordings: Recordings
 
     @cached_property
     def series(self) -> list[list[Pull]]:
@@ -112,15 +118,20 @@ def evidence_of(session: Session) -> Evidence:
     pools = {pool_id: pool_of_others(pool_id, of, session) for pool_id, of in members.items()}
     pulls_that_day, seconds_that_day = _that_day(session)
     versions = versions_of(session)
+    near = near_copies(session, versions)
+    joined = _joined(session, versions, pulls, normalised, pools)
+    every = [pull for of in pulls.values() for pull in of]
+    alike = {pk for one in joined for pk in one.alike_ids}
     return Evidence(
         session=session,
         scale=scale_of(session),
         straight=_straight(session, pulls, normalised),
-        joined=_joined(session, versions, pulls, normalised, pools),
+        joined=joined,
         pulls_that_day=pulls_that_day,
         seconds_that_day=seconds_that_day,
-        near=near_copies(session, versions),
+        near=near,
         found=found_in_pools(session, set(members)),
+        recordings=recordings_of(every, near, alike),
     )
 
 
@@ -251,6 +262,7 @@ def _joined(
                 normalised=found,
                 others=pools[found.pool_id] if found else None,
                 alike=[names[pk] for pk in alike.get(pull_set.pk, ())],
+                alike_ids=alike.get(pull_set.pk, []),
                 compared=counts.get(found.pool_id, 0) if found else 0,
             )
         )

@@ -27,6 +27,7 @@ from results.screening.checks import CheckOutcome, run_checks
 from results.screening.decided import decided_before
 from results.screening.evidence import Evidence, JoinedEvidence, evidence_of
 from results.screening.holding import hold
+from results.screening.recordings import OF_INVENTED
 from results.screening.released import released_causes
 from results.screening.second_look import (
     Waiting,
@@ -83,7 +84,10 @@ def screen_session(
 
 
 def _holding(evidence: Evidence, found: list[CheckOutcome]) -> dict[int, list[Check]]:
-    """The checks that hold each set, but those for which it was released before."""
+    """The checks that hold each set, but those for which it was released before.
+
+    A set whose every pull was recorded by itself is not held for looking invented.
+    """
     holds = [one for one in found if one.check.level == Level.HOLD]
     holding = {
         joined.pull_set.pk: [one.check for one in holds if one.concerns(joined)]
@@ -92,8 +96,18 @@ def _holding(evidence: Evidence, found: list[CheckOutcome]) -> dict[int, list[Ch
     released = released_causes(
         joined.pull_set for joined in evidence.joined if holding[joined.pull_set.pk]
     )
+    recorded = {
+        joined.pull_set.pk
+        for joined in evidence.joined
+        if holding[joined.pull_set.pk] and evidence.recordings.speak_for(joined.pulls)
+    }
     return {
-        pk: [check for check in checks if check.name not in released.get(pk, ())]
+        pk: [
+            check
+            for check in checks
+            if check.name not in released.get(pk, ())
+            and not (pk in recorded and check.name in OF_INVENTED)
+        ]
         for pk, checks in holding.items()
     }
 

@@ -70,6 +70,11 @@ HOLDS: dict[str, Hold] = {
           "rounded readings on a scale like yours."),
         _OTHER_COPY,
     ),
+    "copied traces": Hold(
+        _("One recording given to two pulls by mistake, as when a file is named twice."),
+        _("Send a corrected version of the session in which each pull has its own recording, or "
+          "none; or a repeat of the set."),
+    ),
     "alike but for scale, order or a few steps": Hold(
         _("The same day sent twice, by two people who pulled together or from two accounts, or the "
           "pulls of one join entered under another; hardly ever chance."),
