@@ -48,7 +48,7 @@ def file_of(name: str) -> TraceFile | None:
 
 def _pieces(month: TraceMonth) -> Iterator[bytes]:
     """The bytes of this edition. Ends in an error where another takes its place meanwhile, so
-    that nobody gets a piece of each."""
+    that no reader gets a piece of each."""
     for number in range(-(-month.bytes // PART_BYTES)):
         part = TraceMonthPart.objects.get(month=month, edition=month.edition, number=number)
         yield bytes(part.body)

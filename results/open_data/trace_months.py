@@ -2,7 +2,7 @@
 
 A month is written when it has ended, with every trace that is public by then and in no month
 before. It never changes after, but for what is withdrawn: that is taken out, and the month has
-another edition. A run that dies leaves nothing behind, and the next begins anew.
+another edition. A run that dies leaves nothing behind, and the next begins again.
 """
 
 from __future__ import annotations
@@ -104,7 +104,7 @@ def _write_month(month: date, traces: QuerySet[Trace]) -> None:
 
 
 def _take_out(month: TraceMonth) -> None:
-    """Write a month anew without what is no longer public. The other rows stay as they are.
+    """Write a month again without what is no longer public. The other rows stay as they are.
 
     One transaction; of two at once the later changes nothing.
     """

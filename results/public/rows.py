@@ -113,10 +113,10 @@ def archived_traces() -> QuerySet[Trace]:
 
 def public_traces() -> QuerySet[Trace]:
     """Traces that everyone may see: not those of withdrawn sessions."""
-    nobody = AnonymousUser()
+    stranger = AnonymousUser()
     return Trace.objects.filter(
-        sessions_for(nobody, "pull__pull_set__session__"),
-        sessions_for(nobody, "pull__baseline__session__"),
+        sessions_for(stranger, "pull__pull_set__session__"),
+        sessions_for(stranger, "pull__baseline__session__"),
     )
 
 

@@ -10,7 +10,8 @@ from results.intake import traces as intake_traces
 from results.intake.document import TraceDocument
 from results.intake.findings import Findings
 from results.jobs.queue import enqueue
-from results.models import CheckResult
+from results.models import CheckResult, ReviewCase
+from results.review.decisions import decide
 from results.screening import recordings, screen
 from results.screening.checks import run_checks
 from results.screening.evidence import evidence_of
@@ -187,6 +188,21 @@ def test_copied_traces_hold_a_set_and_excuse_nothing(world):
         record(each, rng, white, seen=seen)
     assert screened(world) == ["held", "held"]
     assert CheckResult.objects.filter(name="copied traces", level="hold").count() == 2
+
+
+def test_the_case_shows_what_traces_say_against_a_set_and_for_it(world, moderator, client):
+    """Both of its sets: one whose pulls share a trace, and one that the moderator asks about."""
+    rng = np.random.default_rng(8)
+    copied, own = world
+    record(copied, rng, white, seen=pull(rng, white, peak=80.0))
+    record(own, rng, white)
+    screened(world)
+    decide(by=moderator.user, pull_set=own, decision="hold", reason="Which scale?")
+    client.force_login(moderator.user, backend="django.contrib.auth.backends.ModelBackend")
+    for each, said in ((copied, "copied traces"), (own, "Recorded:</strong> 8 of its 8 readings")):
+        case = ReviewCase.objects.get(pull_set=each)
+        page = client.get(f"/admin/results/reviewcase/{case.pk}/change/").content.decode()
+        assert said in page
 
 
 def test_some_pulls_recorded_excuse_nothing(world):

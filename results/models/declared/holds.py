@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
+SPEAKS_FOR = "traces of its own"
+"""What is said for a set whose pulls were recorded: it never holds, and moderators see it."""
 INFLUENCE = "influence on the pool"
 """The check that asks how far a set moves its pool's figure."""
 

@@ -13,6 +13,7 @@ from django.template.defaultfilters import floatformat
 from django.utils.translation import gettext
 
 from results.models import CheckResult, NormalisedSet, Pull, PullSet, ReviewCase, Session
+from results.models.declared.holds import SPEAKS_FOR
 from results.models.lifecycle import COUNTING
 from results.normalising.scales import scale_of
 from results.pools.estimate import Outcome, efficiency_of
@@ -61,7 +62,12 @@ def case_context(case: ReviewCase) -> dict[str, Any]:
         "pull_set": pull_set,
         "version": version_of(pull_set),
         "fired": [check for check in checks if check.level != CheckResult.Level.NONE],
-        "quiet": [check for check in checks if check.level == CheckResult.Level.NONE],
+        "for_it": [check for check in checks if check.name == SPEAKS_FOR],
+        "quiet": [
+            check
+            for check in checks
+            if check.level == CheckResult.Level.NONE and check.name != SPEAKS_FOR
+        ],
         "thread": thread_of(pull_set),
         "history": pull_set.state_changes.select_related("by").order_by("pk"),
         "pulls": pull_set.pulls.order_by("pk"),

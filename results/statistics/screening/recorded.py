@@ -30,8 +30,13 @@ ROUNDING = 12**-0.5
 """Standard deviation of rounding, in steps."""
 LEAST_NOISE = 4.0
 """Roundings that noise has to come to for a trace to show that something was recorded."""
-MOST_APART = 2.0
-"""Roundings up to which two traces are one: noise apart would be at least 5.6 of them."""
+MOST_APART = 1.5
+"""Roundings up to which two traces are one: noise apart comes to at least 5.6 of them, and to 3.7
+where the fifth that lies farthest is left out."""
+LEAST_TRIMMED = 40
+"""Samples from which on a fifth is left out: a peak set to another reading hides no copy."""
+MOST_SMOOTH = 2.0
+"""Roundings up to which a trace has no noise of its own."""
 FINEST_STEP = 2e-5
 """Of the peak: no load cell of a home rig is quiet to less than the fifty-thousandth part."""
 SOURCE = "ours: simulated recorders of other noise laws"
@@ -55,14 +60,14 @@ class Recorded:
 
     @property
     def is_noisy(self) -> bool:
-        """Whether it shows noise that nobody has to write into it and every load cell does."""
+        """Whether it shows the noise that every load cell writes."""
         return self.noise >= LEAST_NOISE
 
     @property
     def is_computed(self) -> bool:
         """Whether it is smoother than its own roundings, though these are finer than any cell."""
         fine = self.step <= FINEST_STEP * float(np.abs(self.rise).max(initial=0.0))
-        return fine and self.rise.size >= LEAST_COMPARED and self.noise <= MOST_APART
+        return fine and self.rise.size >= LEAST_COMPARED and self.noise <= MOST_SMOOTH
 
 
 def recorded(force: ArrayLike, step: float) -> Recorded:
@@ -84,10 +89,14 @@ def is_same(one: Recorded, other: Recorded) -> bool:
     if size < LEAST_COMPARED or not (one.is_noisy and other.is_noisy):
         return False
     x, y = one.rise[-size:], other.rise[-size:]
-    centred = x - x.mean()
-    gain = float(centred @ y) / float(centred @ centred)
-    apart = float(np.std(y - gain * centred))
-    return apart <= MOST_APART * ROUNDING * float(np.hypot(other.step, gain * one.step))
+    near = np.arange(size)
+    for _ in range(5 if size >= LEAST_TRIMMED else 1):
+        gain, zero = np.polyfit(x[near], y[near], 1)
+        apart = np.abs(y - gain * x - zero)
+        if size >= LEAST_TRIMMED:
+            near = np.argsort(apart, kind="stable")[: size * 4 // 5]
+    rms = float(np.sqrt(np.mean(apart[near] ** 2)))
+    return rms <= MOST_APART * ROUNDING * float(np.hypot(other.step, gain * one.step))
 
 
 def copied_traces(
