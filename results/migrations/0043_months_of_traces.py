@@ -8,7 +8,7 @@ class Migration(migrations.Migration):
     """A month of traces stays; what is withdrawn gives it another edition."""
 
     dependencies = [
-        ('results', '0040_mails_that_were_refused'),
+        ('results', '0042_all_rounds_are_in_order'),
     ]
 
     operations = [
