@@ -227,4 +227,116 @@ def test_a_recorded_session_survives_a_lost_network_and_is_sent_with_its_traces(
     assert Trace.objects.count() == 7
     look(f"/pull-sets/{pull_set.pk}/", name="traces of a set")
     page.goto("/at-the-rig/")
-    assert page.evaluate("caches.has('at-the-rig-traces')") is False
+    page.wait_for_function("caches.has('at-the-rig-traces').then((has) => !has)")
+
+
+# Writing that never comes to its end; and a phone that is full for what is kept at once.
+SLOW = "() => { Cache.prototype.put = () => new Promise(() => {}); }"
+FAILING = "() => { Cache.prototype.put = async () => { throw new Error('no room'); }; }"
+FULL = """() => {
+  const write = Storage.prototype.setItem;
+  Storage.prototype.setItem = function (name, text) {
+    if (/[.](trace|unnamed)/.test(name)) throw new DOMException("full", "QuotaExceededError");
+    return write.call(this, name, text);
+  };
+}"""
+
+
+def peaks_sent(page) -> list[float]:
+    """The peaks of the traces that would be sent now."""
+    found = page.evaluate("document_()")
+    parts = [*found["baselines"], *found["pull_sets"]]
+    return [max(p["trace"]["force"]) for part in parts for p in part["pulls"] if "trace" in p]
+
+
+def test_what_is_shown_as_recorded_is_there_after_a_reload_however_slow_the_phone_writes(
+    connected,
+):
+    page = connected
+    page.evaluate(SLOW)
+    for peak in (20.53, 21.04):
+        play(page, recorded(peak))
+        end(page, "in the line")
+    expect(page.locator("#pulls li").first).to_contain_text("in the line, recorded")
+    page.reload()
+    add_a_join(page)
+    connect(page)
+    play(page, recorded(15.2))
+    end(page, "at the join")
+    assert peaks_sent(page) == [20.53, 21.04, 15.2]
+
+
+def test_a_recording_that_could_not_be_kept_is_said_and_never_shown_as_kept(connected):
+    page = connected
+    page.evaluate(SLOW)
+    page.evaluate(FULL)
+    play(page, recorded(20.53))
+    end(page, "in the line")
+    expect(page.locator("#pulls li")).to_contain_text("its recording is being kept")
+    page.reload()
+    expect(page.locator("#pulls li")).to_contain_text("recording lost")
+    expect(page.locator("#outcome")).to_contain_text("A recording could not be kept")
+    page.evaluate(FAILING)
+    page.evaluate(FULL)
+    connect(page)
+    play(page, recorded(21.04))
+    end(page, "in the line")
+    expect(page.locator("#pulls li").first).to_contain_text("recording lost")
+    expect(page.locator("#pulls li b")).to_have_text(["21.04", "20.53"])
+
+
+def test_a_recording_that_the_browser_threw_away_stops_the_sending_once(connected):
+    page = connected
+    play(page, recorded(20.53))
+    end(page, "in the line")
+    add_a_join(page)
+    play(page, recorded(15.2))
+    end(page, "at the join")
+    page.wait_for_function("Object.keys(localStorage).every((name) => !name.includes('.trace.'))")
+    page.evaluate("caches.delete('at-the-rig-traces')")
+    page.get_by_role("button", name="Send the session").click()
+    expect(page.locator("#outcome")).to_contain_text("A recording could not be kept")
+    assert not Session.objects.exists()
+    page.get_by_role("button", name="Send the session").click()
+    page.wait_for_url("**/jobs/*/")
+    assert Session.objects.exists()
+    assert not Trace.objects.exists()
+
+
+def test_pulls_not_named_yet_wait_through_a_reload_and_a_pull_cut_off_by_it_is_said(connected):
+    page = connected
+    play(page, recorded(20.1) + "0.01 lb\r\n" * 3 * HZ + recorded(20.9))
+    page.reload()
+    expect(page.locator("#reading")).to_have_value("20.10")
+    page.get_by_role("button", name="Send the session").click()
+    expect(page.locator("#outcome")).to_contain_text("has no name yet")
+    end(page, "in the line")
+    expect(page.locator("#reading")).to_have_value("20.90")
+    end(page, "in the line")
+    connect(page)
+    whole = recorded(19.5)
+    play(page, whole[: len(whole) // 2])
+    page.reload()
+    expect(page.locator("#live .error")).to_contain_text("A pull was under way")
+    expect(page.locator("#reading")).to_have_value("")
+    page.reload()
+    expect(page.locator("#live .error")).to_be_hidden()
+    add_a_join(page)
+    page.fill("#reading", "15")
+    end(page, "at the join")
+    assert peaks_sent(page) == [20.1, 20.9]
+
+
+def test_pulls_not_named_yet_wait_through_a_cable_that_was_pulled_out(connected):
+    page = connected
+    play(page, recorded(20.1) + "0.01 lb\r\n" * 3 * HZ)
+    play(page, recorded(19.5)[: 100 * 9])
+    page.evaluate("device.pullOut()")
+    expect(page.locator("#live .error")).to_contain_text("was disconnected")
+    expect(page.locator("#live .error")).to_contain_text("A pull was under way")
+    page.get_by_role("button", name="Connect", exact=True).click()
+    expect(page.get_by_role("button", name="Disconnect")).to_be_visible()
+    play(page, recorded(20.9))
+    expect(page.locator("#reading")).to_have_value("20.10")
+    end(page, "in the line")
+    expect(page.locator("#reading")).to_have_value("20.90")

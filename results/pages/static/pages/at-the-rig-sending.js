@@ -14,8 +14,8 @@ function parameter(value) {
 
 async function pulled(series) {
   return Promise.all(series.pulls.map(async ({ reading, mode, place, trace }) => {
-    const recorded = trace ? await live.kept(trace) : undefined;
-    return { ...(reading && { reading }), failure_mode: mode, place, ...(recorded && { trace: recorded }) };
+    const recorded = trace ? await keptTraces.get(trace) : undefined;
+    return { ...(reading && { reading }), failure_mode: mode, place, ...(recorded && { trace: { unit: session.unit, ...recorded } }) };
   }));
 }
 
@@ -51,9 +51,17 @@ async function token() {
   return fresh.querySelector("#token").value;
 }
 
+/* Pulls whose recording can't be found: where there are more than was known, sending waits. */
+function lost() {
+  return traces().filter((key) => keptTraces.state(key) === "lost").length;
+}
+
 async function send(dryRun) {
+  if (!dryRun && live.isUnnamed()) return tell(say.unnamed);
+  const lostBefore = lost();
   const body = await document_();
   if (!body) return tell(say.incomplete);
+  if (lost() > lostBefore) return tell(say.unkept);
   let answer;
   try {
     answer = await fetch(say.send + (dryRun ? "?dry_run=true" : ""), {

@@ -165,9 +165,30 @@ function pullRow(pull, index, pulls) {
   const back = element("button", "×", "quiet");
   back.type = "button";
   back.setAttribute("aria-label", `${say.remove} ${index + 1}`);
-  back.addEventListener("click", () => { live.drop(pull.trace); pulls.splice(index, 1); keep(); show(); });
-  row.append(element("b", pull.reading || say.lost), element("span", pull.trace ? `${words}, ${say.recorded}` : words), back);
+  back.addEventListener("click", () => { keptTraces.drop(pull.trace); pulls.splice(index, 1); keep(); show(); });
+  const recorded = element("span", "");
+  recorded.dataset.trace = pull.trace || "";
+  recorded.textContent = recordedAs(pull.trace);
+  const ended = element("span", words);
+  ended.append(recorded);
+  row.append(element("b", pull.reading || say.lost), ended, back);
   return row;
+}
+
+/* What became of the recording of a pull: said only once it is so. */
+function recordedAs(key) {
+  if (!key) return "";
+  return `, ${{ kept: say.recorded, keeping: say.keeping, lost: say.unrecorded }[keptTraces.state(key) || "keeping"]}`;
+}
+
+keptTraces.whenChanged((key, state) => {
+  const shown = find("pulls").querySelector(`[data-trace="${key}"]`);
+  if (shown) shown.textContent = recordedAs(key);
+  if (state === "lost") tell(say.unkept);
+});
+
+function traces() {
+  return session.series.flatMap((series) => series.pulls).map((pull) => pull.trace).filter(Boolean);
 }
 
 /* ---- what is entered ---- */
@@ -289,4 +310,5 @@ network();
 show();
 find("setup").open = !session.rig || !session.series.length;
 page.hidden = false;
+keptTraces.look(traces());
 if ("serviceWorker" in navigator && navigator.onLine) keepPage();

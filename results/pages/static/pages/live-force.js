@@ -1,8 +1,8 @@
 /* Live force at the rig: draws what a load cell writes, offers the peak of a pull as its reading,
-   and keeps the trace of each pull on the phone until the session is sent. */
+   and hands over the trace of each pull to be kept. */
 "use strict";
 
-const TRACES = "at-the-rig-traces";
+const UNNAMED = "samespool.at-the-rig.unnamed";
 const CHOSEN = "samespool.load-cell";
 /* Force that begins a pull, in newtons: below what the thinnest line holds, above a cell's noise. */
 const LEAST_N = 2;
@@ -12,7 +12,7 @@ const live = (() => {
   const panel = find("live");
   const words = panel.dataset;
   let lines = null;
-  let catcher = null;
+  let catcher = new Catcher(Infinity);
   let clock = null;
   let filled = "";
   let waitsForDrawing = false;
@@ -30,12 +30,14 @@ const live = (() => {
       if (failure.name !== "NotFoundError") complain(`${words.notOpened} ${failure.message}`);
       return;
     }
-    catcher = new Catcher(LEAST_N / newtons());
+    catcher = new Catcher(LEAST_N / newtons(), catcher.over());
     clock = new Clock();
     connected(true);
     const silence = setTimeout(() => complain(words.silent), 4000);
     await lines.read((found, now) => heard(found, now) && clearTimeout(silence)).catch(() => complain(words.lost));
     clearTimeout(silence);
+    if (catcher.cutOff()) complain(`${panel.querySelector(".error").textContent} ${words.cut}`);
+    told();
     connected(false);
   }
 
@@ -61,7 +63,7 @@ const live = (() => {
     const numbers = found.map((line) => numberOf(line, Number(find("live-which").value)));
     clock.timesOf(found.length, now).forEach((at, index) => {
       const number = numbers[index];
-      if (number && catcher.add({ at, force: number.force, written: number.written })) offer();
+      if (number && catcher.add({ at, force: number.force, written: number.written })) told();
     });
     const last = numbers.at(-1);
     find("live-line").textContent = `${found.at(-1).slice(0, 60)} → ${last ? last.written : words.nothing}`;
@@ -69,6 +71,11 @@ const live = (() => {
     if (last?.unit && last.unit !== session.unit) complain(words.otherUnit.replace("[written]", last.unit).replace("[unit]", session.unit));
     draw();
     return numbers.some((number) => number);
+  }
+
+  function told() {
+    keepUnnamed();
+    offer();
   }
 
   /* The peak goes into the field of the reading, unless something else was typed there. */
@@ -115,36 +122,45 @@ const live = (() => {
 
   /* ---- what is kept ---- */
 
-  const address = (key) => new URL(`traces/${key}`, new URL(say.home, location)).href;
-
   /* The trace of the pull that is being saved: its key, or nothing where none was recorded. */
   function take() {
-    const trace = catcher?.take();
+    const trace = catcher.take();
     filled = "";
     if (!trace) return "";
     const key = newKey();
-    keep(key, trace).catch(() => tell(words.unkept));
+    keptTraces.put(key, packed(trace));
     return key;
   }
 
-  async function keep(key, trace) {
-    const start = trace.samples[0].at;
+  function packed({ samples, started_at }) {
+    const start = samples[0].at;
     const time_s = [];
-    for (const { at } of trace.samples) {
+    for (const { at } of samples) {
       const seconds = Math.round(10 * (at - start)) / 10000;
       time_s.push(time_s.length && seconds <= time_s.at(-1) ? Math.round(10000 * time_s.at(-1) + 1) / 10000 : seconds);
     }
-    const kept = { time_s, force: trace.samples.map((each) => each.force), started_at: trace.started_at };
-    await (await caches.open(TRACES)).put(address(key), new Response(JSON.stringify(kept)));
+    return { time_s, force: samples.map((each) => each.force), started_at };
   }
 
-  async function kept(key) {
-    const found = await (await caches.open(TRACES)).match(address(key));
-    return found ? { unit: session.unit, ...(await found.json()) } : undefined;
+  /* Pulls that were caught but not named yet, for when the page is left. A pull under way ends with
+     the page, and can then only be said. */
+  function keepUnnamed() {
+    const over = catcher.over().map((trace) => ({ ...trace, highest: trace.samples.indexOf(trace.peak) }));
+    const isUnderWay = catcher.began && !catcher.fallen;
+    if (!over.length && !isUnderWay) return localStorage.removeItem(UNNAMED);
+    if (!keptTraces.written(UNNAMED, JSON.stringify({ over, isUnderWay }))) complain(words.unkeptUnnamed);
+    return undefined;
   }
 
-  async function drop(key) {
-    if (key) await (await caches.open(TRACES)).delete(address(key));
+  function takeUpUnnamed() {
+    const left = JSON.parse(localStorage.getItem(UNNAMED) || "null");
+    if (!left) return;
+    catcher.waiting = left.over.map((trace) => ({ ...trace, peak: trace.samples[trace.highest] }));
+    if (left.isUnderWay) complain(words.cut);
+    keepUnnamed();
+    find("force").hidden = !catcher.offered();
+    offer();
+    draw();
   }
 
   /* ---- what is chosen ---- */
@@ -157,15 +173,17 @@ const live = (() => {
   }
   find("live-connect").addEventListener("click", () => (session.unit ? connect() : complain(words.needsUnit)));
   find("live-end").addEventListener("click", () => lines.close());
-  find("force-forget").addEventListener("click", () => { catcher.forget(); offer(); });
+  find("force-forget").addEventListener("click", () => { catcher.forget(); told(); });
+  addEventListener("pagehide", keepUnnamed);
+  document.addEventListener("visibilitychange", keepUnnamed);
   panel.hidden = !("serial" in navigator);
+  takeUpUnnamed();
 
   return {
     take,
-    kept,
-    drop,
-    dropAll: () => "caches" in window && caches.delete(TRACES),
-    next: () => catcher && offer(),
-    peak: () => catcher?.offered()?.peak.written || "",
+    dropAll: () => { catcher.forgetAll(); told(); keptTraces.dropAll(); },
+    next: told,
+    peak: () => catcher.offered()?.peak.written || "",
+    isUnnamed: () => catcher.over().length > 0,
   };
 })();

@@ -47,9 +47,9 @@ class Clock {
 /* Catches pulls from a stream of samples. One begins where force leaves zero by `least`, and ends
    where it has been back for two seconds. */
 class Catcher {
-  constructor(least) {
+  constructor(least, waiting = []) {
     this.least = least;
-    this.waiting = [];
+    this.waiting = waiting;
     this.zero = null;
     this.highest = 0;
     this.settled = true;
@@ -122,6 +122,24 @@ class Catcher {
   /* The oldest pull that was caught, or the one under way. */
   offered() {
     return this.waiting[0] || (this.began ? this.trace() : null);
+  }
+
+  /* Pulls whose recording is over, although it may go on until force was back for long enough. */
+  over() {
+    return this.began && this.fallen ? [...this.waiting, this.trace()] : this.waiting;
+  }
+
+  /* The stream has ended: a pull that has fallen is over; whether another was under way. */
+  cutOff() {
+    const isCut = this.began && !this.fallen;
+    this.waiting = this.over();
+    this.begin();
+    return isCut;
+  }
+
+  forgetAll() {
+    this.waiting = [];
+    if (this.began) this.forget();
   }
 
   /* Drop what is offered; of the pull under way also its zero, which may have moved. */
