@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from math import inf, sqrt
+from math import hypot, inf, sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -34,6 +34,8 @@ LAST_SHARE = 0.75
 """Of the peak, above which the rate at the break is taken."""
 LAST_s, LAST_NOISES = 0.2, 10.0
 """How long before the break the rate is taken, and how far force has to rise in that time."""
+UNEVEN_s = 1.0
+"""How long before the break the rate's unevenness is taken: about a turn of a crank."""
 SLIP_SHARE = 0.02
 """Of the peak: a smaller fall is no slip."""
 NOISES = 8.0
@@ -141,7 +143,8 @@ def describe(
     falls = _falls(net, max(SLIP_SHARE * net[-1], NOISES * noise, 1.5 * step_of(net)))
     rate = _rate_between(t, net, 0.1, 0.9)
     at_break = _rate_at_break(t, net, falls[-1][1] if falls else 0, noise)
-    missed = _missed(times, forces, peak, at_break, noise, sample_interval_s)
+    u_rate = _u_rate(t, net, falls[-1][1] if falls else 0, noise)
+    missed = _missed(times, forces, peak, (at_break, u_rate), noise, zero, sample_interval_s)
     hold = _hold(times[start:], forces[start:], peak - start, rate, noise)
     slips = tuple(
         Slip(float(t[a]), float(forces[start + a]), float(forces[start + b])) for a, b in falls
@@ -159,7 +162,7 @@ def describe(
         zero_before_N=zero.before,
         zero_after_N=zero.after,
         zero_error_N=zero.mean,
-        u_zero_N=zero.uncertainty(noise),
+        u_zero_N=zero.uncertainty(noise, step_of(forces)),
         noise_N=noise,
         missed_peak_N=missed.missed_N,
         u_missed_peak_N=missed.u_missed_N,
@@ -170,13 +173,14 @@ def describe(
 
 @dataclass(frozen=True)
 class _Zero:
-    """Levels before and after, and the scatter about them, which noise alike from one sample to
-    the next does not hide.
+    """Levels before and after, the scatter about them, which noise alike from one sample to the
+    next does not hide, and the samples less their level.
     """
 
     before: float | None
     after: float | None
     noise: float
+    idle: tuple[Column, ...]
 
     @property
     def mean(self) -> float | None:
@@ -188,11 +192,12 @@ class _Zero:
             return self.before
         return min(self.after or 0.0, float(forces[: peak + 1].min()))
 
-    def uncertainty(self, noise: float) -> float | None:
-        """Anywhere between the two, with equal chance, and the noise of a level."""
+    def uncertainty(self, noise: float, step: float) -> float | None:
+        """Anywhere between the two, with equal chance, the noise of a level and its step."""
         if self.before is None or self.after is None:
-            return None if self.mean is None else noise
-        return sqrt((self.after - self.before) ** 2 / 12 + noise**2 / FEWEST_OF_A_LEVEL)
+            return None if self.mean is None else hypot(noise, step / sqrt(12))
+        apart = (self.after - self.before) / sqrt(12)
+        return hypot(apart, noise / sqrt(FEWEST_OF_A_LEVEL), step / sqrt(12))
 
 
 def _zero(times: Column, forces: Column, peak: int, noise: float) -> _Zero:
@@ -214,7 +219,18 @@ def _zero(times: Column, forces: Column, peak: int, noise: float) -> _Zero:
         for idle, level in zip((before, after), levels, strict=True)
         if level is not None and idle.size >= FEWEST_OF_A_SCATTER
     ]
-    return _Zero(*levels, min(scatters, default=0.0))
+    # What has begun to rise is no zero: it ends at the last sample that lies below its level.
+    idle = [
+        stretch - level
+        for stretch, level in zip((_until_it_rises(before, levels[0]), after), levels, strict=True)
+        if level is not None
+    ]
+    return _Zero(*levels, min(scatters, default=0.0), tuple(idle))
+
+
+def _until_it_rises(before: Column, level: float | None) -> Column:
+    low = np.flatnonzero(before <= level) if level is not None else before[:0]
+    return before[: int(low[-1]) + 1] if low.size else before[:0]
 
 
 def _steady(forces: Column, tolerance: float) -> float | None:
@@ -275,18 +291,35 @@ def _rate_at_break(t: Column, net: Column, valley: int, noise: float) -> float:
     return float(places @ net[first:]) / squares if squares > 0 else 0.0
 
 
+def _u_rate(t: Column, net: Column, valley: int, noise: float) -> float:
+    """How much the rate differs from one interval to the next before the break, noise apart."""
+    first = max(valley, int(np.searchsorted(t, t[-1] - UNEVEN_s)), 0)
+    rises = np.diff(net[min(first, max(net.size - 4, 0)) :])
+    intervals = np.diff(t[-rises.size - 1 :])
+    usable = intervals > 0
+    if usable.sum() < 2:
+        return 0.0
+    rates = rises[usable] / intervals[usable]
+    by_noise = 2 * (noise / float(np.median(intervals[usable]))) ** 2
+    return sqrt(max(0.0, float(rates.var(ddof=1)) - by_noise))
+
+
 def _missed(
     times: Column,
     forces: Column,
     peak: int,
-    rate: float,
+    rates: tuple[float, float],
     noise: float,
+    zero: _Zero,
     sample_interval_s: float | None,
 ) -> Missed:
-    """By the interval after the peak, where a sample is lost there, and the fall behind it."""
+    """By the interval after the peak, where a sample is lost there, and the fall behind it;
+    ``rates`` are the rate at the break and its standard uncertainty.
+    """
+    (rate, u_rate), step = rates, step_of(forces)
     usual = interval_of(times) if sample_interval_s is None else sample_interval_s
     if peak + 1 == forces.size or usual <= 0:
-        return missed_peak(rate, inf, usual, noise)
+        return missed_peak(rate, inf, usual, noise, zero.idle, step, u_rate)
     after = float(times[peak + 1] - times[peak])
     interval = after if after > 1.5 * usual else usual
     # With noise the highest sample may be some way before the break.
@@ -294,7 +327,7 @@ def _missed(
     reach = 2 + (int(min(LONGEST_REACH, 2 * noise / (rate * usual))) if rate > 0 else 0)
     falls = forces[peak] - forces[peak + 1 : peak + 1 + reach]
     fall_rate = float((falls / np.arange(1, falls.size + 1)).max()) / interval
-    return missed_peak(rate, fall_rate, interval, noise)
+    return missed_peak(rate, fall_rate, interval, noise, zero.idle, step, u_rate)
 
 
 def _hold(t: Column, forces: Column, peak: int, rate: float, noise: float) -> Hold | None:
