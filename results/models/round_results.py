@@ -7,13 +7,25 @@ from django.db.models import Q
 
 from results.models.rounds import Round, RoundSpecimen
 from results.models.sessions import PullSet
+from rigs.models import Contributor
 
 
 class RoundSet(models.Model):
-    """That a set was pulled in a round, of the specimen of this code."""
+    """That a set was pulled in a round, of the specimen of this code.
+
+    ``tied_by`` is who tied it for everybody; None where its tester tied it, as their own hands.
+    """
 
     pull_set = models.OneToOneField(PullSet, on_delete=models.PROTECT, related_name="in_round")
     specimen = models.ForeignKey(RoundSpecimen, on_delete=models.PROTECT, related_name="sets")
+    tied_by = models.ForeignKey(
+        Contributor,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        db_index=False,
+    )
 
     class Meta:
         ordering = ["pull_set_id"]
@@ -25,7 +37,9 @@ class RoundSet(models.Model):
 class RoundReport(models.Model):
     """One version of what a closed round came to. The row is also its job.
 
-    ``sets`` are the ids of the sets that it was computed from, ``report`` its figures.
+    ``sets`` are the ids of the sets that it was computed from, ``report`` its figures, ``changes``
+    what made it differ from the version before, and ``held_at`` when the figures were last found
+    to be what they would be now.
     """
 
     class State(models.TextChoices):
@@ -48,6 +62,8 @@ class RoundReport(models.Model):
     formulae = models.PositiveIntegerField(null=True, blank=True)
     sets = models.JSONField(default=list)
     report = models.JSONField(null=True, blank=True)
+    changes = models.JSONField(default=list, db_default=[])
+    held_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         ordering = ["round_id", "-number"]

@@ -16,7 +16,7 @@ class Round(models.Model):
     """A comparison between testers of a club, on samples that its organiser hands out.
 
     It is set up, then open, then closed, and stays closed. ``packer`` packs and labels the samples,
-    and so knows which is which.
+    and so knows which is which. Without ``sigma_relative`` scores go by how far results scatter.
     """
 
     class State(models.TextChoices):
@@ -35,6 +35,20 @@ class Round(models.Model):
     )
     state = models.CharField(max_length=20, choices=State.choices, default=State.SETTING_UP)
     entry_code = models.CharField(max_length=8, unique=True, help_text="by which testers enter")
+    tyer = models.ForeignKey(
+        Contributor,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        db_index=False,
+        help_text="who ties what is tied centrally; the organiser where none is named",
+    )
+    sigma_relative = models.FloatField(
+        null=True,
+        blank=True,
+        help_text="standard deviation for assessment over the value, declared before the results",
+    )
     made_at = models.DateTimeField(auto_now_add=True)
     opened_at = models.DateTimeField(null=True, blank=True)
     closed_at = models.DateTimeField(null=True, blank=True)
@@ -60,10 +74,20 @@ class Round(models.Model):
                 condition=Q(line_state__in=["dry", "wetted", "soaked"]),
                 name="round_line_state_is_known",
             ),
+            models.CheckConstraint(
+                condition=Q(sigma_relative__isnull=True)
+                | Q(sigma_relative__gte=0.001, sigma_relative__lte=1),
+                name="round_sigma_is_sensible",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def central_tyer_id(self) -> int:
+        """Who ties what is tied for everybody."""
+        return self.organiser_id if self.tyer_id is None else self.tyer_id
 
 
 class RoundLot(models.Model):

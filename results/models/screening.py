@@ -10,6 +10,7 @@ from django.db.models import Exists, OuterRef, Subquery
 
 from results.models.declared.holds import Hold, hold_named
 from results.models.proposals import WaitingSession
+from results.models.rounds import Round
 from results.models.sessions import Baseline, PullSet, Session
 from results.models.states import StateChange
 from rigs.models import Contributor, Suspension
@@ -187,6 +188,7 @@ class Notice(models.Model):
         CHART = "chart"
         ACCOUNT = "account"
         WAITING = "waiting"
+        ROUND = "round"
 
     to = models.ForeignKey(Contributor, on_delete=models.PROTECT, related_name="notices")
     about = models.CharField(max_length=10, choices=About.choices, db_default=About.SET)
@@ -202,6 +204,9 @@ class Notice(models.Model):
     )
     baseline = models.ForeignKey(
         Baseline, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    round = models.ForeignKey(
+        Round, null=True, blank=True, on_delete=models.PROTECT, related_name="+", db_index=False
     )
     text = models.TextField()
     at = models.DateTimeField(auto_now_add=True)
