@@ -197,9 +197,11 @@ class PackedDocument(Shown):
 class SealedDocument(ShownRow):
     """A session of one's own that is kept sealed until the close."""
 
+    round = serializers.IntegerField(source="participant.round_id")
+
     class Meta:
         model = SealedSession
-        fields = ["id", "state", "late", "problem", "session", "received_at"]
+        fields = ["id", "round", "state", "late", "problem", "session", "received_at"]
 
 
 class RoundReportDocument(ShownRow):

@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django.db.models import QuerySet
-from django.http import Http404
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
 from django.utils.translation import gettext
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.permissions import IsAuthenticated, IsAuthenticatedOrReadOnly
@@ -30,6 +31,7 @@ from api.round_documents import (
     SealedDocument,
     SenderDocument,
 )
+from results.intake import XLSX
 from results.models import Connection, Round, RoundParticipant, RoundReport, SealedSession
 from results.rounds import selectors
 from results.rounds.allocating import open_round, packing_list
@@ -39,6 +41,7 @@ from results.rounds.entering import enter, withdraw
 from results.rounds.receiving import take_back
 from results.rounds.reporting import own_part
 from results.rounds.set_up import change, set_up
+from results.rounds.template import template, template_workbook
 from rigs.models import Contributor, Line
 from rigs.permissions import contributor_behind, contributor_of
 from rigs.refusals import Finding, Forbidden, Invalid
@@ -245,6 +248,34 @@ class Codes(OfARound):
         return self.answer(CodeDocument, selectors.own_codes(self.part()))
 
 
+class RoundTemplate(OfARound):
+    """A sheet for one's results."""
+
+    @extend_schema(
+        tags=["rounds"], operation_id="rounds_template", responses={(200, "text/csv"): str}
+    )
+    def get(self, *_args: Any, **_kwargs: Any) -> HttpResponse:
+        """A CSV sheet with one's codes and the round's spools already written."""
+        response = HttpResponse(template(self.part()), content_type="text/csv; charset=utf-8")
+        response["Content-Disposition"] = 'attachment; filename="round.csv"'
+        return response
+
+
+class RoundTemplateWorkbook(OfARound):
+    """The same as a workbook."""
+
+    @extend_schema(
+        tags=["rounds"],
+        operation_id="rounds_template_workbook",
+        responses={(200, XLSX): OpenApiTypes.BINARY},
+    )
+    def get(self, *_args: Any, **_kwargs: Any) -> HttpResponse:
+        """The same as a workbook, with drop-downs."""
+        response = HttpResponse(template_workbook(self.part()), content_type=XLSX)
+        response["Content-Disposition"] = 'attachment; filename="round.xlsx"'
+        return response
+
+
 @extend_schema(tags=["rounds"])
 class SealedSessions(OfARound):
     """What one has sent."""
@@ -327,6 +358,12 @@ urlpatterns = [
     path("rounds/<int:pk>/packing-list", PackingList.as_view(), name="round-packing-list"),
     path("rounds/<int:pk>/participants", Participants.as_view(), name="round-participants"),
     path("rounds/<int:pk>/codes", Codes.as_view(), name="round-codes"),
+    path("rounds/<int:pk>/template.csv", RoundTemplate.as_view(), name="round-template"),
+    path(
+        "rounds/<int:pk>/template.xlsx",
+        RoundTemplateWorkbook.as_view(),
+        name="round-template-workbook",
+    ),
     path("rounds/<int:pk>/sealed", SealedSessions.as_view(), name="round-sealed"),
     path("rounds/<int:pk>/closing", Closing.as_view(), name="round-closing"),
     path("rounds/<int:pk>/report", Report.as_view(), name="round-report"),

@@ -218,6 +218,10 @@ class PreviewDocument(Shown):
     pulls = serializers.IntegerField()
     sets = SetPreviewDocument(many=True)
     warnings = FindingDocument(many=True)
+    sealed_until_the_close_of = serializers.IntegerField(
+        allow_null=True,
+        help_text="the id of the round whose codes the session goes by; else null",
+    )
 
 
 class ProposalDocument(ShownRow):

@@ -9,7 +9,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample
 
 from results.intake import CSV, JSON, XLSX
-from results.intake.document import SessionDocument
+from results.intake.document import CodedSetDocument, PullSetDocument, SessionDocument
 
 DOCUMENT = {
     "rig": "garage winch",
@@ -74,9 +74,12 @@ def _schemas() -> tuple[dict[str, Any], dict[str, Any]]:
     Their patterns are Python's and no other language's, so the document leaves them out; and
     their titles, by which generators of clients would take them for the documents of answers.
     """
-    (form,), parts = msgspec.json.schema_components(
-        [SessionDocument], ref_template=f"#/components/schemas/{UPLOADED}{{name}}"
+    (form, _, coded), parts = msgspec.json.schema_components(
+        [SessionDocument, PullSetDocument, CodedSetDocument],
+        ref_template=f"#/components/schemas/{UPLOADED}{{name}}",
     )
+    sets = parts["SessionDocument"]["properties"]["pull_sets"]
+    sets["items"] = {"anyOf": [sets["items"], coded]}
     return form, {UPLOADED + name: _portable(part) for name, part in parts.items()}
 
 
@@ -93,7 +96,20 @@ def _portable(node: Any) -> Any:
 _FORM, UPLOAD_SCHEMAS = _schemas()
 """The schemas that ``UPLOAD_REQUEST`` refers to, by name."""
 UPLOAD_REQUEST = {JSON: _FORM, CSV: OpenApiTypes.BINARY, XLSX: OpenApiTypes.BINARY}
+OF_A_ROUND = DOCUMENT | {
+    "pull_sets": [
+        {
+            "sample": "K7MQ-3XWD",
+            "pulls": [
+                {"reading": 15.1, "failure_mode": "join"},
+                {"reading": 14.6, "failure_mode": "join"},
+                {"reading": 15.9, "failure_mode": "line", "place": "main"},
+            ],
+        }
+    ]
+}
 UPLOADS = [
     OpenApiExample("A session as a document", DOCUMENT, request_only=True, media_type=JSON),
     OpenApiExample("The same as a sheet", SHEET, request_only=True, media_type=CSV),
+    OpenApiExample("Of a club's round, by code", OF_A_ROUND, request_only=True, media_type=JSON),
 ]

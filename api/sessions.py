@@ -41,8 +41,7 @@ from results.intake.template import template
 from results.intake.template_workbook import template_workbook
 from results.intake.unit_repair import repair_unit
 from results.models import Session, Upload, WaitingSession
-from results.rounds.filling import names_codes
-from results.rounds.receiving import receive as receive_sealed
+from results.rounds import receiving as of_rounds
 from rigs.models import Contributor
 from rigs.permissions import contributor_of, may
 from rigs.refusals import Finding, Invalid
@@ -128,17 +127,21 @@ class Sessions(generics.ListAPIView[Session]):
     def post(self, request: Request) -> Response:
         """Send a session whole. It is stored whole, or refused with every mistake named.
 
-        A pull set of an open round has its code as ``sample``, in place of connection and lines.
+        A pull set of an open round has its code as ``sample``, in place of connection and lines; a
+        sheet has a column of that name. Such a session is kept sealed until the close (201).
         """
         contributor, body, form, key = _sent(request)
-        if _is_dry_run(request):
-            preview = intake.dry_run(contributor, body, form)
-            return Response(PreviewDocument(preview).data)
-        if form == intake.JSON and names_codes(body):
-            sealed = receive_sealed(contributor, body, form, key).row
-            document = SealedDocument(sealed, context={"request": request})
-            return Response(document.data, status.HTTP_201_CREATED)
-        return _accepted(request, intake.receive(contributor, body, form, key))
+        is_dry_run = _is_dry_run(request)
+        try:
+            if is_dry_run:
+                return Response(PreviewDocument(intake.dry_run(contributor, body, form)).data)
+            return _accepted(request, intake.receive(contributor, body, form, key))
+        except intake.GoesByCodes:
+            if is_dry_run:
+                return Response(PreviewDocument(of_rounds.dry_run(contributor, body, form)).data)
+            sealed = of_rounds.receive(contributor, body, form, key).row
+        document = SealedDocument(sealed, context={"request": request})
+        return Response(document.data, status.HTTP_201_CREATED)
 
 
 class OneSessionView(generics.GenericAPIView[Session]):

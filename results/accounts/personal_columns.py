@@ -285,6 +285,7 @@ NOT_PERSONAL = {
     "results.RoundReport.problem": _SERVICE,
     "results.RoundReport.sets": _FIGURES,
     "results.RoundReport.report": _FIGURES,
+    "results.RoundReport.changes": _FIGURES,
     "rigs.Suspension.held": "numbers of rows",
     "rigs.Suspension.lifted_reason": "a moderator's words on why it ended",
     "auth.User.username": _ACCOUNT,

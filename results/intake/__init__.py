@@ -4,7 +4,7 @@ from results.intake.findings import LacksEntries
 from results.intake.marking import MarkedSheet, marked
 from results.intake.previewing import Preview, dry_run
 from results.intake.proposing import propose_and_wait
-from results.intake.reading import CSV, FORMS, JSON, XLSX
+from results.intake.reading import CSV, FORMS, JSON, XLSX, GoesByCodes
 from results.intake.receiving import Receipt, receive
 from results.intake.waiting import let_wait, store_waiting
 
@@ -13,6 +13,7 @@ __all__ = [
     "FORMS",
     "JSON",
     "XLSX",
+    "GoesByCodes",
     "LacksEntries",
     "MarkedSheet",
     "Preview",

@@ -20,7 +20,7 @@ TIE_COLUMNS = (
     "connection", "doubled", "main line", "main spool", "leader line", "leader spool", "terminal",
     "parameters", "tyer",
 )  # fmt: skip
-SET_COLUMNS = (*TIE_COLUMNS, "discarded ties", "time to tie", "join diameter")
+SET_COLUMNS = ("sample", *TIE_COLUMNS, "discarded ties", "time to tie", "join diameter")
 PULL_COLUMNS = ("reading", "failure mode", "place", "slipped first", "time to break", "note")
 COLUMNS = (*SESSION_COLUMNS, "kind", "label", *SET_COLUMNS, "position", *PULL_COLUMNS)
 REQUIRED = ("rig", "revision", "date", "state", "kind", "main line", "reading", "failure mode")
@@ -45,6 +45,7 @@ OTHER_NAMES = {
     "soak": ("soak time", "soaked", "soaked for", "soak hours", "hours soaked"),
     "kind": ("type", "straight or joined", "straight joined", "kind of pull", "pull type"),
     "label": ("set", "set label", "set name", "pull set", "name of set"),
+    "sample": ("sample code", "code of sample", "code of the sample", "blind code", "code"),
     "connection": ("knot", "join", "knot name", "join name", "name of join", "knot or join"),
     "doubled": ("double line", "doubled line", "main doubled", "line doubled"),
     "main line": ("main", "line", "mainline", "name of main line"),
@@ -133,7 +134,7 @@ def recognised(cells: Sequence[str]) -> int:
 
 def meant_by(written: str) -> str:
     """The column that an unknown heading is a misspelling of; empty where it is none."""
-    close = difflib.get_close_matches(_folded(written[:120]), _BY_FOLDED, 1, _NEAR)
+    close = difflib.get_close_matches(_folded(written[:120]), _MISSPELT, 1, _NEAR)
     return _BY_FOLDED[close[0]] if close else ""
 
 
@@ -164,3 +165,5 @@ def _measures(name: str, unit: str) -> bool:
 _BY_FOLDED = {_folded(name): name for name in COLUMNS} | {
     _folded(other): name for name, others in OTHER_NAMES.items() for other in others
 }
+_MISSPELT = [folded for folded, name in _BY_FOLDED.items() if name != "sample"]
+"""Not what is near to 'sample': people number their own, and few take part in a round."""

@@ -175,14 +175,35 @@ class PullDocument(Struct, frozen=True, forbid_unknown_fields=True, gc=False):
     ] = None
 
 
+Pulls = Annotated[
+    list[PullDocument],
+    Meta(**said(gettext_noop("a list of at most %(most)s pulls"), most=MOST_PULLS_OF_A_SET)),
+]
+DiscardedTies = Annotated[
+    int,
+    _from(bounds.DISCARDED_TIES),
+    Meta(**said(gettext_noop("a whole number %(bounds)s"), bounds=bounds.DISCARDED_TIES)),
+]
+TimeToTie = Annotated[
+    Annotated[float, _above(bounds.TIME_TO_TIE_s)] | None,
+    Meta(**said(gettext_noop("seconds to tie one, %(bounds)s"), bounds=bounds.TIME_TO_TIE_s)),
+]
+JoinDiameter = Annotated[
+    Annotated[float, _above(bounds.JOIN_DIAMETER_mm)] | None,
+    Meta(
+        **said(
+            gettext_noop("millimetres at the thickest, %(bounds)s"),
+            bounds=bounds.JOIN_DIAMETER_mm,
+        )
+    ),
+]
+
+
 class BaselineDocument(Struct, frozen=True, forbid_unknown_fields=True):
     """Straight-line pulls of one line from one spool."""
 
     line: Name
-    pulls: Annotated[
-        list[PullDocument],
-        Meta(**said(gettext_noop("a list of at most %(most)s pulls"), most=MOST_PULLS_OF_A_SET)),
-    ]
+    pulls: Pulls
     spool: Short = ""
     position: Annotated[
         Literal["before", "between", "after"],
@@ -196,10 +217,7 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
     label: Label
     connection: Name
     main: Annotated[LineOnSpool, Meta(**said(gettext_noop("a line: {'line': ..., 'spool': ...}")))]
-    pulls: Annotated[
-        list[PullDocument],
-        Meta(**said(gettext_noop("a list of at most %(most)s pulls"), most=MOST_PULLS_OF_A_SET)),
-    ]
+    pulls: Pulls
     doubled: Annotated[bool, Meta(**said(gettext_noop("true or false")))] = False
     leader: Annotated[
         LineOnSpool | None,
@@ -217,24 +235,29 @@ class PullSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
         ),
     ] = {}
     tyer: Short = ""
-    discarded_ties: Annotated[
-        int,
-        _from(bounds.DISCARDED_TIES),
-        Meta(**said(gettext_noop("a whole number %(bounds)s"), bounds=bounds.DISCARDED_TIES)),
-    ] = 0
-    time_to_tie_s: Annotated[
-        Annotated[float, _above(bounds.TIME_TO_TIE_s)] | None,
-        Meta(**said(gettext_noop("seconds to tie one, %(bounds)s"), bounds=bounds.TIME_TO_TIE_s)),
-    ] = None
-    join_diameter_mm: Annotated[
-        Annotated[float, _above(bounds.JOIN_DIAMETER_mm)] | None,
+    discarded_ties: DiscardedTies = 0
+    time_to_tie_s: TimeToTie = None
+    join_diameter_mm: JoinDiameter = None
+    note: Prose = ""
+
+
+class CodedSetDocument(Struct, frozen=True, forbid_unknown_fields=True):
+    """Pulls of what came under a code of a club's round, which stands for join and lines."""
+
+    sample: Annotated[
+        str,
         Meta(
-            **said(
-                gettext_noop("millimetres at the thickest, %(bounds)s"),
-                bounds=bounds.JOIN_DIAMETER_mm,
-            )
+            max_length=40,
+            pattern=_NAME,
+            **said(gettext_noop("the code on the label, eight letters and digits")),
         ),
-    ] = None
+    ]
+    pulls: Pulls
+    label: Label = "the code"
+    tyer: Short = ""
+    discarded_ties: DiscardedTies = 0
+    time_to_tie_s: TimeToTie = None
+    join_diameter_mm: JoinDiameter = None
     note: Prose = ""
 
 

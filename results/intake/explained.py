@@ -28,6 +28,9 @@ EXPLAINED = {
     "soak": Explanation(_("hours in water; may be left out"), "", ""),
     "kind": Explanation(_("straight line, or joined"), "straight", "joined"),
     "label": Explanation(_("your name for a set of pulls of the same tie"), "", "set 1"),
+    "sample": Explanation(
+        _("in a club's round, the code on the label: it stands for the join and its lines"), "", ""
+    ),
     "connection": Explanation(_("the join, by its name"), "", "Double uni"),
     "doubled": Explanation(_("yes if the main line was doubled before it was tied"), "", "no"),
     "main line": Explanation(_("the line, by its name in the catalogue"), "thin", "thin"),

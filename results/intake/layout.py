@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from django.utils.translation import gettext
 
 from results.intake import cells, columns
+from results.intake.blind_codes import is_code, understood
 from results.intake.columns import COLUMNS, KINDS, REQUIRED, SESSION_COLUMNS, Heading
 from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_SUGGESTIONS
@@ -61,8 +62,9 @@ def laid_out(table: Table) -> Layout:
     """Find the headings and the pulls. Raises Invalid where the headings can't be used."""
     at = header_of(table.rows)
     number, written = table.rows[at]
-    headings = tuple(columns.heading(cells.text(cell)) for cell in written)
     body = table.rows[at + 1 :]
+    found_first = [columns.heading(cells.text(cell)) for cell in written]
+    headings = tuple(_without_own_samples(found_first, body))
     said, above = _above(table.rows[:at])
     missing = list(_missing(number, headings, said))
     wrong = [*_wrong(number, headings, said)]
@@ -78,6 +80,25 @@ def laid_out(table: Table) -> Layout:
     unread = _unread(number, headings, body, is_comma=table.separator == ",")
     remarks = (*table.remarks, *above, *unread, *left_out)
     return Layout(number, headings, pulls, said, remarks)
+
+
+def _without_own_samples(headings: Sequence[Heading], body: Rows) -> Iterator[Heading]:
+    """The headings; one of samples only where these are codes of a round.
+
+    They may be, where a cell looks like one or no join is named. Others number samples of their own
+    beside the join, and their column is left out as such.
+    """
+    joins = any(
+        each.name == "connection" and _is_used(at, body) for at, each in enumerate(headings)
+    )
+    for place, each in enumerate(headings):
+        own = each.name == "sample" and joins and not _has_codes(place, body)
+        yield Heading(each.written) if own else each
+
+
+def _has_codes(place: int, body: Rows) -> bool:
+    cells_of = (cells.text(row[place]) for _, row in body if place < len(row))
+    return any(is_code(understood(text)) for text in cells_of)
 
 
 def header_of(rows: Rows) -> int:

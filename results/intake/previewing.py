@@ -51,7 +51,9 @@ class SetPreview:
 @dataclass(frozen=True)
 class Preview:
     """What would be stored; ``asked`` are the warnings to look at before storing, which come first
-    among them, and ``same_day`` one's current sessions of that day on that rig."""
+    among them, and ``same_day`` one's current sessions of that day on that rig.
+    ``sealed_until_the_close_of`` is the round of a session that goes by its codes.
+    """
 
     rig: str
     revision: int
@@ -62,6 +64,7 @@ class Preview:
     warnings: tuple[Finding, ...]
     asked: tuple[Finding, ...] = ()
     same_day: tuple[Session, ...] = ()
+    sealed_until_the_close_of: int | None = None
 
 
 def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:

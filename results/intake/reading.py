@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import copy
 import json
 from dataclasses import dataclass, field
+from typing import Any
 
 import msgspec
 from django.utils.translation import gettext
 
 from results.intake import sheets, tables
+from results.intake.blind_codes import understood
 from results.intake.document import SessionDocument
-from results.intake.findings import Findings
+from results.intake.findings import Findings, shown
 from results.intake.limits import (
     MOST_BYTES,
     MOST_MEMBERS,
@@ -20,7 +23,7 @@ from results.intake.limits import (
     MOST_SETS,
 )
 from results.intake.walk import Repeating, Walk
-from rigs.refusals import Finding, TooLarge, Unreadable
+from rigs.refusals import Finding, Invalid, TooLarge, Unreadable
 
 JSON = "application/json"
 CSV = "text/csv"
@@ -45,8 +48,66 @@ class Read:
     remarks: tuple[Finding, ...] = ()
 
 
+@dataclass(frozen=True)
+class Coded:
+    """A session whose sets go by codes of a round: its members, before any has been checked.
+
+    ``findings``, ``rows`` and ``remarks`` are as in `Read`.
+    """
+
+    value: dict[str, Any]
+    findings: Findings = field(default_factory=Findings)
+    rows: dict[str, str] = field(default_factory=dict)
+    remarks: tuple[Finding, ...] = ()
+
+    @property
+    def sets(self) -> list[Any]:
+        found = self.value.get("pull_sets")
+        return found if isinstance(found, list) else []
+
+    def read(self, value: dict[str, Any]) -> Read:
+        """The session with ``value`` in place of its members, findings by their places in it.
+
+        Raises TooLarge.
+        """
+        walk = Walk(copy.deepcopy(self.findings))
+        document = walk.document(value, SessionDocument)
+        _refuse_vast(document)
+        return Read(document, walk.findings, frozenset(walk.broken), remarks=self.remarks)
+
+
+class GoesByCodes(Invalid):
+    """A session that goes by codes of a round came where only others are taken."""
+
+    def __init__(self, coded: Coded) -> None:
+        first = next(at for at, one in enumerate(coded.sets) if _names_code(one))
+        place = f"pull_sets[{first}]"
+        code = understood(str(coded.sets[first]["sample"])[:40])
+        expected = gettext("join and lines in place of the code: here no round fills them in")
+        super().__init__(
+            gettext("Samples of a round are sent as a session of their own. Nothing was stored."),
+            [Finding(coded.rows.get(place, place), "sample", shown(code), expected)],
+        )
+        self.coded = coded
+
+
+def coded(body: bytes, content_type: str) -> Coded:
+    """Read an upload that goes by codes of a round. Raises as `read`, Invalid where it doesn't."""
+    try:
+        read(body, content_type)
+    except GoesByCodes as found:
+        return found.coded
+    raise Invalid(
+        gettext("No set of this session has a code of a round."),
+        [Finding("", "sample", gettext("nothing"), gettext("the code on the label"))],
+    )
+
+
 def read(body: bytes, content_type: str) -> Read:
-    """Read an upload in any of ``FORMS``. Raises Unreadable, Invalid and TooLarge."""
+    """Read an upload in any of ``FORMS``.
+
+    Raises Unreadable, Invalid and TooLarge, and GoesByCodes of sets that have codes of a round.
+    """
     if len(body) > MOST_BYTES:
         raise TooLarge(
             gettext("The upload has %(body)s bytes; at most %(most_bytes)s are taken.")
@@ -121,7 +182,19 @@ def _read_json(body: bytes) -> Read:
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         pass
     _refuse_crowded(body)
-    return _walked(_loaded(body))
+    value = _loaded(body)
+    if isinstance(value, dict):
+        _refuse_codes(Coded(value))
+    return _walked(value)
+
+
+def _refuse_codes(found: Coded) -> None:
+    if any(map(_names_code, found.sets)):
+        raise GoesByCodes(found)
+
+
+def _names_code(pull_set: object) -> bool:
+    return isinstance(pull_set, dict) and "sample" in pull_set
 
 
 def _may_repeat(body: bytes) -> bool:
@@ -196,6 +269,7 @@ def _walked(value: object) -> Read:
 def _read_sheet(table: tables.Table) -> Read:
     sheet = sheets.document_of(table)
     remarks = tuple(sheet.remarks)
+    _refuse_codes(Coded(sheet.value, sheet.findings, sheet.rows, remarks))
     try:
         document = msgspec.convert(sheet.value, SessionDocument)
     except ValueError:

@@ -12,6 +12,7 @@ from typing import Any
 from django.utils.translation import gettext
 
 from results.intake import cells
+from results.intake.blind_codes import understood
 from results.intake.columns import (
     KINDS,
     PULL_COLUMNS,
@@ -232,12 +233,15 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
     label = row.get("label", "")
     if label:
         key: tuple[str, ...] = ("label", cells.folded(label))
+    elif "sample" in row:
+        key = ("sample", understood(row["sample"]))
     else:
         key = ("tie", *(cells.folded(row.get(name, "")) for name in TIE_COLUMNS))
     if key not in sheet.parts:
         said = {**sheet.unpulled.get(key, {}), **said}
         joined = _described(sheet, number, said)
-        joined["label"] = label or f"set {len(sheet.value['pull_sets']) + 1}"
+        if label or "sample" not in joined:
+            joined["label"] = label or f"set {len(sheet.value['pull_sets']) + 1}"
         _add(sheet, number, key, "pull_sets", joined, said)
     part, first, place = sheet.parts[key]
     for name, text in said.items():
@@ -245,7 +249,7 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
         if text != above and cells.folded(text) != cells.folded(above):
             expected = gettext("%(above)s, as in the first row of %(part)s") % {
                 "above": shown(above or None),
-                "part": shown(part["label"]),
+                "part": shown(part.get("label", part.get("sample"))),
             }
             sheet.refuse(number, name, shown(text), expected)
     return part, place
@@ -253,7 +257,7 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
 
 def _described(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any]:
     joined: dict[str, Any] = {"pulls": []}
-    for name in ("connection", "terminal", "tyer", "doubled", "discarded ties"):
+    for name in ("sample", "connection", "terminal", "tyer", "doubled", "discarded ties"):
         if name in said:
             joined[name.replace(" ", "_")] = cells.member(name.replace(" ", "_"), said[name])
     for name, member in _MEASURED.items():
@@ -269,7 +273,9 @@ def _described(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any
                 gettext("nothing"),
                 gettext("the line of spool %(end)s") % {"end": end},
             )
-    joined["parameters"], wrong = cells.parameters(said.get("parameters", ""))
+    said_of_tie, wrong = cells.parameters(said.get("parameters", ""))
+    if said_of_tie or "sample" not in said:
+        joined["parameters"] = said_of_tie
     for piece in wrong:
         sheet.refuse(number, "parameters", shown(piece), gettext("name=value, as 'turns main=6'"))
     return joined

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from results.intake.columns import COLUMNS
 from results.models import PullSet
@@ -15,7 +15,7 @@ STRAIGHT_ROWS = 5
 """Baseline pulls advised; common practice, no source."""
 JOINED_ROWS = 5
 MOST_SETS = 12
-LEFT_OUT = ("temperature", "soak", "slipped first", "time to break", "note")
+LEFT_OUT = ("sample", "temperature", "soak", "slipped first", "time to break", "note")
 EXAMPLE_SET = {
     "connection": "Double uni",
     "main line": "(your main line)",
@@ -29,13 +29,19 @@ def template(contributor: Contributor | None) -> str:
     Rows are made for the joins and lines of the contributor's past sets, newest first, on the
     newest revision of their newest rig; for a stranger, or before the first session, one example.
     """
-    columns = template_columns()
+    return csv_of(template_columns(), session_of(contributor), template_rows(contributor))
+
+
+def csv_of(
+    columns: Sequence[str], session: Mapping[str, str], rows: Iterable[Mapping[str, str]]
+) -> str:
+    """CSV text: the header, and rows under it, of which the first says ``session`` besides."""
     sheet = io.StringIO()
     writer = csv.DictWriter(sheet, columns, lineterminator="\r\n")
     writer.writeheader()
-    session = session_of(contributor)
-    for row in template_rows(contributor):
-        writer.writerow({name: safe(cell) for name, cell in {**session, **row}.items()})
+    for row in rows:
+        said = {**session, **row}
+        writer.writerow({name: safe(said.get(name, "")) for name in columns})
         session = {}
     return sheet.getvalue()
 
@@ -78,6 +84,14 @@ def _rows(ties: list[dict[str, str]]) -> Iterator[dict[str, str]]:
         for tie in ties
         if tie.get("leader line")
     }
+    yield from straight_rows(lines)
+    for number, tie in enumerate(ties, start=1):
+        for pull in range(JOINED_ROWS):
+            yield {"kind": "joined", "label": f"set {number}", **(tie if pull == 0 else {})}
+
+
+def straight_rows(lines: Iterable[tuple[str, str]]) -> Iterator[dict[str, str]]:
+    """Rows of straight line, of each line and spool."""
     for line, spool in lines:
         for _ in range(STRAIGHT_ROWS):
             yield {
@@ -86,9 +100,6 @@ def _rows(ties: list[dict[str, str]]) -> Iterator[dict[str, str]]:
                 "main spool": spool,
                 "position": "before",
             }
-    for number, tie in enumerate(ties, start=1):
-        for pull in range(JOINED_ROWS):
-            yield {"kind": "joined", "label": f"set {number}", **(tie if pull == 0 else {})}
 
 
 def _past_ties(contributor: Contributor | None) -> list[dict[str, str]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import openpyxl
@@ -34,24 +34,39 @@ def template_workbook(contributor: Contributor | None) -> bytes:
 
     The rows are those of the CSV template. Raises nothing; reads only.
     """
+    rows = template_rows(contributor)
+    return workbook_of(contributor, template_columns(), session_of(contributor), rows)
+
+
+def workbook_of(
+    contributor: Contributor | None,
+    columns: Sequence[str],
+    session: Mapping[str, str],
+    rows: Iterable[Mapping[str, str]],
+) -> bytes:
+    """The same of other columns and rows, of which the first says ``session`` besides."""
     book = openpyxl.Workbook()
     pulls: Any = book.active
     pulls.title = gettext("Pulls")
-    columns = template_columns()
-    _fill(pulls, columns, contributor)
+    _fill(pulls, columns, session, rows)
     _explain(book.create_sheet(gettext("Explanations")), columns)
     lists = book.create_sheet(gettext("Lists"))
-    for place, (column, choices) in enumerate(_choices(contributor).items(), start=1):
+    offered = [(name, of) for name, of in _choices(contributor).items() if name in columns]
+    for place, (column, choices) in enumerate(offered, start=1):
         _offer(pulls, columns.index(column) + 1, lists, place, column, choices)
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
 
 
-def _fill(sheet: Worksheet, columns: Sequence[str], contributor: Contributor | None) -> None:
+def _fill(
+    sheet: Worksheet,
+    columns: Sequence[str],
+    session: Mapping[str, str],
+    rows: Iterable[Mapping[str, str]],
+) -> None:
     _write(sheet, 1, columns, bold=True)
-    session = session_of(contributor)
-    for number, row in enumerate(template_rows(contributor), start=2):
+    for number, row in enumerate(rows, start=2):
         said = {**session, **row}
         _write(sheet, number, [said.get(name, "") for name in columns])
         session = {}

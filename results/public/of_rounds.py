@@ -22,6 +22,8 @@ OF_ROUNDS: dict[str, Declared] = {
             "line_state": PUBLIC,
             "state": PUBLIC,
             "entry_code": PRIVATE,
+            "tyer": PRIVATE,
+            "sigma_relative": PUBLIC,
             "made_at": PUBLIC,
             "opened_at": PUBLIC,
             "closed_at": PUBLIC,
@@ -132,6 +134,7 @@ OF_ROUNDS: dict[str, Declared] = {
             "id": PUBLIC,
             "pull_set": PUBLIC,
             "specimen": PUBLIC,
+            "tied_by": PRIVATE,
         },
     ),
     "results.RoundReport": Declared(
@@ -151,6 +154,8 @@ OF_ROUNDS: dict[str, Declared] = {
             "formulae": PUBLIC,
             "sets": PUBLIC,
             "report": PUBLIC,
+            "changes": PRIVATE,
+            "held_at": PUBLIC,
         },
     ),
 }

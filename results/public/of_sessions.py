@@ -272,6 +272,7 @@ OF_SESSIONS: dict[str, Declared] = {
             "pull_set": PUBLIC,
             "waiting": PRIVATE,
             "baseline": PUBLIC,
+            "round": PUBLIC,
             "text": PRIVATE,
             "at": PUBLIC,
             "read_at": PUBLIC,

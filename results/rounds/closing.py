@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import random
 
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext, override
 
-from results.intake.reading import JSON
+from results.intake.reading import JSON, coded
 from results.intake.receiving import receive
 from results.models import Round, RoundParticipant, RoundReport, RoundSet, SealedSession
-from results.rounds.filling import fill
+from results.rounds.filling import fill, tied_by
 from results.rounds.set_up import lock_round, require
 from rigs.models import Contributor
 from rigs.permissions import is_moderator
@@ -60,11 +61,12 @@ def _store(one: SealedSession) -> None:
     contributor = one.participant.contributor
     try:
         with transaction.atomic(), override(STORED_IN):
-            filled = fill(contributor, bytes(one.body))
-            receipt = receive(contributor, filled.body, JSON, f"round-{one.pk}-{one.sha256[:16]}")
+            filled = fill(contributor, coded(bytes(one.body), one.content_type), one)
+            body = json.dumps(filled.value).encode()
+            receipt = receive(contributor, body, JSON, f"round-{one.pk}-{one.sha256[:16]}")
             sets = receipt.session.pull_sets.order_by("pk")
             RoundSet.objects.bulk_create(
-                RoundSet(pull_set=pull_set, specimen=specimen)
+                RoundSet(pull_set=pull_set, specimen=specimen, tied_by_id=tied_by(specimen))
                 for pull_set, specimen in zip(sets, filled.specimens, strict=True)
             )
     except Refused as refusal:

@@ -6,13 +6,8 @@ import secrets
 
 from django.utils.translation import gettext
 
+from results.intake.blind_codes import ALPHABET, LENGTH, is_code, understood
 from rigs.refusals import Finding, Invalid
-
-ALPHABET = "23456789BCDFGHJKLMNPQRSTVWXZ"
-"""Without 0, 1, I and O, which are mistaken for each other, without the other vowels, so that no
-word happens to appear, and without Y, which is written like V."""
-LENGTH = 8
-"""28 to the power of 8: a guess meets one of a million codes once in four hundred thousand."""
 
 
 def new_code() -> str:
@@ -25,15 +20,10 @@ def readable(code: str) -> str:
     return f"{code[: LENGTH // 2]}-{code[LENGTH // 2 :]}"
 
 
-def understood(written: str) -> str:
-    """The code that somebody typed, in small letters, or with spaces or hyphens."""
-    return "".join(letter for letter in written.upper() if letter.isalnum())
-
-
 def as_code(written: str, member: str) -> str:
     """The same. Raises Invalid where it can be no code."""
     code = understood(written)
-    if len(code) == LENGTH and set(code) <= set(ALPHABET):
+    if is_code(code):
         return code
     raise Invalid(
         gettext("This is no code of a round."),

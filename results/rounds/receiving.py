@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import hashlib
+from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import msgspec
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext
 
-from results.intake.checking import check
-from results.intake.reading import JSON, form_of, read
+from results.intake.checking import Checked, check
+from results.intake.document import CodedSetDocument
+from results.intake.parts import JoinedPart
+from results.intake.places import in_order, on_sheet
+from results.intake.previewing import Preview, SetPreview
+from results.intake.reading import Coded, coded, form_of
 from results.intake.receiving import LONGEST_KEY
 from results.models import (
     Round,
@@ -19,15 +25,14 @@ from results.models import (
     RoundSpecimen,
     SealedSession,
 )
+from results.rounds.codes import readable
 from results.rounds.filling import Filled, fill
 from results.rounds.set_up import lock_round, require
 from rigs.locks import lock_contributor, lock_uploader, refuse_uploads_of
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
-OPEN_TO_ALL = frozenset(
-    {"label", "tyer", "discarded_ties", "time_to_tie_s", "join_diameter_mm", "note", "pulls"}
-)
+OPEN_TO_ALL = frozenset(each.name for each in msgspec.structs.fields(CodedSetDocument))
 """Members of a set that say nothing of what its sample is."""
 
 
@@ -55,9 +60,10 @@ def receive(by: Contributor, body: bytes, content_type: str, key: str | None) ->
     if earlier is not None:
         return Sealed(earlier, created=False)
     form = form_of(content_type)
-    filled = fill(by, body)
+    said = coded(body, form)
+    filled = fill(by, said)
     require(filled.round, Round.State.OPEN)
-    warnings = _checked(by, filled)
+    warnings = _checked(by, said, filled).warnings
     with transaction.atomic():
         contributor = lock_uploader(by)
         now = lock_round(filled.round)
@@ -80,6 +86,47 @@ def receive(by: Contributor, body: bytes, content_type: str, key: str | None) ->
         )
         _take_codes(filled.specimens, row)
     return Sealed(row, created=True, warnings=warnings)
+
+
+def sealed_under(by: Contributor, key: str) -> SealedSession | None:
+    """The session that was sealed under this Idempotency-Key, as of who presses a button twice."""
+    return SealedSession.objects.filter(participant__contributor=by, idempotency_key=key).first()
+
+
+def dry_run(by: Contributor, body: bytes, content_type: str) -> Preview:
+    """Check a session of a round whole, and say what would be sealed: no figure before the close.
+
+    Reads only; raises as `receive` does.
+    """
+    refuse_uploads_of(by)
+    said = coded(body, content_type)
+    filled = fill(by, said)
+    require(filled.round, Round.State.OPEN)
+    checked = _checked(by, said, filled)
+    parts = [*checked.straight, *checked.joined]
+    return Preview(
+        rig=checked.revision.rig.name,
+        revision=checked.revision.number,
+        baselines=len(checked.straight),
+        pull_sets=len(checked.joined),
+        pulls=sum(len(part.pulls) for part in parts),
+        sets=tuple(map(_sealed_set, checked.joined, filled.specimens)),
+        warnings=checked.warnings,
+        asked=checked.asked,
+        sealed_until_the_close_of=filled.round.pk,
+    )
+
+
+def _sealed_set(part: JoinedPart, specimen: RoundSpecimen) -> SetPreview:
+    hidden = specimen.sample.is_hidden
+    return SetPreview(
+        label=readable(specimen.code),
+        connection=gettext("comes tied") if hidden else specimen.sample.connection.name,
+        lines="",
+        pulls=len(part.pulls),
+        failure_modes=Counter(pull.failure_mode for pull in part.pulls),
+        why_not=gettext("it is kept sealed until the close of the round"),
+    )
 
 
 def take_back(by: Contributor, sealed: SealedSession) -> None:
@@ -114,7 +161,7 @@ def _earlier(by: Contributor, key: str | None, sha256: str) -> SealedSession | N
     """What came under this key. Raises Invalid where that was something else."""
     if key is None:
         return None
-    found = SealedSession.objects.filter(participant__contributor=by, idempotency_key=key).first()
+    found = sealed_under(by, key)
     if found is not None and found.sha256 != sha256:
         raise Invalid(
             gettext("The Idempotency-Key was used for another upload."),
@@ -137,15 +184,18 @@ def _take_codes(specimens: Iterable[RoundSpecimen], row: SealedSession) -> None:
         )
 
 
-def _checked(by: Contributor, filled: Filled) -> tuple[Finding, ...]:
-    """The warnings of the check that everyone may read. Raises Invalid without the others."""
+def _checked(by: Contributor, said: Coded, filled: Filled) -> Checked:
+    """The check of uploads, with the warnings that everyone may read.
+
+    Raises Invalid without what would give away a hidden sample.
+    """
     hidden = {
         f"pull_sets[{number}]"
         for number, one in enumerate(filled.specimens)
         if one.sample.is_hidden
     }
     try:
-        checked = check(by, read(filled.body, JSON))
+        checked = check(by, said.read(filled.value))
     except Invalid as refusal:
         shown_to_them = tuple(each for each in refusal.findings if _says_nothing(each, hidden))
         if len(shown_to_them) < len(refusal.findings):
@@ -157,13 +207,22 @@ def _checked(by: Contributor, filled: Filled) -> tuple[Finding, ...]:
                     gettext("enough pulls of every code, and of straight line of every lot"),
                 ),
             )
+        placed = in_order(on_sheet(each, said.rows) for each in shown_to_them)
         raise Invalid(
-            gettext("Something is to be corrected. Nothing was stored."), shown_to_them
+            gettext("Something is to be corrected. Nothing was stored."), placed
         ) from None
-    # A warning about one set may compare it with another: only those about single pulls are shown.
+    return replace(
+        checked,
+        warnings=_shown(checked.warnings, said),
+        asked=_shown(checked.asked, said),
+    )
+
+
+def _shown(warnings: Iterable[Finding], said: Coded) -> tuple[Finding, ...]:
+    """A warning about one set may compare it with another: only those about single pulls stay."""
     return tuple(
-        each
-        for each in checked.warnings
+        on_sheet(each, said.rows)
+        for each in warnings
         if not each.row.startswith("pull_sets[") or ".pulls[" in each.row
     )
 

@@ -95,6 +95,29 @@ def own_codes(participant: RoundParticipant) -> list[OwnCode]:
     ]
 
 
+@dataclass(frozen=True)
+class CodeToPull:
+    """A code of one's own in an open round, with the spools that are pulled straight beside it."""
+
+    of: Round
+    own: OwnCode
+    lots: tuple[RoundLot, ...]
+
+
+def codes_to_pull(contributor: Contributor) -> list[CodeToPull]:
+    """One's codes of open rounds of which no results have come."""
+    parts = RoundParticipant.objects.filter(
+        contributor=contributor, withdrawn_at=None, round__state=Round.State.OPEN
+    ).select_related("round")
+    return [
+        CodeToPull(part.round, own, lots)
+        for part in parts
+        for lots in [tuple(lots_of(part.round))]
+        for own in own_codes(part)
+        if not own.sent
+    ]
+
+
 def samples_of(of: Round, contributor: Contributor | None) -> QuerySet[RoundSample]:
     """The samples that somebody may know: all for the organiser and the packer or once it is
     closed, those that each tester ties for participants, and none for others."""

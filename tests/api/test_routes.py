@@ -172,6 +172,9 @@ ROUTES = {
     "rounds/<int:pk>/packing-list": {"POST": (None, 401, 409, 403, 403)},
     "rounds/<int:pk>/participants": {"GET": (None, 401, 200, 403, 403)},
     "rounds/<int:pk>/codes": {"GET": (None, 401, 200, 403, 403)},
+    # Being set up, it has no codes yet.
+    "rounds/<int:pk>/template.csv": {"GET": (None, 401, 409, 403, 403)},
+    "rounds/<int:pk>/template.xlsx": {"GET": (None, 401, 409, 403, 403)},
     "rounds/<int:pk>/sealed": {"GET": (None, 401, 200, 403, 403)},
     "rounds/<int:pk>/closing": {"POST": (None, 401, 409, 403, 409)},
     "rounds/<int:pk>/report": {"GET": (None, 404, 404, 404, 404)},

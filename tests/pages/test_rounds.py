@@ -165,11 +165,11 @@ def test_labels_are_the_packers_alone_and_opening_them_is_kept(organiser, tester
     assert made.sights.get().contributor == packer
 
 
-def test_a_label_leads_its_tester_to_the_round_and_others_nowhere(organiser, testers):
-    made, (first, *_) = playing.opened(organiser, testers[:2])
+def test_a_label_leads_its_tester_to_the_rig_and_others_nowhere(organiser, testers):
+    _, (first, *_) = playing.opened(organiser, testers[:2])
     code = first.specimens.first().code
     answer = browser(testers[0]).get(f"/rounds/codes/{code}/")
-    assert answer["Location"] == f"/rounds/{made.pk}/#{code}"
+    assert answer["Location"] == f"/at-the-rig/?sample={readable(code)}"
     for other in (testers[1], organiser):
         assert browser(other).get(f"/rounds/codes/{code}/").status_code == 404
 

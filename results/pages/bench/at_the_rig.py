@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import dataclass
 from pathlib import Path
 
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from results.pages.bench import selectors
 from results.pages.offered import catalogue_offered
+from results.pages.rounds.words import shown_sample
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
+from results.rounds.codes import readable
+from results.rounds.selectors import CodeToPull, codes_to_pull
 from rigs import selectors as rig_selectors
 from rigs.metrology.bounds import EARLIEST_DAY
 from rigs.metrology.units import FORCE_UNITS
@@ -39,8 +45,28 @@ def at_the_rig(request: HttpRequest) -> HttpResponse:
             "units": FORCE_UNITS.items(),
             "baud_rates": BAUD_RATES,
             "earliest_day": EARLIEST_DAY.isoformat(),
+            "codes": [_shown(one) for one in codes_to_pull(contributor)],
         }
         | catalogue_offered(request.user),
+    )
+
+
+@dataclass(frozen=True)
+class ShownCode:
+    """A code that can be pulled: of which round, what it is as far as known, and its spools."""
+
+    code: str
+    title: str
+    state: str
+    what: str
+    lots: str
+
+
+def _shown(one: CodeToPull) -> ShownCode:
+    what = shown_sample(one.own.sample, spools=True).join if one.own.sample else _("comes tied")
+    lots = [{"line": lot.line.name, "spool": lot.spool} for lot in one.lots]
+    return ShownCode(
+        readable(one.own.code), one.of.title, one.of.line_state, what, json.dumps(lots)
     )
 
 

@@ -20,6 +20,7 @@ from results.models import Session, WaitingSession, WaitingUpload
 from results.pages.sent_files import read_sent
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
+from results.rounds import receiving as of_rounds
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid, Refused
 
@@ -71,7 +72,7 @@ def _checked(
     body, form = b"", intake.CSV
     try:
         body, form = read_sent(sent, FORM_OF_ENDING, ".csv, .xlsx, .json")
-        preview = intake.dry_run(contributor, body, form)
+        preview = _preview(contributor, body, form, corrected)
     except Refused as refusal:
         sheet = intake.marked(body, form, refusal.findings) if body else None
         report = Report(name, sheet, refusal=refusal)
@@ -87,6 +88,18 @@ def _checked(
     return _page(request, contributor, report=report, key=waiting.key, corrected=corrected)
 
 
+def _preview(
+    contributor: Contributor, body: bytes, form: str, corrected: Session | None
+) -> intake.Preview:
+    """What would be stored, or of a session of a round sealed, which takes no other's place."""
+    try:
+        return intake.dry_run(contributor, body, form)
+    except intake.GoesByCodes:
+        if corrected is not None:
+            raise
+        return of_rounds.dry_run(contributor, body, form)
+
+
 @require_POST
 @contributors_only
 def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
@@ -97,11 +110,30 @@ def store(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     try:
         receipt = intake.store_waiting(contributor, key, replaces=corrected, reason=reason)
     except Refused as refusal:
+        by_codes = isinstance(refusal, intake.GoesByCodes) and corrected is None
+        if by_codes or of_rounds.sealed_under(contributor, str(key)) is not None:
+            return _sealed(request, contributor, key)
         report = Report("", refusal=refusal)
         # The file still waits, so what was wrong with the form alone can be put right at once.
         again = {"key": key} if corrected is not None and isinstance(refusal, Invalid) else {}
         return _page(request, contributor, status=409, report=report, corrected=corrected, **again)
     return redirect("pages:job", receipt.job.pk)
+
+
+def _sealed(request: HttpRequest, contributor: Contributor, key: uuid.UUID) -> HttpResponse:
+    """Seal the file that was checked, in the round whose codes it has; pressed again, the same."""
+    sealed = of_rounds.sealed_under(contributor, str(key))
+    if sealed is None:
+        waiting = get_object_or_404(WaitingUpload, contributor=contributor, key=key)
+        try:
+            sealed = of_rounds.receive(
+                contributor, bytes(waiting.body), waiting.content_type, str(key)
+            ).row
+        except Refused as refusal:
+            return _page(request, contributor, status=409, report=Report("", refusal=refusal))
+        waiting.delete()
+    messages.success(request, _("Your results are in, and sealed until the close of the round."))
+    return redirect("pages:round", sealed.participant.round_id)
 
 
 @require_POST

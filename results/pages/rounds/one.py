@@ -13,6 +13,7 @@ from django.urls import reverse
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
+from results.intake.blind_codes import understood
 from results.models import Round, RoundParticipant
 from results.pages.rigs.bench_sheet import MEANINGS
 from results.pages.rounds.words import ShownSample, shown_sample
@@ -20,7 +21,7 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.rounds import selectors
 from results.rounds.allocating import packing_list
-from results.rounds.codes import readable, understood
+from results.rounds.codes import readable
 from rigs import permissions
 from rigs.models import Contributor
 
@@ -91,10 +92,13 @@ def one_round(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 @contributors_only
 def by_code(request: HttpRequest, code: str) -> HttpResponseBase:
-    """Where a label leads: to the round, at this code. Others' codes lead nowhere."""
+    """Where a label leads: to the page at the rig with this code, or to the round where its results
+    are in or none are taken. Others' codes lead nowhere."""
     specimen = selectors.specimen_of(understood(code))
     if specimen is None or specimen.participant.contributor != contributor_behind(request):
         raise Http404
+    if specimen.sent_in_id is None and specimen.participant.round.state == Round.State.OPEN:
+        return redirect(f"{reverse('pages:at-the-rig')}?sample={readable(specimen.code)}")
     address = reverse("pages:round", args=[specimen.participant.round_id])
     return redirect(f"{address}#{specimen.code}")
 

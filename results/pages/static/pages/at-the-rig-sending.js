@@ -29,7 +29,7 @@ async function document_() {
     ...entered,
     revision,
     baselines: await Promise.all(straight.map(async (series) => ({ line: series.line, spool: series.spool, position: series.position, pulls: await pulled(series) }))),
-    pull_sets: await Promise.all(joins.map(async (series, index) => ({
+    pull_sets: await Promise.all(joins.map(async (series, index) => (series.sample ? ofARound(series) : {
       label: `${index + 1}, ${series.connection}`.slice(0, 60),
       connection: series.connection,
       doubled: series.doubled,
@@ -41,6 +41,11 @@ async function document_() {
       pulls: await pulled(series),
     }))),
   };
+}
+
+/* What a code of a round stands for is filled in by the service. */
+async function ofARound(series) {
+  return { sample: series.sample, discarded_ties: series.discarded, pulls: await pulled(series) };
 }
 
 /* The page may have come from the phone's keep, so the token is read from a fresh one. */
@@ -80,7 +85,7 @@ async function send(dryRun) {
   }
   if (dryRun) return tell(say.ready, said.sets.map(cameOut).concat(said.warnings.map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`)));
   startOver();
-  location.assign(`${say.job}${said.job.id}/`);
+  location.assign(said.job ? `${say.job}${said.job.id}/` : `${say.round}${said.round}/`);
   return tell(say.sent);
 }
 

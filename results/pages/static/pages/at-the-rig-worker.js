@@ -23,7 +23,8 @@ async function freshOrKept(request) {
     }
     return fresh;
   } catch (failure) {
-    const answer = await kept.match(request);
+    /* A label's code stands behind the address of the page that was kept. */
+    const answer = await kept.match(request, { ignoreSearch: request.mode === "navigate" });
     if (answer) return answer;
     throw failure;
   }

@@ -110,6 +110,7 @@ function straightMean(series) {
 /* ---- what is shown ---- */
 
 function name(series) {
+  if (series.sample) return [series.sample, series.what].filter(Boolean).join(", ");
   if (series.kind === "straight") return [series.line, series.spool, say.straight, series.position].filter(Boolean).join(", ");
   return `${series.connection}: ${series.main} – ${series.leader || series.terminal}`;
 }
@@ -226,28 +227,54 @@ function median(values) {
 for (const form of page.querySelectorAll("form")) form.addEventListener("submit", (event) => event.preventDefault());
 
 function add(id, made) {
-  const form = find(id).querySelector("form");
+  const form = find(id)?.querySelector("form");
+  if (!form) return;
   form.addEventListener("submit", () => {
     const entered = Object.fromEntries(Array.from(new FormData(form), ([key, value]) => [key, value.trim()]));
     const error = form.querySelector(".error");
     error.textContent = problem(entered, made.kind);
     error.hidden = !error.textContent;
     if (error.textContent) return;
-    session.current = session.series.push({ ...made, ...entered, doubled: entered.doubled === "on", pulls: [], discarded: 0 }) - 1;
+    put({ ...made, ...entered, doubled: entered.doubled === "on" });
     find(id).open = false;
-    keep();
-    show();
     find("reading").focus();
   });
 }
 
+function put(made) {
+  if (made.sample) beside(made);
+  session.current = session.series.push({ ...made, pulls: [], discarded: 0 }) - 1;
+  keep();
+  show();
+}
+
+/* A sample of a round: its code as the label has it, and every spool of the round straight. */
+function beside(made) {
+  made.sample = code(made.sample);
+  const known = Array.from(document.querySelectorAll("#codes option")).find((each) => each.value === made.sample);
+  if (!known) return;
+  made.what = known.dataset.what;
+  if (!session.series.length) session.state = known.dataset.state;
+  for (const lot of JSON.parse(known.dataset.lots)) {
+    const there = session.series.some((each) => each.kind === "straight" && each.line === lot.line && each.spool === lot.spool);
+    if (!there) session.series.push({ kind: "straight", ...lot, position: "before", pulls: [], discarded: 0 });
+  }
+}
+
+function code(written) {
+  const letters = written.toUpperCase().replace(/[^0-9A-Z]/g, "");
+  return letters.length === 8 ? `${letters.slice(0, 4)}-${letters.slice(4)}` : written.trim();
+}
+
 function problem(entered, kind) {
   const same = (other) => kind === "straight" && other.kind === kind && ["line", "spool", "position"].every((key) => other[key] === entered[key]);
+  if (entered.sample && session.series.some((other) => other.sample === code(entered.sample))) return say.sameCode;
   return session.series.some(same) ? say.same : "";
 }
 
 add("add-straight", { kind: "straight" });
 add("add-join", { kind: "join" });
+add("add-sample", { kind: "join" });
 
 for (const button of document.querySelectorAll("[data-mode]")) {
   button.addEventListener("click", () => {
@@ -308,6 +335,14 @@ addEventListener("online", network);
 addEventListener("offline", network);
 network();
 show();
+/* The address of a label leads here with its code, once. */
+const labelled = new URLSearchParams(location.search).get("sample");
+if (labelled) {
+  if (!problem({ sample: labelled }, "join")) put({ kind: "join", sample: labelled });
+  else session.current = session.series.findIndex((each) => each.sample === code(labelled));
+  history.replaceState(null, "", location.pathname);
+  show();
+}
 find("setup").open = !session.rig || !session.series.length;
 page.hidden = false;
 keptTraces.look(traces());
