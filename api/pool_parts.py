@@ -42,6 +42,12 @@ class PooledSetDocument(FiguresDocument):
         source="pull_set.leader_line.name", default=None, allow_null=True
     )
     parameters = serializers.DictField(source="pull_set.parameters")
+    round = serializers.IntegerField(
+        allow_null=True, help_text="the id of the club's round it was pulled in, or null"
+    )
+    tied_centrally = serializers.BooleanField(
+        help_text="tied by one hand for everybody of the round, and so not its tester's hands"
+    )
 
     class Meta(FiguresDocument.Meta):
         model = NormalisedSet
@@ -53,6 +59,8 @@ class PooledSetDocument(FiguresDocument):
             "main_line",
             "leader_line",
             "parameters",
+            "round",
+            "tied_centrally",
             *FiguresDocument.Meta.fields,
         ]
 
@@ -63,7 +71,7 @@ class PooledSetDocument(FiguresDocument):
         """
         found, reader = raw(found), reader_of(self.context["request"])
         pull_set, session = found.pull_set, found.pull_set.session
-        leader = pull_set.leader_line
+        leader, in_round = pull_set.leader_line, getattr(pull_set, "in_round", None)
         interval = {"low": found.interval_low, "high": found.interval_high}
         apart = {"interval": interval, "calibration": self._calibration(found.calibration_id)}
         return {
@@ -74,6 +82,8 @@ class PooledSetDocument(FiguresDocument):
             "main_line": reader.value(pull_set.main_line, "name"),
             "leader_line": reader.value(leader, "name") if leader else None,
             "parameters": pull_set.parameters,
+            "round": in_round and in_round.round_id,
+            "tied_centrally": in_round is not None and in_round.tied_centrally,
             **{
                 name: apart[name] if name in apart else getattr(found, name)
                 for name in FiguresDocument.Meta.fields

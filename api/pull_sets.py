@@ -17,6 +17,7 @@ from api.serializers import Link, PoolLink, Shown, ShownRow, Strict
 from results.intake.selectors import sessions_visible_to
 from results.models import NormalisedSet, PullSet, StateChange
 from results.pools.selectors import own_strength_of
+from results.public.seeing import raw
 from results.review.decisions import decide
 
 
@@ -91,6 +92,12 @@ class PullSetDocument(ShownRow):
     pool = PoolLink(source="normalised.pool")
     figures = FiguresDocument(source="normalised", default=None, allow_null=True)
     state_changes = StateChangeDocument(many=True)
+    round = serializers.SerializerMethodField(
+        help_text="the id of the club's round it was pulled in, or null"
+    )
+    tied_centrally = serializers.SerializerMethodField(
+        help_text="tied by one hand for everybody of the round, and so not its tester's hands"
+    )
     own_strength = serializers.SerializerMethodField(
         help_text="what the join itself holds in this set, by the scatter of its pool, as a "
         "fraction of straight line with a 95 percent interval, and how many pulls parted at the "
@@ -121,8 +128,20 @@ class PullSetDocument(ShownRow):
             "figures",
             "not_normalised",
             "state_changes",
+            "round",
+            "tied_centrally",
             "own_strength",
         ]
+
+    @extend_schema_field(serializers.IntegerField(allow_null=True))
+    def get_round(self, pull_set: PullSet) -> int | None:
+        in_round = getattr(raw(pull_set), "in_round", None)
+        return None if in_round is None else in_round.round_id
+
+    @extend_schema_field(serializers.BooleanField())
+    def get_tied_centrally(self, pull_set: PullSet) -> bool:
+        in_round = getattr(raw(pull_set), "in_round", None)
+        return in_round is not None and in_round.tied_centrally
 
     @extend_schema_field(OwnStrength(allow_null=True))
     def get_own_strength(self, pull_set: PullSet) -> dict[str, Any] | None:
@@ -156,6 +175,7 @@ class Visible(generics.GenericAPIView[PullSet]):
                 "leader_line",
                 "session__contributor",
                 "normalised__pool__connection",
+                "in_round__specimen__sample",
             )
             .prefetch_related("state_changes")
         )

@@ -8,7 +8,7 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from api.serializers import Choice, Day, Id, Shown, ShownRow, Strict
-from results.models import Round, RoundReport, RoundSample, SealedSession, Session
+from results.models import LotPull, Round, RoundReport, RoundSample, SealedSession, Session
 from results.public.seeing import raw
 from results.rounds.codes import readable
 from results.rounds.drafts import (
@@ -17,7 +17,10 @@ from results.rounds.drafts import (
     MOST_CODES,
     MOST_SAMPLES,
     MOST_TIES,
+    SIGMA_RELATIVE,
 )
+from results.rounds.lot_pulls import MOST_OF_A_PIECE, MOST_PIECES
+from results.rounds.reporting import handles_of, public_changes, public_part
 
 
 class LotSent(Strict):
@@ -48,13 +51,22 @@ class SampleSent(Strict):
 
 
 class RoundSent(Strict):
-    """A round as its organiser plans it; ``packer`` is a tester's number."""
+    """A round as its organiser plans it; ``packer`` and ``tyer`` are testers' numbers."""
 
     title = serializers.CharField(max_length=LONGEST_TITLE)
     starts_on = Day()
     results_by = Day()
     line_state = Choice(Session.State.choices, required=False)
     packer = Id(required=False, allow_null=True)
+    tyer = Id(required=False, allow_null=True)
+    sigma_relative = serializers.FloatField(
+        min_value=SIGMA_RELATIVE[0],
+        max_value=SIGMA_RELATIVE[1],
+        required=False,
+        allow_null=True,
+        help_text="standard deviation for assessment as a share of the value, declared before the "
+        "results (ISO 13528); without it scores go by how far results scatter",
+    )
     lots = LotSent(many=True)
     samples = SampleSent(many=True)
 
@@ -82,6 +94,7 @@ class RoundDocument(ShownRow):
             "starts_on",
             "results_by",
             "participants",
+            "sigma_relative",
         ]
 
 
@@ -161,8 +174,9 @@ class SenderDocument(Shown):
     handle = serializers.SerializerMethodField()
     sent = serializers.IntegerField()
     codes = serializers.IntegerField()
-    late = serializers.BooleanField()
-    not_blind = serializers.BooleanField()
+    late = serializers.BooleanField(help_text="results came after the last day")
+    entered_late = serializers.BooleanField(help_text="entered after the round was opened")
+    not_blind = serializers.BooleanField(help_text="has seen which code is which sample")
 
     @extend_schema_field(serializers.IntegerField())
     def get_contributor(self, sender: Any) -> int:
@@ -171,6 +185,54 @@ class SenderDocument(Shown):
     @extend_schema_field(serializers.CharField())
     def get_handle(self, sender: Any) -> str:
         return str(raw(sender).participant.contributor.handle)
+
+
+class LotDocument(Shown):
+    """A spool of the round, as those in it know it."""
+
+    number = serializers.IntegerField()
+    line = serializers.SerializerMethodField()
+    spool = serializers.SerializerMethodField()
+
+    @extend_schema_field(serializers.CharField())
+    def get_line(self, lot: Any) -> str:
+        return str(raw(lot).line.name)
+
+    @extend_schema_field(serializers.CharField())
+    def get_spool(self, lot: Any) -> str:
+        return str(raw(lot).spool)
+
+
+class LotPullsSent(Strict):
+    """The organiser's own pulls of straight line of a spool, piece by piece."""
+
+    occasion = Choice(LotPull.Occasion.choices)
+    unit = serializers.CharField(max_length=10)
+    pieces = serializers.ListField(
+        child=serializers.ListField(
+            child=serializers.FloatField(), max_length=MOST_OF_A_PIECE, allow_empty=False
+        ),
+        max_length=MOST_PIECES,
+        allow_empty=False,
+        help_text="readings of each piece, as many of one as of the others",
+    )
+
+
+class LotVerdictDocument(Shown):
+    """Whether a spool is alike all through, and whether it stayed so; null with the reason."""
+
+    number = serializers.IntegerField(source="spool")
+    pieces = serializers.IntegerField(source="lengths")
+    mean_N = serializers.FloatField(allow_null=True)
+    between_pieces_sd_N = serializers.FloatField(source="between_lengths_sd_N", allow_null=True)
+    within_pieces_sd_N = serializers.FloatField(source="within_lengths_sd_N", allow_null=True)
+    limit_N = serializers.FloatField(allow_null=True)
+    expanded_limit_N = serializers.FloatField(allow_null=True)
+    alike = serializers.BooleanField(allow_null=True)
+    why_not_alike = serializers.CharField()
+    difference_at_end_N = serializers.FloatField(allow_null=True)
+    stable = serializers.BooleanField(allow_null=True)
+    why_not_stable = serializers.CharField()
 
 
 class PackedDocument(Shown):
@@ -204,14 +266,54 @@ class SealedDocument(ShownRow):
         fields = ["id", "round", "state", "late", "problem", "session", "received_at"]
 
 
-class RoundReportDocument(ShownRow):
-    """A version of a round's report; participants and samples by their numbers in the round."""
+class ParticipantDocument(Shown):
+    """A participant's number in the report, and who it is."""
 
-    report = serializers.DictField()
+    participant = serializers.IntegerField()
+    handle = serializers.CharField()
+
+
+class RoundReportDocument(ShownRow):
+    """A version of a round's report: whole for those in the round, else of all together."""
+
+    report = serializers.SerializerMethodField(
+        help_text="participants and samples by their numbers in the round; who is not in it reads "
+        "what is of all participants together, and how many were late or not blind"
+    )
+    changes = serializers.SerializerMethodField(
+        help_text="what makes it differ from the version before: `withdrawn`, `corrected`, "
+        "`recalculated` or `added` sets of a participant, and each assigned `value` that moved"
+    )
+    participants = serializers.SerializerMethodField(
+        help_text="the testers behind the numbers, for those in the round alone"
+    )
 
     class Meta:
         model = RoundReport
-        fields = ["round", "number", "made_at", "formulae", "sets", "report"]
+        fields = [
+            "round", "number", "made_at", "formulae", "sets", "report", "changes", "participants",
+        ]  # fmt: skip
+
+    @property
+    def _whole(self) -> bool:
+        return bool(self.context.get("in_the_round"))
+
+    @extend_schema_field(serializers.DictField())
+    def get_report(self, made: Any) -> dict[str, Any]:
+        found = raw(made).report
+        return dict(found) if self._whole else public_part(found)
+
+    @extend_schema_field(serializers.ListField(child=serializers.DictField()))
+    def get_changes(self, made: Any) -> list[dict[str, Any]]:
+        found = raw(made).changes
+        return list(found) if self._whole else public_changes(found)
+
+    @extend_schema_field(ParticipantDocument(many=True))
+    def get_participants(self, made: Any) -> list[dict[str, Any]]:
+        if not self._whole:
+            return []
+        handles = handles_of(raw(made).round)
+        return [{"participant": number, "handle": handle} for number, handle in handles.items()]
 
 
 class OwnReportDocument(Shown):

@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404
 from django.urls import path
 from django.utils.translation import gettext
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiExample, extend_schema
+from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.permissions import IsAuthenticated, IsAuthenticatedOrReadOnly
 from rest_framework.request import Request
@@ -22,6 +22,9 @@ from api.round_documents import (
     EntryDocument,
     EntrySent,
     KnownSample,
+    LotDocument,
+    LotPullsSent,
+    LotVerdictDocument,
     OwnReportDocument,
     OwnRoundDocument,
     PackedDocument,
@@ -32,14 +35,15 @@ from api.round_documents import (
     SenderDocument,
 )
 from results.intake import XLSX
-from results.models import Connection, Round, RoundParticipant, RoundReport, SealedSession
+from results.models import Connection, Round, RoundLot, RoundParticipant, RoundReport, SealedSession
 from results.rounds import selectors
 from results.rounds.allocating import open_round, packing_list
 from results.rounds.closing import close
 from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
 from results.rounds.entering import enter, withdraw
+from results.rounds.lot_pulls import record
 from results.rounds.receiving import take_back
-from results.rounds.reporting import own_part
+from results.rounds.reporting import own_part, verdict_of
 from results.rounds.set_up import change, set_up
 from results.rounds.template import template, template_workbook
 from rigs.models import Contributor, Line
@@ -67,16 +71,24 @@ def _draft(request: Request) -> RoundDraft:
     sent = RoundSent(data=request.data)
     sent.is_valid(raise_exception=True)
     plan = dict(sent.validated_data)
-    lots, samples, packer = plan.pop("lots"), plan.pop("samples"), plan.pop("packer", None)
+    lots, samples = plan.pop("lots"), plan.pop("samples")
+    people = {role: plan.pop(role, None) for role in ("packer", "tyer")}
     lines = Line.objects.in_bulk([lot["line"] for lot in lots])
     joins = Connection.objects.prefetch_related("parameters").in_bulk(
         [sample["connection"] for sample in samples]
     )
-    packers = Contributor.objects.in_bulk([packer] if packer else [])
+    testers = Contributor.objects.filter(closed_at=None).in_bulk(
+        [pk for pk in people.values() if pk is not None]
+    )
     findings = [
         *_missing("lots", "line", [lot["line"] for lot in lots], lines),
         *_missing("samples", "connection", [one["connection"] for one in samples], joins),
-        *([] if packer is None or packer in packers else _missing("", "packer", [packer], {})),
+        *(
+            finding
+            for role, pk in people.items()
+            if pk is not None
+            for finding in _missing("", role, [pk], testers)
+        ),
     ]
     if findings:
         raise Invalid(gettext("The round names what there is not."), findings)
@@ -87,7 +99,8 @@ def _draft(request: Request) -> RoundDraft:
             SampleDraft(**{**sample, "connection": joins[sample["connection"]]})
             for sample in samples
         ],
-        packer=packers.get(packer),
+        packer=testers.get(people["packer"]),
+        tyer=testers.get(people["tyer"]),
     )
 
 
@@ -239,6 +252,56 @@ class Participants(OfARound):
 
 
 @extend_schema(tags=["rounds"])
+class Lots(OfARound):
+    """The spools of a round."""
+
+    @extend_schema(operation_id="rounds_lots", responses={200: LotDocument(many=True)})
+    def get(self, *_args: Any, **_kwargs: Any) -> Response:
+        """The spools that every participant has straight line of, for those in the round."""
+        of = self.get_object()
+        if not selectors.is_insider(of, self.by()):
+            raise Forbidden(gettext("You don't take part in this round."))
+        return self.answer(LotDocument, list(selectors.lots_of(of)))
+
+
+@extend_schema(tags=["rounds"])
+class LotPulls(OfARound):
+    """The organiser's own pulls of a spool."""
+
+    def lot(self) -> RoundLot:
+        """A lot of one's own round. Raises Http404 and Forbidden."""
+        of = self.get_object()
+        if of.organiser_id != self.by().pk:
+            raise Forbidden(gettext("Only the organiser of a round does this."))
+        return get_object_or_404(of.lots.select_related("round"), number=self.kwargs["number"])
+
+    @extend_schema(operation_id="rounds_lot_pulls", responses={200: LotVerdictDocument})
+    def get(self, *_args: Any, **_kwargs: Any) -> Response:
+        """Whether the spool is alike all through and stayed so, by the organiser's own pulls."""
+        return self.answer(LotVerdictDocument, verdict_of(self.lot()))
+
+    @extend_schema(
+        operation_id="rounds_record_lot_pulls",
+        request=LotPullsSent,
+        responses={200: LotVerdictDocument},
+        examples=[
+            OpenApiExample(
+                "Three pieces, two pulls of each",
+                {"occasion": "before", "unit": "N", "pieces": [[99.1, 98.7], [99.5, 99], [98, 99]]},
+                request_only=True,
+            )
+        ],
+    )
+    def put(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Store the pulls of an occasion in place of those that were there, until the close."""
+        lot = self.lot()
+        sent = LotPullsSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        record(self.by(), lot, **sent.validated_data)
+        return self.answer(LotVerdictDocument, verdict_of(lot))
+
+
+@extend_schema(tags=["rounds"])
 class Codes(OfARound):
     """One's own codes."""
 
@@ -314,8 +377,18 @@ class Closing(OfARound):
         return self.answer(OwnRoundDocument, close(self.by(), self.get_object()))
 
 
-def _report_of(of: Round) -> RoundReport:
-    found = selectors.latest_report(of)
+LONGEST_NUMBER = 6
+VERSION = OpenApiParameter(
+    "version", OpenApiTypes.INT, description="an earlier version by its number; else the newest"
+)
+
+
+def _report_of(of: Round, request: Request) -> RoundReport:
+    made, wanted = selectors.made_reports(of), request.query_params.get("version", "")
+    if wanted:
+        is_number = wanted.isascii() and wanted.isdigit() and len(wanted) <= LONGEST_NUMBER
+        made = made.filter(number=int(wanted)) if is_number else made.none()
+    found = made.first()
     if found is None:
         raise Http404
     return found
@@ -328,22 +401,34 @@ class Report(generics.GenericAPIView[Round]):
     serializer_class = RoundReportDocument
     queryset = selectors.rounds()
 
-    @extend_schema(operation_id="rounds_report")
-    def get(self, *_args: Any, **_kwargs: Any) -> Response:
-        """The newest report, once it is made: participants and samples by number alone."""
-        made = _report_of(get_object_or_404(self.get_queryset(), pk=self.kwargs["pk"]))
-        return Response(RoundReportDocument(made, context=self.get_serializer_context()).data)
+    @extend_schema(operation_id="rounds_report", parameters=[VERSION])
+    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """The newest report, once it is made.
+
+        Those in the round read of each participant, by number and handle; everyone else reads what
+        is of all together.
+        """
+        of = get_object_or_404(self.get_queryset(), pk=self.kwargs["pk"])
+        context = {
+            **self.get_serializer_context(),
+            "in_the_round": selectors.is_insider(of, contributor_behind(request.user)),
+        }
+        return Response(RoundReportDocument(_report_of(of, request), context=context).data)
 
 
 @extend_schema(tags=["rounds"])
 class MyReport(OfARound):
     """What a closed round says of oneself."""
 
-    @extend_schema(operation_id="rounds_my_report", responses={200: OwnReportDocument})
-    def get(self, *_args: Any, **_kwargs: Any) -> Response:
-        """One's own part of the newest report: rig, hand, scores and flags."""
+    @extend_schema(
+        operation_id="rounds_my_report",
+        parameters=[VERSION],
+        responses={200: OwnReportDocument},
+    )
+    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """One's own part of the newest report: rig, hand, scores, flags and remarks."""
         participant = self.part()
-        found = own_part(_report_of(participant.round), participant)
+        found = own_part(_report_of(participant.round, request), participant)
         return self.answer(OwnReportDocument, found)
 
 
@@ -357,6 +442,8 @@ urlpatterns = [
     path("rounds/<int:pk>/opening", Opening.as_view(), name="round-opening"),
     path("rounds/<int:pk>/packing-list", PackingList.as_view(), name="round-packing-list"),
     path("rounds/<int:pk>/participants", Participants.as_view(), name="round-participants"),
+    path("rounds/<int:pk>/lots", Lots.as_view(), name="round-lots"),
+    path("rounds/<int:pk>/lots/<int:number>/pulls", LotPulls.as_view(), name="round-lot-pulls"),
     path("rounds/<int:pk>/codes", Codes.as_view(), name="round-codes"),
     path("rounds/<int:pk>/template.csv", RoundTemplate.as_view(), name="round-template"),
     path(

@@ -14,7 +14,7 @@ from django.utils.translation import gettext, gettext_lazy, override
 
 from results.jobs.after_commit import after_commit
 from results.jobs.database_clock import from_now
-from results.models import Baseline, Notice, PullSet, UnsentMail, WaitingSession
+from results.models import Baseline, Notice, PullSet, Round, UnsentMail, WaitingSession
 from rigs.models import Contributor
 
 log = structlog.get_logger(__name__)
@@ -80,6 +80,19 @@ def notify_account(contributor: Contributor, text: str) -> None:
     if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
         with override(settings.LANGUAGE_CODE):
             subject = gettext("Samespool: your account")
+        after_commit(_mail, contributor, subject, text)
+
+
+def notify_of_round(contributor: Contributor, of: Round, text: str) -> None:
+    """Notify a contributor about a round, in the caller's transaction; mailed if possible.
+
+    It names their newest set for the reason that `notify_account` does.
+    """
+    newest = PullSet.objects.filter(session__contributor=contributor).order_by("-pk").first()
+    Notice.objects.create(to=contributor, about=About.ROUND, round=of, pull_set=newest, text=text)
+    if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
+        with override(settings.LANGUAGE_CODE):
+            subject = gettext("Samespool: a round that you took part in")
         after_commit(_mail, contributor, subject, text)
 
 

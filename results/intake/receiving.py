@@ -15,6 +15,7 @@ from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
 from results.jobs import queue
 from results.models import Job, Session, Upload
+from results.models.corrected_rounds import carry_over
 from rigs.calibrating import check_current
 from rigs.locks import lock_uploader, refuse_uploads_of
 from rigs.models import Contributor
@@ -83,6 +84,8 @@ def _stored(
     contributor: Contributor, checked: Checked, mark: str, replaces: Session | None
 ) -> tuple[Session, Job]:
     session = store_session(contributor, checked, mark, replaces)
+    if replaces is not None:
+        carry_over(replaces, session)
     return session, queue.enqueue(session)
 
 

@@ -33,6 +33,15 @@ class RoundSet(models.Model):
     def __str__(self) -> str:
         return f"set {self.pull_set_id} of a round"
 
+    @property
+    def round_id(self) -> int:
+        return self.specimen.sample.round_id
+
+    @property
+    def tied_centrally(self) -> bool:
+        """Whether one hand tied it for everybody, so that it shows no hands of its tester."""
+        return self.specimen.sample.is_hidden
+
 
 class RoundReport(models.Model):
     """One version of what a closed round came to. The row is also its job.

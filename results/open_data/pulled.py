@@ -15,6 +15,8 @@ from results.public.readers import Reader
 
 TYER = "number_of_tyer"
 """Who tied a set, set on its row while it is written."""
+IN_ROUND, CENTRALLY = "round", "tied_centrally"
+"""The round that a set was pulled in, and whether one hand tied it for everybody, likewise."""
 
 
 def _sessions() -> Iterable[Row]:
@@ -27,9 +29,12 @@ def _baselines() -> Iterable[Row]:
 
 
 def _pull_sets() -> Iterable[Row]:
-    by_another = Case(When(tyer="", then=Value(False)), default=Value(True))
+    own = Q(tyer="", in_round__tied_by=None)
+    by_another = Case(When(own, then=Value(False)), default=Value(True))
     sets = public.archived_pull_sets().annotate(tied_by_another=by_another)
-    together = sets.select_related("session__contributor", "connection", "normalised")
+    together = sets.select_related(
+        "session__contributor", "connection", "normalised", "in_round__specimen__sample"
+    )
     first = PULL_SETS.sources.index("pool_id")
     of_set, of_efficiency = PULL_SETS.sources[:first], PULL_SETS.sources[first:]
     none = (None,) * len(of_efficiency)
@@ -37,13 +42,22 @@ def _pull_sets() -> Iterable[Row]:
     tyers: dict[tuple[int, str], int] = {}
     for row in together.iterator(BATCH):
         setattr(row, TYER, _number_of_tyer(row, tyers))
+        in_round = getattr(row, "in_round", None)
+        setattr(row, IN_ROUND, in_round and in_round.round_id)
+        setattr(row, CENTRALLY, in_round is not None and in_round.tied_centrally)
         came_to = getattr(row, "normalised", None)
         found = shown_of(came_to, of_efficiency, stranger) if came_to else none
         yield (*shown_of(row, of_set, stranger), *found)
 
 
 def _number_of_tyer(row: PullSet, tyers: dict[tuple[int, str], int]) -> int:
-    """0 for who pulled it, else a number that means the same person of the same tester."""
+    """0 for who pulled it, else a number that means the same person of the same tester.
+
+    Who tied for everybody of a round has one number whoever pulls.
+    """
+    in_round = getattr(row, "in_round", None)
+    if in_round is not None and in_round.tied_by_id is not None:
+        return tyers.setdefault((0, str(in_round.tied_by_id)), len(tyers) + 1)
     name = row.tyer.strip().casefold()
     who = row.session.contributor_id, name
     return tyers.setdefault(who, len(tyers) + 1) if name else 0
@@ -111,6 +125,8 @@ PULL_SETS = Table(
         Column("parameters", "object", "how it was tied, by the parameters of the connection"),
         yes_no("tied_by_another", "somebody other than the tester tied it"),
         whole("tyer", "0 if the tester tied it, else one number a person", TYER),
+        whole(IN_ROUND, "number of the club's round it was pulled in; empty for none"),
+        yes_no(CENTRALLY, "tied by one hand for everybody of its round"),
         whole("discarded_ties", "ties thrown away unpulled"),
         number("time_to_tie_s", "seconds"),
         number("join_diameter_m", "of the finished join at its thickest, metres"),

@@ -8,8 +8,8 @@ from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
-from django.db.models import Q
-from django.db.models.functions import Coalesce
+from django.db.models import Case, CharField, F, Q, Value, When
+from django.db.models.functions import Cast, Coalesce, Concat
 from numpy.typing import NDArray
 
 from results.models import NormalisedSet
@@ -25,6 +25,20 @@ from results.statistics.ratio import (
 Floats = NDArray[np.float64]
 Ids = NDArray[np.int64]
 
+FOR_EVERYBODY = "\x01"
+"""Before the number of who tied for everybody of a round; no name begins so, nor may hold it."""
+
+
+def who_tied(of: str = "") -> Case:
+    """Who tied a set, of which ``of`` is the path with its ending: a name as its tester wrote it,
+    or for what was tied centrally in a round the mark and the number of who did."""
+    number = Cast(F(f"{of}in_round__tied_by"), CharField())
+    central = When(
+        **{f"{of}in_round__tied_by__isnull": False}, then=Concat(Value(FOR_EVERYBODY), number)
+    )
+    return Case(central, default=F(f"{of}tyer"), output_field=CharField())
+
+
 COLUMNS = (
     "pull_set_id",
     "pull_set__session__contributor_id",
@@ -34,7 +48,7 @@ COLUMNS = (
     "counted",
     "pull_set__main_line_id",
     Coalesce("pull_set__leader_line_id", 0),
-    "pull_set__tyer",
+    who_tied("pull_set__"),
     "pull_set__session__revision_id",
     "mean_N",
     "cv",
@@ -210,7 +224,10 @@ def members_of_each(pool_ids: Iterable[int], *, also: Iterable[int] = ()) -> dic
 
 
 class Others(dict[tuple[int, str], int]):
-    """Numbers of those who tied for a tester, by tester and name, from 1 as they are met."""
+    """Numbers of those who tied for a tester, by tester and name, from 1 as they are met.
+
+    Who tied for everybody of a round is one person, whoever pulls: their tester is 0.
+    """
 
     def __missing__(self, who: tuple[int, str]) -> int:
         self[who] = len(self) + 1
@@ -232,7 +249,10 @@ def as_members(rows: Sequence[tuple[Any, ...]], others: Others | None = None) ->
 def _hands(tester: Sequence[int], tyer: Sequence[str], others: Others) -> tuple[int, ...]:
     """0 for a set tied by its tester, else the number of the other who tied."""
     named = zip(tester, (text.strip().casefold() for text in tyer), strict=True)
-    return tuple(others[who] if who[1] else 0 for who in named)
+    return tuple(
+        others[(0, name) if name.startswith(FOR_EVERYBODY) else (who, name)] if name else 0
+        for who, name in named
+    )
 
 
 def _zero_N(

@@ -20,7 +20,7 @@ from results.pools.circumstances import kept_circumstances
 from results.pools.descriptives import Tie
 from results.pools.differences import Unlike, unlike
 from results.pools.estimate import pooled_from
-from results.pools.pool_data import Members, as_members
+from results.pools.pool_data import Members, as_members, who_tied
 from results.pools.pulls_behind import BATCH, counted_pulls, scales_of, straight_together
 from results.pools.recompute import everything_said, said_by
 from results.pools.reproduce_ties import ties_from_pulls
@@ -39,7 +39,7 @@ OF_A_SET = (
     "session__contributor_id",
     "main_line_id",
     Coalesce("leader_line_id", 0),
-    "tyer",
+    who_tied(),
     "session__revision_id",
 )
 UNKNOWN = (None, None)

@@ -93,6 +93,7 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
             ),
             "pull_set__main_line",
             "pull_set__leader_line",
+            "pull_set__in_round__specimen__sample",
         )
         .order_by(
             "pull_set__session__contributor__handle", "pull_set__session__pulled_on", "pull_set_id"
@@ -262,6 +263,8 @@ def pull_sets() -> QuerySet[PullSet]:
         "session__revision__rig",
         "normalised__baseline__line",
         "normalised__pool__connection",
+        "in_round__specimen__sample__round",
+        "in_round__tied_by",
     ).prefetch_related("pulls", "state_changes")
 
 

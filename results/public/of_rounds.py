@@ -153,7 +153,7 @@ OF_ROUNDS: dict[str, Declared] = {
             "made_at": PUBLIC,
             "formulae": PUBLIC,
             "sets": PUBLIC,
-            "report": PUBLIC,
+            "report": PRIVATE,
             "changes": PRIVATE,
             "held_at": PUBLIC,
         },

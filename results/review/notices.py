@@ -8,7 +8,7 @@ from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 
-from results.models import Notice
+from results.models import Notice, Round
 from rigs.models import Contributor
 
 
@@ -16,7 +16,9 @@ def notices_of(contributor: Contributor) -> QuerySet[Notice]:
     """A contributor's notices, newest first."""
     return (
         Notice.objects.filter(to=contributor)
-        .select_related("pull_set__session", "pull_set__connection", "baseline__session__revision")
+        .select_related(
+            "pull_set__session", "pull_set__connection", "baseline__session__revision", "round"
+        )
         .order_by("-pk")
     )
 
@@ -29,6 +31,11 @@ def address_of(notice: Notice) -> str:
         return f"{reverse('pages:account')}#thread-{notice.pull_set_id}"
     if notice.about == Notice.About.WAITING and notice.waiting_id is not None:
         return reverse("pages:waiting-session", args=[notice.waiting_id])
+    if notice.about == Notice.About.ROUND and notice.round is not None:
+        closed = notice.round.state == Round.State.CLOSED
+        return reverse(
+            "pages:own-round-report" if closed else "pages:round", args=[notice.round_id]
+        )
     if notice.about == Notice.About.SET and notice.pull_set_id is not None:
         return reverse("pages:pull-set", args=[notice.pull_set_id])
     return reverse("pages:account")

@@ -18,6 +18,7 @@ from rigs.refusals import Finding
 
 MOST_LOTS, MOST_SAMPLES = 6, 12
 MOST_TIES, MOST_CODES = 50, 3
+SIGMA_RELATIVE = (0.001, 1.0)
 LONGEST_TITLE, LONGEST_SPECIFICATION = 120, 2000
 
 
@@ -48,7 +49,12 @@ class SampleDraft:
 
 @dataclass(frozen=True)
 class RoundDraft:
-    """A round as its organiser plans it; without a ``packer`` they pack themselves."""
+    """A round as its organiser plans it.
+
+    Without a ``packer`` they pack themselves, and without a ``tyer`` tie what is tied centrally.
+    ``sigma_relative`` is the standard deviation for assessment over the value, where one is
+    declared (ISO 13528:2022, 8.2 and 8.3).
+    """
 
     title: str
     starts_on: date
@@ -57,6 +63,8 @@ class RoundDraft:
     samples: Sequence[SampleDraft]
     line_state: str = Session.State.DRY
     packer: Contributor | None = None
+    tyer: Contributor | None = None
+    sigma_relative: float | None = None
 
 
 def findings_of(draft: RoundDraft) -> list[Finding]:
@@ -85,6 +93,11 @@ def _of_the_round(draft: RoundDraft) -> Iterator[Finding]:
     if draft.line_state not in Session.State.values:
         expected = gettext("dry, wetted or soaked")
         yield Finding("", "line_state", shown(draft.line_state), expected)
+    sigma, (least, most) = draft.sigma_relative, SIGMA_RELATIVE
+    if sigma is not None and not least <= sigma <= most:
+        expected = gettext("a share of the value, from %(least)s to %(most)s")
+        said = {"least": f"{least:g}", "most": f"{most:g}"}
+        yield Finding("", "sigma_relative", f"{sigma:g}", expected % said)
     for member, found, most in (
         ("lots", len(draft.lots), MOST_LOTS),
         ("samples", len(draft.samples), MOST_SAMPLES),

@@ -11,7 +11,7 @@ from results.models import LotPull, Round, RoundLot
 from results.rounds.set_up import lock_round_of
 from rigs.locks import lock_contributor
 from rigs.metrology.bounds import READING_N
-from rigs.metrology.units import force_newtons
+from rigs.metrology.units import FORCE_UNITS, UnitError, force_newtons
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid
 
@@ -27,7 +27,13 @@ def record(
     contributor, then the round. Raises Forbidden, Invalid, Conflict once it is closed, and
     AccountClosed.
     """
-    newtons = [[force_newtons(each, unit) for each in piece] for piece in pieces]
+    try:
+        newtons = [[force_newtons(each, unit) for each in piece] for piece in pieces]
+    except UnitError:
+        expected = gettext("a unit of force: %(units)s") % {"units": ", ".join(FORCE_UNITS)}
+        raise Invalid(
+            gettext("The pulls can't be stored."), [Finding("", "unit", unit[:20], expected)]
+        ) from None
     _check(occasion, newtons)
     with transaction.atomic():
         now = lock_round_of(lock_contributor(by), lot.round)
@@ -40,7 +46,7 @@ def record(
                 occasion=occasion,
                 piece=piece,
                 number=number,
-                reading_written=f"{reading:g}",
+                reading_written=f"{reading:.12g}",
                 unit=unit,
                 reading_N=newtons[piece - 1][number - 1],
             )

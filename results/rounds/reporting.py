@@ -1,6 +1,9 @@
 """What a closed round came to: from its sets to the report, and one participant's part of it.
 
-Samples and participants go by their numbers in the round, never by name.
+Samples and participants go by their numbers in the round, never by name. Who took part reads the
+report whole, with the handles behind the numbers: sets of a closed round are public under them, so
+that a number would hide nobody from who compares means. Everyone else reads what is of all together
+(`public_part`), in which no figure of one participant stands.
 """
 
 from __future__ import annotations
@@ -10,13 +13,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
+from django.utils import timezone
 
-from results.models import LotPull, Round, RoundLot, RoundParticipant, RoundReport, RoundSet
+from results.models import (
+    LotPull,
+    Round,
+    RoundLot,
+    RoundParticipant,
+    RoundReport,
+    RoundSet,
+    SealedSession,
+)
 from results.models.sessions import Session
 from results.statistics.failure_modes import counted, exact_for_assembly
 from results.statistics.rounds.observations import Observations, Sample, SpoolPulls
 from results.statistics.rounds.round_report import report
+from results.statistics.rounds.spools import SpoolReport, spool_report
 
 DUPLICATES = 100
 """A hidden duplicate of sample 3 is sample 103, and a second one 203."""
@@ -51,7 +64,8 @@ def figures_of(of: Round, loads: Loads) -> dict[str, Any]:
     """The report of a round as it is stored. ``loads`` has each set of `sets_of`."""
     entered = of.participants.exclude(number=None).order_by("number")
     rows = _rows(of, loads)
-    return asdict(
+    uncertainties = _uncertainties(of, loads)
+    found = asdict(
         report(
             Observations(
                 samples=_samples(of),
@@ -61,10 +75,87 @@ def figures_of(of: Round, loads: Loads) -> dict[str, Any]:
                 sample=[row[1] for row in rows],
                 load_N=[row[2] for row in rows],
                 at_least=[row[3] for row in rows],
-                reading_uncertainty=_uncertainties(of, loads),
+                reading_uncertainty=uncertainties,
+                sigma_relative=of.sigma_relative,
             )
         )
     )
+    remarks = _remarks(of)
+    for one in found["participants"]:
+        number = one["participant"]
+        one["reading_uncertainty"] = uncertainties.get(number)
+        one |= {name: number in who for name, who in remarks.items()}
+    return found
+
+
+def _remarks(of: Round) -> dict[str, set[int | None]]:
+    """The numbers of the participants of whom each remark is true.
+
+    Nobody who looked at the packing list after the close was any less blind for it.
+    """
+    entered = of.participants.exclude(number=None)
+    sent_late = Q(sealed__late=True, sealed__state=SealedSession.State.STORED)
+    saw = of.sights.filter(at__lte=of.closed_at or timezone.now()).values("contributor")
+    corrected = sets_of(of).filter(pull_set__session__replaces__isnull=False)
+    return {
+        "late": set(entered.filter(sent_late).values_list("number", flat=True)),
+        "entered_late": set(entered.filter(late=True).values_list("number", flat=True)),
+        "not_blind": set(entered.filter(contributor__in=saw).values_list("number", flat=True)),
+        "corrected": set(corrected.values_list("specimen__participant__number", flat=True)),
+    }
+
+
+REMARKS = ("late", "entered_late", "not_blind", "corrected")
+OF_ALL = ("entered", "sent", "pulls", "lower_bounds", "sigma_relative", "spools")
+OF_A_SAMPLE = (
+    "sample", "duplicates", "tied_centrally", "pulls", "lower_bounds", "scatter_percent",
+    "why_no_precision", "assigned", "why_not_assigned",
+)  # fmt: skip
+OF_PRECISION = (
+    "participants", "results", "mean_N", "repeatability_sd_N", "between_sd_N",
+    "reproducibility_sd_N", "unequal",
+)  # fmt: skip
+OF_A_KIND = ("spread", "why_no_spread", "caution")
+
+
+def public_part(found: Mapping[str, Any]) -> dict[str, Any]:
+    """What everyone reads of a report: figures of all participants together, of one by one none.
+
+    Members are named here one by one, so that a new one is not public before somebody says so.
+    """
+    apart = found["hands_and_rigs"]
+    return {
+        **_only(OF_ALL, found),
+        "samples": [
+            _only(OF_A_SAMPLE, one)
+            | {"precision": one["precision"] and _only(OF_PRECISION, one["precision"])}
+            for one in found["samples"]
+        ],
+        "hands_and_rigs": {
+            "rigs": _only(OF_A_KIND, apart["rigs"]),
+            "hands": _only(OF_A_KIND, apart["hands"]),
+            **_only(("repeats", "why_no_repeats"), apart),
+        },
+        **{
+            remark: sum(bool(one.get(remark)) for one in found["participants"])
+            for remark in REMARKS
+        },
+    }
+
+
+def public_changes(changes: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """What everyone reads of why there is a new version: not of whom."""
+    return [_only(("what", "sample", "was_N", "is_N"), one) for one in changes]
+
+
+def _only(names: Sequence[str], of: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: of[name] for name in names if name in of}
+
+
+def handles_of(of: Round) -> dict[int, str]:
+    """By number the handle of each participant, for those who took part."""
+    entered = of.participants.exclude(number=None).select_related("contributor")
+    return {one.number or 0: one.contributor.handle for one in entered.order_by("number")}
 
 
 def own_part(made: RoundReport, participant: RoundParticipant) -> dict[str, Any]:
@@ -124,6 +215,17 @@ def _uncertainties(of: Round, loads: Loads) -> dict[int, float]:
         found[number].append(loads[one.pull_set_id].reading_uncertainty)
     known = {number: [u for u in each if u is not None] for number, each in found.items()}
     return {number: max(each) for number, each in known.items() if len(each) == len(found[number])}
+
+
+def verdict_of(lot: RoundLot) -> SpoolReport:
+    """Whether a lot is alike all through and stayed so, by the organiser's pulls up to now.
+
+    Before the close by the declared standard deviation for assessment alone.
+    """
+    report_ = lot.round.reports.filter(state=RoundReport.State.MADE).first()
+    of_results = (report_.report or {}).get("sigma_relative") if report_ is not None else None
+    declared = lot.round.sigma_relative
+    return spool_report(_spool(lot), of_results if declared is None else declared)
 
 
 def _spool(lot: RoundLot) -> SpoolPulls:

@@ -38,6 +38,7 @@ class Sender:
     sent: int
     codes: int
     late: bool
+    entered_late: bool
     not_blind: bool
 
 
@@ -148,7 +149,7 @@ def senders(of: Round) -> list[Sender]:
     )
     seen = set(of.sights.values_list("contributor_id", flat=True))
     return [
-        Sender(one, one.sent, one.codes, one.late or one.pk in late, one.contributor_id in seen)
+        Sender(one, one.sent, one.codes, one.pk in late, one.late, one.contributor_id in seen)
         for one in entered.order_by("pk")
     ]
 
@@ -167,6 +168,11 @@ def specimen_of(code: str) -> RoundSpecimen | None:
     )
 
 
+def made_reports(of: Round) -> QuerySet[RoundReport]:
+    """The versions that are made, newest first; all of them stay."""
+    return of.reports.filter(state=RoundReport.State.MADE).order_by("-number")
+
+
 def latest_report(of: Round) -> RoundReport | None:
     """The newest version that is made."""
-    return of.reports.filter(state=RoundReport.State.MADE).order_by("-number").first()
+    return made_reports(of).first()

@@ -45,6 +45,8 @@ def set_up(by: Contributor, draft: RoundDraft) -> Round:
                 starts_on=draft.starts_on,
                 results_by=draft.results_by,
                 line_state=draft.line_state,
+                tyer=draft.tyer,
+                sigma_relative=draft.sigma_relative,
             )
         )
         _store_parts(made, draft)
@@ -65,7 +67,8 @@ def change(by: Contributor, of: Round, draft: RoundDraft) -> Round:
         require(now, Round.State.SETTING_UP)
         now.title, now.packer = draft.title.strip(), draft.packer or organiser
         now.starts_on, now.results_by = draft.starts_on, draft.results_by
-        now.line_state = draft.line_state
+        now.line_state, now.tyer = draft.line_state, draft.tyer
+        now.sigma_relative = draft.sigma_relative
         now.save()
         now.samples.all().delete()
         _store_parts(now, draft)

@@ -24,7 +24,7 @@ from results.screening.shapes import sweep_shapes
 from results.worker import finish_pool, run_session
 from results.worker.expired import clear_expired
 from results.worker.mail_news import mail_news
-from results.worker.round_reports import make_round_reports
+from results.worker.round_reports import make_round_reports, renew_round_reports
 
 log = structlog.get_logger(__name__)
 
@@ -48,6 +48,7 @@ def drain() -> None:
         _run_jobs(skipped)
         _refresh_pools()
     make_round_reports()
+    renew_round_reports()
 
 
 def _run_jobs(skipped: set[uuid.UUID]) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
+from typing import Any
 
 import structlog
 from django.conf import settings
@@ -14,8 +16,9 @@ from results.jobs.attempts import excuse, write_or_defer
 from results.jobs.database_clock import from_now
 from results.models import Pull, Round, RoundReport
 from results.normalising.scales import scale_of
-from results.notices import notify_account
+from results.notices import notify_of_round
 from results.pools.snapshots import FORMULAE
+from results.rounds import renewing
 from results.rounds.reporting import Loads, ReadSet, figures_of, sets_of
 
 log = structlog.get_logger(__name__)
@@ -28,6 +31,19 @@ def make_round_reports() -> None:
     waiting = RoundReport.objects.filter(Q(state=State.QUEUED) | left)
     for pk in list(waiting.values_list("pk", flat=True)):
         _make(pk)
+
+
+def renew_round_reports() -> None:
+    """Ask for a new version of each report that today's sets give other figures, and make it."""
+    changed, perhaps = renewing.outdated()
+    for one in perhaps:
+        if _as_stored(figures_of(one.round, _loads(one))) == one.report:
+            RoundReport.objects.filter(pk=one.pk).update(held_at=Now())
+        else:
+            changed.append(one)
+    for one in changed:
+        renewing.ask_again(one)
+    make_round_reports()
 
 
 def _make(pk: int) -> None:
@@ -53,20 +69,45 @@ def _make(pk: int) -> None:
     ours = RoundReport.objects.filter(pk=pk, state=State.RUNNING, attempts=claimed.attempts)
     try:
         loads = _loads(claimed)
-        figures = figures_of(claimed.round, loads)
-        made = {"report": figures, "sets": sorted(loads), "formulae": FORMULAE, "made_at": Now()}
-        ours.update(state=State.MADE, problem="", **made)
+        figures = _as_stored(figures_of(claimed.round, loads))
+        was = renewing.before(claimed)
+        made = {
+            "report": figures,
+            "sets": sorted(loads),
+            "changes": [] if was is None else renewing.changes(was, loads, figures),
+            "formulae": FORMULAE,
+            "made_at": Now(),
+        }
+        with transaction.atomic():
+            if ours.update(state=State.MADE, problem="", **made) and was is not None:
+                _announce_version(claimed)
     except Exception as error:
         log.exception("round not reported", report=pk)
         problem = f"It could not be computed ({type(error).__name__})."
         _record_failure(ours, error, problem, over=claimed.attempts >= last)
 
 
+def _as_stored(figures: dict[str, Any]) -> dict[str, Any]:
+    """The figures as they come back from the store, to be compared with what did."""
+    stored: dict[str, Any] = json.loads(json.dumps(figures))
+    return stored
+
+
 def _announce_close(of: Round) -> None:
     """A notice to everyone who took part, in English as all notices are stored."""
+    text = f"Round {of.pk} is closed. Its report, and your own, are on its page."
     for one in of.participants.exclude(number=None).select_related("contributor__user"):
-        text = f"Round {of.pk} is closed: you are participant {one.number}."
-        notify_account(one.contributor, text)
+        notify_of_round(one.contributor, of, text)
+
+
+def _announce_version(made: RoundReport) -> None:
+    text = (
+        f"The report of round {made.round_id} has a new version, {made.number}, because sets that "
+        "it is computed from have changed. The earlier one stays readable."
+    )
+    entered = made.round.participants.exclude(number=None).select_related("contributor__user")
+    for one in entered:
+        notify_of_round(one.contributor, made.round, text)
 
 
 def _record_failure(

@@ -14,7 +14,7 @@ from results.pools import outdated, recompute
 from results.screening.shapes import sweep_shapes
 from results.worker import expired, finish_pool, run_session
 from results.worker import mail_news as mail
-from results.worker.round_reports import make_round_reports
+from results.worker.round_reports import make_round_reports, renew_round_reports
 
 
 @shared_task(name="results.tasks.run_job")
@@ -69,4 +69,4 @@ def sweep() -> None:
     sweep_shapes()
     releases.sweep_releases()
     audit_chain.seal()
-    make_round_reports()
+    renew_round_reports()

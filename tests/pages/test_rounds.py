@@ -85,15 +85,13 @@ def closed(organiser, testers, *, rig_low_by: float = 0.1) -> Round:
             at_least=[False] * len(rows),
         )
     )
+    kept = asdict(figures)
+    for one in kept["participants"]:
+        one |= {"late": one["participant"] == 2, "not_blind": one["participant"] == 3}
     now = timezone.now()
     Round.objects.filter(pk=made.pk).update(state=Round.State.CLOSED, closed_at=now)
     RoundReport.objects.create(
-        round=made,
-        number=1,
-        state="made",
-        made_at=now,
-        formulae=FORMULAE,
-        report=asdict(figures),
+        round=made, number=1, state="made", made_at=now, formulae=FORMULAE, report=kept
     )
     made.refresh_from_db()
     return made
@@ -212,20 +210,30 @@ def test_reports_say_in_plain_words_whose_rig_reads_low(organiser, testers):
     low = text_of(browser(testers[0]), f"/rounds/{made.pk}/report/mine/")
     assert "percent low." in low
     assert "Your tying is like the others'" in low
-    assert "You are number 1" in low
+    assert "You are one of" in low
     other = text_of(browser(testers[1]), f"/rounds/{made.pk}/report/mine/")
     assert "Your rig reads like the others'" in other
     assert browser(organiser).get(f"/rounds/{made.pk}/report/mine/").status_code == 404
 
 
-def test_the_club_reads_numbers_and_no_names(organiser, testers):
+def test_those_in_the_round_read_handles_and_everyone_else_totals(organiser, testers):
     made = closed(organiser, testers)
-    said = text_of(browser(testers[1]), f"/rounds/{made.pk}/report/")
+    address = f"/rounds/{made.pk}/report/"
+    said = text_of(browser(testers[1]), address)
     assert "8 of 8 testers sent 160 pulls" in said
     assert "Algorithm A" in said
     assert "Repeatability standard deviation" in said
-    assert "tester 1" not in said
-    assert "Spring round" not in text_of(Client(), f"/rounds/{made.pk}/report/")
+    assert "tester 1" in said
+    assert "sent late" in said
+    assert "not blind" in said
+    for outsider in (Client(), browser(contributor("passer-by"))):
+        said = text_of(outsider, address)
+        assert "Repeatability standard deviation" in said
+        assert "1 tester sent results late." in said
+        assert "1 tester had seen which code is which sample" in said
+        assert "tester 1" not in said
+        assert "Spring round" not in said
+        assert not Page(outsider.get(address)).all("tbody")
 
 
 def test_a_small_club_reads_what_can_not_be_said(organiser, testers):

@@ -12,6 +12,8 @@ arguments <- commandArgs(trailingOnly = TRUE)
 folder <- if (length(arguments)) arguments[1] else "."
 table.of <- function(name) read.csv(file.path(folder, paste0(name, ".csv")), encoding = "UTF-8")
 at <- function(rows, key, values) rows[match(values, rows[[key]]), ]
+# Who tied: the tester, or another, whose number is the same whoever pulls.
+tied.by <- function(tester, tyer) paste(ifelse(tyer > 0, "tyer", tester), tyer)
 
 pulls <- table.of("pulls"); baselines <- table.of("baselines"); sessions <- table.of("sessions")
 sets <- table.of("pull_sets"); revisions <- table.of("revisions")
@@ -82,11 +84,12 @@ of.set <- function(member) {
   zero <- if (!is.na(member$calibration)) line$u_offset_N / line$gain else
     if (!is.na(rig$capacity_N)) max(rig$resolution_N, 0.01 * rig$capacity_N) / sqrt(3) else
     0.03 * plain$mean / sqrt(3)
+  who <- tied.by(session$tester, set$tyer)
   data.frame(
-    tester = paste(session$tester, set$tyer), session = paste(session$tester, set$tyer, base$session),
-    baseline = paste(session$tester, set$tyer, member$baseline), set = set$pull_set,
+    tester = who, session = paste(who, base$session),
+    baseline = paste(who, member$baseline), set = set$pull_set,
     first = member$baseline, product = paste(set$main_line, set$leader_line),
-    scale = paste(session$tester, set$tyer, if (is.na(member$calibration))
+    scale = paste(who, if (is.na(member$calibration))
       paste("revision", session$revision) else paste("calibration", member$calibration)),
     mean = join$mean, cv = join$cv, worth = join$worth, df = join$df, base.mean = plain$mean,
     base.cv = plain$cv, base.worth = plain$worth, base.df = plain$df,
@@ -155,8 +158,8 @@ for (pool in pools$pool[!is.na(pools$mu)]) {
 few <- 0
 for (pool in pools$pool[is.na(pools$mu)]) {
   of.pool <- at(sets, "pull_set", members$pull_set[members$pool == pool])
-  tied.by <- paste(at(sessions, "session", of.pool$session)$tester, of.pool$tyer)
-  if (length(unique(tied.by)) < 3) few <- few + 1 else
+  who <- tied.by(at(sessions, "session", of.pool$session)$tester, of.pool$tyer)
+  if (length(unique(who)) < 3) few <- few + 1 else
     cat("pool", pool, "has no figure either, as", at(pools, "pool", pool)$no_figure, "\n")
 }
 cat(few, "pools of fewer than three testers have none, as published\n")

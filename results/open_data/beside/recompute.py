@@ -81,6 +81,11 @@ def strength(load: Any, exact: Any, resolution_N: float) -> tuple[float, float, 
     return load.mean(), max(load.std(ddof=1), floor) / load.mean(), load.size, load.size - 1
 
 
+def _who(tester: int, tyer: int) -> tuple[int, int]:
+    """Who tied a set: the tester, or another, whose number is the same whoever pulls."""
+    return (0, tyer) if tyer else (tester, 0)
+
+
 class Archive:
     """The tables of a release, and what each set came to."""
 
@@ -100,7 +105,8 @@ class Archive:
     def testers(self, pool: int) -> int:
         """How many people tied the sets of a pool."""
         sets = self.sets.loc[self.members[self.members["pool"] == pool].pull_set]
-        return len(set(zip(self.sessions.loc[sets.session].tester, sets.tyer, strict=True)))
+        tester = self.sessions.loc[sets.session].tester
+        return len({_who(*each) for each in zip(tester, sets.tyer, strict=True)})
 
     def rows(self, pool: int) -> pd.DataFrame:
         """Steps 1 to 3: a row for each set of a pool."""
@@ -135,7 +141,7 @@ class Archive:
             zero = 0.03 * straight / np.sqrt(3)
         else:
             zero = max(rig.resolution_N, 0.01 * rig.capacity_N) / np.sqrt(3)
-        who = (session.tester, one.tyer)
+        who = _who(session.tester, one.tyer)
         return {
             "tester": who,
             "session": (*who, base.session),

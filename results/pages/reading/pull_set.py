@@ -10,7 +10,7 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_safe
 
 from results.jobs.selectors import is_being_processed
-from results.models import CheckResult, Pull, PullSet
+from results.models import CheckResult, Pull, PullSet, Round
 from results.normalising.scales import Scale, scale_of
 from results.normalising.uncertainty_budget import budgets_of
 from results.pages.reading.overlaid import overlay_of
@@ -61,6 +61,7 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "own": request.user.is_authenticated
             and found.session.contributor.user_id == request.user.pk,
             "normalised": normalised,
+            "in_round": _in_round(found),
             "own_strength": selectors.own_strength_of(found),
             "worst": _worst(pulls, normalised.baseline_mean_N) if normalised else None,
             "calibration": scale.calibration,
@@ -73,6 +74,23 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
             "holds": _holds(request, found),
         },
     )
+
+
+@dataclass(frozen=True)
+class InRound:
+    """The round that a set was pulled in; ``central`` where one hand tied it for everybody."""
+
+    pk: int
+    title: Round
+    central: bool
+
+
+def _in_round(found: PullSet) -> InRound | None:
+    in_round = getattr(found, "in_round", None)
+    if in_round is None:
+        return None
+    of = in_round.specimen.sample.round
+    return InRound(of.pk, of, in_round.tied_centrally)
 
 
 def _holds(request: HttpRequest, found: PullSet) -> list[CheckResult]:

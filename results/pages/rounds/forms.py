@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -16,8 +17,10 @@ from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
 from rigs.models import Contributor, Line
 from rigs.refusals import Refused
 
-LOTS, SAMPLES = 3, 6
-"""Rows of an empty form."""
+LOTS, SAMPLES = drafts.MOST_LOTS, 6
+"""Rows of an empty form: every spool that can be chosen has its row."""
+LOTS_AT_ONCE = 3
+"""Rows of spools that stand open; the others are folded away."""
 SPOOL_NUMBERS = [(number, str(number)) for number in range(1, drafts.MOST_LOTS + 1)]
 NO_LOT = 0
 """In place of a row of spools that was left empty; no lot has this number."""
@@ -42,8 +45,36 @@ class PlanForm(forms.Form):
         ),
     )
 
+    tyer = forms.CharField(
+        label=_("Who ties for everybody"),
+        required=False,
+        help_text=_(
+            "the samples that are tied centrally: their handle; empty if you do. In the pools these"
+            " ties count as theirs, and not as the hands of who pulls them."
+        ),
+    )
+    sigma_percent = forms.DecimalField(
+        label=_("Standard deviation for assessment, in percent of the value"),
+        required=False,
+        localize=True,
+        min_value=Decimal("0.1"),
+        max_value=100,
+        max_digits=6,
+        decimal_places=3,
+        help_text=_(
+            "what a good bench should keep to, declared before anyone pulls (ISO 13528); empty to"
+            " score by how far results scatter. The spools are judged by it too."
+        ),
+    )
+
     def clean_packer(self) -> Contributor | None:
-        handle = self.cleaned_data["packer"].strip()
+        return self._tester("packer")
+
+    def clean_tyer(self) -> Contributor | None:
+        return self._tester("tyer")
+
+    def _tester(self, role: str) -> Contributor | None:
+        handle = self.cleaned_data[role].strip()
         if not handle:
             return None
         found = Contributor.objects.filter(handle__iexact=handle, closed_at=None).first()
@@ -122,6 +153,10 @@ class SampleForm(forms.Form):
         return found
 
 
+def _share(percent: Decimal | None) -> float | None:
+    return None if percent is None else float(percent / 100)
+
+
 LotRows = forms.formset_factory(
     LotForm, extra=0, max_num=drafts.MOST_LOTS, absolute_max=drafts.MOST_LOTS
 )
@@ -147,6 +182,13 @@ class SetUp:
         valid = [self.plan.is_valid(), self.lots.is_valid(), self.samples.is_valid()]
         return all(valid)
 
+    lots_at_once = LOTS_AT_ONCE
+
+    @property
+    def has_more_lots(self) -> bool:
+        """Whether something stands in the rows that are folded away."""
+        return any(row.has_changed() for row in list(self.lots)[LOTS_AT_ONCE:])
+
     @property
     def _filled(self) -> dict[str, list[Any]]:
         """The rows in which something stands."""
@@ -167,6 +209,8 @@ class SetUp:
             results_by=plan["results_by"],
             line_state=plan["line_state"],
             packer=plan["packer"],
+            tyer=plan["tyer"],
+            sigma_relative=_share(plan["sigma_percent"]),
             lots=[LotDraft(**row.cleaned_data) for row in filled["lots"]],
             samples=[
                 SampleDraft(
@@ -201,8 +245,12 @@ def _plan(of: Round | None) -> dict[str, Any]:
     if of is None:
         return {}
     names = ("title", "starts_on", "results_by", "line_state")
-    packer = "" if of.packer_id == of.organiser_id else of.packer.handle
-    return {name: getattr(of, name) for name in names} | {"packer": packer}
+    sigma = of.sigma_relative
+    return {name: getattr(of, name) for name in names} | {
+        "packer": "" if of.packer_id == of.organiser_id else of.packer.handle,
+        "tyer": of.tyer.handle if of.tyer else "",
+        "sigma_percent": None if sigma is None else Decimal(f"{100 * sigma:.6g}"),
+    }
 
 
 def _lots(of: Round | None) -> list[dict[str, Any]]:

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from results.intake.blind_codes import understood
 from results.models import Round, RoundParticipant
 from results.pages.rigs.bench_sheet import MEANINGS
-from results.pages.rounds.words import ShownSample, shown_sample
+from results.pages.rounds.words import ShownSample, remarks_in_words, shown_sample
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.rounds import selectors
@@ -65,6 +65,7 @@ def one_round(request: HttpRequest, pk: int) -> HttpResponse:
         "organises": organises,
         "packs": contributor == packer,
         "packer": packer.handle if insider else "",
+        "tyer": (found.tyer or found.organiser).handle if insider else "",
         "entry_code": readable(found.entry_code) if organises else "",
         "entry_address": request.build_absolute_uri(
             f"{reverse('pages:rounds')}?code={found.entry_code}"
@@ -81,7 +82,10 @@ def one_round(request: HttpRequest, pk: int) -> HttpResponse:
         "own": own,
         "codes": shown_codes(own) if own else (),
         "sealed": list(selectors.sealed_of(own)) if own else (),
-        "senders": [(one.participant.contributor.handle, one) for one in selectors.senders(found)]
+        "senders": [
+            (one.participant.contributor.handle, one, remarks_in_words(vars(one)))
+            for one in selectors.senders(found)
+        ]
         if organises
         else (),
         "report": selectors.latest_report(found),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from results.models import Round
+from results.models import Round, SealedSession
 from results.pages.rounds.forms import SetUp
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
@@ -19,6 +19,7 @@ from results.rounds import selectors
 from results.rounds.allocating import open_round
 from results.rounds.closing import close
 from results.rounds.entering import enter, withdraw
+from results.rounds.receiving import take_back
 from results.rounds.set_up import change, set_up
 from rigs import permissions
 from rigs.refusals import Refused
@@ -136,6 +137,17 @@ def leave(request: HttpRequest, pk: int) -> HttpResponse:
     withdraw(contributor_behind(request), _of_insiders(request, pk))
     messages.success(request, _("You take part no more. Until the close you can enter again."))
     return redirect("pages:rounds")
+
+
+@require_POST
+@contributors_only
+def take_back_sealed(request: HttpRequest, pk: int, sealed: int) -> HttpResponse:
+    """Take results back before the close, so that their codes can be sent again."""
+    contributor = contributor_behind(request)
+    own = SealedSession.objects.filter(participant__contributor=contributor, participant__round=pk)
+    take_back(contributor, get_object_or_404(own.select_related("participant__round"), pk=sealed))
+    messages.success(request, _("Taken back: these codes can be sent again."))
+    return redirect("pages:round", pk)
 
 
 def _of_insiders(request: HttpRequest, pk: int) -> Round:

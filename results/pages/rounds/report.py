@@ -1,4 +1,5 @@
-"""What a closed round came to: for the club by numbers, and for each participant in plain words."""
+"""What a closed round came to: for those in it by handle, for each of them in plain words, and for
+everyone else of all together."""
 
 from __future__ import annotations
 
@@ -6,25 +7,30 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import get_object_or_404, redirect
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from results.models import Round, RoundReport
 from results.pages.rounds.words import (
+    OF_A_RIG,
+    OF_HANDS,
     ShownSample,
+    change_in_words,
+    effect_in_words,
     flag_in_words,
-    hand_in_words,
-    rig_in_words,
+    remarks_in_words,
     shown_sample,
 )
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.rounds import selectors
+from results.rounds.reporting import handles_of, public_changes, public_part
 from rigs import permissions
 
 Kept = Mapping[str, Any]
+LONGEST_NUMBER = 6
 
 
 @dataclass(frozen=True)
@@ -32,6 +38,7 @@ class SampleRow:
     """One participant's result of a sample, with what each statistic says of it."""
 
     participant: int
+    handle: str
     mean_N: float
     pulls: int
     consistency: Kept | None
@@ -46,14 +53,18 @@ class SampleFound:
     found: Kept
     rows: list[SampleRow]
     flags: list[str]
+    missing: list[str]
+    left_out: list[str]
+    by_z_prime: bool
 
 
 @dataclass(frozen=True)
 class Apart:
     """A participant's rig and hand, as the report keeps them."""
 
-    participant: int
+    handle: str
     pulls: int
+    remarks: str
     rig: Kept | None
     hand: Kept | None
 
@@ -61,10 +72,13 @@ class Apart:
 @require_safe
 @never_cache
 def of_round(request: HttpRequest, pk: int) -> HttpResponse:
-    """The report for the club: participants by the numbers that the close drew."""
-    of, report = _made(pk)
+    """The report: for those in the round each participant by handle, else of all together."""
+    of, report = _made(pk, request.GET.get("version", ""))
     insider = selectors.is_insider(of, permissions.contributor_behind(request.user))
-    figures = report.report or {}
+    whole = report.report or {}
+    figures = whole if insider else public_part(whole)
+    handles = handles_of(of) if insider else {}
+    changes = report.changes if insider else public_changes(report.changes)
     samples = {
         sample.number: shown_sample(sample, spools=insider)
         for sample in selectors.samples_of(of, None)
@@ -74,11 +88,22 @@ def of_round(request: HttpRequest, pk: int) -> HttpResponse:
         "title": of.title if insider else None,
         "report": report,
         "figures": figures,
-        "samples": [_sample(one, samples) for one in figures["samples"]],
+        "samples": [_sample(one, samples, handles) for one in figures["samples"]],
         "apart": [
-            Apart(one["participant"], one["pulls"], one["rig"], one["hand"])
-            for one in figures["participants"]
+            Apart(
+                handles[one["participant"]],
+                one["pulls"],
+                remarks_in_words(one),
+                one["rig"],
+                one["hand"],
+            )
+            for one in figures.get("participants", ())
         ],
+        "remarks": public_part(whole),
+        "insider": insider,
+        "changes": [change_in_words(one, handles) for one in changes if one["what"] != "value"],
+        "moved": [one for one in changes if one["what"] == "value"],
+        "versions": selectors.made_reports(of),
         "kinds": figures["hands_and_rigs"],
         "lots": {lot.number: lot.line.name for lot in selectors.lots_of(of)},
         "own": selectors.participant_of(of, permissions.contributor_behind(request.user)),
@@ -89,10 +114,13 @@ def of_round(request: HttpRequest, pk: int) -> HttpResponse:
 @require_safe
 @contributors_only
 @never_cache
-def own(request: HttpRequest, pk: int) -> HttpResponse:
+def own(request: HttpRequest, pk: int) -> HttpResponseBase:
     """The report for one participant, about them alone."""
-    of, report = _made(pk)
+    of = get_object_or_404(selectors.rounds(), pk=pk, state=Round.State.CLOSED)
     participant = selectors.participant_of(of, contributor_behind(request))
+    if participant is not None and selectors.latest_report(of) is None:
+        return redirect("pages:round", pk)  # where it says that the report is being computed
+    of, report = _made(pk, request.GET.get("version", ""))
     figures = report.report or {}
     found = next(
         (
@@ -108,47 +136,74 @@ def own(request: HttpRequest, pk: int) -> HttpResponse:
         sample.number: shown_sample(sample, spools=True)
         for sample in selectors.samples_of(of, None)
     }
+    handles = handles_of(of)
     mine = [
-        (one.sample, row, one.found["assigned"], one.found["scatter_percent"])
-        for one in (_sample(each, samples) for each in figures["samples"])
+        (one.sample, row, one.found["assigned"])
+        for one in (_sample(each, samples, handles) for each in figures["samples"])
         for row in one.rows
         if row.participant == participant.number
     ]
     context = {
         "round": of,
         "title": of.title,
-        "number": participant.number,
+        "report": report,
         "everyone": figures["sent"],
-        "found": found,
-        "rig": rig_in_words(found["rig"], found["why_no_rig"]),
-        "hand": hand_in_words(found["hand"], found["why_no_hand"]),
+        "sent": found["pulls"] > 0,
+        "remarks": remarks_in_words(found),
+        "uncertainty": found.get("reading_uncertainty"),
+        "rig": effect_in_words(OF_A_RIG, found["rig"], found["why_no_rig"]),
+        "hand": effect_in_words(OF_HANDS, found["hand"], found["why_no_hand"]),
         "mine": mine,
+        "by_z_prime": any(row.score and row.score["used"] == "z_prime" for _, row, _ in mine),
+        "flags": [
+            flag_in_words(flag, handles)
+            for each in figures["samples"]
+            for flag in each["flags"]
+            if participant.number in flag["participants"]
+        ],
     }
     return render(request, "pages/rounds/own_report.html", context)
 
 
-def _made(pk: int) -> tuple[Round, RoundReport]:
-    """A closed round and its newest report. Raises Http404 before there is one."""
+def _made(pk: int, version: str) -> tuple[Round, RoundReport]:
+    """A closed round and a version of its report, the newest where none is named.
+
+    Raises Http404 where there is none.
+    """
     of = get_object_or_404(selectors.rounds(), pk=pk, state=Round.State.CLOSED)
-    report = selectors.latest_report(of)
+    made = selectors.made_reports(of)
+    if version:
+        is_number = version.isascii() and version.isdigit() and len(version) <= LONGEST_NUMBER
+        made = made.filter(number=int(version)) if is_number else made.none()
+    report = made.first()
     if report is None:
         raise Http404
     return of, report
 
 
-def _sample(found: Kept, samples: Mapping[int, ShownSample]) -> SampleFound:
+def _sample(
+    found: Kept, samples: Mapping[int, ShownSample], handles: Mapping[int, str]
+) -> SampleFound:
+    """With a row for each participant, where ``handles`` may be read."""
     each = {one["participant"]: one for one in (found["precision"] or {}).get("each", ())}
-    scores = {one["participant"]: one for one in found["scores"]}
+    scores = {one["participant"]: one for one in found.get("scores", ())}
     rows = [
         SampleRow(
             cell["participant"],
+            handles[cell["participant"]],
             cell["mean_N"],
             cell["pulls"],
             each.get(cell["participant"]),
             scores.get(cell["participant"]),
         )
-        for cell in found["results"]
+        for cell in found.get("results", ())
     ]
     return SampleFound(
-        samples.get(found["sample"]), found, rows, [flag_in_words(flag) for flag in found["flags"]]
+        samples.get(found["sample"]),
+        found,
+        rows,
+        [flag_in_words(flag, handles) for flag in found.get("flags", ())],
+        [handles[number] for number in found.get("missing", ())],
+        [handles[number] for number in (found["precision"] or {}).get("left_out", ())],
+        any(row.score and row.score["used"] == "z_prime" for row in rows),
     )

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from results.pages.rounds import one, plan, report
+from results.pages.rounds import lots, one, plan, report
 
 urlpatterns = [
     path("rounds/", plan.rounds, name="rounds"),
@@ -14,6 +14,12 @@ urlpatterns = [
     path("rounds/<int:pk>/open/", plan.open_it, name="open-round"),
     path("rounds/<int:pk>/close/", plan.close_it, name="close-round"),
     path("rounds/<int:pk>/leave/", plan.leave, name="leave-round"),
+    path("rounds/<int:pk>/lots/<int:number>/", lots.lot, name="round-lot"),
+    path(
+        "rounds/<int:pk>/sealed/<int:sealed>/take-back/",
+        plan.take_back_sealed,
+        name="take-back-sealed",
+    ),
     path("rounds/<int:pk>/sheet/", one.sheet, name="round-sheet"),
     path("rounds/<int:pk>/labels/", one.labels, name="round-labels"),
     path("rounds/<int:pk>/report/", report.of_round, name="round-report"),

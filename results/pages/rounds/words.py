@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -56,48 +57,35 @@ def _end(lot: RoundLot, spools: bool) -> str:
 Effect = Mapping[str, Any]
 
 
-def rig_in_words(effect: Effect | None, why: str) -> str:
-    """How a participant's rig reads beside the round's, in a sentence or two."""
-    if effect is None:
-        return why
-    ends = _ends(effect)
-    by = decimal(abs(effect["percent"]), 1)
-    if not effect["clear"]:
-        return (
-            _(
-                "Your rig reads like the others': the round can't tell it from them. Its difference"
-                " lies between %(low)s and %(high)s percent."
-            )
-            % ends
-        )
-    if effect["percent"] < 0:
-        said = _("Your rig reads %(by)s percent low.") % {"by": by}
-    else:
-        said = _("Your rig reads %(by)s percent high.") % {"by": by}
-    between = _("The difference lies between %(low)s and %(high)s percent.") % ends
-    return f"{said} {between}"
+@dataclass(frozen=True)
+class Sentences:
+    """What is said of an effect of one kind: where it can't be told apart, below and above."""
+
+    alike: Promise
+    low: Promise
+    high: Promise
 
 
-def hand_in_words(effect: Effect | None, why: str) -> str:
-    """How a participant ties beside the others, the rig apart."""
+OF_A_RIG = Sentences(
+    gettext_lazy("Your rig reads like the others': the round can't tell it from them."),
+    gettext_lazy("Your rig reads %(by)s percent low."),
+    gettext_lazy("Your rig reads %(by)s percent high."),
+)
+OF_HANDS = Sentences(
+    gettext_lazy("Your tying is like the others': the round can't tell it from them."),
+    gettext_lazy("Joins that you tie hold %(by)s percent less than the others'."),
+    gettext_lazy("Joins that you tie hold %(by)s percent more than the others'."),
+)
+
+
+def effect_in_words(of: Sentences, effect: Effect | None, why: str) -> str:
+    """How a participant's rig reads, or how they tie, beside the others: a sentence or two."""
     if effect is None:
         return why
-    ends = _ends(effect)
+    said = str(of.alike if not effect["clear"] else of.low if effect["percent"] < 0 else of.high)
+    between = _("The difference lies between %(low)s and %(high)s percent.") % _ends(effect)
     by = decimal(abs(effect["percent"]), 1)
-    if not effect["clear"]:
-        return (
-            _(
-                "Your tying is like the others': the round can't tell it from them. Its difference"
-                " lies between %(low)s and %(high)s percent."
-            )
-            % ends
-        )
-    if effect["percent"] < 0:
-        said = _("Joins that you tie hold %(by)s percent less than the others'.") % {"by": by}
-    else:
-        said = _("Joins that you tie hold %(by)s percent more than the others'.") % {"by": by}
-    between = _("The difference lies between %(low)s and %(high)s percent.") % ends
-    return f"{said} {between}"
+    return f"{said % {'by': by}} {between}"
 
 
 def _ends(effect: Effect) -> dict[str, str]:
@@ -112,10 +100,42 @@ TESTS = {
 }
 
 
-def flag_in_words(flag: Mapping[str, Any]) -> str:
+def flag_in_words(flag: Mapping[str, Any], handles: Mapping[int, str]) -> str:
     """Which test sets which participant apart; no one is removed for it."""
-    return _("%(test)s sets participant %(who)s apart (beyond its %(percent)s percent point).") % {
+    return _("%(test)s sets %(who)s apart (beyond its %(percent)s percent point).") % {
         "test": TESTS[flag["test"]],
-        "who": ", ".join(str(number) for number in flag["participants"]),
+        "who": ", ".join(handles[number] for number in flag["participants"]),
         "percent": flag["percent"],
     }
+
+
+CHANGES = {
+    "withdrawn": gettext_lazy("A session was withdrawn: its results are left out."),
+    "corrected": gettext_lazy(
+        "A session was corrected after the close: the correction counts, and is marked."
+    ),
+    "added": gettext_lazy("Results came to count that did not before."),
+    "recalculated": gettext_lazy(
+        "Readings became other loads: a rig's calibration or description was corrected."
+    ),
+}
+
+
+def change_in_words(change: Mapping[str, Any], handles: Mapping[int, str]) -> str:
+    """One reason why there is a new version; of whom only where ``handles`` may be read."""
+    who = handles.get(change.get("participant", 0), "")
+    said = str(CHANGES[change["what"]])
+    return f"{who}: {said}" if who else said
+
+
+REMARKS = {
+    "late": gettext_lazy("sent late"),
+    "entered_late": gettext_lazy("entered late"),
+    "not_blind": gettext_lazy("not blind"),
+    "corrected": gettext_lazy("corrected after the close"),
+}
+
+
+def remarks_in_words(found: Mapping[str, Any]) -> str:
+    """What is to be known of a participant's results."""
+    return ", ".join(str(said) for name, said in REMARKS.items() if found.get(name))

@@ -1,0 +1,429 @@
+"""What comes after a round's close: versions of its report, remarks, and what is public of whom."""
+
+import json
+from collections import Counter
+
+import numpy as np
+import pytest
+from django.test import Client
+
+from results.intake import amend, receive
+from results.models import (
+    LotPull,
+    NormalisedSet,
+    Notice,
+    PullSet,
+    RoundReport,
+    RoundSet,
+    SealedSession,
+    Session,
+)
+from results.normalising.reprocess import enqueue_reprocessing
+from results.open_data.pulled import PULL_SETS
+from results.pools.pool_data import as_members, members_of
+from results.pools.reproduce import recomputed
+from results.review.notices import address_of
+from results.rounds import selectors
+from results.rounds.allocating import packing_list
+from results.rounds.closing import close
+from results.rounds.codes import readable
+from results.rounds.entering import enter
+from results.worker.embedded import drain
+from results.worker.round_reports import renew_round_reports
+from tests import making, playing
+from tests.pages.reading import Page
+from tests.pages.test_rig_pages import browser
+from tests.people import client_of
+
+pytestmark = pytest.mark.usefixtures("planted_past")
+
+
+@pytest.fixture(autouse=True)
+def _nothing_waits_for_a_second_look(settings):
+    settings.SAMESPOOL_SCREENING = {"influence_limit": {"least": 9.0, "most": 9.0}}
+
+
+@pytest.fixture
+def organiser(db):
+    return playing.member("organiser")
+
+
+@pytest.fixture
+def testers(db):
+    found = [playing.member(f"tester {number}") for number in range(1, 5)]
+    for tester in found:
+        playing.lent_rig(tester)
+    return found
+
+
+@pytest.fixture
+def done(organiser, testers):
+    """A closed round of four, the second of whom sent late and the third packed."""
+    made, entered = playing.opened(organiser, testers, packer=testers[2])
+    packing_list(testers[2], made)
+    for number, participant in enumerate(entered):
+        playing.sends(participant, load_N=78.0 + 1.5 * number)
+    SealedSession.objects.filter(participant=entered[1]).update(late=True)
+    close(organiser, made)
+    drain()
+    made.refresh_from_db()
+    return made
+
+
+def report_of(made) -> RoundReport:
+    return selectors.latest_report(made)
+
+
+def of_tester(made, tester) -> dict:
+    number = made.participants.get(contributor=tester).number
+    return next(
+        one for one in report_of(made).report["participants"] if one["participant"] == number
+    )
+
+
+def test_late_and_not_blind_are_in_the_report_the_own_one_and_the_api(done, testers):
+    marked = {
+        tester.handle: [name for name in ("late", "not_blind") if of_tester(done, tester)[name]]
+        for tester in testers
+    }
+    assert marked == {"tester 1": [], "tester 2": ["late"], "tester 3": ["not_blind"],
+                      "tester 4": []}  # fmt: skip
+    here = f"/api/v1/rounds/{done.pk}"
+    assert client_of(testers[1]).get(f"{here}/my-report").json()["own"]["late"]
+    own = Page(browser(testers[2]).get(f"/rounds/{done.pk}/report/mine/")).text
+    assert "Marked: not blind." in own
+    said = Client().get(f"{here}/report").json()["report"]
+    assert (said["late"], said["not_blind"]) == (1, 1)
+
+
+def test_who_looks_at_the_packing_list_after_the_close_is_no_less_blind(organiser, testers):
+    made, entered = playing.opened(organiser, [organiser, *testers])
+    playing.sends(entered[1])
+    close(organiser, made)
+    packing_list(organiser, made)
+    drain()
+    assert not any(one["not_blind"] for one in report_of(made).report["participants"])
+
+
+def test_a_session_withdrawn_after_the_close_makes_a_new_version_and_the_old_one_stays(
+    done, testers
+):
+    first = report_of(done)
+    session = Session.objects.get(contributor=testers[0])
+    amend.withdraw(session, testers[0], "the scale stuck")
+    drain()
+    second = report_of(done)
+    assert (first.number, second.number, second.report["sent"]) == (1, 2, 3)
+    number = done.participants.get(contributor=testers[0]).number
+    (gone,) = (one for one in second.changes if one["what"] == "withdrawn")
+    assert gone == {"participant": number, "what": "withdrawn", "samples": [1, 2, 3, 4]}
+    assert {one["sample"] for one in second.changes if one["what"] == "value"} == {1, 2, 3, 4}
+    for one in testers:
+        notices = Notice.objects.filter(to=one, about=Notice.About.ROUND)
+        assert notices.filter(text__contains="new version, 2").exists()
+        assert address_of(notices.first()) == f"/rounds/{done.pk}/report/mine/"
+    page = Page(browser(testers[1]).get(f"/rounds/{done.pk}/report/")).text
+    assert "tester 1: A session was withdrawn" in page
+    outside = Page(Client().get(f"/rounds/{done.pk}/report/")).text
+    assert "A session was withdrawn" in outside
+    assert "tester 1" not in outside
+    old = Page(browser(testers[1]).get(f"/rounds/{done.pk}/report/?version=1")).text
+    assert "4 of 4 testers sent" in old
+    assert Client().get(f"/api/v1/rounds/{done.pk}/report?version=1").json()["number"] == 1
+    for wrong in ("9", "x", "-1", "1" * 30):
+        assert Client().get(f"/rounds/{done.pk}/report/?version={wrong}").status_code == 404
+    drain()
+    assert report_of(done).number == 2
+
+
+def test_a_correction_after_the_close_counts_is_marked_and_makes_a_new_version(done, testers):
+    session = Session.objects.get(contributor=testers[0])
+    upload = json.loads(bytes(session.upload.body))
+    upload["pull_sets"][0]["pulls"][0]["reading"] += 1.0
+    receive(
+        testers[0], json.dumps(upload).encode(), "application/json", None,
+        replaces=session, reason="misread",
+    )  # fmt: skip
+    drain()
+    second = report_of(done)
+    assert (second.number, second.report["sent"], len(second.sets)) == (2, 4, 20)
+    assert of_tester(done, testers[0])["corrected"]
+    assert {one["what"] for one in second.changes} == {"corrected", "value"}
+    assert RoundSet.objects.filter(pull_set__session__replaces=session).count() == 5
+
+
+def test_a_calibration_that_comes_later_makes_a_new_version_and_nothing_else_does(done, testers):
+    renew_round_reports()
+    assert RoundReport.objects.count() == 1
+    sessions = Session.objects.filter(contributor=testers[0])
+    making.calibrate(sessions.get().revision, gain=1.05, offset_N=0.0)
+    enqueue_reprocessing(sessions)
+    drain()
+    second = report_of(done)
+    assert second.number == 2
+    assert {one["what"] for one in second.changes} == {"recalculated", "value"}
+
+
+def test_what_was_tied_centrally_is_marked_and_is_not_its_testers_hands(
+    done, organiser, testers, as_stranger
+):
+    central = PullSet.objects.filter(in_round__specimen__sample__tied="centrally")
+    assert central.count() == 12
+    assert set(central.values_list("in_round__tied_by", flat=True)) == {organiser.pk}
+    own = PullSet.objects.filter(in_round__specimen__sample__tied="by each tester")
+    assert set(own.values_list("in_round__tied_by", "tyer")) == {(None, "")}
+    for pool in {one.pool_id for one in NormalisedSet.objects.all()}:
+        members = members_of(pool)
+        hands = Counter(members.hand.tolist())
+        # One person tied them for all four, and each tester tied a set of their own.
+        assert set(hands) == {0, 1}
+        assert np.unique(members.tyers.tyer).size == 5
+        for tester in testers:
+            assert len(members.tied_by(tester.pk)) == 1
+        shown = as_stranger.get(f"/api/v1/pools/{pool}/sets").json()["results"]
+        assert {one["round"] for one in shown} == {done.pk}
+        assert Counter(one["tied_centrally"] for one in shown) == Counter(
+            (members.hand > 0).tolist()
+        )
+        page = Page(Client().get(f"/pools/{pool}/")).text
+        assert page.count("tied centrally") >= sum(hands[each] for each in hands if each)
+        version = NormalisedSet.objects.filter(pool=pool).first().pool.current
+        assert recomputed(version).differences == ()
+    one = central.first()
+    page = Page(Client().get(f"/pull-sets/{one.pk}/")).text
+    assert "tied centrally: by one hand for everybody" in page
+    document = as_stranger.get(f"/api/v1/pull-sets/{one.pk}").json()
+    assert (document["round"], document["tied_centrally"]) == (done.pk, True)
+    names = [column.name for column in PULL_SETS.columns]
+    rows = [dict(zip(names, row, strict=True)) for row in PULL_SETS.rows()]
+    assert Counter((row["round"], row["tied_centrally"]) for row in rows) == {
+        (done.pk, True): 12, (done.pk, False): 8,
+    }  # fmt: skip
+    assert len({row["tyer"] for row in rows if row["tied_centrally"]}) == 1
+    assert all(row["tied_by_another"] == row["tied_centrally"] for row in rows)
+
+
+def test_who_tied_for_everybody_and_pulls_has_tied_their_own(organiser, testers):
+    made, entered = playing.opened(organiser, testers, tyer=testers[0])
+    for participant in entered:
+        playing.sends(participant)
+    close(organiser, made)
+    drain()
+    central = RoundSet.objects.filter(specimen__sample__tied="centrally")
+    by = {one.specimen.participant.contributor: one.tied_by for one in central}
+    assert by == {testers[0]: None} | dict.fromkeys(testers[1:], testers[0])
+
+
+def test_no_mark_of_a_name_can_be_taken_for_who_tied_for_everybody():
+    row = [0] * 23
+    rows = []
+    for number, (tester, tyer) in enumerate(
+        ((1, ""), (1, "5"), (2, "5"), (1, "\x015"), (2, "\x015"), (3, "\x016"))
+    ):
+        rows.append((number, tester, *row[2:8], tyer, *row[9:]))
+    hand = as_members(rows).hand.tolist()
+    assert hand[0] == 0
+    assert hand[3] == hand[4]
+    assert len({hand[1], hand[2], hand[3], hand[5]}) == 4
+
+
+# ---- whom the public can tell ----
+
+
+def linked(report: dict, sets: list[dict]) -> set[tuple[int, str]]:
+    """Every number of a participant that can be laid beside a handle, by what both say.
+
+    A report's numbers are laid beside public sets by any figure that they share: means, counts of
+    pulls in samples, and the places of lists that have as many items as there are participants.
+    """
+    found = set()
+    means = {round(one["mean_N"], 6): one["tester"] for one in sets}
+
+    def walk(node, number=None):
+        if isinstance(node, dict):
+            number = node.get("participant", number)
+            for each in node.values():
+                walk(each, number)
+        elif isinstance(node, list):
+            for place, each in enumerate(node):
+                inside = number if number is not None else place
+                walk(each, inside)
+        elif isinstance(node, float):
+            owner = next((who for mean, who in means.items() if abs(mean - node) < 1e-4), None)
+            if owner is not None and number is not None:
+                found.add((number, owner))
+
+    walk(report)
+    return found
+
+
+def naming(node, path="") -> set[str]:
+    """Members that name participants one by one, wherever they stand."""
+    if isinstance(node, dict):
+        own = {f"{path}.{name}" for name in node if name in ("participant", "participants")
+               and not isinstance(node[name], int)} | (
+            {f"{path}.participant"} if "participant" in node else set())  # fmt: skip
+        return own.union(*(naming(each, f"{path}.{name}") for name, each in node.items()), set())
+    if isinstance(node, list):
+        return set().union(*(naming(each, path) for each in node), set())
+    return set()
+
+
+def public_sets(client) -> list[dict]:
+    return [
+        client.get(f"/api/v1/pull-sets/{pk}").json()
+        for pk in PullSet.objects.values_list("pk", flat=True)
+    ]
+
+
+def test_nothing_public_lays_a_participants_number_beside_a_handle(done, testers, as_stranger):
+    """The attack works on the report of those in the round, so that it would find a link."""
+    sets = [
+        {"tester": one.session.contributor.handle, "mean_N": one.normalised.mean_N}
+        for one in PullSet.objects.select_related("normalised", "session__contributor")
+    ]
+    whole = client_of(testers[0]).get(f"/api/v1/rounds/{done.pk}/report").json()
+    assert {who for _, who in linked(whole["report"], sets)} >= {"tester 3", "tester 4"}
+    assert {one["handle"] for one in whole["participants"]} == {one.handle for one in testers}
+    for reader in (as_stranger, client_of(playing.member("passer-by"))):
+        public = reader.get(f"/api/v1/rounds/{done.pk}/report").json()
+        assert linked(public["report"], sets) == set()
+        assert naming(public["report"]) == set()
+        assert naming(public["changes"]) == set()
+        assert public["participants"] == []
+        for number in range(1, 5):
+            document = json.dumps(public["report"])
+            assert f'"participant": {number}' not in document
+    numbers = {one.number: one.contributor.handle for one in done.participants.all()}
+    assert len(numbers) == 4
+    for address in (f"/rounds/{done.pk}/report/", f"/rounds/{done.pk}/", "/rounds/"):
+        page = Page(Client().get(address))
+        assert not any(handle in page.text for handle in numbers.values()), address
+    for one in public_sets(as_stranger):
+        assert "participant" not in json.dumps(one)
+
+
+def test_those_in_the_round_are_told_before_they_enter_who_reads_what(organiser, testers):
+    for client, address in ((browser(testers[0]), "/rounds/"),):
+        assert "read each other's results by handle" in Page(client.get(address)).text
+    made, _ = playing.opened(organiser, testers)
+    assert "read each other's results" in Page(browser(testers[0]).get(f"/rounds/{made.pk}/")).text
+
+
+# ---- what can be said of two, three and four ----
+
+
+@pytest.mark.parametrize("people", [2, 3, 4])
+def test_of_few_testers_every_page_says_what_can_t_be_said(organiser, testers, people):
+    made, entered = playing.opened(organiser, testers[:people])
+    for number, participant in enumerate(entered):
+        playing.sends(participant, load_N=80.0 + number)
+    close(organiser, made)
+    drain()
+    club = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/")).text
+    own = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/mine/")).text
+    assert "Repeatability, reproducibility, h and k need 6 participants" in club
+    assert f"this sample has {people}" in club
+    assert "Repeatability standard deviation" not in club
+    if people == 2:
+        assert "A robust mean needs 3 participants: this sample has 2." in club
+        assert "fewer than three" in own
+        assert "too few" in own
+        assert "by z" not in club
+    else:
+        assert "fewer than 10: the round's value is itself uncertain" in club
+        assert "by z′" in club
+        assert "decides in place of z" in own
+    assert "None" not in club + own
+
+
+def test_who_sent_nothing_reads_that_and_not_a_table_of_nothing(organiser, testers):
+    made, entered = playing.opened(organiser, testers)
+    for participant in entered[1:]:
+        playing.sends(participant)
+    close(organiser, made)
+    drain()
+    own = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/mine/")).text
+    assert "No result of yours counts in this round" in own
+    assert "3 testers sent results" in own
+    assert "Sample by sample" not in own
+    assert "calibrated" in Page(browser(testers[1]).get(f"/rounds/{made.pk}/report/mine/")).text
+
+
+# ---- what an organiser declares and pulls ----
+
+
+def test_a_declared_standard_deviation_scores_and_judges_the_spools(organiser, testers):
+    made, entered = playing.opened(organiser, testers, sigma_relative=0.05)
+    client = browser(organiser)
+    address = f"/rounds/{made.pk}/lots/1/"
+    rows = "\n".join(f"{100 + 0.1 * piece} {100.2 + 0.1 * piece}" for piece in range(10))
+    sent = {"occasion": "before", "unit": "N", "pieces": rows.replace(".", ",")}
+    assert client.post(address, sent)["Location"] == address
+    page = Page(client.get(address)).text
+    assert "Alike all through" in page
+    assert client.post(address, sent | {"pieces": "99.1 x"}).status_code == 422
+    assert client.post(address, sent | {"pieces": "99.1\n99.1 98"}).status_code == 422
+    assert LotPull.objects.count() == 20
+    assert browser(testers[0]).get(address).status_code == 404
+    api = client_of(organiser)
+    here = f"/api/v1/rounds/{made.pk}/lots/1/pulls"
+    after = {"occasion": "after", "unit": "lbf", "pieces": [[22.6, 22.5], [22.6, 22.4]]}
+    said = api.put(here, after, format="json").json()
+    assert (said["pieces"], said["alike"], said["stable"]) == (10, True, True)
+    assert client_of(testers[0]).put(here, after, format="json").status_code == 403
+    wrong = api.put(here, after | {"unit": "cubits"}, format="json").json()
+    assert wrong["findings"][0]["field"] == "unit"
+    for participant in entered:
+        playing.sends(participant)
+    close(organiser, made)
+    drain()
+    found = report_of(made).report
+    for sample in found["samples"]:
+        assigned = sample["assigned"]
+        assert assigned["sigma_declared"]
+        assert assigned["sigma_N"] == pytest.approx(0.05 * assigned["value_N"])
+    assert found["spools"][0]["alike"]
+    club = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/")).text
+    assert "that was declared before the results" in club
+    assert "Alike all through" in club
+    assert api.put(here, after, format="json").status_code == 409
+
+
+def test_results_are_taken_back_on_the_page_until_the_close_by_who_sent_them(organiser, testers):
+    made, (first, *_) = playing.opened(organiser, testers)
+    row = playing.sends(first).row
+    address = f"/rounds/{made.pk}/sealed/{row.pk}/take-back/"
+    assert address in browser(testers[0]).get(f"/rounds/{made.pk}/").content.decode()
+    assert browser(testers[1]).post(address).status_code == 404
+    assert browser(testers[0]).post(address)["Location"] == f"/rounds/{made.pk}/"
+    row.refresh_from_db()
+    assert row.state == "withdrawn"
+    assert browser(testers[0]).post(address).status_code == 409
+    again = playing.sends(first, day=12).row
+    close(organiser, made)
+    late = f"/rounds/{made.pk}/sealed/{again.pk}/take-back/"
+    assert browser(testers[0]).post(late).status_code == 409
+    assert late not in browser(testers[0]).get(f"/rounds/{made.pk}/").content.decode()
+
+
+def test_the_notice_of_the_close_leads_to_the_report_even_before_it_is_made(organiser, testers):
+    made, entered = playing.opened(organiser, testers)
+    for participant in entered:
+        playing.sends(participant)
+    close(organiser, made)
+    address = f"/rounds/{made.pk}/report/mine/"
+    assert browser(testers[0]).get(address)["Location"] == f"/rounds/{made.pk}/"
+    drain()
+    notice = Notice.objects.filter(to=testers[0], about=Notice.About.ROUND).get()
+    assert address_of(notice) == address
+    assert browser(testers[0]).get(address).status_code == 200
+
+
+def test_who_comes_late_is_told_apart_from_what_comes_late(organiser, testers):
+    made, _ = playing.opened(organiser, testers[:2])
+    participant = enter(testers[2], made.entry_code)
+    playing.sends(participant)
+    (sender,) = (one for one in selectors.senders(made) if one.participant == participant)
+    assert (sender.entered_late, sender.late) == (True, True)  # the last day has long passed
+    assert readable(made.entry_code)
