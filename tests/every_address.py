@@ -31,6 +31,7 @@ NUMBERED: dict[str, type[Model]] = {
     "revisions": rigs.RigRevision,
     "rigs": rigs.Rig,
     "rounds": models.Round,
+    "rounds/sealed": models.SealedSession,
     "sealed-sessions": models.SealedSession,
     "sessions": models.Session,
     "watch/straight": models.Baseline,

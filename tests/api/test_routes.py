@@ -172,6 +172,14 @@ ROUTES = {
     "rounds/<int:pk>/packing-list": {"POST": (None, 401, 409, 403, 403)},
     "rounds/<int:pk>/participants": {"GET": (None, 401, 200, 403, 403)},
     "rounds/<int:pk>/codes": {"GET": (None, 401, 200, 403, 403)},
+    "rounds/<int:pk>/lots": {"GET": (None, 401, 200, 403, 403)},
+    "rounds/<int:pk>/lots/<int:number>/pulls": {
+        "GET": (None, 401, 200, 403, 403),
+        "PUT": (
+            {"occasion": "before", "unit": "N", "pieces": [[99.0, 98.0]]},
+            *(401, 200, 403, 403),
+        ),
+    },
     # Being set up, it has no codes yet.
     "rounds/<int:pk>/template.csv": {"GET": (None, 401, 409, 403, 403)},
     "rounds/<int:pk>/template.xlsx": {"GET": (None, 401, 409, 403, 403)},

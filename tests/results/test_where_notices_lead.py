@@ -6,7 +6,8 @@ from results import notices
 from results.intake import amend
 from results.models import Notice, WaitingSession
 from results.review.notices import address_of
-from tests import making
+from results.rounds.set_up import set_up
+from tests import making, playing
 from tests.pages.test_rig_pages import browser
 
 
@@ -23,12 +24,15 @@ def one_of_each(pull_set, baseline) -> list[Notice]:
     owner = pull_set.session.contributor
     waiting = WaitingSession.objects.create(contributor=owner, body=b"{}")
     notices.notify_account(owner, "Your account.")
+    of_the_club = set_up(playing.join_club(owner), playing.draft())
+    notices.notify_of_round(owner, of_the_club, "It is closed.")
     return [
         notices.notify_owner(pull_set, "It waits."),
         notices.notify_owner(pull_set, "Which spool?", about=Notice.About.THREAD),
         notices.notify_owner(pull_set, "It signals.", baseline=baseline),
         notices.notify_waiting(waiting, "It is stored."),
         Notice.objects.get(about=Notice.About.ACCOUNT),
+        Notice.objects.get(about=Notice.About.ROUND),
     ]
 
 

@@ -78,7 +78,9 @@ PAGES = {
     ((302, 404, 404, 404), NOT_SO): """
         rounds/codes/<str:code>/ rounds/<int:pk>/sheet/ rounds/<int:pk>/report/mine/
         """,
-    ((302, 200, 404, 404), (302, 422, 404, 404)): "rounds/<int:pk>/change/",
+    ((302, 200, 404, 404), (302, 422, 404, 404)): """
+        rounds/<int:pk>/change/ rounds/<int:pk>/lots/<int:number>/
+        """,
     ((302, 200, 404, 404), (302, 409, 404, 404)): "rounds/<int:pk>/close/",
     (NOT_SO, (302, 409, 404, 404)): "rounds/<int:pk>/open/",
     (NOT_SO, (302, 302, 404, 404)): """
@@ -86,6 +88,7 @@ PAGES = {
         account/tokens/<str:digest>/end/ upload/waiting/<uuid:key>/delete/
         rounds/<int:pk>/leave/
         """,
+    (NOT_SO, (302, 404, 404, 404)): "rounds/sealed/<int:pk>/take-back/",
     (LED_ON, (302, 409, 403, 403)): "rounds/<int:pk>/labels/",
     # For administrators, and for those who give their password once more: these have none.
     ((302, 403, 403, 403), (302, 403, 403, 403)): """

@@ -20,7 +20,7 @@ from results.models import (
 )
 from results.normalising.reprocess import enqueue_reprocessing
 from results.open_data.pulled import PULL_SETS
-from results.pools.pool_data import as_members, members_of
+from results.pools.pool_data import COLUMNS, HAND, TESTER, as_members, members_of
 from results.pools.reproduce import recomputed
 from results.review.notices import address_of
 from results.rounds import selectors
@@ -215,12 +215,11 @@ def test_who_tied_for_everybody_and_pulls_has_tied_their_own(organiser, testers)
 
 
 def test_no_mark_of_a_name_can_be_taken_for_who_tied_for_everybody():
-    row = [0] * 23
     rows = []
-    for number, (tester, tyer) in enumerate(
-        ((1, ""), (1, "5"), (2, "5"), (1, "\x015"), (2, "\x015"), (3, "\x016"))
-    ):
-        rows.append((number, tester, *row[2:8], tyer, *row[9:]))
+    for tester, tyer in ((1, ""), (1, "5"), (2, "5"), (1, "\x015"), (2, "\x015"), (3, "\x016")):
+        row: list[object] = [0] * len(COLUMNS)
+        row[TESTER], row[HAND] = tester, tyer
+        rows.append(tuple(row))
     hand = as_members(rows).hand.tolist()
     assert hand[0] == 0
     assert hand[3] == hand[4]
@@ -393,7 +392,7 @@ def test_a_declared_standard_deviation_scores_and_judges_the_spools(organiser, t
 def test_results_are_taken_back_on_the_page_until_the_close_by_who_sent_them(organiser, testers):
     made, (first, *_) = playing.opened(organiser, testers)
     row = playing.sends(first).row
-    address = f"/rounds/{made.pk}/sealed/{row.pk}/take-back/"
+    address = f"/rounds/sealed/{row.pk}/take-back/"
     assert address in browser(testers[0]).get(f"/rounds/{made.pk}/").content.decode()
     assert browser(testers[1]).post(address).status_code == 404
     assert browser(testers[0]).post(address)["Location"] == f"/rounds/{made.pk}/"
@@ -402,7 +401,7 @@ def test_results_are_taken_back_on_the_page_until_the_close_by_who_sent_them(org
     assert browser(testers[0]).post(address).status_code == 409
     again = playing.sends(first, day=12).row
     close(organiser, made)
-    late = f"/rounds/{made.pk}/sealed/{again.pk}/take-back/"
+    late = f"/rounds/sealed/{again.pk}/take-back/"
     assert browser(testers[0]).post(late).status_code == 409
     assert late not in browser(testers[0]).get(f"/rounds/{made.pk}/").content.decode()
 

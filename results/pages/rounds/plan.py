@@ -141,13 +141,14 @@ def leave(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @contributors_only
-def take_back_sealed(request: HttpRequest, pk: int, sealed: int) -> HttpResponse:
+def take_back_sealed(request: HttpRequest, pk: int) -> HttpResponse:
     """Take results back before the close, so that their codes can be sent again."""
     contributor = contributor_behind(request)
-    own = SealedSession.objects.filter(participant__contributor=contributor, participant__round=pk)
-    take_back(contributor, get_object_or_404(own.select_related("participant__round"), pk=sealed))
+    own = SealedSession.objects.filter(participant__contributor=contributor)
+    sealed = get_object_or_404(own.select_related("participant__round"), pk=pk)
+    take_back(contributor, sealed)
     messages.success(request, _("Taken back: these codes can be sent again."))
-    return redirect("pages:round", pk)
+    return redirect("pages:round", sealed.participant.round_id)
 
 
 def _of_insiders(request: HttpRequest, pk: int) -> Round:

@@ -15,11 +15,7 @@ urlpatterns = [
     path("rounds/<int:pk>/close/", plan.close_it, name="close-round"),
     path("rounds/<int:pk>/leave/", plan.leave, name="leave-round"),
     path("rounds/<int:pk>/lots/<int:number>/", lots.lot, name="round-lot"),
-    path(
-        "rounds/<int:pk>/sealed/<int:sealed>/take-back/",
-        plan.take_back_sealed,
-        name="take-back-sealed",
-    ),
+    path("rounds/sealed/<int:pk>/take-back/", plan.take_back_sealed, name="take-back-sealed"),
     path("rounds/<int:pk>/sheet/", one.sheet, name="round-sheet"),
     path("rounds/<int:pk>/labels/", one.labels, name="round-labels"),
     path("rounds/<int:pk>/report/", report.of_round, name="round-report"),

@@ -124,7 +124,9 @@ def _holds(spread: Spread, sd: float) -> float:
     return float(spread.low_percent <= 100 * sd <= spread.high_percent)
 
 
-AIMS = dict.fromkeys(("rig", "rig in the round", "hand", "hand in the round"), "95")
+EFFECTS = ("rig", "rig in the round", "hand", "hand in the round")
+SCATTERS = ("scatter of rigs", "scatter of hands")
+AIMS = dict.fromkeys((*EFFECTS, *SCATTERS), "95")
 CASES = {
     "eight, t4": World(),
     "eight, normal": World(tails=None),
