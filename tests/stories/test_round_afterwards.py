@@ -2,6 +2,7 @@
 
 import json
 from collections import Counter
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from results.models import (
     RoundSet,
     SealedSession,
     Session,
+    Upload,
 )
 from results.normalising.reprocess import enqueue_reprocessing
 from results.open_data.pulled import PULL_SETS
@@ -59,7 +61,8 @@ def testers(db):
 @pytest.fixture
 def done(organiser, testers):
     """A closed round of four, the second of whom sent late and the third packed."""
-    made, entered = playing.opened(organiser, testers, packer=testers[2])
+    in_time = date.today() + timedelta(days=30)  # noqa: DTZ011 - rounds end on a day
+    made, entered = playing.opened(organiser, testers, packer=testers[2], results_by=in_time)
     packing_list(testers[2], made)
     for number, participant in enumerate(entered):
         playing.sends(participant, load_N=78.0 + 1.5 * number)
@@ -138,7 +141,7 @@ def test_a_session_withdrawn_after_the_close_makes_a_new_version_and_the_old_one
 
 def test_a_correction_after_the_close_counts_is_marked_and_makes_a_new_version(done, testers):
     session = Session.objects.get(contributor=testers[0])
-    upload = json.loads(bytes(session.upload.body))
+    upload = json.loads(bytes(Upload.objects.get(session=session).body))
     upload["pull_sets"][0]["pulls"][0]["reading"] += 1.0
     receive(
         testers[0], json.dumps(upload).encode(), "application/json", None,
@@ -156,7 +159,8 @@ def test_a_calibration_that_comes_later_makes_a_new_version_and_nothing_else_doe
     renew_round_reports()
     assert RoundReport.objects.count() == 1
     sessions = Session.objects.filter(contributor=testers[0])
-    making.calibrate(sessions.get().revision, gain=1.05, offset_N=0.0)
+    later = date(2025, 12, 1)
+    making.calibrate(sessions.get().revision, gain=1.05, offset_N=0.0, made_on=later)
     enqueue_reprocessing(sessions)
     drain()
     second = report_of(done)
@@ -278,8 +282,9 @@ def public_sets(client) -> list[dict]:
 def test_nothing_public_lays_a_participants_number_beside_a_handle(done, testers, as_stranger):
     """The attack works on the report of those in the round, so that it would find a link."""
     sets = [
-        {"tester": one.session.contributor.handle, "mean_N": one.normalised.mean_N}
-        for one in PullSet.objects.select_related("normalised", "session__contributor")
+        {"tester": one.session.contributor.handle, "mean_N": np.mean(loads)}
+        for one in PullSet.objects.select_related("session__contributor")
+        for loads in [[pull.reading_N for pull in one.pulls.all()]]
     ]
     whole = client_of(testers[0]).get(f"/api/v1/rounds/{done.pk}/report").json()
     assert {who for _, who in linked(whole["report"], sets)} >= {"tester 3", "tester 4"}
