@@ -277,7 +277,7 @@ class LotPulls(OfARound):
 
     @extend_schema(operation_id="rounds_lot_pulls", responses={200: LotVerdictDocument})
     def get(self, *_args: Any, **_kwargs: Any) -> Response:
-        """Whether the spool is alike all through and stayed so, by the organiser's own pulls."""
+        """Whether a spool is alike all through and stayed so, by its organiser's pulls."""
         return self.answer(LotVerdictDocument, verdict_of(self.lot()))
 
     @extend_schema(

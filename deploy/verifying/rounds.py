@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 
-from django.db.models import F
+from django.db.models import F, Q
 
 from deploy.verifying.erased import Erased
 from deploy.verifying.faults import Fault
@@ -44,7 +44,9 @@ def _wrong_state(where: str, one: SealedSession) -> Iterator[Fault]:
 def _wrong_sets() -> Iterator[Fault]:
     """Sets under a code that was not sent in with their session, or a sample of another round."""
     sets = RoundSet.objects.order_by("pk")
-    strange = sets.exclude(specimen__sent_in__session=F("pull_set__session"))
+    came = Q(specimen__sent_in__session=F("pull_set__session"))
+    in_place = Q(pull_set__session__replaces__pull_sets__in_round__specimen=F("specimen"))
+    strange = sets.exclude(came | in_place)
     for pk in strange.values_list("pull_set_id", flat=True).iterator(BATCH):
         yield Fault(f"pull set {pk}", "is under a code that did not come with its session")
     elsewhere = sets.exclude(specimen__sample__round=F("specimen__participant__round"))

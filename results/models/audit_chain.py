@@ -51,7 +51,7 @@ SEALED: Mapping[str, Sealed] = {
     "results.Round": Sealed(
         (
             *("club_id", "organiser_id", "packer_id", "starts_on", "results_by", "line_state"),
-            *("opened_at", "closed_at"),
+            *("opened_at", "closed_at", "tyer_id", "sigma_relative"),
         ),
         where=Q(state="closed"),
     ),
@@ -60,9 +60,10 @@ SEALED: Mapping[str, Sealed] = {
     "results.SealedSession": Sealed(
         ("participant_id", "content_type", "sha256", "late", "received_at")
     ),
-    "results.RoundSet": Sealed(("pull_set_id", "specimen_id")),
+    "results.RoundSet": Sealed(("pull_set_id", "specimen_id", "tied_by_id")),
     "results.RoundReport": Sealed(
-        ("round_id", "number", "made_at", "formulae", "sets", "report"), where=Q(state="made")
+        ("round_id", "number", "made_at", "formulae", "sets", "report", "changes"),
+        where=Q(state="made"),
     ),
     "rigs.Suspension": Sealed(("contributor_id", "by_id", "at", "held"), ("reason",)),
     "rigs.CalibrationChange": Sealed(("successor_id", "by_id", "at"), ("reason",)),

@@ -3,11 +3,13 @@
 import django.db.models.deletion
 from django.db import migrations, models
 
+from rigs.kept_rows import KeepRows, RefuseRows
+
 
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('results', '0040_mails_that_were_refused'),
+        ('results', '0042_all_rounds_are_in_order'),
         ('rigs', '0011_history_is_not_emptied'),
     ]
 
@@ -50,5 +52,36 @@ class Migration(migrations.Migration):
         migrations.AddConstraint(
             model_name='round',
             constraint=models.CheckConstraint(condition=models.Q(('sigma_relative__isnull', True), models.Q(('sigma_relative__gte', 0.001), ('sigma_relative__lte', 1)), _connector='OR'), name='round_sigma_is_sensible'),
+        ),
+        KeepRows(
+            'round',
+            blanked={
+                'title': "~ '^round [0-9]+( [0-9a-f]{8})?$'",
+                'closed_at': 'IS NOT NULL AND OLD.closed_at IS NULL',
+            },
+            steps={'state': {'open': ['closed']}},
+            once="OLD.state <> 'being set up'",
+        ),
+        KeepRows('roundset'),
+        KeepRows('roundreport', may_change=['held_at'], once="OLD.state = 'made'"),
+        # A corrected session came after the close: its sets are under the codes of those that they
+        # take the place of.
+        RefuseRows(
+            'roundset',
+            'round_set_is_of_its_sealed_session',
+            columns=['pull_set_id', 'specimen_id'],
+            where="""NOT EXISTS (
+        SELECT 1 FROM results_pullset pulled
+        JOIN results_sealedsession sealed ON sealed.session_id = pulled.session_id
+        JOIN results_roundspecimen specimen ON specimen.sent_in_id = sealed.id
+        WHERE pulled.id = NEW.pull_set_id AND specimen.id = NEW.specimen_id
+    ) AND NOT EXISTS (
+        SELECT 1 FROM results_pullset pulled
+        JOIN results_session corrected ON corrected.id = pulled.session_id
+        JOIN results_pullset earlier ON earlier.session_id = corrected.replaces_id
+        JOIN results_roundset bound ON bound.pull_set_id = earlier.id
+        WHERE pulled.id = NEW.pull_set_id AND bound.specimen_id = NEW.specimen_id
+    )""",
+            deferred=True,
         ),
     ]
