@@ -293,7 +293,7 @@ class LotPulls(OfARound):
         ],
     )
     def put(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Store the pulls of an occasion in place of those that were there, until the close."""
+        """Store the pulls of an occasion in place of those before, until the close."""
         lot = self.lot()
         sent = LotPullsSent(data=request.data)
         sent.is_valid(raise_exception=True)
