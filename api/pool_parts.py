@@ -14,7 +14,7 @@ from api.pull_sets import FiguresDocument
 from api.serializers import AnyField, Link, Shown, address_of
 from results.http_cache.cache_marks import edition_of_pool
 from results.http_cache.cached_view import cache_by_edition
-from results.models import NormalisedSet
+from results.models import NormalisedSet, RoundSample
 from results.models.declared import Kept, Kind, figure_at, kept_in
 from results.pools import selectors
 from results.pools.figures import Figures, figures_of
@@ -64,14 +64,14 @@ class PooledSetDocument(FiguresDocument):
             *FiguresDocument.Meta.fields,
         ]
 
-    def to_representation(self, found: NormalisedSet) -> dict[str, Any]:
+    def to_representation(self, found: Any) -> dict[str, Any]:
         """What the fields say, taken directly: field by field a page costs three times as much.
 
         A set of a public pool is of an accepted join, so its parameters are public.
         """
         found, reader = raw(found), reader_of(self.context["request"])
         pull_set, session = found.pull_set, found.pull_set.session
-        leader, in_round = pull_set.leader_line, getattr(pull_set, "in_round", None)
+        leader = pull_set.leader_line
         interval = {"low": found.interval_low, "high": found.interval_high}
         apart = {"interval": interval, "calibration": self._calibration(found.calibration_id)}
         return {
@@ -82,8 +82,8 @@ class PooledSetDocument(FiguresDocument):
             "main_line": reader.value(pull_set.main_line, "name"),
             "leader_line": reader.value(leader, "name") if leader else None,
             "parameters": pull_set.parameters,
-            "round": in_round and in_round.round_id,
-            "tied_centrally": in_round is not None and in_round.tied_centrally,
+            "round": found.round_number,
+            "tied_centrally": found.tied_in_round == RoundSample.TiedBy.CENTRALLY,
             **{
                 name: apart[name] if name in apart else getattr(found, name)
                 for name in FiguresDocument.Meta.fields

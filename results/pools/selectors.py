@@ -31,6 +31,7 @@ from results.models import (
     PoolVersion,
     PullSet,
     ReviewCase,
+    RoundSet,
     StalePool,
     StateChange,
 )
@@ -78,8 +79,10 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
 
     Joined are the tables that choose and order them. Rigs and lines are few and come after: with
     all of them PostgreSQL has more joins than it puts in order (join_collapse_limit), and would
-    read every set of the store to find those of one pool.
+    read every set of the store to find those of one pool. ``round_number`` is the club's round of
+    a set that was pulled in one, and ``tied_in_round`` by whom it was tied there.
     """
+    of_round = RoundSet.objects.filter(pull_set=OuterRef("pull_set_id")).order_by()
     return (
         NormalisedSet.objects.filter(
             pull_set__memberships__pool=pool,
@@ -93,7 +96,10 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
             ),
             "pull_set__main_line",
             "pull_set__leader_line",
-            "pull_set__in_round__specimen__sample",
+        )
+        .annotate(
+            round_number=Subquery(of_round.values("specimen__sample__round")[:1]),
+            tied_in_round=Subquery(of_round.values("specimen__sample__tied")[:1]),
         )
         .order_by(
             "pull_set__session__contributor__handle", "pull_set__session__pulled_on", "pull_set_id"
