@@ -9,7 +9,7 @@ from rigs.kept_rows import KeepRows, RefuseRows
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('results', '0042_all_rounds_are_in_order'),
+        ('results', '0043_months_of_traces'),
         ('rigs', '0011_history_is_not_emptied'),
     ]
 
