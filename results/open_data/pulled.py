@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import Case, Value, When
+from django.db.models import Case, Q, Value, When
 
 from results.models import Pull, PullSet, Session
 from results.open_data.equipment import BATCH
