@@ -55,7 +55,8 @@ class Measured:
     """What is known of a workbook once its parts were measured, each in its turn.
 
     ``shared`` is the length of each text that sheets share, ``shown`` what each cell format shows
-    beside a number, ``sheets`` the id of each sheet by name, ``links`` the part of each id.
+    beside a number, ``sheets`` the id of each sheet by name, ``links`` the part of each id, and
+    ``hidden`` the rows of each part that are not shown.
     """
 
     shared: list[int] = field(default_factory=list)
@@ -63,15 +64,23 @@ class Measured:
     sheets: dict[str, str] = field(default_factory=dict)
     links: dict[str, str] = field(default_factory=dict)
     marks: dict[str, Marks] = field(default_factory=dict)
+    hidden: dict[str, set[int]] = field(default_factory=dict)
     marked: int = 0
     area: int = 0
 
     def marks_of(self, sheet: str) -> Marks:
         """The marks of a sheet. Raises Unreadable where its part was not measured."""
-        part = self.links.get(self.sheets.get(sheet, ""), "")
+        part = self._part_of(sheet)
         if part not in self.marks:
             raise Unreadable(gettext("The workbook can't be read: a sheet of it is elsewhere."))
         return self.marks[part]
+
+    def hidden_of(self, sheet: str) -> frozenset[int]:
+        """The rows of a sheet that are hidden by hand, by a filter or by a group."""
+        return frozenset(self.hidden.get(self._part_of(sheet), ()))
+
+    def _part_of(self, sheet: str) -> str:
+        return self.links.get(self.sheets.get(sheet, ""), "")
 
 
 class Scan:
@@ -87,6 +96,7 @@ class Scan:
         self.measured = measured
         self.may_hold = may_hold
         self.marks: Marks = measured.marks.setdefault(part, {})
+        self.hidden = measured.hidden.setdefault(part, set())
         self.lengths: list[int] = []
         self.codes: dict[str, str] = {}
         self.row = self.column = self.last_row = self.last_column = 0
@@ -163,6 +173,8 @@ class Scan:
             self._start_cell(attributes)
         elif name == "row":
             self._start_row(attributes.get("r"))
+            if attributes.get("hidden") in ("1", "true"):
+                self.hidden.add(self.row)
         elif name == "f" and self.open[-2:-1] == ["c"]:
             self.is_formula = True
         elif name == "si":

@@ -78,6 +78,9 @@ def document_of(table: Table) -> Sheet:
     if layout.unit:
         above["unit"] = layout.unit
     for number, written in layout.rows:
+        if number in table.hidden:
+            expected = gettext("rows that are shown: show it if it is a pull, else delete it")
+            sheet.refuse(number, "", gettext("a hidden row"), expected)
         row = _row(sheet, layout, number, written, is_comma=table.separator == ",")
         above = _session(sheet, number, row, above)
         _pull(sheet, number, row, above.get("unit", ""))

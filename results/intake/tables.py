@@ -35,13 +35,14 @@ class Table:
     """The rows of one sheet, and what was odd about reading them.
 
     Of a CSV file ``separator`` is what stands between its cells, and ``widths`` how many cells
-    each row has, blank ones at its end counted.
+    each row has, blank ones at its end counted. ``hidden`` are rows that a workbook doesn't show.
     """
 
     rows: Rows
     remarks: tuple[Finding, ...] = ()
     separator: str = ""
     widths: Mapping[int, int] = field(default_factory=dict)
+    hidden: frozenset[int] = frozenset()
 
 
 def csv_table(body: bytes) -> Table:
@@ -67,7 +68,8 @@ def xlsx_table(body: bytes) -> Table:
             "name": name, "sheets": len(book.names),
         }  # fmt: skip
         remarks = [Finding("", "", found, gettext("pulls on one sheet: only this one is read"))]
-    return Table(_bounded(enumerate(book.rows(name), start=1)), tuple(remarks))
+    rows = _bounded(enumerate(book.rows(name), start=1))
+    return Table(rows, tuple(remarks), hidden=book.measured.hidden_of(name))
 
 
 def _sheet_of_pulls(book: Workbook) -> str:

@@ -18,6 +18,7 @@ STRAIGHT = [(20.5, "line"), (21.0, "line"), (20.2, "line"), (19.1, "grip")]
 JOINED = [(15.2, "join"), (16.0, "join"), (15.5, "slip"), (None, "void")]
 
 READ = {
+    "merged-groups-above.xlsx": ["1: found lines above the headings"],
     "blank-lines.csv": [],
     "capitals.csv": [],
     "chart.xlsx": [],
@@ -79,6 +80,14 @@ IN_KILOGRAMS = {
     "unit-in-heading.csv",
 }  # fmt: skip
 ASKED = {
+    "a-column-a-set.csv": ["2, straight thin: found an unknown column, expected one of rig"],
+    "a-row-a-set.csv": ["1, 1: found an unknown column", "1, reading: found no such column"],
+    "merged-group-headings.xlsx": ["2, main line: found the column twice, expected each column"],
+    "row-hidden-by-filter.xlsx": ["5: found a hidden row, expected rows that are shown"],
+    "semicolons-and-average.csv": ["6, rig: found 'Durchschnitt', expected 'shed winch', as above"],
+    "tables-side-by-side.csv": ["1, kind: found the column twice, expected each column once"],
+    "two-tables.csv": ["7, rig: found 'kind', expected 'shed winch', as above"],
+    "units-below.csv": ["2, kind: found nothing, expected straight or joined"],
     "commas-twice-before-a-note.csv": ["8, reading: found '15,5', expected one reading"],
     "commas-twice.csv": ["8, reading: found '15,5', expected one reading"],
     "converted-beside.xlsx": ["the column twice, as 'reading' and 'Reading N'"],
