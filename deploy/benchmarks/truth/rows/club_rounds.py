@@ -1,8 +1,9 @@
 """A club's round: do the intervals of rigs and hands cover what was drawn?
 
 Rigs and hands come from t on 4 degrees of freedom or normal, joins are Weibull, sets differ beyond
-their pulls, and some pulls are cut short at the grip.  "In the round" is about the distance from
-the robust mean of the rigs, or hands, that took part; the other interval about the rig itself.
+their pulls, and some pulls are cut short at the grip.  Scales may show steps and a zero that is
+off, and some of those who entered send nothing, or not all.  "In the round" is about the distance
+from the robust mean of the rigs, or hands, that took part; the other interval about the rig itself.
 """
 
 from __future__ import annotations
@@ -34,6 +35,9 @@ SAMPLES = (
 )
 STRENGTH_N = {1: 80.0, 2: 70.0, 3: 80.0, 4: 70.0}
 CV = {1: 0.06, 2: 0.08, 3: 0.06, 4: 0.08}
+MIDDLE_N = 75.0
+"""Where a zero error counts as so many percent of a rig's reading: it does as many more or less on
+samples that hold less or more."""
 WEAK_GRIP = (0.8, 1.1)
 """Where the grip parts, as a share of what the sample holds."""
 
@@ -49,6 +53,10 @@ class World:
     hand_sd: float = 0.05
     set_sd: float = 0.01
     grip_breaks: float = 0.05
+    step_N: float = 0.0
+    zero_sd_N: float = 0.0
+    sends_nothing: float = 0.0
+    sample_missing: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -63,20 +71,31 @@ class DrawnRound:
 def draw(world: World, rng: Rng) -> DrawnRound:
     """One round of eight, or as many, who pull every sample under each of its codes."""
     rigs, hands = _effects(world, world.rig_sd, rng), _effects(world, world.hand_sd, rng)
+    zeros_N = np.zeros(world.participants)
+    if world.zero_sd_N:
+        zeros_N = world.zero_sd_N * rng.normal(size=world.participants)
     loads, at_least, who, what = [], [], [], []
     for person in range(world.participants):
+        if world.sends_nothing and rng.random() < world.sends_nothing:
+            continue
         for sample in SAMPLES:
+            if world.sample_missing and rng.random() < world.sample_missing:
+                continue
             effect = rigs[person] + (0.0 if sample.tied_centrally else hands[person])
             held = STRENGTH_N[sample.material] * np.exp(effect + world.set_sd * rng.normal())
             own = held * unit_loads(rng, "weibull", CV[sample.material], world.pulls)
             grip = held * rng.uniform(*WEAK_GRIP, world.pulls)
             cut = (rng.random(world.pulls) < world.grip_breaks) & (grip < own)
-            loads += np.where(cut, grip, own).tolist()
+            shown = np.where(cut, grip, own) + zeros_N[person]
+            if world.step_N:
+                shown = world.step_N * np.round(shown / world.step_N)
+            loads += shown.tolist()
             at_least += cut.tolist()
             who += [person] * world.pulls
             what += [sample.id] * world.pulls
     people = tuple(range(world.participants))
-    return DrawnRound(Observations(SAMPLES, people, who, what, loads, at_least), rigs, hands)
+    observed = Observations(SAMPLES, people, who, what, loads, at_least)
+    return DrawnRound(observed, rigs + np.log1p(zeros_N / MIDDLE_N), hands)
 
 
 def _effects(world: World, sd: float, rng: Rng) -> Floats:
@@ -93,13 +112,16 @@ def once(world: World, rng: Rng) -> Measured:
 
 
 def judge(world: World, drawn: DrawnRound, found: RoundReport) -> Measured:
-    """1 or 0 for each interval, participant by participant."""
+    """1 or 0 for each interval, participant by participant, of those who sent."""
     apart = found.hands_and_rigs
     for name, kind, true, sd in (
         ("rig", apart.rigs, drawn.rigs, world.rig_sd),
         ("hand", apart.hands, drawn.hands, world.hand_sd),
     ):
-        centre = algorithm_a(true).mean
+        there = [effect.participant for effect in kind.effects]
+        if not there:
+            continue
+        centre = algorithm_a(true[there]).mean
         for effect in kind.effects:
             yield name, _covers(effect, true[effect.participant], _whole)
             yield f"{name} in the round", _covers(effect, true[effect.participant] - centre, _here)
@@ -135,5 +157,15 @@ CASES = {
     "four, t4": World(participants=4),
     "three, t4, four pulls": World(participants=3, pulls=4),
     "eight, t4, large effects": World(rig_sd=0.08, hand_sd=0.1),
+    "eight, t4, dial scales": World(step_N=2.0, zero_sd_N=0.5),
+    "ten, t4, some missing": World(participants=10, sends_nothing=0.15, sample_missing=0.05),
+    "ten, t4, all at once": World(
+        participants=10,
+        grip_breaks=0.1,
+        step_N=1.0,
+        zero_sd_N=0.5,
+        sends_nothing=0.15,
+        sample_missing=0.05,
+    ),
 }
 ROWS = tuple(Row("club round", case, partial(once, world), AIMS) for case, world in CASES.items())
