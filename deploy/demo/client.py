@@ -52,6 +52,10 @@ class Client:
         headers = {"Idempotency-Key": key} if key else {}
         return self._ask("POST", path, json=document, headers=headers)
 
+    def put(self, path: str, document: Any) -> Any:
+        """Send a document in place of what was there."""
+        return self._ask("PUT", path, json=document)
+
     def _ask(self, method: str, path: str, **options: Any) -> Any:
         address = path if path.startswith("http") else self.api + path
         answer = self._http.request(method, address, timeout=TIMEOUT_S, **options)

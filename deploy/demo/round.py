@@ -23,6 +23,11 @@ PULLED = date(2026, 3, 28)
 TARGET = TARGETS["shock-leader"]
 SPOOL = "spring"
 TIES, STRAIGHT_PULLS = 6, 6
+STATE, WET = "soaked", True
+"""The league pulled these joins dry but for one tester: the round gives the wet ones a figure, and
+leaves the dry ones as the winter had them."""
+DUPLICATE = 100
+"""What a hidden duplicate has beyond the number of its sample."""
 SET_SD_LOG = 0.01
 RIG_LOG = {
     "sandgrain": 0.0,
@@ -39,7 +44,7 @@ RIG_LOG = {
 
 @dataclass(frozen=True)
 class SpringSample:
-    """A sample by its number in the round; a hidden duplicate has the number plus 100."""
+    """A sample by its number in the round; a hidden duplicate has the number plus `DUPLICATE`."""
 
     number: int
     connection: str
@@ -48,7 +53,7 @@ class SpringSample:
 
     @property
     def numbers(self) -> tuple[int, ...]:
-        return (self.number, self.number + 100) if self.hidden_twice else (self.number,)
+        return (self.number, self.number + DUPLICATE) if self.hidden_twice else (self.number,)
 
 
 SAMPLES = (
@@ -76,7 +81,7 @@ def draw_session(rng: np.random.Generator, tester: Document, codes: Mapping[int,
     numbers.
     """
     gain = tester["gain"] * np.exp(RIG_LOG[tester["handle"]])
-    strengths = {line: line_strength(line, wet=False) for line in TARGET.lines}
+    strengths = {line: line_strength(line, wet=WET) for line in TARGET.lines}
     bench = Bench(rng, tester | {"gain": gain}, strengths)
     sets = [
         {"sample": codes[number], "pulls": _pulls(bench, sample)}
@@ -87,7 +92,7 @@ def draw_session(rng: np.random.Generator, tester: Document, codes: Mapping[int,
         "rig": f"{tester['handle']} bench",
         "revision": 1,
         "pulled_on": PULLED.isoformat(),
-        "state": "dry",
+        "state": STATE,
         "loading": "static",
         "unit": tester["unit"],
         "baselines": [
@@ -104,7 +109,7 @@ def _pulls(bench: Bench, sample: SpringSample) -> list[Document]:
     if not sample.tied_centrally:
         effect += hand_log(bench.tester)
         cv *= bench.tester.get("cv_join_factor", 1.0)
-    mean_N = bench.strengths[TARGET.reference] * TARGET.efficiency(join, wet=False) * np.exp(effect)
+    mean_N = bench.strengths[TARGET.reference] * TARGET.efficiency(join, wet=WET) * np.exp(effect)
     own = bench.ties(mean_N, cv, TIES, discarded=0)
     return bench.joined_pulls(TARGET, own, slip_share=0.0)
 

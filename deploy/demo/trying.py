@@ -18,6 +18,7 @@ from deploy.demo.client import Client, Refusal
 from deploy.demo.names import accept_names_of
 from deploy.demo.options import parse
 from deploy.demo.send import send_league
+from deploy.demo.send_round import send_round
 from deploy.demo.simulate import draw_world
 from deploy.demo.table import pool_table
 from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
@@ -46,9 +47,10 @@ def main() -> int:
         with _serving(options.port or free_port()) as (server, address):
             print("Sending the demo league's winter through the API ...", flush=True)
             send_league(address, world)
+            spring = send_round(address)
             print(f"\n{pool_table(Client(address).each('/pools'))}\n", flush=True)
             if not options.no_serve:
-                _say_where(address)
+                _say_where(address, spring)
                 server.wait()
     except KeyboardInterrupt:
         return 0
@@ -87,10 +89,11 @@ def _answers(address: str) -> bool:
     return True
 
 
-def _say_where(address: str) -> None:
+def _say_where(address: str, spring: str) -> None:
     token = Client(address, EXAMPLE_SENDER, PASSWORD).token
     print(
         f"Pools         {address}/\n"
+        f"A club's round {spring}\n"
         f"API           {address}/api/v1/docs\n"
         f"Sign in       {address}/sign-in/   with the password {PASSWORD}, as\n"
         f"  a tester         {EXAMPLE_SENDER}, or another of the league: to {address}/bench/\n"
