@@ -52,18 +52,24 @@ def by_one_model(members: Members) -> dict[str, Any]:
         found = OneStage(None, None, None, {"all": str(error)})
     return {
         "one_stage": _two_estimands(found),
-        "own_strengths": _own_strengths(members, pulls.join, found.join),
+        "own_strengths": _by_set(*own_strengths_of(members, pulls.join, found.join)),
     }
 
 
-def _own_strengths(members: Members, join: Loads, pool: Estimate | None) -> dict[str, Any] | None:
-    """Of the sets that outlasted something; None where the pool doesn't tell how joins scatter."""
-    if pool is None:
-        return None
+def own_strengths_of(
+    members: Members, join: Loads, pool: Estimate | None
+) -> tuple[Members, OwnStrengths | None]:
+    """What the join itself holds in the sets that outlasted something, and these sets.
+
+    ``join`` are the joined pulls by place of their set among ``members``, ``pool`` what the pool
+    came to; None where that doesn't tell how joins scatter.
+    """
     group, exact = np.asarray(join.group), np.asarray(join.exact)
     outlasted = np.unique(group[~exact])
     of_them = np.isin(group, outlasted)
     some = members.where(np.isin(np.arange(len(members)), outlasted))
+    if pool is None:
+        return some, None
     straight = Straight(
         some.baseline_mean_N,
         some.baseline_cv,
@@ -79,11 +85,13 @@ def _own_strengths(members: Members, join: Loads, pool: Estimate | None) -> dict
             Scatter(pool.cv_joined, pool.exact, pool.weibull),
         )
     except StatisticsError:
+        return some, None
+    return some, found
+
+
+def _by_set(sets: Members, found: OwnStrengths | None) -> dict[str, Any] | None:
+    if found is None:
         return None
-    return _by_set(some, found)
-
-
-def _by_set(sets: Members, found: OwnStrengths) -> dict[str, Any]:
     return {
         "pull_set": sets.pull_set.tolist(),
         "failures": found.failures.tolist(),

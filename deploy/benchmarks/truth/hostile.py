@@ -79,7 +79,8 @@ class Pulled:
 class Drawn:
     """Sets (k,) by codes, and the pulls behind them; a session has one baseline.
 
-    ``effect`` (T, J) is each tester's true log efficiency, or that of the tester who ties for them.
+    ``true`` is each set's own log efficiency, ``effect`` (T, J) each tester's, or that of the
+    tester who ties for them.
     ``product`` and ``club`` are of each set; ``of_product`` are the products' effects, and
     ``zero_N`` the zero error of each tester's scale, of standard deviation ``u_zero_N``.
     """
@@ -90,6 +91,7 @@ class Drawn:
     product: NDArray[np.int64]
     club: NDArray[np.int64]
     tyer: NDArray[np.int64]
+    true: Floats
     straight: Pulled
     joined: Pulled
     effect: Floats
@@ -142,7 +144,9 @@ def draw(rng: Rng, world: World, first: float | None = None) -> Drawn:
     tyer = np.where(helped, tyer - 1, tyer)
     of_product = world.product_sd * rng.normal(size=max(world.products, 1))
     of_club = world.club_sd * rng.normal(size=max(world.clubs, 1))
-    straight, joined, zeros_N = Pulled(), Pulled(), []
+    straight, joined = Pulled(), Pulled()
+    zeros_N: list[float] = []
+    of_sets: list[float] = []
     rows: list[tuple[int, ...]] = []
     session = 0
     for tester in range(world.testers):
@@ -160,11 +164,13 @@ def draw(rng: Rng, world: World, first: float | None = None) -> Drawn:
                 true = effect[tyer[tester], join] + level + world.set_sd * rng.normal()
                 joined.add(*bench.pulled(line_N, float(np.exp(true))), len(rows))
                 rows.append((tester, session, join, product, club, tyer[tester]))
+                of_sets.append(true)
             session += 1
     of_set = (np.array(column, dtype=np.int64) for column in zip(*rows, strict=True))
     names = ("tester", "session", "join", "product", "club", "tyer")
     return Drawn(
         **dict(zip(names, of_set, strict=True)),
+        true=np.array(of_sets),
         straight=straight,
         joined=joined,
         effect=effect[tyer],
