@@ -1,4 +1,4 @@
-"""Joins on one line pair, ranked in groups that don't differ significantly."""
+"""Joins on one line pair, ranked in groups that nothing tells apart."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from api.pools import PoolDocument
 from api.serializers import Choice, Filters, Shown, ShownRow
 from results.models import DirectComparison, Pool
 from results.pools import selectors
-from results.pools.ranking import can_be_ranked, chances, places, ranked
+from results.pools.conclusions import Evidence, can_be_ranked, conclusions, with_adjusted_p
+from results.pools.ranking import chances, places
 from rigs.models import Material
 
 
@@ -55,18 +56,38 @@ class PlaceDocument(Shown):
     last = serializers.IntegerField()
     groups = serializers.ListField(
         child=serializers.IntegerField(),
-        help_text="joins that share a group don't differ significantly",
+        help_text="joins share a group where nothing tells them apart",
     )
     chance = ChanceDocument()
     pool = PoolDocument()
+
+
+class ConclusionDocument(Shown):
+    """What is concluded of two joins: from this alone follow places and groups."""
+
+    stronger = serializers.IntegerField(help_text="id of the pool whose join is the stronger")
+    weaker = serializers.IntegerField(help_text="id of the other pool")
+    evidence = serializers.ChoiceField(
+        [each.value for each in Evidence],
+        help_text="what decides: comparisons by testers who tied both, or the two pools, whichever "
+        "has the narrower interval",
+    )
+    difference = serializers.FloatField(help_text="of the logarithms of the efficiencies")
+    ci_low = serializers.FloatField(help_text="lower end of its 95 percent interval")
+    ci_high = serializers.FloatField(help_text="upper end")
+    p = serializers.FloatField(help_text="of this difference alone")
+    p_holm = serializers.FloatField(help_text="adjusted for all pairs of the line pair (Holm 1979)")
+    differs = serializers.BooleanField(
+        help_text="whether the two are told apart: p_holm is at most 0.05"
+    )
 
 
 class DirectDocument(ShownRow):
     """Joins pulled on the same rig and day: differences on the log scale between pools by id."""
 
     figures = serializers.DictField(
-        help_text="'p' and the interval of each difference are of it alone; 'p_holm' is adjusted "
-        "for all differences of the line pair (Holm 1979): joins differ where it is at most 0.05. "
+        help_text="'p' and the interval of each difference are of it alone; 'p_holm' is that of "
+        "the ranking's 'conclusions': joins differ where it is at most 0.05. "
         "'correlation' is that of the pooled figures, by pool, from the testers they share"
     )
 
@@ -81,6 +102,9 @@ class RankingDocument(Shown):
     places = PlaceDocument(many=True)
     unranked = PoolDocument(
         many=True, help_text="without a figure, as with fewer than three testers: shown, not ranked"
+    )
+    conclusions = ConclusionDocument(
+        many=True, help_text="one of each two joins that can be compared"
     )
     direct = DirectDocument(allow_null=True, help_text="contrasts within one baseline")
 
@@ -101,12 +125,18 @@ class Ranking(generics.GenericAPIView[Pool]):
     def get(self, request: Request) -> Response:
         """Joins of one line pair ranked, the strongest first.
 
-        Joins that share a group don't differ significantly.
+        Joins share a group where nothing tells them apart.
         """
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
-        unranked = [pool for pool in pools if not can_be_ranked(pool)]
         direct = selectors.direct_comparison(LinePair.conditions(request))
-        likely = chances(pools, direct)
-        placed = [{**vars(each), "chance": likely[each.pool.pk]} for each in places(ranked(pools))]
-        ranking = {"places": placed, "unranked": unranked, "direct": direct}
+        likely, concluded = chances(pools, direct), conclusions(pools, direct)
+        placed = [
+            {**vars(each), "chance": likely[each.pool.pk]} for each in places(pools, concluded)
+        ]
+        ranking = {
+            "places": placed,
+            "unranked": [pool for pool in pools if not can_be_ranked(pool)],
+            "conclusions": list(concluded.values()),
+            "direct": with_adjusted_p(direct, concluded),
+        }
         return Response(self.get_serializer(ranking).data)

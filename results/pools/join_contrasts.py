@@ -65,7 +65,8 @@ def compare_joins(pool_id: int) -> None:
     comparison |= _compared(versions)
     with transaction.atomic():
         DirectComparison.objects.update_or_create(**line_pair_of(pool), defaults=comparison)
-        next_edition(Edition.Subject.DRAWINGS)
+        # What is concluded of joins shows in the list of pools and in what is wanted.
+        next_edition(Edition.Subject.POOLS)
 
 
 def _versions(pool: Pool) -> dict[int, int]:

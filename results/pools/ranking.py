@@ -1,4 +1,4 @@
-"""Rank the joins of one line pair: joins that don't differ significantly share a group."""
+"""Rank the joins of one line pair: joins that can't be told apart share a group."""
 
 from __future__ import annotations
 
@@ -9,20 +9,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.models import DirectComparison, Pool
+from results.pools.conclusions import RANKED_BY, Conclusions, can_be_ranked
 from results.pools.figures import figures_of
 from results.statistics.joint_means import steadied
 from results.statistics.ranking import groups, rank
 
 Floats = NDArray[np.float64]
-Group = tuple[Pool, ...]
-RANKED_BY = ("mu", "se_robust", "df_satterthwaite")
 
 
 @dataclass(frozen=True)
 class Place:
     """A join's rank on its line pair, from ``first`` to ``last``: the ranks that it may have.
 
-    ``groups`` are the positions of the groups it belongs to.
+    As many joins are told to be stronger as come before ``first``, and to be weaker as come after
+    ``last``. ``groups`` are the positions of the groups it belongs to.
     """
 
     pool: Pool
@@ -31,59 +31,50 @@ class Place:
     groups: tuple[int, ...]
 
 
-def can_be_ranked(pool: Pool) -> bool:
-    """Whether it has a pooled figure, and of a version that knows all that ranking takes."""
-    return figures_of(pool.current).has(*RANKED_BY)
+def places(pools: Sequence[Pool], concluded: Conclusions) -> list[Place]:
+    """The place of each pool that has a figure, the strongest first.
 
-
-def ranked(pools: Sequence[Pool]) -> list[Group]:
-    """Groups of pools no two of which differ significantly, the strongest first.
-
-    Pools that can't be ranked are left out; a pool may be in several groups. Two are
-    compared by their difference on the log scale, with CR2 standard errors and the degrees of
-    freedom of Welch (1947, Biometrika 34:28-35) from Satterthwaite's of each. Testers who tied
-    both would make the difference surer; that is left out, which is conservative.
+    Two pools share a group exactly where they are not told apart. They come in the order of their
+    figures, but that what is told to be stronger comes before what is weaker.
     """
-    pooled = [pool for pool in pools if can_be_ranked(pool)]
-    if len(pooled) < 2:
-        return [(pool,) for pool in pooled]
-    mu, se, df = (_column(pooled, name) for name in RANKED_BY)
-    found = groups(mu, np.diag(se**2), _welch(se**2, df))
-    return [tuple(pooled[place] for place in group) for group in found]
-
-
-def places(found: Sequence[Group]) -> list[Place]:
-    """The place of each pool of these groups, the strongest first."""
-    of_pool: dict[Pool, list[int]] = {}
-    for position, group in enumerate(found):
-        for pool in group:
-            of_pool.setdefault(pool, []).append(position)
-    ordered = sorted(of_pool, key=_mu, reverse=True)
-    apart = [[set(of_pool[a]).isdisjoint(of_pool[b]) for b in ordered] for a in ordered]
+    ordered = _in_order([pool for pool in pools if can_be_ranked(pool)], concluded)
+    if not ordered:
+        return []
+    ahead = np.array([[_is_stronger(a, b, concluded) for b in ordered] for a in ordered])
+    of_join: list[list[int]] = [[] for _ in ordered]
+    for position, group in enumerate(groups(ahead | ahead.T)):
+        for at in group:
+            of_join[at].append(position)
     return [
         Place(
             pool,
-            first=1 + sum(apart[at][:at]),
-            last=len(ordered) - sum(apart[at][at + 1 :]),
-            groups=tuple(of_pool[pool]),
+            first=1 + int(ahead[:, at].sum()),
+            last=len(ordered) - int(ahead[at].sum()),
+            groups=tuple(of_join[at]),
         )
         for at, pool in enumerate(ordered)
     ]
 
 
-def _mu(pool: Pool) -> float:
-    return float(figures_of(pool.current)["mu"])
+def _in_order(pools: Sequence[Pool], concluded: Conclusions) -> list[Pool]:
+    """By figure, each after those that are told to be stronger.
+
+    Where these lead round in a circle, which separate tests of each pair allow, by figure alone.
+    """
+    left = sorted(pools, key=lambda pool: -float(figures_of(pool.current)["mu"]))
+    ordered: list[Pool] = []
+    while left:
+        free = (
+            pool for pool in left if not any(_is_stronger(one, pool, concluded) for one in left)
+        )
+        ordered.append(next(free, left[0]))
+        left.remove(ordered[-1])
+    return ordered
 
 
-def _column(pools: Sequence[Pool], name: str) -> Floats:
-    return np.array([figures_of(pool.current)[name] for pool in pools])
-
-
-def _welch(variance: Floats, df: Floats) -> Floats:
-    """Degrees of freedom of each difference, (J, J)."""
-    of_df = variance**2 / df
-    sums = variance[:, None] + variance[None, :]
-    return np.asarray(sums**2 / (of_df[:, None] + of_df[None, :]))
+def _is_stronger(one: Pool, other: Pool, concluded: Conclusions) -> bool:
+    found = concluded.get(frozenset((one.pk, other.pk)))
+    return found is not None and found.differs and found.stronger == one.pk
 
 
 @dataclass(frozen=True)
@@ -112,6 +103,10 @@ def chances(pools: Sequence[Pool], comparison: DirectComparison | None) -> dict[
         pool.pk: Chance(float(better), float(best))
         for pool, better, best in zip(pooled, found.p_score, found.best, strict=True)
     }
+
+
+def _column(pools: Sequence[Pool], name: str) -> Floats:
+    return np.array([figures_of(pool.current)[name] for pool in pools])
 
 
 def _correlation(pools: Sequence[int], comparison: DirectComparison | None) -> Floats:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -152,7 +153,7 @@ def rivals(pool: Pool) -> QuerySet[Pool]:
     return pools().filter(**line_pair_of(pool))
 
 
-def line_pair_of(pool: Pool) -> dict[str, Any]:
+def line_pair_of(pool: Pool | DirectComparison) -> dict[str, Any]:
     """What the pools of one line pair have in common."""
     return {name: getattr(pool, name) for name in LINE_PAIR}
 
@@ -162,20 +163,53 @@ def direct_comparison(line_pair: Mapping[str, Any]) -> DirectComparison | None:
 
     Without figures, and saying so, where they rest on a set that was taken out since.
     """
-    found = DirectComparison.objects.filter(**line_pair).first()
-    if found is not None and found.figures and _rests_on_what_left(found, line_pair):
-        found.figures = {}
-        found.why_not = "being compared again, since a set was taken out"
-    return found
+    return direct_comparisons([line_pair]).get(key_of(line_pair))
 
 
-def _rests_on_what_left(found: DirectComparison, line_pair: Mapping[str, Any]) -> bool:
-    pools = Pool.objects.filter(**line_pair)
-    if StalePool.objects.filter(pool__in=pools, takes_down=True).exists():
-        return True
-    since = pools.exclude(current=None).exclude(current__in=found.versions)
-    left = PoolMembership.objects.filter(pool__in=since, until__gt=min(found.versions, default=0))
-    return left.exclude(until__in=found.versions).exists()
+def direct_comparisons(
+    line_pairs: Iterable[Mapping[str, Any]],
+) -> dict[tuple[Any, ...], DirectComparison]:
+    """The same of several line pairs that were compared, by `key_of` each."""
+    asked = Q(pk__in=[])
+    for line_pair in line_pairs:
+        asked |= Q(**line_pair)
+    found = list(DirectComparison.objects.filter(asked))
+    for one in _resting_on_what_left(asked, [one for one in found if one.figures]):
+        one.figures = {}
+        one.why_not = "being compared again, since a set was taken out"
+    return {key_of(line_pair_of(one)): one for one in found}
+
+
+def key_of(line_pair: Mapping[str, Any]) -> tuple[Any, ...]:
+    """What a line pair is looked up by."""
+    return tuple(line_pair[name] for name in LINE_PAIR)
+
+
+def _resting_on_what_left(
+    asked: Q, compared: Sequence[DirectComparison]
+) -> Iterator[DirectComparison]:
+    """Those of the comparisons of these line pairs that a set has left since."""
+    if not compared:
+        return
+    pools = list(Pool.objects.filter(asked))
+    taken_down = set(
+        StalePool.objects.filter(pool__in=pools, takes_down=True).values_list("pool", flat=True)
+    )
+    known = {version for one in compared for version in one.versions}
+    since = [pool for pool in pools if pool.current_id and pool.current_id not in known]
+    left = PoolMembership.objects.filter(
+        pool__in=since, until__gt=min(known, default=0)
+    ).values_list("pool", "until")
+    of_pair: dict[tuple[Any, ...], set[int]] = defaultdict(set)
+    for pool in pools:
+        of_pair[key_of(line_pair_of(pool))].add(pool.pk)
+    gone = list(left)
+    for one in compared:
+        here, least = of_pair[key_of(line_pair_of(one))], min(one.versions, default=0)
+        if here & taken_down or any(
+            pool in here and until > least and until not in one.versions for pool, until in gone
+        ):
+            yield one
 
 
 def sets_near(

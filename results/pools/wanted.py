@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from itertools import groupby
+from typing import Any
 
 import numpy as np
 from django.db.models import Q
 from scipy.stats import t as student
 
-from results.models import DirectComparison, Pool, PoolVersion, PullSet
+from results.models import Pool, PoolVersion, PullSet
+from results.pools.conclusions import Conclusions, conclusions
 from results.pools.figures import Figures
-from results.pools.selectors import pools
+from results.pools.selectors import direct_comparisons, key_of, line_pair_of, pools
 from results.statistics.planning import (
     ALPHA,
     BeyondReach,
@@ -25,7 +28,7 @@ SHORT_BY = 2
 """Testers that a pool may lack to be listed as short."""
 DIFFERENCE = 0.05
 """Difference of joins worth telling, as a part of the efficiency; common practice, no source."""
-COMPARED = ("first", "second", "difference", "ci_low", "ci_high", "df", "p_holm", "together")
+COMPARED = ("first", "second", "difference", "ci_low", "ci_high", "df", "together")
 
 
 @dataclass(frozen=True)
@@ -81,16 +84,20 @@ def short_pools(most: int) -> list[Short]:
 
 
 def undecided(most: int) -> list[Undecided]:
-    """Pairs of joins of one line pair that were compared directly and don't differ.
+    """Pairs of joins of one line pair that were compared directly and are not told apart.
 
     Those first that the fewest days more would decide, then those that there were days enough for,
     the farthest apart first, and last those that no number of days would decide.
     """
-    by_id = {pool.pk: pool for pool in pools()}
+    every = sorted(pools(), key=_line_pair)
+    of_pairs = {key: list(found) for key, found in groupby(every, key=_line_pair)}
+    line_pairs = [line_pair_of(found[0]) for found in of_pairs.values()]
     found = []
-    for comparison in DirectComparison.objects.exclude(figures={}):
+    for key, comparison in direct_comparisons(line_pairs).items():
+        by_id = {pool.pk: pool for pool in of_pairs[key]}
+        concluded = conclusions(of_pairs[key], comparison)
         for each in map(Figures, comparison.figures.get("differences", ())):
-            pair = _undecided(each, by_id) if each.has(*COMPARED) else None
+            pair = _undecided(each, by_id, concluded) if each.has(*COMPARED) else None
             if pair is not None:
                 found.append(pair)
     return sorted(found, key=_soonest)[:most]
@@ -104,9 +111,16 @@ def _soonest(pair: Undecided) -> tuple[float, ...]:
     return (0, pair.more, pair.first.pk, pair.second.pk)
 
 
-def _undecided(each: Figures, by_id: dict[int, Pool]) -> Undecided | None:
+def _line_pair(pool: Pool) -> tuple[Any, ...]:
+    return key_of(line_pair_of(pool))
+
+
+def _undecided(each: Figures, by_id: dict[int, Pool], concluded: Conclusions) -> Undecided | None:
     first, second = by_id.get(each["first"]), by_id.get(each["second"])
-    if first is None or second is None or each["p_holm"] <= ALPHA:
+    if first is None or second is None:
+        return None
+    found = concluded.get(frozenset((first.pk, second.pk)))
+    if found is None or found.differs:
         return None
     half_width = (each["ci_high"] - each["ci_low"]) / 2
     se = half_width / student.ppf(1 - ALPHA / 2, each["df"])

@@ -7,11 +7,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import eigh
 from scipy.stats import chi2, norm, qmc
-from scipy.stats import t as student_t
 
 from results.statistics.errors import NotEstimable, NotFinite, ShapeMismatch, TooFewSets
 from results.statistics.linear import inverse
-from results.statistics.multiplicity import holm
 from results.statistics.prediction import log_half_t
 
 Floats = NDArray[np.float64]
@@ -114,26 +112,23 @@ def _given(theta: Floats, sigma: Floats, spread: float) -> tuple[float, Floats, 
     )
 
 
-def groups(
-    estimate: ArrayLike, covariance: ArrayLike, df: ArrayLike
-) -> tuple[tuple[int, ...], ...]:
-    """Largest groups of joins no two of which differ, best group first; a join may be in several.
+def groups(apart: ArrayLike) -> tuple[tuple[int, ...], ...]:
+    """Largest groups of joins no two of which are told apart; a join may be in several.
 
-    Pairs are tested by t with `df` degrees of freedom (scalar, or (J, J) by pair) and Holm's
-    adjustment at 5 percent; groups by insertion and absorption (Piepho 2004, J. Computational and
-    Graphical Statistics 13:456-466). Raises as `rank`.
+    `apart` (J, J) is symmetric, the joins in order, best first. The best group comes first, its
+    joins in order. Two joins share a group exactly where they are not told apart: insertion and
+    absorption (Piepho 2004, J. Computational and Graphical Statistics 13:456-466). Raises
+    ShapeMismatch.
     """
-    theta, sigma = _checked(estimate, covariance)
-    freedom = np.broadcast_to(np.asarray(df, dtype=np.float64), sigma.shape)
-    upper = np.triu_indices(theta.size, 1)
-    p = 2 * student_t.sf(np.abs(_distance(theta, sigma)[upper]), freedom[upper])
-    found: list[frozenset[int]] = [frozenset(range(theta.size))]
-    for i, j in np.column_stack(upper)[holm(p) <= 0.05]:
-        split = [part for group in found for part in _parted(group, int(i), int(j))]
+    told = np.asarray(apart, dtype=bool)
+    if told.ndim != 2 or not np.array_equal(told, told.T):
+        raise ShapeMismatch("whether joins are told apart needs a symmetric matrix (J, J)")
+    found: list[frozenset[int]] = [frozenset(range(len(told)))]
+    for i, j in np.argwhere(np.triu(told, 1)).tolist():
+        split = [part for group in found for part in _parted(group, i, j)]
         found = [part for part in split if not any(part < other for other in split)]
         found = list(dict.fromkeys(found))
-    ordered = (tuple(sorted(group, key=lambda join: -theta[join])) for group in found)
-    return tuple(sorted(ordered, key=lambda group: [-theta[join] for join in group]))
+    return tuple(sorted(tuple(sorted(group)) for group in found))
 
 
 def _parted(group: frozenset[int], i: int, j: int) -> list[frozenset[int]]:

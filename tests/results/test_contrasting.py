@@ -1,12 +1,16 @@
 """Joins pulled on the same rig and day are compared without what these have in common."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from results.jobs.queue import enqueue
-from results.models import DirectComparison, Pool, Session
+from results.models import DirectComparison, Pool, PoolVersion, Session
 from results.pages.pools.line_pair import contrasts_of
-from results.pools.ranking import chances
+from results.pools.conclusions import Conclusion, Evidence, conclusions
+from results.pools.figures import figures_of
+from results.pools.ranking import chances, places
 from results.worker.embedded import drain
 from tests import making
 from tests.people import contributor
@@ -69,13 +73,57 @@ def test_a_difference_is_clear_only_after_adjusting_for_all_joins_of_the_line_pa
     comparison = DirectComparison.objects.get()
     (answer,) = comparison.figures["differences"]
     assert answer["p_holm"] == answer["p"]  # of one difference alone
-    pools = {pool.pk: pool for pool in Pool.objects.all()}
-    (shown,) = contrasts_of(comparison, pools)
+    pools = list(Pool.objects.select_related("current", "connection"))
+    concluded = conclusions(pools, comparison)
+    (shown,) = contrasts_of(comparison, pools, concluded)
     assert shown.differs
-    answer["p_holm"] = 0.06
-    (shown,) = contrasts_of(comparison, pools)
+    assert not shown.by_pools
+    found = {pair: replace(one, p_holm=0.06) for pair, one in concluded.items()}
+    (shown,) = contrasts_of(comparison, pools, found)
     assert shown.low > 1
     assert not shown.differs
+
+
+def pools_and_comparison(alike: int, narrow: bool):
+    """Joins of one efficiency, so many, by their pools alone or with a narrow direct difference."""
+    pools = []
+    for pk in range(1, alike + 1):
+        figures = {"mu": -0.2 + 0.001 * pk, "se_robust": 0.02, "df_satterthwaite": 6.0}
+        pools.append(Pool(pk=pk, current=PoolVersion(figures=figures)))
+    direct = {"first": 1, "second": 2, "difference": 0.03, "p": 0.01}
+    ends = (0.02, 0.04) if narrow else (-0.2, 0.26)
+    direct |= dict(zip(("ci_low", "ci_high"), ends, strict=True))
+    return pools, DirectComparison(figures={"differences": [direct]})
+
+
+def test_of_direct_comparison_and_pools_the_one_that_is_surer_decides():
+    for narrow, evidence in ((True, Evidence.DIRECT), (False, Evidence.POOLS)):
+        concluded = conclusions(*pools_and_comparison(2, narrow))
+        (found,) = concluded.values()
+        assert found.evidence is evidence
+        assert found.differs is narrow
+
+
+def test_p_is_adjusted_for_all_pairs_of_the_line_pair_also_those_nobody_tied_both_of():
+    found = conclusions(*pools_and_comparison(4, narrow=True))
+    assert len(found) == 6
+    assert found[frozenset((1, 2))].p_holm == pytest.approx(6 * 0.01)
+
+
+def test_a_join_clearly_stronger_by_direct_comparison_comes_first_though_its_figure_is_lower():
+    """And joins that beat one another in a circle still have an order and places."""
+    pools, comparison = pools_and_comparison(2, narrow=True)
+    concluded = conclusions(pools, comparison)
+    found = [(place.pool.pk, place.first, place.last) for place in places(pools, concluded)]
+    assert found == [(1, 1, 1), (2, 2, 2)]
+    assert figures_of(pools[0].current)["mu"] < figures_of(pools[1].current)["mu"]
+
+    three, _ = pools_and_comparison(3, narrow=True)
+    circle = {
+        frozenset(pair): Conclusion(*pair, Evidence.DIRECT, 0.1, 0.09, 0.11, 0.001, 0.003)
+        for pair in ((1, 2), (2, 3), (3, 1))
+    }
+    assert [(one.first, one.last) for one in places(three, circle)] == [(2, 2)] * 3
 
 
 def test_joins_that_the_same_testers_tied_have_a_surer_order(db):

@@ -249,7 +249,11 @@ def _correlation(fit: pool_fit.PoolFit, other: pool_fit.PoolFit) -> object:
 
 def _groups(columns: tuple, joins: int) -> object:
     found = _network(columns, joins)
-    return ranking.groups(found.estimate, found.robust_covariance, found.degrees_of_freedom)
+    apart = np.zeros((joins, joins), dtype=bool)
+    for each in found.differences:
+        i, j = found.joins.index(each.first), found.joins.index(each.second)
+        apart[i, j] = apart[j, i] = each.p <= 0.5
+    return ranking.groups(apart)
 
 
 def _meta_regression(columns: tuple, kind: str) -> object:

@@ -164,25 +164,34 @@ def test_joins_that_nothing_tells_apart_share_the_chances():
     assert found.best_two.sum() == pytest.approx(2)
 
 
-def test_correlated_estimates_differ_by_their_difference():
-    together = np.array([[0.04, 0.0399], [0.0399, 0.04]])
-    assert groups([0.0, 0.1], together, 30) == ((1,), (0,))
-    assert groups([0.0, 0.1], 0.04 * np.eye(2), 30) == ((1, 0),)
-
-
-def test_joins_of_a_league_fall_into_groups_by_their_own_degrees_of_freedom():
+def test_joins_of_a_league_fall_into_groups_of_those_that_are_not_told_apart():
     found = network(within_baseline_contrasts(*league(seed=6, testers=20)), "FG")
-    named = [
-        {found.joins[place] for place in group}
-        for group in groups(found.estimate, found.robust_covariance, found.degrees_of_freedom)
-    ]
+    joins = [found.joins[place] for place in np.argsort(-found.estimate)]
+    apart = np.zeros((len(joins), len(joins)), dtype=bool)
+    for each in found.differences:
+        i, j = joins.index(each.first), joins.index(each.second)
+        apart[i, j] = apart[j, i] = each.p_holm <= 0.05
+    named = [{joins[place] for place in group} for group in groups(apart)]
     assert named[0] == {"FG"}
     assert any({"Alberto", "Slim beauty"} <= group for group in named)
 
 
 def test_a_join_between_two_others_may_belong_to_both_groups():
-    found = groups([0.0, -0.2, -0.1], 0.0016 * np.eye(3), 100)
-    assert found == ((0, 2), (2, 1))
+    assert groups([[0, 0, 1], [0, 0, 0], [1, 0, 0]]) == ((0, 1), (1, 2))
+
+
+@pytest.mark.parametrize("joins", [1, 2, 4, 7])
+def test_two_joins_share_a_group_exactly_where_they_are_not_told_apart(joins):
+    rng = np.random.default_rng(joins)
+    for share in (0.0, 0.3, 0.6, 1.0):
+        told = np.triu(rng.random((joins, joins)) < share, 1)
+        apart = told | told.T
+        found = groups(apart)
+        together = np.zeros((joins, joins), dtype=bool)
+        for group in found:
+            together[np.ix_(group, group)] = True
+        assert np.array_equal(together, ~apart)
+        assert not any(set(one) < set(other) for one in found for other in found)
 
 
 def test_a_difference_that_rests_on_one_comparison_alone_is_left_out():

@@ -16,8 +16,9 @@ from results.models import DirectComparison, Pool
 from results.pages.own_line import own_line_of
 from results.pages.showing import render
 from results.pools import selectors
+from results.pools.conclusions import Conclusion, Conclusions, Evidence, conclusions
 from results.pools.figures import Figures
-from results.pools.ranking import Chance, chances, places, ranked
+from results.pools.ranking import Chance, chances, places
 from results.statistics.pool_fit import LEAST_TESTERS
 
 YES = {"true": True, "false": False, "": False}
@@ -38,8 +39,8 @@ class Contrast:
     """Two joins on the same rig and day, and the same difference from their pools; as ratios.
 
     ``agree`` is None where the two can't be set against one another. The interval is of this
-    difference alone; ``differs`` is adjusted for all joins compared, and False in a comparison
-    from before that was computed.
+    difference alone. ``differs`` is what is concluded of the two, and ``by_pools`` that their pools
+    decide about it, being surer.
     """
 
     stronger: Pool
@@ -51,6 +52,7 @@ class Contrast:
     of_pools: float | None
     agree: bool | None
     differs: bool
+    by_pools: bool
 
 
 def query_of(pool: Pool) -> str:
@@ -87,7 +89,7 @@ def line_pair(request: HttpRequest) -> HttpResponse:
     pools = pools_asked_for(request)
     first = pools[0]
     comparison = selectors.direct_comparison(selectors.line_pair_of(first))
-    by_id = {pool.pk: pool for pool in pools}
+    concluded = conclusions(pools, comparison)
     likely = chances(pools, comparison)
     return render(
         request,
@@ -100,36 +102,38 @@ def line_pair(request: HttpRequest) -> HttpResponse:
             "picture": f"{reverse('pages:joins-chart-png')}?{query_of(first)}" if likely else "",
             "ranked": [
                 Ranked(place.pool, place.first, place.last, likely[place.pool.pk])
-                for place in places(ranked(pools))
+                for place in places(pools, concluded)
                 if place.pool.pk in likely
             ],
             "unranked": [pool for pool in pools if pool.pk not in likely],
             "comparison": comparison,
-            "contrasts": contrasts_of(comparison, by_id),
+            "contrasts": contrasts_of(comparison, pools, concluded),
             "least_testers": LEAST_TESTERS,
         },
     )
 
 
-SIGNIFICANT = 0.05
-CONTRASTED = ("first", "second", "difference", "ci_low", "ci_high", "together")
+CONTRASTED = ("first", "second", "difference", "ci_low", "ci_high", "p", "together")
 
 
 def contrasts_of(
-    comparison: DirectComparison | None, pools: Mapping[int, Pool]
+    comparison: DirectComparison | None, pools: Sequence[Pool], concluded: Conclusions
 ) -> Sequence[Contrast]:
     """Each pair of these pools' joins that was compared, the largest difference first."""
+    by_id = {pool.pk: pool for pool in pools}
     contrasts = [
-        _contrast(each, pools)
+        _contrast(each, by_id, concluded[frozenset((each["first"], each["second"]))])
         for each in map(Figures, comparison.figures.get("differences", ()) if comparison else ())
-        if each.has(*CONTRASTED) and each["first"] in pools and each["second"] in pools
+        if each.has(*CONTRASTED) and each["first"] in by_id and each["second"] in by_id
     ]
     return sorted(contrasts, key=lambda contrast: -contrast.ratio)
 
 
-def _contrast(pair: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
-    """With the stronger join first."""
-    sign = 1 if pair["difference"] >= 0 else -1
+def _contrast(
+    pair: Mapping[str, Any], pools: Mapping[int, Pool], concluded: Conclusion
+) -> Contrast:
+    """With the join first that is concluded to be the stronger."""
+    sign = 1 if concluded.stronger == pair["first"] else -1
     ends = sorted((sign * pair["ci_low"], sign * pair["ci_high"]))
     first, second = pools[pair["first"]], pools[pair["second"]]
     pooled = pair.get("of_pools")
@@ -142,5 +146,6 @@ def _contrast(pair: Mapping[str, Any], pools: Mapping[int, Pool]) -> Contrast:
         together=pair["together"],
         of_pools=math.exp(sign * pooled["difference"]) if pooled else None,
         agree=abs(pair["difference"] - pooled["difference"]) < 2 * pooled["se"] if pooled else None,
-        differs=pair.get("p_holm", 1.0) <= SIGNIFICANT,
+        differs=concluded.differs,
+        by_pools=concluded.evidence is Evidence.POOLS,
     )

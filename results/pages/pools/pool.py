@@ -27,6 +27,7 @@ from results.pages.pools.sensitivity import apart_of, groups_of
 from results.pages.pools.words import methods, statements
 from results.pages.showing import render
 from results.pools import selectors
+from results.pools.conclusions import conclusions
 from results.pools.figures import Figures, figures_of, findings_of
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
@@ -178,9 +179,11 @@ def _without_testers(version: PoolVersion) -> list[WithoutTester]:
 def _contrasts_with(pool: Pool) -> list[Any]:
     """This join against others of its line pair, pulled on the same rig and day."""
     comparison = selectors.direct_comparison(selectors.line_pair_of(pool))
-    pools = {rival.pk: rival for rival in selectors.rivals(pool).defer("current__figures")}
+    if comparison is None or not comparison.figures:
+        return []
+    rivals = list(selectors.rivals(pool))
     return [
         contrast
-        for contrast in contrasts_of(comparison, pools)
+        for contrast in contrasts_of(comparison, rivals, conclusions(rivals, comparison))
         if pool.pk in (contrast.stronger.pk, contrast.weaker.pk)
     ]

@@ -1,4 +1,4 @@
-"""The list of joins for one's two lines, ranked in groups that don't differ significantly."""
+"""The list of joins for one's two lines, ranked in groups that nothing tells apart."""
 
 from __future__ import annotations
 
@@ -24,7 +24,8 @@ from results.pages.pools.line_pair import query_of
 from results.pages.pools.strips import Strip, strip_of
 from results.pages.showing import render
 from results.pools import selectors
-from results.pools.ranking import Place, can_be_ranked, places, ranked
+from results.pools.conclusions import can_be_ranked, conclusions
+from results.pools.ranking import Place, places
 from results.statistics.pool_fit import LEAST_TESTERS
 
 PAIRS_PER_PAGE = 10
@@ -117,12 +118,15 @@ def _sections(pairs: Sequence[dict[str, Any]], asked: Q, filters: Filters) -> li
     for pair in pairs:
         of_pairs |= Q(**pair)
     pools = list(selectors.pools().filter(of_pairs))
+    compared = selectors.direct_comparisons(pairs)
     shown = set(selectors.pools().filter(of_pairs, asked).values_list("pk", flat=True))
     near, safest = _near(shown, filters), filters.asked.get("rank") == SAFE
     sections = []
     for pair in pairs:
         alike = [pool for pool in pools if all(getattr(pool, key) == pair[key] for key in KEY)]
-        sections.append(_section(alike, shown, near, safest_first=safest))
+        comparison = compared.get(selectors.key_of(pair))
+        ranked = places(alike, conclusions(alike, comparison))
+        sections.append(_section(alike, ranked, shown, near, safest_first=safest))
     return sections
 
 
@@ -133,10 +137,15 @@ def _near(shown: set[int], filters: Filters) -> dict[int, int] | None:
 
 
 def _section(
-    pools: Sequence[Pool], shown: set[int], near: dict[int, int] | None, *, safest_first: bool
+    pools: Sequence[Pool],
+    ranked: Sequence[Place],
+    shown: set[int],
+    near: dict[int, int] | None,
+    *,
+    safest_first: bool,
 ) -> Section:
     clusters = []
-    for together in _clusters(places(ranked(pools))):
+    for together in _clusters(ranked):
         entries = [_entry(place, near) for place in together if place.pool.pk in shown]
         if entries:
             several = len(entries) > 1
