@@ -30,9 +30,14 @@ MEMBERS: dict[str, str] = {
     "baseline_cv": f"{_CV}: of the straight line",
     "baseline_counted": "straight-line pulls that say something of the strength",
     "efficiency": "mean strength of the join over that of its reference line; a ratio, above 0",
-    "log_ratio": "natural logarithm of the efficiency",
-    "own_variance": "variance of log_ratio from the set's own pulls",
-    "shared_variance": "variance of log_ratio that sets on the same baseline have in common",
+    "FiguresDocument.efficiency": "mean strength of the join over that of its reference line, "
+    "corrected for the bias of a ratio of means of few pulls: exp(log_ratio); above 0",
+    "log_ratio": "natural logarithm of the efficiency, corrected for bias (Lajeunesse 2015)",
+    "own_variance": "variance of log_ratio from the set's own pulls, by this set's own scatter; a "
+    "pool takes the scatter of all its sets instead, so that its figure doesn't follow from these "
+    "by inverse variances: OPEN_DATA.md says how it does",
+    "shared_variance": "variance of log_ratio that sets on the same baseline have in common, by "
+    "this baseline's own scatter; for a pool see own_variance",
     "pulls": "number of pulls",
     "pull_sets": "number of pull sets",
     "baselines": "number of baselines",

@@ -152,9 +152,16 @@ PULL_SETS = Table(
         number("baseline_n_effective", "straight pulls that this mean is worth"),
         number("baseline_degrees_of_freedom", "of baseline_cv"),
         number("log_ratio", "logarithm of the ratio of means, corrected for bias"),
-        number("own_variance", "of log_ratio, from the set's own pulls"),
-        number("shared_variance", "of log_ratio, from the straight line others share"),
-        number("efficiency", "mean over straight mean, a fraction"),
+        number(
+            "own_variance",
+            "of log_ratio, from the set's own pulls and scatter; a pool takes that of all its sets",
+        ),
+        number(
+            "shared_variance", "of log_ratio, from the straight line others share; as own_variance"
+        ),
+        number(
+            "efficiency", "mean over straight mean, a fraction, corrected for bias: exp(log_ratio)"
+        ),
         number("interval_low", "lower end of its 95 percent interval"),
         number("interval_high", "upper end"),
     ),
