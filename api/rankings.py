@@ -1,4 +1,4 @@
-"""Joins on one line pair, ranked in groups that nothing tells apart."""
+"""Joins on one line pair, ranked in groups that nothing separates."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class PlaceDocument(Shown):
     last = serializers.IntegerField()
     groups = serializers.ListField(
         child=serializers.IntegerField(),
-        help_text="joins share a group where nothing tells them apart",
+        help_text="joins share a group where nothing separates them",
     )
     chance = ChanceDocument()
     pool = PoolDocument()
@@ -78,7 +78,7 @@ class ConclusionDocument(Shown):
     p = serializers.FloatField(help_text="of this difference alone")
     p_holm = serializers.FloatField(help_text="adjusted for all pairs of the line pair (Holm 1979)")
     differs = serializers.BooleanField(
-        help_text="whether the two are told apart: p_holm is at most 0.05"
+        help_text="whether the two are separated: p_holm is at most 0.05"
     )
 
 
@@ -125,7 +125,7 @@ class Ranking(generics.GenericAPIView[Pool]):
     def get(self, request: Request) -> Response:
         """Joins of one line pair ranked, the strongest first.
 
-        Joins share a group where nothing tells them apart.
+        Joins share a group where nothing separates them.
         """
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
         direct = selectors.direct_comparison(LinePair.conditions(request))

@@ -1,9 +1,9 @@
-"""What is concluded of each two joins of a line pair: one answer, whoever asks.
+"""What is concluded of each two joins of a line pair: one answer for all pages.
 
 The list's groups, the comparison page, the API and what is wanted all say what stands here, and
 none of them tests anything itself.
 
-Two joins can be told apart by testers who tied both against the same straight line, where rig, day
+Two joins can be separated by testers who tied both against the same straight line, where rig, day
 and line cancel (`join_contrasts`, in one network that also reaches two joins over a third), and by
 the pooled efficiencies (Welch 1947, Biometrika 34:28-35, from Satterthwaite's degrees of freedom of
 each). Of a pair that has both the one with the narrower 95 percent interval decides, mostly the
@@ -74,7 +74,7 @@ class Conclusion:
 
     @property
     def differs(self) -> bool:
-        """Whether the two are told apart."""
+        """Whether the two are separated."""
         return self.p_holm <= SIGNIFICANT
 
     @property

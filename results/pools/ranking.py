@@ -1,4 +1,4 @@
-"""Rank the joins of one line pair: joins that can't be told apart share a group."""
+"""Rank the joins of one line pair: joins that can't be separated share a group."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 class Place:
     """A join's rank on its line pair, from ``first`` to ``last``: the ranks that it may have.
 
-    As many joins are told to be stronger as come before ``first``, and to be weaker as come after
+    As many joins are clearly stronger as come before ``first``, and clearly weaker as come after
     ``last``. ``groups`` are the positions of the groups it belongs to.
     """
 
@@ -34,8 +34,8 @@ class Place:
 def places(pools: Sequence[Pool], concluded: Conclusions) -> list[Place]:
     """The place of each pool that has a figure, the strongest first.
 
-    Two pools share a group exactly where they are not told apart. They come in the order of their
-    figures, but that what is told to be stronger comes before what is weaker.
+    Two pools share a group exactly where they are not separated. They come in the order of their
+    figures, but that what is clearly stronger comes before what is weaker.
     """
     ordered = _in_order([pool for pool in pools if can_be_ranked(pool)], concluded)
     if not ordered:
@@ -57,7 +57,7 @@ def places(pools: Sequence[Pool], concluded: Conclusions) -> list[Place]:
 
 
 def _in_order(pools: Sequence[Pool], concluded: Conclusions) -> list[Pool]:
-    """By figure, each after those that are told to be stronger.
+    """By figure, each after those that are clearly stronger.
 
     Where these lead round in a circle, which separate tests of each pair allow, by figure alone.
     """

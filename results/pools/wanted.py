@@ -84,7 +84,7 @@ def short_pools(most: int) -> list[Short]:
 
 
 def undecided(most: int) -> list[Undecided]:
-    """Pairs of joins of one line pair that were compared directly and are not told apart.
+    """Pairs of joins of one line pair that were compared directly and are not separated.
 
     Those first that the fewest days more would decide, then those that there were days enough for,
     the farthest apart first, and last those that no number of days would decide.

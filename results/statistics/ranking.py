@@ -113,18 +113,18 @@ def _given(theta: Floats, sigma: Floats, spread: float) -> tuple[float, Floats, 
 
 
 def groups(apart: ArrayLike) -> tuple[tuple[int, ...], ...]:
-    """Largest groups of joins no two of which are told apart; a join may be in several.
+    """Largest groups of joins no two of which are separated; a join may be in several.
 
     `apart` (J, J) is symmetric, the joins in order, best first. The best group comes first, its
-    joins in order. Two joins share a group exactly where they are not told apart: insertion and
+    joins in order. Two joins share a group exactly where they are not separated: insertion and
     absorption (Piepho 2004, J. Computational and Graphical Statistics 13:456-466). Raises
     ShapeMismatch.
     """
-    told = np.asarray(apart, dtype=bool)
-    if told.ndim != 2 or not np.array_equal(told, told.T):
-        raise ShapeMismatch("whether joins are told apart needs a symmetric matrix (J, J)")
-    found: list[frozenset[int]] = [frozenset(range(len(told)))]
-    for i, j in np.argwhere(np.triu(told, 1)).tolist():
+    matrix = np.asarray(apart, dtype=bool)
+    if matrix.ndim != 2 or not np.array_equal(matrix, matrix.T):
+        raise ShapeMismatch("which joins are separated needs a symmetric matrix (J, J)")
+    found: list[frozenset[int]] = [frozenset(range(len(matrix)))]
+    for i, j in np.argwhere(np.triu(matrix, 1)).tolist():
         split = [part for group in found for part in _parted(group, i, j)]
         found = [part for part in split if not any(part < other for other in split)]
         found = list(dict.fromkeys(found))

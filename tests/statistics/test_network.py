@@ -164,7 +164,7 @@ def test_joins_that_nothing_tells_apart_share_the_chances():
     assert found.best_two.sum() == pytest.approx(2)
 
 
-def test_joins_of_a_league_fall_into_groups_of_those_that_are_not_told_apart():
+def test_joins_of_a_league_fall_into_groups_of_those_that_are_not_separated():
     found = network(within_baseline_contrasts(*league(seed=6, testers=20)), "FG")
     joins = [found.joins[place] for place in np.argsort(-found.estimate)]
     apart = np.zeros((len(joins), len(joins)), dtype=bool)
@@ -181,11 +181,11 @@ def test_a_join_between_two_others_may_belong_to_both_groups():
 
 
 @pytest.mark.parametrize("joins", [1, 2, 4, 7])
-def test_two_joins_share_a_group_exactly_where_they_are_not_told_apart(joins):
+def test_two_joins_share_a_group_exactly_where_they_are_not_separated(joins):
     rng = np.random.default_rng(joins)
     for share in (0.0, 0.3, 0.6, 1.0):
-        told = np.triu(rng.random((joins, joins)) < share, 1)
-        apart = told | told.T
+        drawn = np.triu(rng.random((joins, joins)) < share, 1)
+        apart = drawn | drawn.T
         found = groups(apart)
         together = np.zeros((joins, joins), dtype=bool)
         for group in found:

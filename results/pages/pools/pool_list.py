@@ -1,4 +1,4 @@
-"""The list of joins for one's two lines, ranked in groups that nothing tells apart."""
+"""The list of joins for one's two lines, ranked in groups that nothing separates."""
 
 from __future__ import annotations
 
