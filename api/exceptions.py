@@ -11,6 +11,7 @@ import logging
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
 from django.core.exceptions import PermissionDenied, RequestDataTooBig, SuspiciousOperation
 from django.core.signals import got_request_exception
@@ -114,6 +115,11 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     )
 
 
+def _wait_at(error: LacksEntries) -> str:
+    query = urlencode(error.as_correction)
+    return reverse("api:waiting-sessions") + (f"?{query}" if query else "")
+
+
 def problem_of(error: Exception, sent: object = None) -> Problem:
     """The problem behind any exception; ``sent`` is the document that an invalid one is about.
 
@@ -125,8 +131,7 @@ def problem_of(error: Exception, sent: object = None) -> Problem:
         error = Conflict(str(TAKEN))
     if isinstance(error, Refused):
         status = KINDS[error.kind].status if error.kind in KINDS else 422
-        lacks = isinstance(error, LacksEntries)
-        wait_at = reverse("api:waiting-sessions") if lacks else ""
+        wait_at = _wait_at(error) if isinstance(error, LacksEntries) else ""
         return Problem(error.kind, status, error.title, error.detail, error.findings, wait_at)
     if isinstance(error, exceptions.ValidationError):
         findings = tuple(_findings(error.detail, sent))

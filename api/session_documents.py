@@ -247,10 +247,19 @@ class WaitingSessionDocument(ShownRow):
     session: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
         view_name="api:session", read_only=True, allow_null=True
     )
+    replaces: serializers.HyperlinkedRelatedField[Session] = serializers.HyperlinkedRelatedField(
+        view_name="api:session",
+        read_only=True,
+        allow_null=True,
+        help_text="the session that it corrects",
+    )
 
     class Meta:
         model = WaitingSession
-        fields = ["key", "page", "state", "problem", "proposals", "session", "created_at"]
+        fields = [
+            *("key", "page", "state", "problem", "proposals", "session"),
+            *("replaces", "reason", "created_at"),
+        ]
 
 
 class WithdrawalDocument(Strict):

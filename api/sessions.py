@@ -56,6 +56,15 @@ DRY_RUN = OpenApiParameter(
     "dry_run", OpenApiTypes.BOOL, description="check only: answers 200 with what would be stored"
 )
 REASON = OpenApiParameter("reason", required=True, description="what was wrong before")
+CORRECTED = OpenApiParameter(
+    "replaces", OpenApiTypes.INT, description="number of the session of one's own that it corrects"
+)
+REASON_OF_A_CORRECTION = OpenApiParameter(
+    "reason", description="what was wrong before; needed with `replaces`"
+)
+
+
+LONGEST_NUMBER = 18
 
 
 def _sent(request: Request) -> tuple[Contributor, bytes, str, str | None]:
@@ -66,6 +75,22 @@ def _sent(request: Request) -> tuple[Contributor, bytes, str, str | None]:
         raise UnsupportedMediaType(form, f"A session is sent as one of {taken}.")
     body: bytes = request.body
     return contributor_of(request.user), body, form, request.headers.get("Idempotency-Key")
+
+
+def _corrected(request: Request) -> Session | None:
+    """The session that `replaces` names, among those the sender can see."""
+    written = request.query_params.get("replaces")
+    if written is None:
+        return None
+    number = written.isascii() and written.isdigit() and len(written) <= LONGEST_NUMBER
+    visible = sessions_visible_to(request.user)
+    found = visible.filter(pk=int(written)).first() if number else None
+    if found is None:
+        raise Invalid(
+            gettext("There is no such session to correct."),
+            [Finding("query", "replaces", written[:60], gettext("the number of your session"))],
+        )
+    return found
 
 
 def _is_dry_run(request: Request) -> bool:
@@ -276,6 +301,7 @@ class WaitingSessions(generics.ListAPIView[WaitingSession]):
 
     @extend_schema(
         operation_id="sessions_propose",
+        parameters=[CORRECTED, REASON_OF_A_CORRECTION],
         request=UPLOAD_REQUEST,
         responses={202: WaitingSessionDocument},
         examples=UPLOADS,
@@ -284,9 +310,17 @@ class WaitingSessions(generics.ListAPIView[WaitingSession]):
         """Propose what the catalogue lacks of a session, which waits for it.
 
         It is stored by itself once a moderator has accepted or mapped each name; a notice says so.
+        With `replaces` it then takes the place of that session, which counts until then.
         """
         contributor, body, form, _key = _sent(request)
-        waiting = intake.propose_and_wait(contributor, "", body, form)
+        waiting = intake.propose_and_wait(
+            contributor,
+            "",
+            body,
+            form,
+            replaces=_corrected(request),
+            reason=request.query_params.get("reason", ""),
+        )
         document = WaitingSessionDocument(waiting, context={"request": request}).data
         return Response(document, status.HTTP_202_ACCEPTED)
 

@@ -151,6 +151,7 @@ ERASED = (
     Personal("results.Proposal.note"),
     Personal("results.WaitingSession.file_name"),
     Personal("results.WaitingSession.body", b""),
+    Personal("results.WaitingSession.reason"),
     Personal("results.WaitingSession.problem"),
     Personal("results.Baseline.spool", Spools(), ~Q(spool="")),
     Personal("results.PullSet.label", Numbered("set")),

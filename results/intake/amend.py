@@ -39,14 +39,10 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     again once they are worked out. Two at the same instant meet at a conditional UPDATE, and the
     later raises Conflict.
     """
-    _check(session, by, reason)
+    check_amendable(session, by, reason)
     current = Session.objects.filter(pk=session.pk, standing=Session.Standing.CURRENT)
     if not current.update(standing=standing, standing_reason=reason.strip()):
-        now = Session.objects.only("standing").get(pk=session.pk).standing
-        raise Conflict(
-            gettext("Session %(pk)s is no longer current: it was %(now)s.")
-            % {"pk": session.pk, "now": now}
-        )
+        _refuse_outdated(session)
     pull_sets = list(
         PullSet.objects.select_for_update(no_key=True).filter(session=session).order_by("pk")
     )
@@ -77,7 +73,16 @@ def _lose_straight_line(session: Session) -> set[int]:
     return pools
 
 
-def _check(session: Session, by: Contributor, reason: str) -> None:
+def _refuse_outdated(session: Session) -> None:
+    now = Session.objects.only("standing").get(pk=session.pk).standing
+    raise Conflict(
+        gettext("Session %(pk)s is no longer current: it was %(now)s.")
+        % {"pk": session.pk, "now": now}
+    )
+
+
+def check_amendable(session: Session, by: Contributor, reason: str) -> None:
+    """Raise as amending would, before it is done: it is judged again when it is."""
     if session.contributor_id != by.pk:
         raise Forbidden(gettext("Only its own contributor can amend or withdraw a session."))
     words = " ".join(reason.split())
@@ -99,3 +104,5 @@ def _check(session: Session, by: Contributor, reason: str) -> None:
                 )
             ],
         )
+    if session.standing != Session.Standing.CURRENT:
+        _refuse_outdated(session)

@@ -34,6 +34,8 @@ class LacksEntries(Invalid):
     ) -> None:
         super().__init__(detail, findings)
         self.missing = tuple(dict.fromkeys(missing))
+        self.as_correction: dict[str, str] = {}
+        """Which session it was to correct and why, as the query of the address where it waits."""
 
 
 @dataclass

@@ -8,11 +8,12 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext, override
 
+from results.intake.amend import check_amendable
 from results.intake.checking import check
 from results.intake.findings import LacksEntries, Missing
 from results.intake.reading import form_of, read
 from results.intake.receiving import receive
-from results.models import Proposal, WaitingSession
+from results.models import Proposal, Session, WaitingSession
 from rigs.locks import lock_uploader
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Refused
@@ -30,18 +31,25 @@ def propose_and_wait(
     body: bytes,
     content_type: str,
     notes: Mapping[str, str] | None = None,
+    *,
+    replaces: Session | None = None,
+    reason: str = "",
 ) -> WaitingSession:
     """Propose all that the catalogue lacks of an upload, and keep it until that is decided on.
 
-    ``notes`` is what the proposer says of some, by name. The same bytes are kept once. One
+    ``notes`` is what the proposer says of some, by name. With ``replaces`` it is to take the place
+    of that session, for this reason, which counts until then. The same bytes are kept once. One
     transaction; locks the contributor. Raises as the check of an upload does where more is wrong
-    with it, and Conflict where nothing is lacking or too many sessions wait already.
+    with it, as amending does, and Conflict where nothing is lacking or too many sessions wait
+    already.
     """
+    if replaces is not None:
+        check_amendable(replaces, contributor, reason)
     missing = _missing(contributor, body, content_type)
     with transaction.atomic():
         owner = lock_uploader(contributor)
         waiting = owner.waiting_sessions.filter(state=WaitingSession.State.WAITING)
-        for earlier in waiting.filter(content_type=form_of(content_type)):
+        for earlier in waiting.filter(content_type=form_of(content_type), replaces=replaces):
             if bytes(earlier.body) == body:
                 return earlier
         if waiting.count() >= MOST_WAITING:
@@ -54,6 +62,8 @@ def propose_and_wait(
             file_name=file_name[-120:],
             content_type=form_of(content_type),
             body=body,
+            replaces=replaces,
+            reason=reason.strip(),
         )
         kept.proposals.set(_proposal(owner, each, notes or {}) for each in missing)
     return kept
@@ -88,7 +98,12 @@ def resume(waiting: WaitingSession) -> None:
     try:
         with override(STORED_IN):
             receipt = receive(
-                waiting.contributor, bytes(waiting.body), waiting.content_type, str(waiting.key)
+                waiting.contributor,
+                bytes(waiting.body),
+                waiting.content_type,
+                str(waiting.key),
+                replaces=waiting.replaces,
+                reason=waiting.reason,
             )
     except Refused as refusal:
         waiting.state = WaitingSession.State.STOPPED

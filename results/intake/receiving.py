@@ -10,6 +10,7 @@ from django.utils.translation import gettext
 
 from results.intake import amend
 from results.intake.checking import Checked, check
+from results.intake.findings import LacksEntries
 from results.intake.fingerprint import fingerprint
 from results.intake.reading import form_of, read
 from results.intake.storing import store_session, store_upload
@@ -60,7 +61,7 @@ def receive(
     earlier = _by_key(contributor, key, sha256, replaces)
     if earlier is not None:
         return earlier
-    checked = check(contributor, read(body, content_type))
+    checked = _checked(contributor, body, content_type, replaces, reason)
     mark = fingerprint(checked)
     try:
         with transaction.atomic():
@@ -78,6 +79,21 @@ def receive(
         _refuse_twin(contributor, mark, replaces)
         raise
     return Receipt(session, job, created=True, warnings=checked.warnings)
+
+
+def _checked(
+    contributor: Contributor,
+    body: bytes,
+    content_type: str,
+    replaces: Session | None,
+    reason: str,
+) -> Checked:
+    try:
+        return check(contributor, read(body, content_type))
+    except LacksEntries as refusal:
+        if replaces is not None:
+            refusal.as_correction = {"replaces": str(replaces.pk), "reason": reason}
+        raise
 
 
 def _stored(

@@ -87,6 +87,18 @@ class WaitingSession(models.Model):
     file_name = models.CharField(max_length=120, blank=True)
     content_type = models.CharField(max_length=120)
     body = models.BinaryField()
+    replaces = models.ForeignKey(
+        Session,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="+",
+        db_index=False,  # never sought by
+        help_text="the session that it corrects",
+    )
+    reason = models.TextField(
+        blank=True, default="", db_default="", help_text="what was wrong with the one it corrects"
+    )
     proposals = models.ManyToManyField(Proposal, related_name="waiting_sessions")
     state = models.CharField(max_length=10, choices=State.choices, default=State.WAITING)
     problem = models.TextField(blank=True, help_text="why it could not be stored in the end")

@@ -307,6 +307,8 @@ OF_SESSIONS: dict[str, Declared] = {
             "file_name": PRIVATE,
             "content_type": PRIVATE,
             "body": PRIVATE,
+            "replaces": PUBLIC,
+            "reason": PRIVATE,
             "state": PUBLIC,
             "problem": PRIVATE,
             "session": PUBLIC,

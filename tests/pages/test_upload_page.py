@@ -20,8 +20,8 @@ def at_home(owner, bench) -> Client:
     return browser(owner)
 
 
-def check(client: Client, text: str, name="winter.csv"):
-    return client.post("/upload/", {"file": SimpleUploadedFile(name, text.encode())})
+def check(client: Client, text: str, name="winter.csv", **said):
+    return client.post("/upload/", {"file": SimpleUploadedFile(name, text.encode()), **said})
 
 
 def address_of_store(answer) -> str:

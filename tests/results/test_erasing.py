@@ -178,6 +178,7 @@ def test_nothing_that_a_contributor_wrote_is_left_of_a_closed_account(wordy, kee
         "results.WaitingUpload.body",
         "results.WaitingSession.file_name",
         "results.WaitingSession.body",
+        "results.WaitingSession.reason",
         "results.WaitingSession.problem",
         "results.PullSet.not_normalised",
     }

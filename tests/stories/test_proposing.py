@@ -192,6 +192,62 @@ def test_mapping_takes_an_entry_of_its_kind(wait, moderator):
             resolve(moderator.user, Proposal.objects.get(), decision)
 
 
+def corrected(as_owner) -> tuple[Session, dict]:
+    """A session that is stored, and a correction of it that names a join the catalogue lacks."""
+    stored = as_owner.post("/api/v1/sessions", RIGHT, format="json")
+    assert stored.status_code == 202
+    return Session.objects.get(), unknown(connection="Marsh hitch", parameters={})
+
+
+def test_a_correction_waits_as_a_first_upload_does_and_takes_the_sessions_place(
+    as_owner, moderator, bench
+):
+    session, correction = corrected(as_owner)
+    versions = f"/api/v1/sessions/{session.pk}/versions?reason=another+join"
+    refused = as_owner.post(versions, correction, format="json")
+    assert refused.status_code == 422
+    kept = as_owner.post(refused.json()["wait_at"], correction, format="json")
+    assert kept.status_code == 202
+    assert kept.json()["replaces"].endswith(f"/sessions/{session.pk}")
+    assert kept.json()["reason"] == "another join"
+    session.refresh_from_db()
+    assert session.standing == "current"
+
+    entry = Connection(name="Marsh hitch", kind="line to line")
+    [waiting] = resolve(moderator.user, Proposal.objects.get(), Decision(State.ACCEPTED, "", entry))
+    assert (waiting.state, waiting.problem) == ("stored", "")
+    assert (waiting.session.replaces, waiting.session.version) == (session, 2)
+    session.refresh_from_db()
+    assert (session.standing, session.standing_reason) == ("replaced", "another join")
+
+
+def test_a_correction_on_the_page_is_offered_to_wait_and_asks_what_was_wrong(
+    at_home, as_owner, moderator
+):
+    session, correction = corrected(as_owner)
+    page = Page(check(at_home, json.dumps(correction), "day.json", replaces=session.pk))
+    [form] = [each for each in page.all("form") if each.get("action", "").endswith("/propose/")]
+    sent = {"name": ["Marsh hitch"], "note": [""], "replaces": session.pk}
+    assert "A reason is needed" in Page(at_home.post(form["action"], sent)).text
+    there = at_home.post(form["action"], sent | {"reason": "another join"}).headers["Location"]
+    assert f"session {session.pk} , which counts until then" in Page(at_home.get(there)).text
+    as_owner.post(f"/api/v1/sessions/{session.pk}/withdrawal", {"reason": "a bad scale"})
+    declined = Decision(State.DECLINED, "It is a Double uni.")
+    [waiting] = resolve(moderator.user, Proposal.objects.get(), declined)
+    assert waiting.state == "stopped"
+    assert at_home.get(there).status_code == 200
+
+
+def test_a_correction_of_what_is_not_ones_own_or_not_there_does_not_wait(as_owner, as_other, bench):
+    session, correction = corrected(as_owner)
+    for number, status in ((session.pk, 403), (session.pk + 1, 422), ("x", 422)):
+        answer = as_other.post(f"{WAITING}?replaces={number}&reason=no", correction, format="json")
+        assert answer.status_code == status
+    without_reason = as_owner.post(f"{WAITING}?replaces={session.pk}", correction, format="json")
+    assert without_reason.status_code == 422
+    assert not WaitingSession.objects.exists()
+
+
 def test_bytes_of_a_waiting_session_are_what_was_sent(wait):
     said = unknown(connection="Marsh hitch")
     assert json.loads(bytes(wait(said).body)) == said

@@ -77,7 +77,7 @@ def _checked(
         sheet = intake.marked(body, form, refusal.findings) if body else None
         report = Report(name, sheet, refusal=refusal)
         offered = {}
-        if isinstance(refusal, intake.LacksEntries) and corrected is None:
+        if isinstance(refusal, intake.LacksEntries):
             kept = intake.let_wait(contributor, name, body, form)
             offered = {"missing": refusal.missing, "propose_key": kept.key}
         return _page(
@@ -141,10 +141,11 @@ def _sealed(request: HttpRequest, contributor: Contributor, key: uuid.UUID) -> H
 def propose(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     """Propose what the catalogue lacks of the file that was checked, which waits for it."""
     contributor = contributor_behind(request)
+    corrected = own_session(contributor, request.POST.get("replaces", ""))
     checked = WaitingUpload.objects.filter(contributor=contributor, key=key).first()
     if checked is None:
         report = Report("", refusal=Conflict(_("Another file was checked since: check it again.")))
-        return _page(request, contributor, status=409, report=report)
+        return _page(request, contributor, status=409, report=report, corrected=corrected)
     names, notes = request.POST.getlist("name"), request.POST.getlist("note")
     try:
         waiting = intake.propose_and_wait(
@@ -153,10 +154,12 @@ def propose(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
             bytes(checked.body),
             checked.content_type,
             dict(zip(names, notes, strict=False)),
+            replaces=corrected,
+            reason=request.POST.get("reason", ""),
         )
     except Refused as refusal:
         report = Report(checked.file_name, refusal=refusal)
-        return _page(request, contributor, status=409, report=report)
+        return _page(request, contributor, status=409, report=report, corrected=corrected)
     checked.delete()
     return redirect("pages:waiting-session", waiting.pk)
 
@@ -167,7 +170,7 @@ def propose(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
 def waiting_session(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     """A session of one's own that waits for the catalogue: what for, and what became of it."""
     own = WaitingSession.objects.filter(contributor=contributor_behind(request))
-    found = get_object_or_404(own.select_related("session"), pk=key)
+    found = get_object_or_404(own.select_related("session", "replaces"), pk=key)
     proposals = found.proposals.select_related(
         "connection", "became_connection", "became_line", "became_parameter"
     )
