@@ -6,7 +6,7 @@ from typing import Any, Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Exists, OuterRef, Subquery
+from django.db.models import Exists, OuterRef, Q, Subquery
 
 from results.models.declared.holds import Hold, hold_named
 from results.models.proposals import WaitingSession
@@ -85,6 +85,10 @@ class CheckResult(models.Model):
 
 class Cases(models.QuerySet[Any]):
     """Cases; those that ``wait_for_a_second_look`` need no person to count."""
+
+    def still_open(self) -> Self:
+        """Of sets that are held, or whose decision an appeal is against."""
+        return self.filter(Q(pull_set__state=PullSet.State.HELD) | Q(appealed__isnull=False))
 
     def wait_for_a_second_look(self) -> Self:
         """Of sets held by the service for their influence on their pool alone.

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from results.models import NormalisedSet
+from results.models import NormalisedSet, ReviewCase
+from results.models.lifecycle import COUNTING
 from results.pools.estimate import Fit, Outcome, fit_from, pooled_from
 from results.pools.pool_data import Members, members_of
 
@@ -43,6 +44,32 @@ def pool_shift(normalised: NormalisedSet) -> float | None:
     counted = fit_from(members)
     left_out = fit_from(members.without_set(normalised.pull_set_id))
     return counted.mu - left_out.mu if counted and left_out else None
+
+
+def renew_shifts(pool_id: int) -> None:
+    """Store how far each open case moves this pool as it stands now.
+
+    The figures of `pool_shift`, so that a queue sorted by them says what each case says. One fit a
+    case, and one for all those that do not count; nothing is locked.
+    """
+    cases = ReviewCase.objects.still_open().filter(pull_set__normalised__pool=pool_id)
+    stored = {
+        pk: (state, shift)
+        for pk, state, shift in cases.values_list("pk", "pull_set__state", "pool_shift")
+    }
+    if not stored:
+        return
+    members = members_of(pool_id, also=list(stored))
+    apart = [pk for pk, (state, _shift) in stored.items() if state not in COUNTING]
+    counted = ~np.isin(members.pull_set, apart)
+    without_those = fit_from(members.where(counted))
+    for pk, (state, before) in stored.items():
+        one = members.pull_set == pk
+        with_it = without_those if state in COUNTING else fit_from(members.where(counted | one))
+        left = without_those if pk in apart else fit_from(members.where(counted & ~one))
+        shift = with_it.mu - left.mu if with_it and left else None
+        if shift != before:
+            ReviewCase.objects.filter(pk=pk).update(pool_shift=shift)
 
 
 @dataclass(frozen=True)

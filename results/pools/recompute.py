@@ -36,6 +36,7 @@ from results.pools.circumstances import Circumstances, circumstances_of
 from results.pools.descriptives import Tie, describe, renew_kept, ties_of
 from results.pools.differences import same
 from results.pools.estimate import Outcome, efficiency_of, pooled_from
+from results.pools.influence import renew_shifts
 from results.pools.pool_data import Members, members_of
 from results.pools.snapshots import columns, columns_before, inputs_of, snapshot_id
 from results.statistics.pool_fit import LEAST_TESTERS
@@ -57,12 +58,22 @@ def refresh_pool(pool_id: int) -> None:
         try:
             while (version := _next_version(pool_id)) is not None:
                 log.info("pool computed", version=version.number)
+                _renew_shifts(pool_id)
         except Exception as error:
             log.exception("pool not computed")
             _record_failure(pool_id, error)
         else:
             after_commit(notify.wake_to_finish, pool_id)
     finish_pooled_jobs()
+
+
+def _renew_shifts(pool_id: int) -> None:
+    """What its open cases would change, which must not make the pool itself fail."""
+    try:
+        with transaction.atomic():
+            renew_shifts(pool_id)
+    except Exception:
+        log.exception("shifts of open cases not computed")
 
 
 def _record_failure(pool_id: int, error: Exception) -> None:

@@ -32,7 +32,7 @@ class CheckRecord:
 def queue() -> QuerySet[ReviewCase]:
     """Open cases, those first that would move their pool the most."""
     return (
-        ReviewCase.objects.filter(Q(pull_set__state=State.HELD) | Q(appealed__isnull=False))
+        ReviewCase.objects.still_open()
         .select_related(
             "pull_set__session__contributor__user",
             "pull_set__session__revision__rig",

@@ -10,11 +10,18 @@ from django.urls import reverse
 from django.utils import timezone
 
 from results.models import Job, Pool, ReviewCase
-from results.review.decisions import LONGEST_TEXT, answer, ask, decide, version_of
+from results.review.decisions import LONGEST_TEXT, answer, appeal, ask, decide, version_of
 from results.review.reply_drafts import draft
 from results.worker import embedded
 from tests import making
-from tests.stories.test_review import TOO_GOOD_N, held, league, send  # noqa: F401  (fixtures)
+from tests.people import contributor
+from tests.stories.test_review import (  # noqa: F401  (fixtures)
+    TOO_GOOD_N,
+    held,
+    league,
+    send,
+    shifted,
+)
 
 QUEUE = reverse("admin:results_reviewcase_changelist")
 
@@ -44,8 +51,31 @@ def test_a_case_shows_evidence_pictures_and_the_pool_with_and_without_it(desk, h
 def test_the_queue_shows_what_waits_and_by_how_much_it_would_move_its_pool(desk, held):  # noqa: F811
     page = desk.get(QUEUE).content.decode()
     assert "owner" in page
-    assert "percent</td>" in page
+    assert re.search(r"[+-]\d+\.\d\d%</td>", page)
     assert "Record of the checks" in page
+
+
+def test_queue_and_case_say_the_same_of_the_pool_also_after_it_changed(desk, held):  # noqa: F811
+    """The figure that the queue is sorted by was found when the set was held."""
+    said_at_first = _moves_by(desk, held)
+    send(contributor("tester 9"), shifted(12))
+    said = _moves_by(desk, held)
+    assert said != said_at_first
+    assert said in desk.get(page_of(held)).content.decode()
+
+
+def test_a_case_that_an_appeal_is_against_says_the_same_too(desk, held, owner, moderator):  # noqa: F811
+    decide(by=moderator.user, pull_set=held, decision="reject", reason="Wrong spool.")
+    appeal(by=owner.user, pull_set=held, text="It was the right one.")
+    send(contributor("tester 9"), shifted(12))
+    assert _moves_by(desk, held) in desk.get(page_of(held)).content.decode()
+
+
+def _moves_by(desk, pull_set) -> str:
+    """What the queue says of this case."""
+    rows = desk.get(QUEUE).content.decode().split("<tr")
+    [row] = [each for each in rows if f"/{pull_set.pk}/change/" in each]
+    return re.search(r"[+-]\d+\.\d\d%", row).group()
 
 
 def test_a_draft_holds_the_evidence_and_what_the_contributor_can_do(desk, held):  # noqa: F811
@@ -182,9 +212,13 @@ def test_what_could_not_be_worked_out_is_on_the_desk_and_runs_again_from_there(
         state="failed", finished_at=timezone.now(), problem={"detail": "Working it out broke off."}
     )
     Pool.objects.filter(pk=pool.pk).update(failed_at=timezone.now(), failures=5)
-    page = desk.get(QUEUE).content.decode()
-    assert "Working it out broke off." in page
-    assert "The pool could not be computed." in page
+    for address in (QUEUE, f"{QUEUE}?waiting=failed"):
+        page = desk.get(address).content.decode()
+        table = page[page.index('id="result_list"') :]
+        assert table.index("Working it out broke off.") < table.index("could not be computed.")
+        cases = [row for row in table.split("<tr") if f"/{held.pk}/change/" in row]
+        assert len(cases) == (address == QUEUE)
+    assert "Working it out broke off." not in desk.get(f"{QUEUE}?waiting=asked").content.decode()
 
     sent = {"jobs": [str(job.pk)], "pools": [str(pool.pk)]}
     answer = desk.post(reverse("admin:results_reviewcase_again"), sent, follow=True)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date, datetime
 from typing import Any
 
@@ -22,9 +21,9 @@ from results.models import PullSet, ReviewCase
 from results.review.decisions import ask, ask_many, decide_many, decisions_open_to
 from results.review.desk.case import case_context
 from results.review.desk.case_record import others_open
-from results.review.desk.failures import failures, run_again
+from results.review.desk.failures import Queue, run_again
 from results.review.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
-from results.review.desk.queue import Waiting, next_open, with_messages
+from results.review.desk.queue import Waiting, moved_by, next_open, with_messages
 from results.review.desk.waiting_work import waiting_work
 from results.review.reply_drafts import draft
 from results.review.selectors import check_records
@@ -63,6 +62,9 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     def get_queryset(self, request: HttpRequest) -> QuerySet[ReviewCase]:
         return with_messages(super().get_queryset(request)).annotate(size=Abs("pool_shift"))
 
+    def get_changelist(self, _request: HttpRequest, **_options: Any) -> type[Queue]:
+        return Queue
+
     def get_ordering(self, _request: HttpRequest) -> list[Any]:
         return [F("size").desc(nulls_last=True), "opened_at"]
 
@@ -80,9 +82,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
 
     @admin.display(description="pool moves by", ordering="size")
     def moves_the_pool(self, case: ReviewCase) -> str:
-        if case.pool_shift is None:
-            return "no pooled figure"
-        return f"{100 * math.expm1(case.pool_shift):+.2f} percent"
+        return moved_by(case.pool_shift)
 
     @admin.display(description="asked", ordering="asked_at")
     def asked(self, case: Any) -> str:
@@ -117,7 +117,6 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     ) -> HttpResponse:
         records = {
             "check_records": check_records(),
-            **failures(),
             "waiting": waiting_work(),
             "moderating": is_moderator(request.user),
             "title": gettext("What waits for a moderator"),

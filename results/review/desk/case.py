@@ -26,6 +26,7 @@ from results.review.desk.case_record import (
     others_of_session,
     straight_line_of,
 )
+from results.review.desk.queue import moved_by
 from results.review.selectors import check_results_of, thread_of
 
 log = structlog.get_logger(__name__)
@@ -99,8 +100,7 @@ def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
         ]
         if both
         else [],
-        "shift": both.shift if both else None,
-        "shift_percent": f"{100 * math.expm1((both and both.shift) or 0.0):+.2f}",
+        "moved_by": moved_by(both.shift if both else None),
         "efficiency_percent": 100 * normalised.efficiency,
         "pulls_picture": case_charts.pulls(
             _series(pull_set, normalised, both.without_it if both else None)

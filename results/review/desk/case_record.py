@@ -95,10 +95,8 @@ def others_open(case: ReviewCase) -> list[OtherCase]:
     """The tester's other open cases, those of the same session first."""
     session = case.pull_set.session
     found = (
-        ReviewCase.objects.filter(
-            Q(pull_set__state=State.HELD) | Q(appealed__isnull=False),
-            pull_set__session__contributor=session.contributor_id,
-        )
+        ReviewCase.objects.still_open()
+        .filter(pull_set__session__contributor=session.contributor_id)
         .exclude(pk=case.pk)
         .select_related("pull_set__connection", "pull_set__session__contributor")
         .order_by("pull_set_id")

@@ -1,4 +1,4 @@
-"""What failed and may be run again: jobs and pools, on the moderators' desk."""
+"""What failed and may be run again: jobs and pools, first in the moderators' queue."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from typing import Any
 
 from django import forms
 from django.contrib import admin, messages
+from django.contrib.admin.views.main import ChangeList
+from django.contrib.auth.models import AnonymousUser, User
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -14,6 +16,7 @@ from django.views.decorators.http import require_POST
 
 from results.jobs import operations, queue
 from results.pools import recompute
+from results.review.desk.queue import FAILED
 from rigs.permissions import is_moderator
 
 SHOWN = 50
@@ -29,20 +32,30 @@ class AgainForm(forms.Form):
             self.fields[name] = forms.ModelMultipleChoiceField(rows, required=False)
 
 
-def failures() -> dict[str, Any]:
-    """What the desk shows of them, the latest first."""
-    return {
-        "failed_jobs": operations.failed_jobs()[:SHOWN],
-        "failed_pools": operations.failed_pools()[:SHOWN],
-    }
+class Queue(ChangeList):
+    """The queue: what failed stands before the cases, since no one sees any result of it."""
+
+    def get_results(self, request: HttpRequest) -> None:
+        """The rows of this page, failures with the first where open ones are asked for."""
+        super().get_results(request)
+        found = request.GET.get("waiting", FAILED) == FAILED
+        first = found and self.page_num == 1 and not self.query
+        self.failed_jobs = operations.failed_jobs()[:SHOWN] if first else []
+        self.failed_pools = operations.failed_pools()[:SHOWN] if first else []
+        self.selects = "action_checkbox" in self.list_display
+        self.runs_again = may_run_again(request.user)
+
+
+def may_run_again(user: User | AnonymousUser) -> bool:
+    """Moderators and administrators alone may."""
+    return is_moderator(user) or (user.is_active and getattr(user, "is_superuser", False))
 
 
 @admin.site.admin_view
 @require_POST
 def run_again(request: HttpRequest) -> HttpResponse:
-    """Have the chosen jobs and pools run again. Moderators and administrators alone may."""
-    user = request.user
-    if not (is_moderator(user) or (user.is_active and getattr(user, "is_superuser", False))):
+    """Have the chosen jobs and pools run again."""
+    if not may_run_again(request.user):
         raise PermissionDenied
     form = AgainForm(request.POST)
     if form.is_valid():

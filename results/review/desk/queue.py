@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
 from django.contrib import admin
-from django.db.models import F, Max, Q, QuerySet
+from django.db.models import F, Max, Q
 from django.db.models.functions import Abs
 from django.http import HttpRequest
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from results.models import Message, ReviewCase
-from results.models.lifecycle import State
+from results.models.screening import Cases
 
-OPEN = Q(pull_set__state=State.HELD) | Q(appealed__isnull=False)
 ANSWERED = Q(answered_at__isnull=False) & (
     Q(asked_at__isnull=True) | Q(answered_at__gt=F("asked_at"))
 )
@@ -23,12 +24,14 @@ ASKED = Q(asked_at__isnull=False) & (
     Q(answered_at__isnull=True) | Q(answered_at__lte=F("asked_at"))
 )
 
-Cases = QuerySet[ReviewCase]
+FAILED = "failed"
+"""The filter that leaves what failed alone, which the queue lists before its cases."""
 FILTERS: dict[str, Callable[[Cases], Cases]] = {
     "appealed": lambda cases: cases.filter(appealed__isnull=False),
-    "answered": lambda cases: cases.filter(OPEN & ANSWERED),
-    "asked": lambda cases: cases.filter(OPEN & ASKED),
-    "no": lambda cases: cases.exclude(OPEN),
+    "answered": lambda cases: cases.still_open().filter(ANSWERED),
+    "asked": lambda cases: cases.still_open().filter(ASKED),
+    FAILED: lambda cases: cases.none(),
+    "no": lambda cases: cases.exclude(pk__in=ReviewCase.objects.still_open()),
     "all": lambda cases: cases,
 }
 
@@ -43,9 +46,16 @@ def with_messages(cases: Cases) -> Cases:
     )
 
 
+def moved_by(shift: float | None) -> str:
+    """How far a pool moves, from the change of its log, as queue and case both say it."""
+    if shift is None:
+        return gettext("no pooled figure")
+    return f"{100 * math.expm1(shift):+.2f}%"
+
+
 def next_open(after: ReviewCase) -> ReviewCase | None:
     """The open case to look at next: in the order of the queue, another one than this."""
-    return in_order(ReviewCase.objects.filter(OPEN).exclude(pk=after.pk)).first()
+    return in_order(ReviewCase.objects.still_open().exclude(pk=after.pk)).first()
 
 
 def in_order(cases: Cases) -> Cases:
@@ -66,13 +76,14 @@ class Waiting(admin.SimpleListFilter):
             ("answered", _("answered by the tester")),
             ("asked", _("asked, no answer yet")),
             ("appealed", _("appealed")),
+            (FAILED, _("failed")),
             ("no", _("decided")),
             ("all", _("all")),
         ]
 
     def queryset(self, _request: HttpRequest, cases: Cases) -> Cases:
         chosen = FILTERS.get(str(self.value()))
-        return chosen(cases) if chosen else cases.filter(OPEN)
+        return chosen(cases) if chosen else cases.still_open()
 
     def choices(self, changelist: Any) -> Any:
         first, *rest = super().choices(changelist)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from results.catalogue.proposals import open_proposals
 from results.jobs import operations
 from results.models import Report, ReviewCase
-from results.review.desk.queue import ANSWERED, OPEN, with_messages
+from results.review.desk.queue import ANSWERED, with_messages
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class WaitingWork:
 
 def waiting_work() -> WaitingWork:
     """What waits at the moment, in seven small queries."""
-    cases = ReviewCase.objects.filter(OPEN)
+    cases = ReviewCase.objects.still_open()
     return WaitingWork(
         cases=cases.count(),
         appealed=cases.filter(appealed__isnull=False).count(),
