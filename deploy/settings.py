@@ -176,6 +176,13 @@ STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "results" / "pages" / "static"]
 WHITENOISE_USE_FINDERS = EMBEDDED
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    # `collectstatic` keeps each file packed by Brotli and gzip beside it.
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedStaticFilesStorage"},
+}
+# Maps of the libraries' sources are most of the bytes, and only who debugs them asks for one.
+WHITENOISE_SKIP_COMPRESS_EXTENSIONS = ["map", "png", "gif", "woff", "woff2", "br", "gz"]
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": [

@@ -83,12 +83,16 @@ class CheckResult(models.Model):
         return hold_named(self.name) if self.level == self.Level.HOLD else None
 
 
+OPEN = Q(pull_set__state=PullSet.State.HELD) | Q(appealed__isnull=False)
+"""Cases of sets that are held, or whose decision an appeal is against."""
+
+
 class Cases(models.QuerySet[Any]):
     """Cases; those that ``wait_for_a_second_look`` need no person to count."""
 
     def still_open(self) -> Self:
-        """Of sets that are held, or whose decision an appeal is against."""
-        return self.filter(Q(pull_set__state=PullSet.State.HELD) | Q(appealed__isnull=False))
+        """Those that wait for a person, or for a second look."""
+        return self.filter(OPEN)
 
     def wait_for_a_second_look(self) -> Self:
         """Of sets held by the service for their influence on their pool alone.

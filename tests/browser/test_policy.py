@@ -6,6 +6,7 @@ import pytest
 from django.test import Client
 
 from tests.api.leagues import league_of
+from tests.pages.conftest import pool_of
 
 PAGES = (
     "/api/v1/docs",
@@ -47,6 +48,19 @@ def test_nothing_of_a_page_is_refused(transactional_db, keeper, page):
         policy = answer.headers["content-security-policy"]
         assert not re.search("unsafe-|[*]|https?:", policy)
         assert refused(page) == [], address
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_a_picture_opened_by_itself_is_laid_out_as_the_browser_likes(transactional_db, page):
+    league_of({"Blood": 86.0}, testers=3)
+    page.goto(f"/pools/{pool_of('Blood').pk}/")
+    pictures = {each.get_attribute("href") for each in page.get_by_role("link", name="PNG").all()}
+    assert pictures
+    for address in pictures:
+        answer = page.goto(address)
+        assert answer.headers["content-type"] == "image/png"
+        assert "script-src" not in answer.headers["content-security-policy"]
+        assert page.complaints == [], address
 
 
 @pytest.mark.parametrize("size", ["desktop"], indirect=True)

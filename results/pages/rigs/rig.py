@@ -78,7 +78,8 @@ def rig(request: HttpRequest, pk: int) -> HttpResponse:
                 Chapter(each, by_revision.get(each.pk), calibrations[each.pk])
                 for each in reversed(revisions)
             ],
-            "charts": charts,
+            # The first stands open, the others fold: one with a signal, where there is any.
+            "charts": sorted(charts, key=lambda one: not one.signals),
             "history": history_of(found) if located else [],
         },
     )

@@ -62,7 +62,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     def get_queryset(self, request: HttpRequest) -> QuerySet[ReviewCase]:
         return with_messages(super().get_queryset(request)).annotate(size=Abs("pool_shift"))
 
-    def get_changelist(self, _request: HttpRequest, **_options: Any) -> type[Queue]:
+    def get_changelist(self, request: HttpRequest, **kwargs: Any) -> type[Queue]:  # noqa: ARG002
         return Queue
 
     def get_ordering(self, _request: HttpRequest) -> list[Any]:

@@ -7,14 +7,14 @@ from collections.abc import Callable
 from typing import Any
 
 from django.contrib import admin
-from django.db.models import F, Max, Q
+from django.db.models import F, Max, Q, QuerySet
 from django.db.models.functions import Abs
 from django.http import HttpRequest
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from results.models import Message, ReviewCase
-from results.models.screening import Cases
+from results.models.screening import OPEN
 
 ANSWERED = Q(answered_at__isnull=False) & (
     Q(asked_at__isnull=True) | Q(answered_at__gt=F("asked_at"))
@@ -24,14 +24,15 @@ ASKED = Q(asked_at__isnull=False) & (
     Q(answered_at__isnull=True) | Q(answered_at__lte=F("asked_at"))
 )
 
+Cases = QuerySet[ReviewCase]
 FAILED = "failed"
 """The filter that leaves what failed alone, which the queue lists before its cases."""
 FILTERS: dict[str, Callable[[Cases], Cases]] = {
     "appealed": lambda cases: cases.filter(appealed__isnull=False),
-    "answered": lambda cases: cases.still_open().filter(ANSWERED),
-    "asked": lambda cases: cases.still_open().filter(ASKED),
+    "answered": lambda cases: cases.filter(OPEN & ANSWERED),
+    "asked": lambda cases: cases.filter(OPEN & ASKED),
     FAILED: lambda cases: cases.none(),
-    "no": lambda cases: cases.exclude(pk__in=ReviewCase.objects.still_open()),
+    "no": lambda cases: cases.exclude(OPEN),
     "all": lambda cases: cases,
 }
 
@@ -83,7 +84,7 @@ class Waiting(admin.SimpleListFilter):
 
     def queryset(self, _request: HttpRequest, cases: Cases) -> Cases:
         chosen = FILTERS.get(str(self.value()))
-        return chosen(cases) if chosen else cases.still_open()
+        return chosen(cases) if chosen else cases.filter(OPEN)
 
     def choices(self, changelist: Any) -> Any:
         first, *rest = super().choices(changelist)

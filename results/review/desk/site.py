@@ -15,6 +15,8 @@ class Desk(AdminSite):
     Each table asks by itself what an account may see of it, so entering gives no other right.
     """
 
+    enable_nav_sidebar = False
+    """The queue and the crumbs lead everywhere; seventy tables beside each page weigh as much."""
     site_header = site_title = _("Samespool administration")
 
     def has_permission(self, request: HttpRequest) -> bool:

@@ -101,7 +101,7 @@ class ConnectionAdmin(FixedOnceUsed[Connection]):
     list_filter = ["accepted", "kind"]
     list_select_related = ["proposed_by"]
     search_fields = ["name", "aliases__name", "proposed_by__handle"]
-    autocomplete_fields = ["proposed_by"]
+    raw_id_fields = ["proposed_by"]
     inlines = [AliasInline, TieParameterInline]
 
     def save_model(self, request: HttpRequest, obj: Any, form: Any, change: bool) -> None:
@@ -117,7 +117,7 @@ class ConnectionAliasAdmin(admin.ModelAdmin[ConnectionAlias]):
     list_display = ["name", "connection"]
     list_select_related = ["connection"]
     search_fields = ["name", "connection__name"]
-    autocomplete_fields = ["connection"]
+    raw_id_fields = ["connection"]
 
 
 @admin.register(TieParameter)
@@ -130,7 +130,7 @@ class TieParameterAdmin(FixedOnceUsed[TieParameter]):
     list_filter = ["type"]
     list_select_related = ["connection"]
     search_fields = ["name", "connection__name"]
-    autocomplete_fields = ["connection"]
+    raw_id_fields = ["connection"]
 
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:
         return (

@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("results", "0042_all_rounds_are_in_order"),
+        ("results", "0044_rounds_declared_and_reported_again"),
     ]
 
     operations = [
