@@ -29,7 +29,8 @@ from results.intake.limits import (
 from rigs.refusals import TooLarge, Unreadable
 
 LONGEST_ERROR = 20
-_OF_THE_BOOK = ("numFmt", "xf", "sheet", "Relationship")
+_OF_THE_BOOK = ("numFmt", "font", "strike", "xf", "sheet", "Relationship")
+_NOT = ("0", "false")
 _FORMAT = re.compile(
     r"""(?P<end>;) | "(?P<quoted>[^"]*)" | \\(?P<escaped>.) | _. | \*.
         | \[\$(?P<named>[^\]-]*)[^\]]*\] | \[[^\]]*\] | (?P<sign>%)""",
@@ -44,6 +45,7 @@ class Mark:
     is_formula: bool = False
     error: str = ""
     shows: str = ""
+    is_struck: bool = False
 
 
 Marks: TypeAlias = dict[int, dict[int, Mark]]
@@ -55,12 +57,13 @@ class Measured:
     """What is known of a workbook once its parts were measured, each in its turn.
 
     ``shared`` is the length of each text that sheets share, ``shown`` what each cell format shows
-    beside a number, ``sheets`` the id of each sheet by name, ``links`` the part of each id, and
-    ``hidden`` the rows of each part that are not shown.
+    beside a number, ``struck`` whether it strikes it through, ``sheets`` the id of each sheet by
+    name, ``links`` the part of each id, and ``hidden`` the rows of each part that are not shown.
     """
 
     shared: list[int] = field(default_factory=list)
     shown: list[str] = field(default_factory=list)
+    struck: list[bool] = field(default_factory=list)
     sheets: dict[str, str] = field(default_factory=dict)
     links: dict[str, str] = field(default_factory=dict)
     marks: dict[str, Marks] = field(default_factory=dict)
@@ -78,6 +81,15 @@ class Measured:
     def hidden_of(self, sheet: str) -> frozenset[int]:
         """The rows of a sheet that are hidden by hand, by a filter or by a group."""
         return frozenset(self.hidden.get(self._part_of(sheet), ()))
+
+    def struck_of(self, sheet: str) -> frozenset[tuple[int, int]]:
+        """Row and column of each cell of a sheet that is struck through."""
+        return frozenset(
+            (row, column)
+            for row, marks in self.marks_of(sheet).items()
+            for column, mark in marks.items()
+            if mark.is_struck
+        )
 
     def _part_of(self, sheet: str) -> str:
         return self.links.get(self.sheets.get(sheet, ""), "")
@@ -99,6 +111,7 @@ class Scan:
         self.hidden = measured.hidden.setdefault(part, set())
         self.lengths: list[int] = []
         self.codes: dict[str, str] = {}
+        self.fonts: list[bool] = []
         self.row = self.column = self.last_row = self.last_column = 0
         self.cells = self.text = self.tags = self.since_tag = 0
         self.open: list[str] = []
@@ -194,6 +207,13 @@ class Scan:
                 )
             code = self.codes.get(attributes.get("numFmtId", ""), "")
             self.measured.shown.append(shown_beside(code))
+            font = attributes.get("fontId", "")
+            number = int(font) if font.isascii() and font.isdigit() and len(font) < 6 else 0
+            self.measured.struck.append(number < len(self.fonts) and self.fonts[number])
+        elif name == "font" and inside == "fonts" and len(self.fonts) < MOST_FORMATS:
+            self.fonts.append(False)
+        elif name == "strike" and inside == "font" and self.open[-3:-2] == ["fonts"]:
+            self.fonts[-1] = attributes.get("val") not in _NOT
         elif name == "sheet" and self.may_hold == "sheets":
             link = next((attributes[key] for key in attributes if key.endswith(":id")), "")
             self.measured.sheets[attributes.get("name", "")] = link
@@ -257,8 +277,10 @@ class Scan:
         shown, style = self.measured.shown, self.style
         number = int(style) if style.isascii() and style.isdigit() and len(style) < 6 else 0
         shows = shown[number] if number < len(shown) and self.length else ""
+        struck = self.measured.struck
+        is_struck = bool(self.length) and number < len(struck) and struck[number]
         error = "".join(self.value)[:LONGEST_ERROR] if self.is_error else ""
-        if not (self.is_formula or error or shows):
+        if not (self.is_formula or error or shows or is_struck):
             return
         self.measured.marked += 1
         if self.measured.marked > MOST_MARKED:
@@ -267,7 +289,7 @@ class Scan:
                         "%(most)s cells.") % {"most": MOST_MARKED}
             )  # fmt: skip
         row = self.marks.setdefault(self.marked_row, {})
-        row[self.column] = Mark(self.is_formula, error, shows)
+        row[self.column] = Mark(self.is_formula, error, shows, is_struck)
 
     def _length_shown(self) -> int:
         """Characters that the cell shows, looked up where it shares its text with others."""

@@ -78,13 +78,22 @@ def document_of(table: Table) -> Sheet:
     if layout.unit:
         above["unit"] = layout.unit
     for number, written in layout.rows:
-        if number in table.hidden:
-            expected = gettext("rows that are shown: show it if it is a pull, else delete it")
-            sheet.refuse(number, "", gettext("a hidden row"), expected)
+        _refuse_unclear(sheet, table, layout, number)
         row = _row(sheet, layout, number, written, is_comma=table.separator == ",")
         above = _session(sheet, number, row, above)
         _pull(sheet, number, row, above.get("unit", ""))
     return sheet
+
+
+def _refuse_unclear(sheet: Sheet, table: Table, layout: Layout, number: int) -> None:
+    """A row that is hidden, or whose reading is struck through, may be a pull or not."""
+    if number in table.hidden:
+        expected = gettext("rows that are shown: show it if it is a pull, else delete it")
+        sheet.refuse(number, "", gettext("a hidden row"), expected)
+    for column, name in enumerate(layout.names, start=1):
+        if name == "reading" and (number, column) in table.struck:
+            expected = gettext("a reading that counts, or failure mode 'void' and none")
+            sheet.refuse(number, name, gettext("a reading struck through"), expected)
 
 
 def _row(

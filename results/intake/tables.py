@@ -35,7 +35,8 @@ class Table:
     """The rows of one sheet, and what was odd about reading them.
 
     Of a CSV file ``separator`` is what stands between its cells, and ``widths`` how many cells
-    each row has, blank ones at its end counted. ``hidden`` are rows that a workbook doesn't show.
+    each row has, blank ones at its end counted. ``hidden`` are rows that a
+    workbook doesn't show, ``struck`` row and column of cells that it strikes through.
     """
 
     rows: Rows
@@ -43,6 +44,7 @@ class Table:
     separator: str = ""
     widths: Mapping[int, int] = field(default_factory=dict)
     hidden: frozenset[int] = frozenset()
+    struck: frozenset[tuple[int, int]] = frozenset()
 
 
 def csv_table(body: bytes) -> Table:
@@ -69,7 +71,8 @@ def xlsx_table(body: bytes) -> Table:
         }  # fmt: skip
         remarks = [Finding("", "", found, gettext("pulls on one sheet: only this one is read"))]
     rows = _bounded(enumerate(book.rows(name), start=1))
-    return Table(rows, tuple(remarks), hidden=book.measured.hidden_of(name))
+    hidden, struck = book.measured.hidden_of(name), book.measured.struck_of(name)
+    return Table(rows, tuple(remarks), hidden=hidden, struck=struck)
 
 
 def _sheet_of_pulls(book: Workbook) -> str:
