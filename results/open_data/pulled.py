@@ -53,7 +53,7 @@ def _pull_sets() -> Iterable[Row]:
 def _number_of_tyer(row: PullSet, tyers: dict[tuple[int, str], int]) -> int:
     """0 for who pulled it, else a number that means the same person of the same tester.
 
-    Who tied for everybody of a round has one number whoever pulls.
+    Who tied for everybody of a round has one number for all its testers.
     """
     in_round = getattr(row, "in_round", None)
     if in_round is not None and in_round.tied_by_id is not None:

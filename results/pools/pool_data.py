@@ -226,7 +226,7 @@ def members_of_each(pool_ids: Iterable[int], *, also: Iterable[int] = ()) -> dic
 class Others(dict[tuple[int, str], int]):
     """Numbers of those who tied for a tester, by tester and name, from 1 as they are met.
 
-    Who tied for everybody of a round is one person, whoever pulls: their tester is 0.
+    Who tied for everybody of a round is one person for all testers: their tester is 0.
     """
 
     def __missing__(self, who: tuple[int, str]) -> int:

@@ -81,7 +81,7 @@ def sets_of(pool: Pool) -> QuerySet[NormalisedSet]:
     Joined are the tables that choose and order them. Rigs and lines are few and come after: with
     all of them PostgreSQL has more joins than it puts in order (join_collapse_limit), and would
     read every set of the store to find those of one pool. ``round_number`` is the club's round of
-    a set that was pulled in one, and ``tied_in_round`` by whom it was tied there.
+    a set that was pulled in one, and ``tied_in_round`` who tied it there.
     """
     of_round = RoundSet.objects.filter(pull_set=OuterRef("pull_set_id")).order_by()
     return (

@@ -112,8 +112,8 @@ def _specimens(
             if member in one
         ]
         if one.get("tyer") and specimen is not None and specimen.sample.is_hidden:
-            by_whom = gettext("nothing: it was tied for everybody")
-            findings.append(Finding(place, "tyer", shown(one["tyer"]), by_whom))
+            by_whose_hand = gettext("nothing: it was tied for everybody")
+            findings.append(Finding(place, "tyer", shown(one["tyer"]), by_whose_hand))
         found.append(None if expected else specimen)
     return found, findings
 

@@ -2,7 +2,7 @@
 
 Samples and participants go by their numbers in the round, never by name. Who took part reads the
 report whole, with the handles behind the numbers: sets of a closed round are public under them, so
-that a number would hide nobody from who compares means. Everyone else reads what is of all together
+that a number would hide no one from a reader who compares means. Everyone else reads what is of all together
 (`public_part`), in which no figure of one participant stands.
 """
 
@@ -89,9 +89,9 @@ def figures_of(of: Round, loads: Loads) -> dict[str, Any]:
 
 
 def _remarks(of: Round) -> dict[str, set[int | None]]:
-    """The numbers of the participants of whom each remark is true.
+    """By remark the numbers of the participants of which it is true.
 
-    Nobody who looked at the packing list after the close was any less blind for it.
+    Looking at the packing list after the close makes no participant less blind.
     """
     entered = of.participants.exclude(number=None)
     sent_late = Q(sealed__late=True, sealed__state=SealedSession.State.STORED)
@@ -144,7 +144,7 @@ def public_part(found: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def public_changes(changes: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """What everyone reads of why there is a new version: not of whom."""
+    """What everyone reads of why there is a new version: without the tester."""
     return [_only(("what", "sample", "was_N", "is_N"), one) for one in changes]
 
 

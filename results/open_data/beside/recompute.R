@@ -12,7 +12,7 @@ arguments <- commandArgs(trailingOnly = TRUE)
 folder <- if (length(arguments)) arguments[1] else "."
 table.of <- function(name) read.csv(file.path(folder, paste0(name, ".csv")), encoding = "UTF-8")
 at <- function(rows, key, values) rows[match(values, rows[[key]]), ]
-# Who tied: the tester, or another, whose number is the same whoever pulls.
+# Who tied: the tester, or another, whose number is the same for all testers.
 tied.by <- function(tester, tyer) paste(ifelse(tyer > 0, "tyer", tester), tyer)
 
 pulls <- table.of("pulls"); baselines <- table.of("baselines"); sessions <- table.of("sessions")

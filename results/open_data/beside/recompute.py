@@ -82,7 +82,7 @@ def strength(load: Any, exact: Any, resolution_N: float) -> tuple[float, float, 
 
 
 def _who(tester: int, tyer: int) -> tuple[int, int]:
-    """Who tied a set: the tester, or another, whose number is the same whoever pulls."""
+    """Who tied a set: the tester, or another, whose number is the same for all testers."""
     return (0, tyer) if tyer else (tester, 0)
 
 

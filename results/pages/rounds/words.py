@@ -59,7 +59,7 @@ Effect = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Sentences:
-    """What is said of an effect of one kind: where it can't be told apart, below and above."""
+    """What is said of an effect of one kind: where it is not set apart, below and above."""
 
     alike: Promise
     low: Promise
@@ -122,7 +122,7 @@ CHANGES = {
 
 
 def change_in_words(change: Mapping[str, Any], handles: Mapping[int, str]) -> str:
-    """One reason why there is a new version; of whom only where ``handles`` may be read."""
+    """One reason why there is a new version; the tester only where ``handles`` may be read."""
     who = handles.get(change.get("participant", 0), "")
     said = str(CHANGES[change["what"]])
     return f"{who}: {said}" if who else said
