@@ -2,8 +2,8 @@
 
 Samples and participants go by their numbers in the round, never by name. Who took part reads the
 report whole, with the handles behind the numbers: sets of a closed round are public under them, so
-that a number would hide no one from a reader who compares means. Everyone else reads what is of all together
-(`public_part`), in which no figure of one participant stands.
+that a number would hide no one from a reader who compares means. Everyone else reads what is of
+all together (`public_part`), in which no figure of one participant stands.
 """
 
 from __future__ import annotations
