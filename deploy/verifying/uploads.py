@@ -8,8 +8,6 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from typing import TypeAlias
 
-from django.db.models import F, Q
-
 from deploy.verifying.erased import Erased
 from deploy.verifying.faults import Fault
 from results.intake.document import BaselineDocument, PullSetDocument
@@ -24,6 +22,8 @@ BATCH = 200
 TOLERANCE = 1e-12
 AsRead: TypeAlias = tuple[str, str, float | None, str]
 """A pull: its reading as written, the unit, newtons, and the failure mode."""
+COLUMNS = ("reading_written", "unit", "reading_N", "failure_mode")
+"""The same as columns."""
 
 
 def wrong_uploads(erased: Erased) -> Iterator[Fault]:
@@ -72,23 +72,21 @@ def _sent(body: bytes, upload: Upload) -> list[list[AsRead]]:
 
 
 def _stored(uploads: Sequence[Upload]) -> dict[int, list[list[AsRead]]]:
-    """By session the pulls of each part as they are stored, baselines first."""
+    """By session the pulls of each part as they are stored, baselines first.
+
+    A query for each kind of parent: one for both would read every pull there is.
+    """
     sessions = [upload.session_id for upload in uploads]
-    rows = (
-        Pull.objects.filter(Q(baseline__session__in=sessions) | Q(pull_set__session__in=sessions))
-        .order_by(F("baseline").asc(nulls_last=True), "pull_set", "number")
-        .values_list(
-            *("baseline__session", "pull_set__session", "baseline", "pull_set"),
-            *("reading_written", "unit", "reading_N", "failure_mode"),
+    found: dict[int, dict[tuple[str, int], list[AsRead]]] = defaultdict(lambda: defaultdict(list))
+    for parent in ("baseline", "pull_set"):
+        rows = (
+            Pull.objects.filter(**{f"{parent}__session__in": sessions})
+            .order_by(parent, "number")
+            .values_list(f"{parent}__session", parent, *COLUMNS)
         )
-    )
-    parts: dict[int, dict[tuple[int | None, int | None], list[AsRead]]] = defaultdict(dict)
-    for straight, joined, baseline, pull_set, *pull in rows:
-        session = straight or joined
-        parts[session].setdefault((baseline, pull_set), []).append(
-            (pull[0], pull[1], pull[2], pull[3])
-        )
-    return defaultdict(list, {pk: list(found.values()) for pk, found in parts.items()})
+        for session, part, *pull in rows:
+            found[session][parent, part].append((pull[0], pull[1], pull[2], pull[3]))
+    return defaultdict(list, {pk: list(parts.values()) for pk, parts in found.items()})
 
 
 def _unlike(

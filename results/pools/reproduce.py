@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from enum import StrEnum
 from fnmatch import fnmatchcase
+from itertools import accumulate, pairwise
 from typing import Any, TypeAlias, cast
 
 import numpy as np
@@ -32,7 +33,10 @@ from rigs.models import Calibration
 
 Ids: TypeAlias = tuple[int, ...]
 VERSIONS = 10
-"""Versions whose figures are in memory at once."""
+"""Versions that are fetched at once."""
+SETS_AT_ONCE = 1000
+"""Sets from which on the versions that they are of are computed together: a query more for each
+of many small pools would take longer than all else."""
 OF_LIBRARIES = 1e-6
 """Relative difference up to which other libraries may be why: searches end within that."""
 OF_A_SET = (
@@ -74,11 +78,12 @@ class Difference:
 class Recomputed:
     """A version of a pool, recomputed; equal if there is no difference.
 
-    ``not_known`` are the figures that its time did not know. ``rounding`` is the largest relative
-    difference up to 1e-12, which is none.
+    ``members`` are its sets as their pulls say them. ``not_known`` are the figures that its time
+    did not know. ``rounding`` is the largest relative difference up to 1e-12, which is none.
     """
 
     version: PoolVersion
+    members: Members
     differences: tuple[Difference, ...]
     not_known: tuple[str, ...]
     rounding: float
@@ -92,13 +97,29 @@ def recompute(snapshot: str) -> Iterator[Recomputed]:
     sets were tied and which belonged together. Later corrections and withdrawals make no
     difference, since the rows they concern are kept. Raises UnknownSnapshot.
     """
-    yield from map(recomputed, _named(snapshot))
+    for versions in in_batches(_named(snapshot)):
+        yield from recomputed_together(versions)
 
 
 def recompute_all() -> Iterator[Recomputed]:
     """Every version of every pool that has a snapshot."""
     with_snapshot = _versions().exclude(snapshot="").order_by("pool_id", "number")
-    yield from map(recomputed, with_snapshot.iterator(VERSIONS))
+    for versions in in_batches(with_snapshot.iterator(VERSIONS)):
+        yield from recomputed_together(versions)
+
+
+def in_batches(versions: Iterable[PoolVersion]) -> Iterator[list[PoolVersion]]:
+    """The same versions, as many together as have some ``SETS_AT_ONCE`` sets."""
+    batch: list[PoolVersion] = []
+    sets = 0
+    for version in versions:
+        batch.append(version)
+        sets += version.sets
+        if sets >= SETS_AT_ONCE:
+            yield batch
+            batch, sets = [], 0
+    if batch:
+        yield batch
 
 
 def _versions() -> QuerySet[PoolVersion]:
@@ -120,7 +141,20 @@ def _named(snapshot: str) -> Iterable[PoolVersion]:
 
 def recomputed(version: PoolVersion) -> Recomputed:
     """Everything that one version says, from the pulls once more."""
-    members, ties = from_pulls(version.inputs)
+    return recomputed_together([version])[0]
+
+
+def recomputed_together(versions: Sequence[PoolVersion]) -> list[Recomputed]:
+    """Everything that some versions say, from the pulls once more, which are read together.
+
+    Raises StatisticsError where the pulls of a set have no strength any more, and LookupError where
+    a row that a version names is gone.
+    """
+    behind = from_pulls([version.inputs for version in versions])
+    return [_recomputed(version, *of) for version, of in zip(versions, behind, strict=True)]
+
+
+def _recomputed(version: PoolVersion, members: Members, ties: Sequence[Tie]) -> Recomputed:
     circumstances = kept_circumstances(version.inputs)
     said = everything_said(members, pooled_from(members), ties, circumstances)
     found = list(unlike(said_by(version, said), said))
@@ -130,6 +164,7 @@ def recomputed(version: PoolVersion) -> Recomputed:
         found += list(unlike(version.snapshot, again, "snapshot"))
     return Recomputed(
         version,
+        members,
         tuple(
             Difference(each.path, each.stored, each.again, _cause(version.inputs, each, behind))
             for each in found
@@ -161,20 +196,30 @@ def _moved(by: Moved, each: Unlike) -> bool:
     return far <= by.by and any(fnmatchcase(each.path, pattern) for pattern in by.figures)
 
 
-def from_pulls(inputs: Mapping[str, Any]) -> tuple[Members, list[Tie]]:
-    """The sets of a snapshot, each recomputed from its pulls and those of its baseline."""
-    named = list(zip(inputs["pull_sets"], inputs["baselines"], inputs["calibrations"], strict=True))
+def from_pulls(
+    snapshots: Sequence[Mapping[str, Any]],
+) -> Iterator[tuple[Members, list[Tie]]]:
+    """The sets of some snapshots, each recomputed from its pulls and those of its baseline."""
+    named = [
+        (*ids, inputs)
+        for inputs in snapshots
+        for ids in zip(
+            inputs["pull_sets"], inputs["baselines"], inputs["calibrations"], strict=True
+        )
+    ]
     rows: list[tuple[Any, ...]] = []
     ties: list[Tie] = []
     for start in range(0, len(named), BATCH):
-        sets, baselines, calibrations = zip(*named[start : start + BATCH], strict=True)
+        sets, baselines, calibrations, inputs = zip(*named[start : start + BATCH], strict=True)
         session, parts = straight_together(baselines)
-        resolution_N = _resolutions(sets, inputs.get("resolutions_N", {}))
-        zeros = _zeros(sets, calibrations, inputs.get("uncalibrated_N"))
+        resolution_N = _resolutions(sets, inputs)
+        zeros = _zeros(sets, calibrations, inputs)
         rows += _rows(sets, baselines, calibrations, session, parts, resolution_N, zeros)
         straight_N = [row[STRAIGHT_N] for row in rows[start:]]
         ties += ties_from_pulls(sets, baselines, parts, scales_of(calibrations), straight_N)
-    return as_members(rows), ties
+    ends = [0, *accumulate(len(inputs["pull_sets"]) for inputs in snapshots)]
+    for first, end in pairwise(ends):
+        yield as_members(rows[first:end]), ties[first:end]
 
 
 def _rows(
@@ -210,16 +255,19 @@ def _rows(
         )
 
 
-def _resolutions(sets: Ids, corrected: Mapping[str, float]) -> list[float]:
-    """The resolution used for each set: as first entered, unless ``corrected`` has another."""
+def _resolutions(sets: Ids, inputs: Sequence[Mapping[str, Any]]) -> list[float]:
+    """The resolution used for each set: as first entered, unless its snapshot kept another."""
     revision = PullSet.objects.filter(pk__in=sets).values_list("pk", "session__revision_id")
     of_set = dict(revision)
     first = first_resolutions(of_set.values())
-    return [corrected.get(str(pk), first[of_set[pk]]) for pk in sets]
+    return [
+        kept.get("resolutions_N", {}).get(str(pk), first[of_set[pk]])
+        for pk, kept in zip(sets, inputs, strict=True)
+    ]
 
 
 def _zeros(
-    sets: Ids, calibrations: Ids, kept: Mapping[str, Sequence[float | None]] | None
+    sets: Ids, calibrations: Ids, inputs: Sequence[Mapping[str, Any]]
 ) -> list[tuple[float | None, ...]]:
     """What is known of the zero of each set's scale, as the last columns of the members.
 
@@ -232,14 +280,16 @@ def _zeros(
             "pk", "u_offset_N", "gain"
         )
     }
-    if kept is None:
-        now = PullSet.objects.filter(pk__in=sets).values_list(
-            "pk", "session__revision__resolution_N", "session__revision__capacity_N"
-        )
-        kept = {str(pk): row for pk, *row in now}
+    of_now = PullSet.objects.filter(pk__in=sets).values_list(
+        "pk", "session__revision__resolution_N", "session__revision__capacity_N"
+    )
+    keeps_none = any("uncalibrated_N" not in kept for kept in inputs)
+    now = {str(pk): row for pk, *row in of_now} if keeps_none else {}
     return [
-        of_calibration.get(calibration, (*UNKNOWN, *kept.get(str(pk), UNKNOWN)))
-        for pk, calibration in zip(sets, calibrations, strict=True)
+        of_calibration.get(
+            calibration, (*UNKNOWN, *kept.get("uncalibrated_N", now).get(str(pk), UNKNOWN))
+        )
+        for pk, calibration, kept in zip(sets, calibrations, inputs, strict=True)
     ]
 
 

@@ -1,13 +1,16 @@
 """`manage.py verify` proves a whole store, and names the one row that is not as it was."""
 
+import json
 from io import StringIO
 
 import pytest
 from django.contrib.auth.models import User
 from django.core.management import CommandError, call_command
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import F
+from django.test.utils import CaptureQueriesContext
 
+from deploy.verifying.figures import wrong_figures
 from results import intake
 from results.accounts.close import close_account
 from results.accounts.erase import erase_row
@@ -16,6 +19,7 @@ from results.models import (
     AuditLink,
     Message,
     NormalisedSet,
+    Pool,
     Pull,
     PullSet,
     StateChange,
@@ -86,6 +90,45 @@ def test_one_reading_changed_among_all_is_found_by_the_bytes_and_by_the_figures(
         f"session {session}: pull {changed.number} of part {part} is not what its bytes say"
     ]
     assert any("does not follow from its pulls" in fault for fault in faults())
+
+
+def test_a_set_whose_pulls_come_to_no_strength_any_more_is_named_and_the_rest_is_proven(league):
+    pools_of_two_kinds(league)
+    first_pool, second_pool = Pool.objects.order_by("current")
+    emptied = PullSet.objects.filter(normalised__pool=first_pool, state="pooled").first()
+    other = PullSet.objects.filter(normalised__pool=second_pool, state="pooled").first()
+    with rewriting():
+        Pull.objects.filter(pull_set=emptied).update(failure_mode="void")
+        NormalisedSet.objects.filter(pull_set=other).update(mean_N=F("mean_N") * 1.001)
+    assert list(map(str, wrong_figures())) == [
+        f"pool {first_pool.pk}, version {first_pool.current.number}: can no longer be computed "
+        "from its pulls",
+        f"pull set {other.pk}: mean_N does not follow from its pulls",
+    ]
+
+
+def test_a_pool_or_an_upload_more_takes_no_query_more(league):
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as asked:
+            verified()
+        return len(asked)
+
+    before, pools, uploads = queries(), Pool.objects.count(), Upload.objects.count()
+    pools_of_two_kinds(league)
+    assert (Pool.objects.count(), Upload.objects.count()) == (pools + 1, uploads + 4)
+    assert queries() == before
+
+
+def pools_of_two_kinds(league) -> None:
+    """Another pool beside that of the league."""
+    making.connection("Surgeon")
+    for person in league:
+        other = json.loads(document("shed winch", 20))
+        for pull_set in other["pull_sets"]:
+            pull_set["connection"] = "Surgeon"
+        intake.receive(person, json.dumps(other).encode(), intake.JSON, None)
+    embedded.drain()
+    seal()
 
 
 REWRITTEN = {

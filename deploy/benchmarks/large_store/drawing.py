@@ -18,6 +18,7 @@ from deploy.benchmarks.large_store.catalogue import (
     targets,
 )
 from deploy.demo.scenario import LINES, MODEL, SCENARIO, WET_NYLON, WET_NYLON_JOIN, is_nylon
+from rigs.metrology.units import FORCE_UNITS
 
 Floats = NDArray[np.float64]
 Ids = NDArray[np.int64]
@@ -30,6 +31,8 @@ U_GAIN, U_OFFSET_N = 0.002, 0.3
 GRIP_HOLDS = (0.75, 1.0)
 """Where a grip breaks a line, as a share of its strength."""
 DAYS = 700
+DECIMALS = 3
+"""Of a reading, as it is written."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,16 @@ class Testers:
     offset_N: Floats
     effect: Floats
 
+    @property
+    def units(self) -> NDArray[np.str_]:
+        """The unit that each tester's scale shows."""
+        return np.array([one["unit"] for one in SCENARIO["testers"]])[self.like]
+
+    @property
+    def newtons(self) -> Floats:
+        """That unit in newtons."""
+        return np.array([FORCE_UNITS[unit] for unit in self.units.tolist()])
+
     def of(self, field: str) -> Floats:
         """A field of the scenario's testers, for each tester."""
         return np.array([float(one.get(field, 0.0)) for one in SCENARIO["testers"]])[self.like]
@@ -48,10 +61,14 @@ class Testers:
 
 @dataclass(frozen=True)
 class Pulls:
-    """One row a pull (n,): the row it belongs to, counted from 0, its reading and how it ended."""
+    """One row a pull (n,): the row it belongs to, counted from 0, its reading and how it ended.
+
+    ``shown`` is the reading in the tester's own unit, to three decimals.
+    """
 
     owner: Ids
     number: Ids
+    shown: Floats
     reading_N: Floats
     mode: Modes
     place: Modes
@@ -249,4 +266,7 @@ def _read(
     begins = np.flatnonzero(np.r_[True, owner[1:] != owner[:-1]])
     lengths = np.diff(np.r_[begins, owner.size])
     number = np.arange(owner.size) - np.repeat(begins, lengths) + 1
-    return Pulls(owner, number, np.maximum(np.round(shown / step), 1) * step, mode, place)
+    in_steps_N = np.maximum(np.round(shown / step), 1) * step
+    newtons = people.newtons[tester]
+    written = np.round(in_steps_N / newtons, DECIMALS)
+    return Pulls(owner, number, written, written * newtons, mode, place)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from deploy.benchmarks.large_store.catalogue import LINE_IDS
 from deploy.benchmarks.large_store.copying import copy_in, renumber
 from deploy.benchmarks.large_store.drawing import U_GAIN, U_OFFSET_N, Pulls, World
+from deploy.benchmarks.large_store.sending import FIRST_DAY, SPOOL, write_uploads
 from deploy.demo.scenario import LINES, SCENARIO
 from results.models import (
     Baseline,
@@ -27,12 +28,11 @@ from results.models import (
     StateChange,
     TieParameter,
 )
-from rigs.metrology.units import FORCE_UNITS, parse_force
+from rigs.metrology.units import parse_force
 from rigs.models import Calibration, Club, Contributor, Line, Rig, RigRevision
 
 Ids = NDArray[np.int64]
 TESTERS_A_CLUB = 10
-SPOOL = "A"
 
 
 def write(world: World, normalised: dict[str, list[Any]]) -> None:
@@ -41,6 +41,7 @@ def write(world: World, normalised: dict[str, list[Any]]) -> None:
     _catalogue(world)
     _sessions(world)
     _pulls(world)
+    write_uploads(world)
     _normalised(world, normalised)
 
 
@@ -147,17 +148,15 @@ def _catalogue(world: World) -> None:
 def _sessions(world: World) -> None:
     sessions = world.session_tester.size
     wet = world.testers.of("wet")[world.session_tester] > 0
-    first = date(2023, 10, 1)
-    units = np.array([one["unit"] for one in SCENARIO["testers"]])[world.testers.like]
     copy_in(
         Session,
         sessions,
         {
             "contributor_id": world.session_tester + 1,
             "revision_id": world.session_tester + 1,
-            "pulled_on": [first + timedelta(days=day) for day in world.session_day.tolist()],
+            "pulled_on": [FIRST_DAY + timedelta(days=day) for day in world.session_day.tolist()],
             "state": np.where(wet, Session.State.SOAKED, Session.State.DRY),
-            "unit": units[world.session_tester],
+            "unit": world.testers.units[world.session_tester],
             "fingerprint": [f"{n:064x}" for n in range(sessions)],
         },
     )
@@ -228,9 +227,6 @@ def _pulls(world: World) -> None:
 
 
 def _copy_pulls(world: World, pulls: Pulls, tester: Ids, before: int, parent: str) -> None:
-    units = np.array([one["unit"] for one in SCENARIO["testers"]])[world.testers.like][tester]
-    newtons = np.array([FORCE_UNITS[unit] for unit in units.tolist()])
-    written = [f"{reading:.3f}" for reading in (pulls.reading_N / newtons).tolist()]
     rows = pulls.owner.size
     copy_in(
         Pull,
@@ -241,8 +237,8 @@ def _copy_pulls(world: World, pulls: Pulls, tester: Ids, before: int, parent: st
             "pull_set_id": None,
             parent: pulls.owner + 1,
             "number": pulls.number,
-            "reading_written": written,
-            "unit": units,
+            "reading_written": [repr(reading) for reading in pulls.shown.tolist()],
+            "unit": world.testers.units[tester],
             "reading_N": pulls.reading_N,
             "failure_mode": pulls.mode,
             "place": pulls.place,
