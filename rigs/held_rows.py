@@ -11,6 +11,8 @@ from typing import Any
 from django.contrib.postgres.operations import ValidateConstraint
 from django.db.migrations.operations import AddConstraint
 
+from rigs.patience import patiently
+
 
 class HoldNewRows(AddConstraint):
     """Add a check that rows written from now on have to pass."""
@@ -24,7 +26,7 @@ class HoldNewRows(AddConstraint):
         model = to_state.apps.get_model(app_label, self.model_name)
         if self.allow_migrate_model(schema_editor.connection.alias, model):
             check = self.constraint.create_sql(model, schema_editor)
-            schema_editor.execute(f"{check} NOT VALID", params=None)
+            patiently(schema_editor, f"{check} NOT VALID")
 
 
 class HoldAllRows(ValidateConstraint):

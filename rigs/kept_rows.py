@@ -12,6 +12,8 @@ from typing import Any
 
 from django.db.migrations.operations.base import Operation
 
+from rigs.patience import patiently
+
 REFUSE = "samespool_refuse"
 CREATE_REFUSE = f"""\
 CREATE OR REPLACE FUNCTION {REFUSE}() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -44,7 +46,7 @@ class OnPostgreSQL(Operation):
         if schema_editor.connection.vendor == "postgresql":
             model = to_state.apps.get_model(app_label, self.model_name)
             for statement in self.forwards(model):
-                schema_editor.execute(statement, params=None)
+                patiently(schema_editor, statement)
 
     def database_backwards(
         self,
@@ -56,7 +58,7 @@ class OnPostgreSQL(Operation):
         if schema_editor.connection.vendor == "postgresql":
             model = from_state.apps.get_model(app_label, self.model_name)
             for statement in self.backwards(model):
-                schema_editor.execute(statement, params=None)
+                patiently(schema_editor, statement)
 
     def forwards(self, model: Any) -> list[str]:
         """The statements that do it."""
