@@ -340,3 +340,60 @@ def test_pulls_not_named_yet_wait_through_a_cable_that_was_pulled_out(connected)
     expect(page.locator("#reading")).to_have_value("20.10")
     end(page, "in the line")
     expect(page.locator("#reading")).to_have_value("20.90")
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_a_slow_ramp_is_not_asked_about_before_it_has_broken(at_the_rig):
+    """One newton a second with noise of half a newton, then a break: what is said on the way."""
+    page = at_the_rig
+    said = page.evaluate(
+        """() => {
+          const catcher = new Catcher(2);
+          const said = [];
+          let at = 0;
+          const noise = [0.4, -0.5, 0.1, 0.5, -0.3, -0.4, 0.2];
+          const add = (force) => {
+            at += 12.5;
+            said.push([catcher.add({ at, force, written: "" }), at]);
+          };
+          for (let i = 0; i < 240; i++) add(noise[i % 7]);
+          for (let i = 0; i < 1600; i++) add(i / 80 + noise[i % 7]);
+          const broke = at;
+          for (let i = 0; i < 240; i++) add(noise[i % 7]);
+          return said.filter(([event]) => event).map(([event, when]) => [event, when > broke]);
+        }"""
+    )
+    assert said == [["began", False], ["fell", True], ["ended", True]]
+
+
+@pytest.mark.parametrize("size", ["desktop"], indirect=True)
+def test_a_stream_that_goes_on_failing_is_given_up_and_noise_on_the_wire_is_not(at_the_rig):
+    page = at_the_rig
+    gone = page.evaluate(
+        """async () => {
+          const stream = new ReadableStream({ start(to) { to.error(new Error("gone")); } });
+          try { await new Lines({ readable: stream }).read(() => {}); } catch { return "given up"; }
+          return "hangs";
+        }"""
+    )
+    assert gone == "given up"
+    heard = page.evaluate(
+        """async () => {
+          const heard = [];
+          let opened = 0;
+          const port = { get readable() {
+            if (this.now && this.fresh) return this.now;
+            this.fresh = true;
+            const noisy = opened++ < 3;
+            this.now = new ReadableStream({ start(to) {
+              if (noisy) { port.fresh = false; to.error(new Error("framing")); return; }
+              to.enqueue(new TextEncoder().encode("1\\n2\\n3\\n"));
+              to.close();
+            } });
+            return this.now;
+          } };
+          await new Lines(port).read((lines) => heard.push(...lines));
+          return heard;
+        }"""
+    )
+    assert heard == ["2", "3"]

@@ -1,5 +1,6 @@
 """The page of recordings: a picture with its peaks, pulls named and left out, then a session."""
 
+import re
 import uuid
 
 import numpy as np
@@ -204,6 +205,27 @@ def test_a_finding_of_the_check_names_the_pull_and_not_a_place_in_a_document(as_
     page = Page(as_owner.post(address, naming(**rig_of(bench), **{"p8-end": "join"})))
     assert "pull 8, reading" in page.text
     assert "pull_sets[" not in page.text
+
+
+def test_a_recording_as_it_should_be_has_nothing_unusual(as_owner, bench, send):
+    page = Page(as_owner.post(send(recording()), naming(**rig_of(bench))))
+    assert "It can be stored." in page.text
+    assert "Unusual" not in page.text
+
+
+def test_what_is_wrong_is_said_in_the_words_of_the_form(as_owner, bench, send):
+    wrong = {"j1-connection": "Heron hitch", "s1-line": "thinn", "j1-leader": "thikk"}
+    page = Page(as_owner.post(send(recording()), naming(**rig_of(bench), **wrong)))
+    assert "straight line 1, line: found" in page.text
+    assert "join 1, " in page.text
+    assert not re.search(r"\[\d|[a-z]_[a-z]", page.text.partition("Rig and day")[0])
+
+
+def test_a_recording_without_a_pull_says_so_and_has_nothing_to_fill_in(as_owner, bench, send):
+    flat = [f"{at / HZ:.2f},0.00" for at in range(500)]
+    page = Page(as_owner.get(send("\n".join(["time_s,force_lbf", *flat, ""]))))
+    assert "No pull was found in this recording." in page.text
+    assert not page.all("form", id="name")
 
 
 def test_a_join_that_the_catalogue_lacks_can_be_proposed_and_the_session_waits(

@@ -83,9 +83,10 @@ const live = (() => {
     const trace = catcher.offered();
     const field = find("reading");
     find("force-forget").hidden = !trace;
-    find("force-peak").textContent = trace ? words.caught.replace("[peak]", `${trace.peak.written} ${session.unit}`).replace("[seconds]", trace.seconds.toFixed(1)) : "";
+    const isOver = catcher.over().length > 0;
+    find("force-peak").textContent = trace ? (isOver ? words.caught : words.underWay).replace("[peak]", `${trace.peak.written} ${session.unit}`).replace("[seconds]", trace.seconds.toFixed(1)) : "";
     if (field.value !== filled) return;
-    filled = trace && (catcher.waiting.length || catcher.fallen) ? trace.peak.written : "";
+    filled = isOver ? trace.peak.written : "";
     field.value = filled;
   }
 

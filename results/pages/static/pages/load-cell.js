@@ -10,6 +10,10 @@ const MOST_SAMPLES = 20000;
 /* Of the highest pull so far: a lower one is the handling of line. */
 const SMALL_SHARE = 0.08;
 const LONGEST_LINE = 200;
+/* After noise on the wire: reading again at once would leave the page no time for anything else. */
+const BETWEEN_FAILURES_MS = 20;
+/* How long force stays low after a fall for it to be a break: a slip is soon taken up again. */
+const STAYS_LOW_MS = 300;
 const UNITS_WRITTEN = { n: "N", kn: "kN", lb: "lbf", lbs: "lbf", lbf: "lbf", kg: "kgf", kgf: "kgf", g: "gf", gf: "gf", oz: "ozf", ozf: "ozf" };
 
 /* The number of a line that is asked for (0 the first, -1 the last), as written, with the unit
@@ -61,10 +65,11 @@ class Catcher {
     this.began = false;
     this.peak = null;
     this.fallen = false;
+    this.lastHigh = -Infinity;
     this.lastAbove = -Infinity;
   }
 
-  /* What happened by this sample: "began", "fell", "ended" or nothing. */
+  /* What happened by this sample: "began", "fell", "rose" again, "ended" or nothing. */
   add(sample) {
     this.samples.push(sample);
     return this.began ? this.during(sample) : this.before(sample);
@@ -79,6 +84,7 @@ class Catcher {
     this.began = true;
     this.peak = sample;
     this.lastAbove = sample.at;
+    this.lastHigh = sample.at;
     return "began";
   }
 
@@ -92,15 +98,18 @@ class Catcher {
   during(sample) {
     if (this.samples.length > MOST_SAMPLES) this.samples = this.samples.filter((each, index) => index % 2 === 0 || each === this.peak);
     const risen = this.peak.force - this.zero;
+    const wasFallen = this.fallen;
     if (sample.force > this.peak.force) {
       this.peak = sample;
       this.fallen = false;
     }
     if (sample.force - this.zero > Math.max(this.least, 0.05 * risen)) this.lastAbove = sample.at;
     if (sample.at - this.lastAbove > QUIET_MS) return this.end();
-    if (this.fallen || sample.force - this.zero > 0.5 * risen) return "";
-    this.fallen = true;
-    return "fell";
+    if (sample.force - this.zero > 0.5 * risen) this.lastHigh = sample.at;
+    if (this.fallen) return "";
+    if (wasFallen) return "rose";
+    this.fallen = sample.at - this.lastHigh > STAYS_LOW_MS;
+    return this.fallen ? "fell" : "";
   }
 
   end() {
@@ -174,7 +183,9 @@ class Lines {
 
   async read(heard) {
     const decoder = new TextDecoder();
+    let failed = null;
     while (this.port.readable && !this.closing) {
+      const stream = this.port.readable;
       this.reader = this.port.readable.getReader();
       try {
         for (let read = await this.reader.read(); !read.done; read = await this.reader.read()) {
@@ -183,8 +194,11 @@ class Lines {
         }
         return;
       } catch (failure) {
-        /* Noise on the wire leaves the port readable; a cable that was pulled out does not. */
-        if (!this.port.readable) throw failure;
+        /* Noise on the wire leaves the port readable, by another stream; a cable that was pulled out
+           does not, and a stream that has failed once goes on failing. */
+        if (!this.port.readable || stream === failed) throw failure;
+        failed = stream;
+        await new Promise((then) => setTimeout(then, BETWEEN_FAILURES_MS));
       } finally {
         this.reader.releaseLock();
       }
