@@ -397,3 +397,12 @@ def test_a_stream_that_goes_on_failing_is_given_up_and_noise_on_the_wire_is_not(
         }"""
     )
     assert heard == ["2", "3"]
+
+
+@pytest.mark.parametrize("size", ["phone"], indirect=True)
+def test_a_load_cell_that_rests_off_zero_is_said_until_it_was_set(connected):
+    page = connected
+    play(page, "1.60 lb\r\n" * 60)
+    expect(page.locator("#live .error")).to_contain_text("set its zero")
+    play(page, "0.01 lb\r\n" * 400)
+    expect(page.locator("#live .error")).to_be_hidden()

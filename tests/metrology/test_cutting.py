@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
+from deploy.demo.recorder import Logger, record, session
 from rigs.metrology.errors import MetrologyError, TooFewSamples
 from rigs.metrology.traces.cutting import cut
 from rigs.metrology.traces.faults import FaultCode
@@ -137,3 +138,34 @@ def test_any_recording_ends_in_pulls_within_it_or_in_a_named_error(data, size):
     for part in found.pulls:
         assert ends <= part.first <= part.peak < part.last <= size
         ends = part.last
+
+
+def test_a_single_sample_far_out_is_a_spike_and_a_slip_or_a_break_is_none():
+    forces = ramp(90)
+    assert codes(cut(clock(forces), forces)) == []
+    at = int(np.argmax(forces > 50))
+    for jump in (60.0, -30.0):
+        spiked = forces.copy()
+        spiked[at] += jump
+        (fault,) = [each for each in cut(clock(forces), spiked).faults if each.code == "spike"]
+        assert (fault.index, fault.pull) == (at, 0)
+        assert fault.numbers["beside_N"] == pytest.approx(50, abs=0.5)
+    times, slipped = through((0, 0), (3, 0), (8, 50), (8.02, 30), (12, 90), (12.02, 0), (15, 0))
+    assert FaultCode.SPIKE not in codes(cut(times, slipped))
+
+
+def test_a_load_cell_that_rests_off_zero_is_said_once_for_the_whole_recording():
+    forces = np.concatenate([ramp(90), ramp(80)])
+    assert codes(cut(clock(forces), forces + 1.0)) == []
+    for rest in (7.0, -7.0):
+        (fault,) = cut(clock(forces), forces + rest).faults
+        assert (fault.code, fault.pull) == (FaultCode.RESTS_OFF_ZERO, None)
+        assert fault.numbers["force_N"] == pytest.approx(rest, abs=0.1)
+
+
+@pytest.mark.parametrize("hertz", [5, 10, 80])
+def test_a_simulated_rig_without_spikes_has_none(hertz):
+    rng = np.random.default_rng(hertz)
+    drawn = record(rng, Logger(hertz=hertz), session(rng))
+    found = {fault.code for fault in cut(drawn.time_s, drawn.reading).faults}
+    assert not found & {FaultCode.SPIKE, FaultCode.RESTS_OFF_ZERO}

@@ -25,6 +25,14 @@ SENTENCES = {
         "Force stays %(force)s above zero here, %(percent)s%% of the peak: was the line still "
         "loaded, or has the zero moved?"
     ),
+    FaultCode.SPIKE: _(
+        "One sample reads %(force)s where those beside it read %(beside)s: a spike, and no force "
+        "of the line. If it is the peak, the reading is wrong: leave the pull out."
+    ),
+    FaultCode.RESTS_OFF_ZERO: _(
+        "Without load the load cell shows %(force)s, which is in every reading too: set its zero "
+        "before you pull."
+    ),
     FaultCode.TWO_PEAKS_ALIKE: _(
         "Two peaks alike, %(force)s and %(other)s, with %(valley)s between: one pull that slipped, "
         "or two?"

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike
 from scipy import signal
 
 from rigs.metrology.traces.faults import Fault
-from rigs.metrology.traces.faulty import faults_of_clock, faults_of_pull
+from rigs.metrology.traces.faulty import fault_of_rest, faults_of_clock, faults_of_pull
 from rigs.metrology.traces.samples import (
     Column,
     columns,
@@ -85,6 +85,10 @@ def cut(time_s: ArrayLike, force_N: ArrayLike, *, capacity_N: float | None = Non
     pulls = tuple(part for part in loads if _height(forces, part) >= least)
     left_out = tuple(part for part in loads if _height(forces, part) < least)
     faults = faults_of_clock(times, [(part.first, part.last) for part in pulls])
+    if pulls:
+        faults += fault_of_rest(
+            times, forces, float(np.median(_zero_line(times, forces, span))), span
+        )
     for number, part in enumerate(pulls):
         faults += faults_of_pull(
             times, forces, (part.first, part.last, part.peak), number, capacity_N

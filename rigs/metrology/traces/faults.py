@@ -18,6 +18,10 @@ class FaultCode(StrEnum):
     """On the way up. Numbers: `samples`, `wanted`."""
     NO_RETURN_TO_ZERO = "no_return_to_zero"
     """Before the pull, or after it. Numbers: `force_N` above zero, `percent` of the peak."""
+    SPIKE = "spike"
+    """One sample far from both beside it. Numbers: `force_N`, `beside_N`."""
+    RESTS_OFF_ZERO = "rests_off_zero"
+    """Without load, over the whole recording. Numbers: `force_N`."""
     TWO_PEAKS_ALIKE = "two_peaks_alike"
     """Numbers: `force_N` and `other_N`, `other_s`, and `valley_N` between them."""
 

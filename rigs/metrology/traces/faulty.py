@@ -25,6 +25,11 @@ FAR_FROM_CAPACITY = 0.9
 OFF_ZERO_SHARE = 0.05
 LOADED_SHARE = 0.2
 """Of the peak, above the recording's lowest: both ends of a pull can't be zero there."""
+SPIKE_SHARE, SPIKE_NOISES, SPIKE_RISES = 0.1, 12.0, 8.0
+"""How far a sample lies beyond both beside it to be a spike: shares of the peak, standard
+deviations of noise, and usual rises from one sample to the next."""
+RESTS_SHARE, RESTS_NOISES = 0.03, 10.0
+"""Of the recording's range, and of noise: how far from zero a load cell may rest without load."""
 ALIKE_SHARE = 0.97
 VALLEY_SHARE = 0.1
 """Of the peak: how far force falls between two peaks that are taken for two."""
@@ -85,11 +90,19 @@ def faults_of_pull(
         *_too_few_samples(pull),
         *(_flat_top(pull, capacity_N) or _peak_alike(pull)),
         *_off_zero(pull),
+        *_spikes(pull),
     ]
     return [
         Fault(code, float(pull.times[at]), first + at, number, numbers)
         for code, at, numbers in faults
     ]
+
+
+def fault_of_rest(times: Column, forces: Column, zero_N: float, span_N: float) -> list[Fault]:
+    """That the load cell shows a force where nothing pulls at it."""
+    if abs(zero_N) <= max(RESTS_SHARE * span_N, RESTS_NOISES * noise_of(forces)):
+        return []
+    return [Fault(FaultCode.RESTS_OFF_ZERO, float(times[0]), 0, None, {"force_N": zero_N})]
 
 
 _Found = tuple[FaultCode, int, dict[str, float]]
@@ -177,4 +190,26 @@ def _off_zero(pull: _Pull) -> list[_Found]:
         )
         for at, level in zip((0, pull.forces.size - 1), pull.ends, strict=True)
         if level - pull.zero > least
+    ]
+
+
+def _spikes(pull: _Pull) -> list[_Found]:
+    """Single samples, up to the highest, that lie far beyond both of their neighbours."""
+    f = pull.forces[: pull.top + 2]
+    if f.size < FLAT_SAMPLES:
+        return []
+    here, before, after = f[1:-1], f[:-2], f[2:]
+    beyond = np.maximum(here - np.maximum(before, after), np.minimum(before, after) - here)
+    rises = np.abs(np.diff(f[f > pull.zero + 0.1 * pull.height]))
+    usual = float(np.median(rises)) if rises.size else 0.0
+    least = max(
+        SPIKE_SHARE * pull.height, SPIKE_NOISES * noise_of(pull.forces), SPIKE_RISES * usual
+    )
+    return [
+        (
+            FaultCode.SPIKE,
+            int(at) + 1,
+            {"force_N": float(here[at]), "beside_N": float((before[at] + after[at]) / 2)},
+        )
+        for at in np.flatnonzero(beyond > least)
     ]

@@ -13,7 +13,7 @@ from the zero before and after the pull: at each of its samples, the highest of 
 r d for each sample in between. So it is the noise of this load cell, alike from one sample to the
 next, hum or steps as it may be. It is a maximum over moving blocks (Kuensch 1989, Annals of
 Statistics 17:1217, from memory), and as many of its values are independent as the initial positive
-sequence of its autocorrelations says (Geyer 1992, Statistical Science 7:473, from memory).
+sequence of its autocorrelations says (Geyer 1992, Statistical Science 7:473).
 
 Where too little of the zero was recorded, noise is taken as normal and independent: the mean and
 scatter of the maximum of z_k - k/ratio, z_k standard normal and ratio = noise / (r d), follow from

@@ -6,6 +6,8 @@ const UNNAMED = "samespool.at-the-rig.unnamed";
 const CHOSEN = "samespool.load-cell";
 /* Force that begins a pull, in newtons: below what the thinnest line holds, above a cell's noise. */
 const LEAST_N = 2;
+/* A load cell that shows more than this without load, in newtons, was not set to zero. */
+const RESTS_N = 5;
 const DRAWN = { width: 340, height: 150, columns: 170 };
 
 const live = (() => {
@@ -37,7 +39,7 @@ const live = (() => {
     await lines.read((found, now) => heard(found, now) && clearTimeout(silence)).catch(() => complain(words.lost));
     clearTimeout(silence);
     if (catcher.cutOff()) complain(`${panel.querySelector(".error").textContent} ${words.cut}`);
-    told();
+    tellAndKeep();
     connected(false);
   }
 
@@ -63,17 +65,19 @@ const live = (() => {
     const numbers = found.map((line) => numberOf(line, Number(find("live-which").value)));
     clock.timesOf(found.length, now).forEach((at, index) => {
       const number = numbers[index];
-      if (number && catcher.add({ at, force: number.force, written: number.written })) told();
+      if (number && catcher.add({ at, force: number.force, written: number.written })) tellAndKeep();
     });
     const last = numbers.at(-1);
     find("live-line").textContent = `${found.at(-1).slice(0, 60)} → ${last ? last.written : words.nothing}`;
     if (last) find("force-now").textContent = `${last.written} ${session.unit}`;
+    const rests = !catcher.began && Math.abs(catcher.zero ?? 0) * newtons() > RESTS_N ? words.rests : "";
+    if (rests || panel.querySelector(".error").textContent === words.rests) complain(rests);
     if (last?.unit && last.unit !== session.unit) complain(words.otherUnit.replace("[written]", last.unit).replace("[unit]", session.unit));
     draw();
     return numbers.some((number) => number);
   }
 
-  function told() {
+  function tellAndKeep() {
     keepUnnamed();
     offer();
   }
@@ -174,7 +178,7 @@ const live = (() => {
   }
   find("live-connect").addEventListener("click", () => (session.unit ? connect() : complain(words.needsUnit)));
   find("live-end").addEventListener("click", () => lines.close());
-  find("force-forget").addEventListener("click", () => { catcher.forget(); told(); });
+  find("force-forget").addEventListener("click", () => { catcher.forget(); tellAndKeep(); });
   addEventListener("pagehide", keepUnnamed);
   document.addEventListener("visibilitychange", keepUnnamed);
   panel.hidden = !("serial" in navigator);
@@ -182,8 +186,8 @@ const live = (() => {
 
   return {
     take,
-    dropAll: () => { catcher.forgetAll(); told(); keptTraces.dropAll(); },
-    next: told,
+    dropAll: () => { catcher.forgetAll(); tellAndKeep(); keptTraces.dropAll(); },
+    next: tellAndKeep,
     peak: () => catcher.offered()?.peak.written || "",
     isUnnamed: () => catcher.over().length > 0,
   };

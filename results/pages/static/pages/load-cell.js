@@ -12,7 +12,9 @@ const SMALL_SHARE = 0.08;
 const LONGEST_LINE = 200;
 /* After noise on the wire: reading again at once would leave the page no time for anything else. */
 const BETWEEN_FAILURES_MS = 20;
-/* How long force stays low after a fall for it to be a break: a slip is soon taken up again. */
+/* A pull that has risen by less than this many times what began it may only have swayed by noise:
+   its fall is one once force stays low for so long. */
+const HARDLY_RISEN = 4;
 const STAYS_LOW_MS = 300;
 const UNITS_WRITTEN = { n: "N", kn: "kN", lb: "lbf", lbs: "lbf", lbf: "lbf", kg: "kgf", kgf: "kgf", g: "gf", gf: "gf", oz: "ozf", ozf: "ozf" };
 
@@ -108,7 +110,8 @@ class Catcher {
     if (sample.force - this.zero > 0.5 * risen) this.lastHigh = sample.at;
     if (this.fallen) return "";
     if (wasFallen) return "rose";
-    this.fallen = sample.at - this.lastHigh > STAYS_LOW_MS;
+    const isLow = sample.force - this.zero <= 0.5 * risen;
+    this.fallen = isLow && (risen > HARDLY_RISEN * this.least || sample.at - this.lastHigh > STAYS_LOW_MS);
     return this.fallen ? "fell" : "";
   }
 
