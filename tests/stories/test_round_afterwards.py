@@ -31,7 +31,7 @@ from results.rounds.closing import close
 from results.rounds.codes import readable
 from results.rounds.entering import enter
 from results.worker.embedded import drain
-from results.worker.round_reports import renew_round_reports
+from results.worker.round_reports import make_round_reports, renew_round_reports
 from tests import making, playing
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser
@@ -52,7 +52,7 @@ def organiser(db):
 
 @pytest.fixture
 def testers(db):
-    found = [playing.member(f"tester {number}") for number in range(1, 5)]
+    found = [playing.member(f"ringer {number}") for number in range(1, 5)]
     for tester in found:
         playing.lent_rig(tester)
     return found
@@ -68,7 +68,7 @@ def done(organiser, testers):
         playing.sends(participant, load_N=78.0 + 1.5 * number)
     SealedSession.objects.filter(participant=entered[1]).update(late=True)
     close(organiser, made)
-    drain()
+    make_round_reports()
     made.refresh_from_db()
     return made
 
@@ -89,8 +89,8 @@ def test_late_and_not_blind_are_in_the_report_the_own_one_and_the_api(done, test
         tester.handle: [name for name in ("late", "not_blind") if of_tester(done, tester)[name]]
         for tester in testers
     }
-    assert marked == {"tester 1": [], "tester 2": ["late"], "tester 3": ["not_blind"],
-                      "tester 4": []}  # fmt: skip
+    assert marked == {"ringer 1": [], "ringer 2": ["late"], "ringer 3": ["not_blind"],
+                      "ringer 4": []}  # fmt: skip
     here = f"/api/v1/rounds/{done.pk}"
     assert client_of(testers[1]).get(f"{here}/my-report").json()["own"]["late"]
     own = Page(browser(testers[2]).get(f"/rounds/{done.pk}/report/mine/")).text
@@ -104,7 +104,7 @@ def test_who_looks_at_the_packing_list_after_the_close_is_no_less_blind(organise
     playing.sends(entered[1])
     close(organiser, made)
     packing_list(organiser, made)
-    drain()
+    make_round_reports()
     assert not any(one["not_blind"] for one in report_of(made).report["participants"])
 
 
@@ -114,7 +114,7 @@ def test_a_session_withdrawn_after_the_close_makes_a_new_version_and_the_old_one
     first = report_of(done)
     session = Session.objects.get(contributor=testers[0])
     amend.withdraw(session, testers[0], "the scale stuck")
-    drain()
+    renew_round_reports()
     second = report_of(done)
     assert (first.number, second.number, second.report["sent"]) == (1, 2, 3)
     number = done.participants.get(contributor=testers[0]).number
@@ -126,16 +126,16 @@ def test_a_session_withdrawn_after_the_close_makes_a_new_version_and_the_old_one
         assert notices.filter(text__contains="new version, 2").exists()
         assert address_of(notices.first()) == f"/rounds/{done.pk}/report/mine/"
     page = Page(browser(testers[1]).get(f"/rounds/{done.pk}/report/")).text
-    assert "tester 1: A session was withdrawn" in page
+    assert "ringer 1: A session was withdrawn" in page
     outside = Page(Client().get(f"/rounds/{done.pk}/report/")).text
     assert "A session was withdrawn" in outside
-    assert "tester 1" not in outside
+    assert "ringer 1" not in outside
     old = Page(browser(testers[1]).get(f"/rounds/{done.pk}/report/?version=1")).text
     assert "4 of 4 testers sent" in old
     assert Client().get(f"/api/v1/rounds/{done.pk}/report?version=1").json()["number"] == 1
     for wrong in ("9", "x", "-1", "1" * 30):
         assert Client().get(f"/rounds/{done.pk}/report/?version={wrong}").status_code == 404
-    drain()
+    renew_round_reports()
     assert report_of(done).number == 2
 
 
@@ -147,7 +147,7 @@ def test_a_correction_after_the_close_counts_is_marked_and_makes_a_new_version(d
         testers[0], json.dumps(upload).encode(), "application/json", None,
         replaces=session, reason="misread",
     )  # fmt: skip
-    drain()
+    renew_round_reports()
     second = report_of(done)
     assert (second.number, second.report["sent"], len(second.sets)) == (2, 4, 20)
     assert of_tester(done, testers[0])["corrected"]
@@ -171,6 +171,7 @@ def test_a_calibration_that_comes_later_makes_a_new_version_and_nothing_else_doe
 def test_what_was_tied_centrally_is_marked_and_is_not_its_testers_hands(
     done, organiser, testers, as_stranger
 ):
+    drain()
     central = PullSet.objects.filter(in_round__specimen__sample__tied="centrally")
     assert central.count() == 12
     assert set(central.values_list("in_round__tied_by", flat=True)) == {organiser.pk}
@@ -212,7 +213,7 @@ def test_who_tied_for_everybody_and_pulls_has_tied_their_own(organiser, testers)
     for participant in entered:
         playing.sends(participant)
     close(organiser, made)
-    drain()
+    make_round_reports()
     central = RoundSet.objects.filter(specimen__sample__tied="centrally")
     by = {one.specimen.participant.contributor: one.tied_by for one in central}
     assert by == {testers[0]: None} | dict.fromkeys(testers[1:], testers[0])
@@ -287,7 +288,7 @@ def test_nothing_public_lays_a_participants_number_beside_a_handle(done, testers
         for loads in [[pull.reading_N for pull in one.pulls.all()]]
     ]
     whole = client_of(testers[0]).get(f"/api/v1/rounds/{done.pk}/report").json()
-    assert {who for _, who in linked(whole["report"], sets)} >= {"tester 3", "tester 4"}
+    assert {who for _, who in linked(whole["report"], sets)} >= {"ringer 3", "ringer 4"}
     assert {one["handle"] for one in whole["participants"]} == {one.handle for one in testers}
     for reader in (as_stranger, client_of(playing.member("passer-by"))):
         public = reader.get(f"/api/v1/rounds/{done.pk}/report").json()
@@ -323,7 +324,7 @@ def test_of_few_testers_every_page_says_what_can_t_be_said(organiser, testers, p
     for number, participant in enumerate(entered):
         playing.sends(participant, load_N=80.0 + number)
     close(organiser, made)
-    drain()
+    make_round_reports()
     club = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/")).text
     own = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/mine/")).text
     assert "Repeatability, reproducibility, h and k need 6 participants" in club
@@ -346,7 +347,7 @@ def test_who_sent_nothing_reads_that_and_not_a_table_of_nothing(organiser, teste
     for participant in entered[1:]:
         playing.sends(participant)
     close(organiser, made)
-    drain()
+    make_round_reports()
     own = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/mine/")).text
     assert "No result of yours counts in this round" in own
     assert "3 testers sent results" in own
@@ -361,7 +362,7 @@ def test_a_declared_standard_deviation_scores_and_judges_the_spools(organiser, t
     made, entered = playing.opened(organiser, testers, sigma_relative=0.05)
     client = browser(organiser)
     address = f"/rounds/{made.pk}/lots/1/"
-    rows = "\n".join(f"{100 + 0.1 * piece} {100.2 + 0.1 * piece}" for piece in range(10))
+    rows = "\n".join(f"{100 + 0.1 * piece:.1f} {100.2 + 0.1 * piece:.1f}" for piece in range(10))
     sent = {"occasion": "before", "unit": "N", "pieces": rows.replace(".", ",")}
     assert client.post(address, sent)["Location"] == address
     page = Page(client.get(address)).text
@@ -381,7 +382,7 @@ def test_a_declared_standard_deviation_scores_and_judges_the_spools(organiser, t
     for participant in entered:
         playing.sends(participant)
     close(organiser, made)
-    drain()
+    make_round_reports()
     found = report_of(made).report
     for sample in found["samples"]:
         assigned = sample["assigned"]
@@ -418,7 +419,7 @@ def test_the_notice_of_the_close_leads_to_the_report_even_before_it_is_made(orga
     close(organiser, made)
     address = f"/rounds/{made.pk}/report/mine/"
     assert browser(testers[0]).get(address)["Location"] == f"/rounds/{made.pk}/"
-    drain()
+    make_round_reports()
     notice = Notice.objects.filter(to=testers[0], about=Notice.About.ROUND).get()
     assert address_of(notice) == address
     assert browser(testers[0]).get(address).status_code == 200
