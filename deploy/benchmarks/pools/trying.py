@@ -20,7 +20,7 @@ from results.statistics.contrasts import within_baseline_contrasts
 from results.statistics.errors import StatisticsError
 from results.statistics.meta_regression import fit_meta_regression
 from results.statistics.network import network
-from results.statistics.ranking import groups, rank
+from results.statistics.ranking import rank
 from results.statistics.tester_means import means_by_tester
 from rigs.models import Contributor
 from rigs.refusals import Refused
@@ -147,7 +147,6 @@ def _network(members: Members, outcome: Outcome, number: int) -> None:
     )
     found = network(contrasts, str(contrasts.base[0]))
     rank(found.estimate, found.robust_covariance)
-    groups(found.estimate, found.robust_covariance, found.degrees_of_freedom)
 
 
 def _columns(members: Members, outcome: Outcome) -> tuple[Any, ...]:

@@ -66,7 +66,7 @@ def own_of_sets(world: World, rng: Rng) -> Measured:
     *_, join = loads_of(drawn)
     place = np.searchsorted(kept, join.group).clip(max=kept.size - 1)
     counted = kept[place] == join.group
-    join = Loads(*(np.asarray(each)[counted] for each in (join.load_N, join.exact)), place[counted])
+    join = Loads(np.asarray(join.load_N)[counted], np.asarray(join.exact)[counted], place[counted])
     pool = one_stage(drawn.tester, drawn.session, drawn.session, *loads_of(drawn)).join
     sets, found = own_strengths_of(members, join, pool)
     yield "figures by set", float(found is not None)
