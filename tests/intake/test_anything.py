@@ -15,7 +15,6 @@ from tests.intake.conftest import HEADER, RIGHT, ROWS
 
 FEW = settings(
     max_examples=150,
-    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 TEXT = st.text(max_size=70)

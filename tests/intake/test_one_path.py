@@ -28,7 +28,6 @@ pytestmark = pytest.mark.usefixtures("planted_past")
 
 SOME = settings(
     max_examples=40,
-    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 ENDS = [READING_N.lowest, READING_N.highest]

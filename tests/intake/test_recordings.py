@@ -252,7 +252,7 @@ pieces = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(st.lists(pieces, max_size=60).map("".join), st.sampled_from(["N", ""]))
 def test_any_text_ends_in_a_recording_or_a_refusal(text, unit):
     answers = Answers(unit=unit, sample_rate_Hz=10)
@@ -265,7 +265,7 @@ def test_any_text_ends_in_a_recording_or_a_refusal(text, unit):
     assert len(recording.rows) == recording.force.size
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     st.recursive(
         st.none() | st.booleans() | st.floats() | st.text(max_size=5) | st.integers(),
