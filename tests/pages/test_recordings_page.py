@@ -190,6 +190,14 @@ def test_a_unit_that_the_file_does_not_say_is_asked_for(as_owner, bench, send):
     assert form["action"].endswith("?unit=kgf")
 
 
+def test_a_column_that_is_not_there_is_said_by_the_name_of_its_field(as_owner, bench, send):
+    asked = as_owner.get(send(recording()), {"force_column": "9"})
+    assert asked.status_code == 422
+    said = Page(asked).text
+    assert "Column of force: found column 9, which isn't there" in said
+    assert "force_column" not in said
+
+
 def test_faults_are_marked_on_the_picture_and_said_beside_the_pull(as_owner, bench, send):
     lines = recording(top=20.3).splitlines()
     del lines[160:220]

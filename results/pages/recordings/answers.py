@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from results.intake.recordings import Answers
 from rigs.metrology.units import FORCE_UNITS
+from rigs.refusals import Finding
 
 MOST_COLUMN = 1000
 RECOGNISED = ("", _("as recognised"))
@@ -68,3 +71,9 @@ class AnswersForm(forms.Form):
         self.is_valid()
         said = self.cleaned_data
         return Answers(**{name: value for name, value in said.items() if value not in ("", None)})
+
+
+def asked(finding: Finding) -> Finding:
+    """A finding about how a file is to be read, at the field of the form that answers it."""
+    field = AnswersForm.base_fields.get(finding.field)
+    return finding if field is None else replace(finding, field=str(field.label))

@@ -20,7 +20,7 @@ from results.intake.recordings import Recording, read_recording
 from results.models import Upload, WaitingUpload
 from results.pages.offered import catalogue_offered
 from results.pages.recordings import pictures
-from results.pages.recordings.answers import AnswersForm
+from results.pages.recordings.answers import AnswersForm, asked
 from results.pages.recordings.forms import MOST_ROWS, ROWS, Named, named
 from results.pages.recordings.session_document import Composed, compose
 from results.pages.recordings.shown import shown
@@ -83,7 +83,10 @@ def recording(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
     try:
         found = read_recording(bytes(waiting.body), form, answers.given())
     except Refused as refusal:
-        context = {"waiting": waiting, "answers": answers, "refusal": refusal}
+        findings = [asked(each) for each in refusal.findings]
+        context = {
+            "waiting": waiting, "answers": answers, "refusal": refusal, "findings": findings,
+        }  # fmt: skip
         return render(request, "pages/recordings/ask.html", context, status=422)
     forms, rigs = _forms(request, contributor, found)
     outcome = Outcome()
@@ -179,5 +182,6 @@ def _page(
 def _send_page(
     request: HttpRequest, *, status: int = 200, refusal: Refused | None = None
 ) -> HttpResponse:
-    context = {"refusal": refusal, "most_bytes": MOST_BYTES}
+    findings = refusal.findings if refusal else ()
+    context = {"refusal": refusal, "findings": findings, "most_bytes": MOST_BYTES}
     return render(request, "pages/recordings/send.html", context, status=status)

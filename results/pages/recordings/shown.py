@@ -9,6 +9,7 @@ from decimal import Decimal
 from results.intake.recordings import Recording
 from results.pages.figures import decimal
 from results.pages.recordings import fault_words, pictures
+from results.pages.recordings.answers import asked
 from results.pages.recordings.forms import Named, PullForm
 from rigs.metrology.units import FORCE_UNITS
 from rigs.refusals import Finding
@@ -75,6 +76,6 @@ def shown(found: Recording, forms: Named) -> ShownRecording:
         seconds=decimal(whole.seconds, 0),
         highest=force(whole.top),
         faults=[fault_words.in_words(each, force) for each in outside],
-        remarks=found.remarks,
+        remarks=[asked(each) for each in found.remarks],
         pulls=pulls,
     )
