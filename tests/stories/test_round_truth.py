@@ -42,7 +42,10 @@ def testers(db):
 def lived(organiser, testers, drawn: DrawnRound) -> Round:
     """A round from its plan to its report, in which testers pull what was drawn."""
     plan = playing.draft()
-    samples = [replace(one, codes=2 if at in (0, 2) else 1) for at, one in enumerate(plan.samples)]
+    samples = [
+        replace(one, codes=2 if at in (0, 2) else 1, ties=WORLD.pulls)
+        for at, one in enumerate(plan.samples)
+    ]
     made = set_up(organiser, replace(plan, samples=samples))
     entered = [enter(tester, made.entry_code) for tester in testers]
     open_round(organiser, made)
