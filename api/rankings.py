@@ -10,6 +10,7 @@ from rest_framework import generics, serializers
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.intervals import Interval
 from api.pools import PoolDocument
 from api.serializers import Choice, Filters, Shown, ShownRow
 from results.models import DirectComparison, Pool
@@ -73,8 +74,7 @@ class ConclusionDocument(Shown):
         "has the narrower interval",
     )
     difference = serializers.FloatField(help_text="of the logarithms of the efficiencies")
-    ci_low = serializers.FloatField(help_text="lower end of its 95 percent interval")
-    ci_high = serializers.FloatField(help_text="upper end")
+    interval = Interval("ci", help_text="95 percent interval of the difference alone")
     p = serializers.FloatField(help_text="of this difference alone")
     p_holm = serializers.FloatField(help_text="adjusted for all pairs of the line pair (Holm 1979)")
     differs = serializers.BooleanField(
