@@ -16,6 +16,7 @@ from results.statistics.screening import (
     order,
     over_time,
     pulls,
+    recorded,
     repeats,
     rig,
     rounding,
@@ -39,6 +40,14 @@ from tests.statistics.hard_inputs import (
     STEPS,
     VALUES,
 )
+
+TRACES = [
+    recorded.recorded(np.concatenate([values, more]), step)
+    for values, more, step in product(
+        VALUES[::3], (VALUES[0], np.linspace(0.0, 90.0, 60)), (1e-9, 1.0)
+    )
+]
+"""Rises of traces (n,), some of them long enough to be compared."""
 
 SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.decided.share_alike": over(
@@ -109,6 +118,18 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "screening.pulls.outlying_pull": over(
         pulls.outlying_pull, ["x"], [v for v in VALUES if np.all(v > 0)]
+    ),
+    "screening.recorded.recorded": over(recorded.recorded, VALUES, (1e-9, 1.0)),
+    "screening.recorded.is_same": over(recorded.is_same, TRACES, TRACES),
+    "screening.recorded.copied_traces": over(
+        lambda one, other: recorded.copied_traces("x", [one, one, other], [("y", other)]),
+        TRACES, TRACES,
+    ),
+    "screening.recorded.computed_traces": over(
+        lambda *traces: recorded.computed_traces("x", traces), TRACES, TRACES
+    ),
+    "screening.recorded.traces_of_its_own": over(
+        recorded.traces_of_its_own, ["x"], (0, 1, 9), (0, 1)
     ),
     "screening.repeats.scatter_in_steps": over(
         repeats.scatter_in_steps, [s for s in STEPS if s.size > 1]

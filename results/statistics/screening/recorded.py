@@ -73,6 +73,8 @@ class Recorded:
 def recorded(force: ArrayLike, step: float) -> Recorded:
     """The rise of a trace (n,) to its highest sample, its last `MOST_COMPARED` samples."""
     values = np.asarray(force, dtype=float)
+    if not values.size:
+        return Recorded(values, step)
     peak = int(np.argmax(values))
     before = values[: peak + 1]
     low = np.flatnonzero(before < LOADED_FROM * values[peak])
