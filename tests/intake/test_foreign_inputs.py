@@ -250,7 +250,7 @@ OF_AN_ERROR = {"start", "lineno", "colno", "expected"}
 """What a refusal may take of an error that was caught: where it was, and what our own ones say."""
 
 
-OUR_OWN = {"NoReference", "LacksEntries", "MetrologyError", "Refused"}
+OUR_OWN = {"NoReference", "LacksEntries", "MetrologyError", "Refused", "GoesByCodes"}
 """Errors that speak to a tester themselves: refusals, which this test holds where they are made,
 and what our own computation says of samples."""
 
