@@ -134,7 +134,6 @@ ROUND_CALLS: dict[str, Callable[[], Calls]] = {
         lambda one, other: spread.between_participants((1, one), (-1, other)),
         LEVELS[::5], LEVELS[::7],
     ),
-    "rounds.spread.trimmed_mean": over(spread.trimmed_mean, VALUES, (0.0, 0.2, 0.5)),
     "rounds.spread.variance_interval_of": over(spread.variance_interval_of, VALUES),
     "rounds.spread.blind_repeats": over(
         lambda y, variance: spread.blind_repeats(_sets(y, variance, 3), _sets(-y, variance, 3)),

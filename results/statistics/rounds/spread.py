@@ -14,8 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
+from scipy.stats import trim_mean
 
-from results.statistics.errors import NotPositive, TooFewPulls
+from results.statistics.errors import NotPositive, TooExtreme, TooFewPulls, TooFewTesters
 from results.statistics.rounds.effects import CONFIDENCE, Levels, SetMeans
 from results.statistics.rounds.observations import Floats
 from results.statistics.scatter import Component, variance_interval
@@ -72,27 +73,29 @@ def variance_interval_of(values: Floats) -> tuple[float, float]:
     """95 percent interval of the variance that values (n,) were drawn with, normal or not.
 
     Bonett's from six values on: with his kurtosis g about a trimmed mean and c = n/(n - z) it is
-    c s^2 exp(-+ z c sqrt((g - (n - 3)/n)/(n - 1))). Two or more values that differ.
+    c s^2 exp(-+ z c sqrt((g - (n - 3)/n)/(n - 1))). Raises `TooFewTesters` for fewer than two,
+    `NotPositive` where they agree and `TooExtreme` where their squares can't be written down.
     """
-    n, variance = values.size, float(values.var(ddof=1))
+    n = values.size
+    if n < 2:
+        raise TooFewTesters("a scatter takes two values or more")
+    with np.errstate(over="ignore", invalid="ignore"):
+        variance = float(values.var(ddof=1))
+    if not np.isfinite(variance):
+        raise TooExtreme("the values are too large to be squared")
+    if variance <= 0:
+        raise NotPositive("all values agree to the last digit")
     if n < FEWEST_WITH_A_KURTOSIS:
         freedom = 2.0 * n / (KURTOSIS_OF_FEW - (n - 3.0) / (n - 1.0))
         return variance_interval(variance, freedom, CONFIDENCE)
     z = float(ndtri(0.5 + CONFIDENCE / 2.0))
-    centre = trimmed_mean(values, min(0.5, 0.5 / float(np.sqrt(n - 4.0))))
+    centre = float(trim_mean(values, 0.5 / float(np.sqrt(n - 4.0))))
     # Scaled first, so that fourth powers of the smallest scatters don't vanish.
     away = (values - centre) / float(np.sqrt(variance))
     kurtosis = n * float((away**4).sum()) / (n - 1.0) ** 2
     c = n / (n - z)
     reach = z * c * float(np.sqrt(max(kurtosis - (n - 3.0) / n, 0.0) / (n - 1.0)))
     return c * variance * float(np.exp(-reach)), c * variance * float(np.exp(reach))
-
-
-def trimmed_mean(values: Floats, share: float) -> float:
-    """Mean of values (n,) without this share of them at either end; the median of all but none."""
-    cut = int(share * values.size)
-    kept = np.sort(values)[cut : values.size - cut]
-    return float(kept.mean()) if kept.size else float(np.median(values))
 
 
 def _mean_variance(covariance: Floats) -> float:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import chi2, trim_mean
 
-from results.statistics.rounds.spread import trimmed_mean, variance_interval_of
+from results.statistics.rounds.spread import variance_interval_of
 
 DRAWN = 4000
 
@@ -32,12 +32,6 @@ def test_of_very_many_normal_values_it_is_chi_squares():
     df = values.size - 1
     of_normal = df * values.var(ddof=1) / chi2.ppf([0.975, 0.025], df)
     assert variance_interval_of(values) == pytest.approx(of_normal, rel=2e-3)
-
-
-@pytest.mark.parametrize("share", [0.0, 0.1, 0.25, 0.4])
-def test_the_trimmed_mean_is_scipys(share):
-    values = np.random.default_rng(3).normal(size=11)
-    assert trimmed_mean(values, share) == pytest.approx(trim_mean(values, share), rel=1e-14)
 
 
 @pytest.mark.parametrize("people", [3, 4, 5, 6, 8, 12])
