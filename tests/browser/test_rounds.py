@@ -1,12 +1,17 @@
 """A club's round as its people live it: set up, entered by eight, labelled, printed, reported."""
 
+import re
+from collections.abc import Callable
+
 import pytest
 from django.test import Client
-from playwright.sync_api import expect
+from playwright.sync_api import Page, expect
 
 from results.models import Round
+from results.rounds.codes import readable
+from results.worker.round_reports import make_round_reports
 from tests import making, playing
-from tests.pages.test_rounds import closed
+from tests.people import client_of
 
 SAMPLES = (
     ("Blood", "centrally", 2),
@@ -14,13 +19,18 @@ SAMPLES = (
     ("Blood", "by each tester", 1),
     ("Albright", "by each tester", 1),
 )
+LOW_N, LIKE_OTHERS_N = 72.0, 80.0
+"""What the second tester's rig shows, and what everybody else's does."""
 
 
 @pytest.fixture
 def people(transactional_db):
     making.line("thin"), making.line("thick", label_N=180)
     making.connection("Blood"), making.connection("Albright")
-    return [playing.member(f"tester {number}") for number in range(1, 9)]
+    found = [playing.member(f"tester {number}") for number in range(1, 9)]
+    for person in found:
+        playing.lent_rig(person)
+    return found
 
 
 @pytest.fixture
@@ -37,9 +47,8 @@ def as_one(page, live_server):
     return become
 
 
-def test_a_club_sets_up_a_round_eight_enter_and_get_their_codes(people, page, look, as_one):
-    organiser = people[0]
-    as_one(organiser)
+def set_up(page: Page, look) -> Round:
+    """The organiser fills in the form, from the page of rounds on."""
     look("/rounds/", name="rounds")
     page.get_by_role("link", name="Set up a round of Harbour Club").click()
     page.get_by_label("Title").fill("Spring round")
@@ -60,33 +69,102 @@ def test_a_club_sets_up_a_round_eight_enter_and_get_their_codes(people, page, lo
     page.get_by_role("button", name="Set it up").click()
     expect(page.get_by_role("heading", name="Spring round")).to_be_visible()
     look(name="round-being-set-up")
-    made = Round.objects.get()
+    return Round.objects.get()
+
+
+def enter(page: Page, made: Round) -> None:
+    """A tester types the code, as it was read to them."""
+    page.goto("/rounds/")
+    page.get_by_label("Code of the round").fill(readable(made.entry_code).lower())
+    page.get_by_role("button", name="Take part").click()
+    expect(page.get_by_text("You take part.", exact=True)).to_be_visible()
+
+
+def printed(page: Page, name: str) -> str:
+    """What the page has on paper, where nothing that is pressed or searched is left."""
+    page.emulate_media(media="print")
+    shown = page.inner_text("body")
+    assert page.locator("nav:visible, form:visible, button:visible").count() == 0, name
+    assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, name
+    page.emulate_media(media="screen")
+    return shown
+
+
+def send(person, made: Round, load_N: float) -> list[str]:
+    """A tester's results, over the API; the codes that they sent."""
+    client = client_of(person)
+    codes = [one["code"] for one in client.get(f"/api/v1/rounds/{made.pk}/codes").json()]
+    document = playing.session(codes, load_N=load_N)
+    answer = client.post("/api/v1/sessions", document, format="json")
+    assert (answer.status_code, answer.json()["state"]) == (201, "sealed")
+    return codes
+
+
+def close(page: Page, look, here: str, late: Callable[[], object]) -> None:
+    """The organiser is told who is missing, waits for them, and closes it."""
+    look(here, name="round-nearly-all-sent")
+    expect(page.get_by_role("cell", name="6 / 6")).to_have_count(7)
+    assert not re.search(r"7[0-4]\.\d|percent", page.inner_text("main")), "a result is shown"
+    page.get_by_role("link", name="Close the round").click()
+    look(name="round-close")
+    expect(page.get_by_text("tester 3: 0 of 6 codes sent")).to_be_visible()
+    page.get_by_role("link", name="Not yet").click()
+    late()
+    page.get_by_role("link", name="Close the round").click()
+    expect(page.get_by_text("of 6 codes sent")).to_have_count(0)
+    page.get_by_role("button", name="Close it for good").click()
+    said = "The round is closed, and its report is being computed."
+    expect(page.get_by_text(said)).to_be_visible()
+
+
+def test_a_club_lives_its_round_from_the_plan_to_the_reports(people, page, look, as_one):
+    organiser, low, other, *_ = people
+    as_one(organiser)
+    made = set_up(page, look)
     for person in people:
         as_one(person)
-        page.goto("/rounds/")
-        page.get_by_label("Code of the round").fill(made.entry_code.lower())
-        page.get_by_role("button", name="Take part").click()
-        expect(page.get_by_text("You take part.", exact=True)).to_be_visible()
+        enter(page, made)
+    here = f"/rounds/{made.pk}/"
+
     as_one(organiser)
-    page.goto(f"/rounds/{made.pk}/")
+    page.goto(here)
     page.get_by_role("button", name="Open it and draw the codes").click()
     look(name="round-open")
     page.get_by_role("button", name="Show labels and packing list").click()
     expect(page.get_by_role("listitem").filter(has_text="Loaded line hurts")).to_have_count(48)
     look(name="round-labels")
-    as_one(people[1])
-    look(f"/rounds/{made.pk}/", name="round-of-a-tester")
+    assert printed(page, "labels").count("Loaded line hurts") >= 48
+
+    as_one(low)
+    look(here, name="round-of-a-tester")
     expect(page.get_by_text("hidden until the close")).to_have_count(4)
     page.get_by_role("link", name="Print your bench sheet").click()
     look(name="round-sheet")
+    sheet = printed(page, "sheet")
 
+    sent = {person: send(person, made, LIKE_OTHERS_N + place / 10)
+            for place, person in enumerate(people) if person not in (low, other)}  # fmt: skip
+    sent[low] = send(low, made, LOW_N)
+    assert all(code in sheet for code in sent[low])
+    as_one(low)
+    look(here, name="round-sent")
+    expect(page.get_by_role("cell", name="sent", exact=True)).to_have_count(6)
+    assert not [code for code in sent[organiser] if code in page.inner_text("body")]
 
-def test_a_closed_round_is_read_by_its_club_and_by_each_tester(people, page, look, as_one):
-    made = closed(people[0], people)
-    as_one(people[0])
-    look(f"/rounds/{made.pk}/", name="round-closed")
+    as_one(organiser)
+    close(page, look, here, late=lambda: send(other, made, LIKE_OTHERS_N + 0.25))
+    make_round_reports()
+    look(here, name="round-closed")
     page.get_by_role("link", name="Report for the club").click()
     look(name="round-report")
-    page.get_by_role("link", name="Your own report").click()
-    expect(page.get_by_text("percent low.")).to_be_visible()
-    look(name="round-own-report")
+    report = printed(page, "report")
+    assert "8 of 8 testers sent 240 pulls" in " ".join(report.split())
+    assert not [person.handle for person in people[1:] if person.handle in report]
+
+    as_one(low)
+    look(f"{here}report/mine/", name="round-own-report")
+    expect(page.get_by_text(re.compile(r"Your rig reads \d+\.\d percent low\."))).to_be_visible()
+    expect(page.get_by_text("Your tying is like the others'")).to_be_visible()
+    as_one(other)
+    look(f"{here}report/mine/", name="round-own-report-of-another")
+    expect(page.get_by_text("Your rig reads like the others'")).to_be_visible()
