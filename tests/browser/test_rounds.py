@@ -21,6 +21,8 @@ SAMPLES = (
 )
 LOW_N, LIKE_OTHERS_N = 72.0, 80.0
 """What the second tester's rig shows, and what everybody else's does."""
+PAPER = {"width": 718, "height": 1047}
+"""A4 less a margin of 10 mm, in CSS pixels: what a phone prints on as well."""
 
 
 @pytest.fixture
@@ -82,11 +84,14 @@ def enter(page: Page, made: Round) -> None:
 
 def printed(page: Page, name: str) -> str:
     """What the page has on paper, where nothing that is pressed or searched is left."""
+    screen = page.viewport_size
+    page.set_viewport_size(PAPER)
     page.emulate_media(media="print")
     shown = page.inner_text("body")
     assert page.locator("nav:visible, form:visible, button:visible").count() == 0, name
     assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, name
     page.emulate_media(media="screen")
+    page.set_viewport_size(screen)
     return shown
 
 
@@ -159,7 +164,12 @@ def test_a_club_lives_its_round_from_the_plan_to_the_reports(people, page, look,
     look(name="round-report")
     report = printed(page, "report")
     assert "8 of 8 testers sent 240 pulls" in " ".join(report.split())
-    assert not [person.handle for person in people[1:] if person.handle in report]
+    assert all(person.handle in report for person in people)
+    page.context.clear_cookies()
+    look(f"{here}report/", name="round-report-of-a-stranger")
+    shown = page.inner_text("main")
+    assert "8 of 8 testers sent 240 pulls" in " ".join(shown.split())
+    assert not [person.handle for person in people[1:] if person.handle in shown]
 
     as_one(low)
     look(f"{here}report/mine/", name="round-own-report")
