@@ -106,7 +106,7 @@ def send(person, made: Round, load_N: float) -> list[str]:
 
 
 def close(page: Page, look, here: str, late: Callable[[], object]) -> None:
-    """The organiser is told who is missing, waits for them, and closes it."""
+    """The organiser sees who is missing, waits for them, and closes it."""
     look(here, name="round-nearly-all-sent")
     expect(page.get_by_role("cell", name="6 / 6")).to_have_count(7)
     assert not re.search(r"7[0-4]\.\d|percent", page.inner_text("main")), "a result is shown"

@@ -18,7 +18,7 @@ HINDERED = "ALTER TABLE rigs_club ADD CONSTRAINT hindered CHECK (id > 0) NOT VAL
 
 @pytest.fixture
 def held():
-    """A club's table that another connection holds, until told to let go."""
+    """A club's table that another connection holds, until it is released."""
     parts = connection.get_connection_params()
     named = {name: parts[name] for name in ("dbname", "user", "host", "port") if name in parts}
     with psycopg.connect(**named) as other:

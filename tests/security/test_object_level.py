@@ -20,7 +20,7 @@ def addressed(route: str, world: dict[str, object]) -> str:
     number = str(world[route.partition("/")[0]])
     filled = route.replace("<int:pk>", number).replace("<uuid:pk>", number)
     filled = filled.replace("<int:number>", "1")
-    assert "<" not in filled, "an address with a hole in it leads nowhere, whoever asks"
+    assert "<" not in filled, "an address with a hole in it leads nowhere"
     return f"/api/v1/{filled}{QUERIES.get(route, '')}"
 
 

@@ -1,4 +1,4 @@
-"""What comes after a round's close: versions of its report, remarks, and what is public of whom."""
+"""What comes after a round's close: versions of its report, remarks, and what the public sees."""
 
 import json
 from collections import Counter
@@ -231,7 +231,7 @@ def test_no_mark_of_a_name_can_be_taken_for_who_tied_for_everybody():
     assert len({hand[1], hand[2], hand[3], hand[5]}) == 4
 
 
-# ---- whom the public can tell ----
+# ---- what the public can find out ----
 
 
 def linked(report: dict, sets: list[dict]) -> set[tuple[int, str]]:
