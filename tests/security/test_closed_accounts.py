@@ -12,6 +12,7 @@ from rest_framework.test import APIClient
 from results.accounts.close import close_account
 from tests.api.test_routes import QUERIES, ROUTES, world
 from tests.security.enumerating import stored
+from tests.security.test_object_level import addressed
 
 __all__ = ["world"]
 NO_WORDS_OF_THEIRS = {"tokens/current", "notices/read", "reports"}
@@ -41,8 +42,8 @@ def test_whatever_arrives_after_a_close_is_refused_and_nothing_is_stored(
     under_way.force_authenticate(owner.user)
     close_account(owner, keep=True)
     before = stored()
-    number = str(world.get(route.partition("/")[0]))
-    address = "/api/v1/" + route.replace("<int:pk>", number) + QUERIES.get(route, "")
+    plain = f"/api/v1/{route}{QUERIES.get(route, '')}"
+    address = addressed(route, world) if "<" in route else plain
     body = json.dumps(ROUTES[route][method][0] or {})
     if "rig" in body and route.startswith("sessions"):
         body = body.replace("shed winch", f"rig {world['rigs']}")
