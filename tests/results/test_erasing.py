@@ -1,6 +1,7 @@
 """Erasing: nothing a contributor wrote is left in any table, and the audit says which rows."""
 
 import json
+from hashlib import sha256
 
 import pytest
 from allauth.account.models import EmailAddress
@@ -111,7 +112,9 @@ def wordy(owner, moderator) -> Contributor:
     making.traced(pull_set.pulls.first())
     Report.objects.create(subject_kind="rig", subject_id=1, reporter=owner, text=MARK)
     _, (taking_part, _) = playing.opened(playing.join_club(owner), [owner, moderator])
-    taking_part.sealed.create(content_type=intake.JSON, body=b"{}")
+    taking_part.sealed.create(
+        content_type=intake.JSON, body=b"{}", sha256=sha256(b"{}").hexdigest()
+    )
     with rewriting():
         plant(owner)
     owner.user.email = f"{MARK}@example.org"

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import date
+from hashlib import sha256
 
 import pytest
 
@@ -205,7 +206,8 @@ def test_joins_and_lines_of_a_round_are_accepted_ones(organiser):
 
 def test_an_account_that_is_closed_leaves_the_rounds_that_are_open(organiser, testers):
     made, (first, *_) = playing.opened(organiser, testers)
-    first.specimens.update(sent_in=first.sealed.create(body=b"{}", content_type="text/csv"))
+    kept = {"body": b"{}", "sha256": sha256(b"{}").hexdigest(), "content_type": "text/csv"}
+    first.specimens.update(sent_in=first.sealed.create(**kept))
     close_account(testers[0], keep=True)
     assert selectors.participant_of(made, testers[0]) is None
     assert [sealed.state for sealed in first.sealed.all()] == ["withdrawn"]
