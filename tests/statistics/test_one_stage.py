@@ -77,7 +77,9 @@ def test_the_maximum_over_all_means_and_scatters_is_the_exact_one(censored):
         return -log_likelihood(*data, point, x[0], x[5:])
 
     start = [-0.1, 0.05, 0.03, np.log(0.07), np.log(0.03), *np.add(top["session_means"], 0.01)]
-    found = minimize(below, start, method="L-BFGS-B", options={"maxiter": 40})
+    found = minimize(
+        below, start, method="L-BFGS-B", options={"maxiter": 400, "ftol": 1e-13, "gtol": 1e-8}
+    )
     theta, tester, session, joined, straight = found.x[:5]
     assert -found.fun == pytest.approx(top["log_likelihood"], abs=5e-3)
     assert theta == pytest.approx(top["theta"], abs=2e-4)
