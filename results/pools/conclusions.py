@@ -22,9 +22,9 @@ a difference is found, by the pools, by direct comparisons wherever there are an
     20 of one join each, 3 of all       1.6  1.6  2.8       47.4   5.2  47.0
     10, each ties all, 4 percent apart                      26.3  34.4  36.4
 
-The wrong one is called the stronger in 0.4 to 1.6 percent of the worlds. Where three testers alone
-tied both, their comparison would hide what the pools show; both tested, at half the level each,
-finds 35.0, 29.5 and 41.9 percent.
+Where joins differ, the wrong one is called the stronger in 0.4 to 1.6 percent of the worlds. Where
+three testers alone tied both, their comparison would hide what the pools show; both tested, at half
+the level each, finds 35.0, 29.5 and 41.9 percent.
 """
 
 from __future__ import annotations

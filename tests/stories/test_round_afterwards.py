@@ -60,7 +60,7 @@ def testers(db):
 
 @pytest.fixture
 def done(organiser, testers):
-    """A closed round of four, the second of whom sent late and the third packed."""
+    """A closed round of four: the second one sent late, the third packed."""
     in_time = date.today() + timedelta(days=30)  # noqa: DTZ011 - rounds end on a day
     made, entered = playing.opened(organiser, testers, packer=testers[2], results_by=in_time)
     packing_list(testers[2], made)
