@@ -7,7 +7,7 @@ from django.conf import settings
 from playwright.sync_api import expect
 
 from deploy.tools.processes import TIMEOUT_S
-from results.models import Session
+from results.models import Session, Upload, WaitingUpload
 from results.worker.embedded import drain
 from rigs.models import Contributor
 from tests import making
@@ -97,6 +97,50 @@ def test_a_file_is_checked_stored_and_followed_until_it_is_worked_out(
     drain()
     expect(page.get_by_text("Processed", exact=True)).to_be_visible(timeout=1000 * TIMEOUT_S)
     look(name="job done")
+
+
+MISTAKES = (
+    ("2", "date", "2026-01-10", "10.13.2026"),
+    ("3", "failure mode", "21.0,line", "21.0,snapped"),
+    ("4", "reading", "20.2,line", "-20.2,line"),
+    ("5", "reading", "19.1,grip", "19..1,grip"),
+    ("7", "reading", "16,join", "sixteen,join"),
+    ("8", "failure mode", "15.5,slip", "15.5,"),
+)
+"""Row and column of a mistake, what is right there and what was written."""
+
+
+def test_a_file_with_many_mistakes_has_all_of_them_told_at_once_and_nothing_stored(
+    transactional_db, owner, bench, as_person, look
+):
+    """Story 8."""
+    page = as_person(owner)
+    page.goto("/bench/")
+    page.get_by_role("link", name="Send a file").click()
+    lines = sheet().splitlines()
+    for row, _column, right, wrong in MISTAKES:
+        assert right in lines[int(row) - 1]
+        lines[int(row) - 1] = lines[int(row) - 1].replace(right, wrong, 1)
+
+    def check(text: str) -> None:
+        sent = {"name": "day.csv", "mimeType": "text/csv", "buffer": text.encode()}
+        page.set_input_files("#file", sent)
+        page.get_by_role("button", name="Check it").click()
+
+    check("\n".join(lines))
+    expect(page.get_by_text("day.csv can't be stored yet")).to_be_visible()
+    said = page.locator("ol.findings li").all_inner_texts()
+    assert [each.split(":")[0] for each in said] == [
+        f"row {row}, {column}" for row, column, _right, _wrong in MISTAKES
+    ]
+    expect(page.locator("table.marked tr.wrong")).to_have_count(len(MISTAKES))
+    look(name="upload with many mistakes")
+    expect(page.get_by_role("button", name="Store it")).to_have_count(0)
+    for table in (Session, Upload, WaitingUpload):
+        assert not table.objects.exists()
+
+    check(sheet())
+    expect(page.get_by_text("day.csv can be stored")).to_be_visible()
 
 
 def test_a_dropped_file_is_checked_at_once(transactional_db, owner, bench, as_person):

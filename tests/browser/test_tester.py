@@ -1,4 +1,6 @@
-"""Stories 1 to 5 as a tester lives them at the pages: can I believe my rig, my join, my hands?"""
+"""Stories 1 to 6 as a tester lives them at the pages: can I believe my rig, my join, my hands?"""
+
+import re
 
 import numpy as np
 import pytest
@@ -109,3 +111,32 @@ def test_a_tester_sees_whether_it_is_the_tying_and_where_it_stands(tied, page, l
     expect(section).to_contain_text("times the others'")
     section.get_by_role("link", name="Blood").first.click()
     expect(page).to_have_url(f"{page.url.split('/pools')[0]}/pools/{pool_of('Blood').pk}/")
+
+
+def test_a_tester_plans_how_many_more_pulls_a_difference_takes(tied, page, look):
+    """Story 6."""
+    page.goto("/bench/tying/")
+
+    def plan(difference: str, pulls: int, sessions: int) -> tuple[float, float, int | None]:
+        """What is entered, as detected by these sessions, wanted, and the sessions it takes."""
+        page.get_by_label("Difference wanted, %").fill(difference)
+        page.get_by_label("Pulls a set").fill(str(pulls))
+        page.get_by_label("Sessions", exact=True).fill(str(sessions))
+        page.get_by_role("button", name="Plan", exact=True).click()
+        page.wait_for_url(f"**sessions={sessions}*")
+        said = page.locator("#plan ~ .opening").inner_text()
+        expect(page.get_by_label("Pulls a set")).to_have_value(str(pulls))
+        detected = re.search(r"a difference of ([\d.]+)% from the others", said)
+        takes = re.search(r"of ([\d.]+)% takes (\d+) session", said)
+        return float(detected[1]), float(takes[1]), int(takes[2])
+
+    few, wanted, needed = plan("12", 8, 2)
+    assert wanted == 12.0
+    at_needed, _, again = plan("12", 8, needed)
+    assert again == needed
+    assert at_needed <= 12.0 < few or needed <= 2
+    if needed > 1:
+        assert plan("12", 8, needed - 1)[0] > 12.0
+    assert plan("12", 30, 2)[0] < few, "more pulls a set detect less"
+    expect(page.get_by_role("img", name="Detectable difference by number of")).to_be_visible()
+    look(name="planned")
