@@ -16,8 +16,9 @@ def test_the_root_links_to_every_address_that_takes_no_id(as_stranger):
     assert named == {route for route in ROUTES if route and "<" not in route}
 
 
-def test_each_method_that_allow_lists_is_taken_and_no_other(world, as_owner):
+def test_each_method_that_allow_lists_is_taken_and_no_other(world, as_owner, settings):
     """OPTIONS and HEAD included: what an address names it answers."""
+    settings.SAMESPOOL_REQUESTS_A_MINUTE = 100_000
     for route in ROUTES:
         number = str(world.get(route.partition("/")[0]))
         address = "/api/v1/" + route.replace("<int:pk>", number).replace("<uuid:pk>", number)
@@ -28,6 +29,7 @@ def test_each_method_that_allow_lists_is_taken_and_no_other(world, as_owner):
         for method in {*METHODS, "HEAD", "OPTIONS"}:
             status = answered(as_owner, method, address, None)
             taken = method in allowed
+            assert status != 429, (route, method)
             # Without a name and a password the address of tokens answers nothing else.
             assert status != 405 if taken else status in (405, 401), (route, method, status)
 

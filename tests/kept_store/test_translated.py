@@ -14,6 +14,8 @@ from django.test import Client
 
 from results.models import Pull, PullSet, Session
 from results.open_data.tables import TABLES
+from results.open_data.trace_files import TEXTS
+from results.open_data.traced import TRACES
 from rigs.calibration_report import notes_on
 from rigs.licence import SHARED_DATA
 from rigs.models import Calibration
@@ -108,7 +110,9 @@ def names_of_things() -> set[str]:
 
 def test_every_text_of_every_page_is_translated_but_for_data(kept, pseudo):
     """Days and decimal marks are the language's own as well."""
-    documents = {text for table in TABLES for text in texts_of(table.description)}
+    documents = {text for table in TABLES for text in texts_of(table.description)} | set(TEXTS)
+    for column in TRACES.columns:
+        documents |= {*texts_of(column.description), *texts_of(column.type)}
     fixed = {SHARED_DATA.name, *Pull.FailureMode.values, *(each.phrase for each in HTTPStatus)}
     told = stored() | documents | fixed | names_of_things()
     data, numbers = sorted(told, key=len, reverse=True), written_with_a_point(told)

@@ -12,7 +12,11 @@ from results.worker.embedded import drain, make_releases
 from tests import every_address, making
 from tests.api.leagues import league_of
 
-CHECKSUMS = {"open-data/<int:number>/<str:name>", "api/v1/sessions/<int:pk>/original"}
+CHECKSUMS = {
+    "open-data/<int:number>/<str:name>",
+    "open-data/traces/<str:name>",
+    "api/v1/sessions/<int:pk>/original",
+}
 """Whose tag is the checksum of the very bytes, which no release changes."""
 
 

@@ -40,7 +40,7 @@ class _Step:
 
     @classmethod
     def of(cls, step: float) -> _Step:
-        digits = Decimal(repr(step)).as_tuple()
+        digits = Decimal(repr(float(step))).as_tuple()
         decimals = -int(digits.exponent)
         mantissa = int("".join(map(str, digits.digits)))
         if 0 <= decimals <= 15 and mantissa < 1_000_000:
@@ -109,7 +109,10 @@ def clock_decimals(times: Column) -> int:
     """The decimals of the clock's tick: the fewest that write all seconds, at most six."""
     for decimals in range(FINEST_TICK):
         ticks = times * 10.0**decimals
-        if (np.abs(ticks - np.rint(ticks)) <= np.maximum(1e-6, 1e-15 * np.abs(ticks))).all():
+        # Seconds were rounded once when read (half a spacing, at most one of the ticks'), and are
+        # again here (half of one).
+        rounding = np.maximum(1e-7, 1.5 * np.spacing(np.abs(ticks)))
+        if (np.abs(ticks - np.rint(ticks)) <= rounding).all():
             return decimals
     return FINEST_TICK
 
