@@ -78,10 +78,14 @@ def _site(request: HttpRequest) -> str:
 def count(key: str, window_s: int = WINDOW_S) -> int:
     """How many this is in its window; 0 if the store is unreachable: it fails open.
 
-    One atomic step, so that what comes at one instant can't pass together.
+    One atomic step, so that what comes at one instant can't pass together. Only the first of a
+    window has to begin the count.
     """
     try:
+        return cache.incr(key)
+    except ValueError:
         cache.add(key, 0, timeout=2 * window_s)
+    try:
         return cache.incr(key)
     except ValueError:  # a store that came back empty between the two
         return 0

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext
 
-from rigs.locks import lock_contributor
+from rigs.locks import check_current, lock_contributor
 from rigs.metrology.bounds import latest_day
 from rigs.metrology.calibration import CalibrationLine, calibration_line
 from rigs.metrology.check_weight import (
@@ -23,7 +23,7 @@ from rigs.metrology.errors import MetrologyError, ReadingFallsWithForce
 from rigs.metrology.gravity import STANDARD_GRAVITY, U_COARSE, coarse_gravity
 from rigs.models import Calibration, CalibrationReading, RigRevision
 from rigs.permissions import may
-from rigs.refusals import Conflict, Finding, Forbidden, Invalid
+from rigs.refusals import Finding, Forbidden, Invalid
 
 MOST_READINGS = 500
 
@@ -59,15 +59,6 @@ def check_may_calibrate(by: User, revision: RigRevision) -> None:
     """Raise Forbidden unless the rig is this user's own."""
     if not may(by, "rigs.calibrate_rig", revision.rig):
         raise Forbidden(gettext("This rig is someone else's: only its owner can calibrate it."))
-
-
-def check_current(revision: RigRevision) -> None:
-    """Raise Conflict where the revision was voided, its owner being locked."""
-    standing = RigRevision.objects.values_list("standing", flat=True).get(pk=revision.pk)
-    if standing != RigRevision.Standing.CURRENT:
-        raise Conflict(
-            gettext("Revision %(number)s of this rig was voided.") % {"number": revision.number}
-        )
 
 
 def fitted(

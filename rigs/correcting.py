@@ -16,14 +16,8 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext
 
-from rigs.calibrating import (
-    check_current,
-    check_may_calibrate,
-    fitted,
-    gravity_at,
-    store,
-)
-from rigs.locks import lock_contributor
+from rigs.calibrating import check_may_calibrate, fitted, gravity_at, store
+from rigs.locks import check_current, lock_contributor
 from rigs.metrology.gravity import COARSE_DECIMALS, STANDARD_GRAVITY
 from rigs.models import (
     Calibration,

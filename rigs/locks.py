@@ -16,8 +16,11 @@ SQLite has one writer at a time and needs no order.
 
 from __future__ import annotations
 
-from rigs.models import Contributor
-from rigs.refusals import AccountClosed, AccountSuspended
+from django.db.models import Subquery
+from django.utils.translation import gettext
+
+from rigs.models import Contributor, RigRevision, Suspension
+from rigs.refusals import AccountClosed, AccountSuspended, Conflict
 
 
 def lock_contributor(contributor: Contributor) -> Contributor:
@@ -40,6 +43,36 @@ def lock_uploader(contributor: Contributor) -> Contributor:
     locked = lock_contributor(contributor)
     _refuse_suspended(locked)
     return locked
+
+
+def lock_uploader_on(contributor: Contributor, revision: RigRevision) -> None:
+    """The same before an upload from this revision. Raises Conflict where it was voided.
+
+    Suspension and revision are read once the lock is held, in one query: read together with the
+    lock they would be as they were before it had to wait.
+    """
+    locked = Contributor.objects.select_for_update(no_key=True).filter(pk=contributor.pk)
+    if locked.values_list("closed_at", flat=True).get() is not None:
+        raise AccountClosed
+    holding = Suspension.objects.filter(contributor=contributor, lifted_at=None).values("reason")
+    read = RigRevision.objects.filter(pk=revision.pk).values_list("standing", Subquery(holding))
+    standing, suspended_because = read.get()
+    if suspended_because is not None:
+        raise AccountSuspended(suspended_because)
+    _refuse_voided(revision, standing)
+
+
+def check_current(revision: RigRevision) -> None:
+    """Raise Conflict where the revision was voided, its owner being locked."""
+    standing = RigRevision.objects.values_list("standing", flat=True).get(pk=revision.pk)
+    _refuse_voided(revision, standing)
+
+
+def _refuse_voided(revision: RigRevision, standing: str) -> None:
+    if standing != RigRevision.Standing.CURRENT:
+        raise Conflict(
+            gettext("Revision %(number)s of this rig was voided.") % {"number": revision.number}
+        )
 
 
 def refuse_uploads_of(contributor: Contributor) -> None:

@@ -122,11 +122,14 @@ def lines_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Line]
     )
 
 
-def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue[Connection]:
-    """The connections of these names or aliases, with their parameters at hand."""
+def connections_for(
+    contributor: Contributor, names: Iterable[str], *, with_parameters: bool
+) -> Catalogue[Connection]:
+    """The connections of these names or aliases, with their parameters at hand where asked for."""
+    at_hand = ["parameters"] if with_parameters else []
     usable = Connection.objects.filter(usable_by(contributor)).order_by("accepted", "pk")
     names = set(names)
-    exactly = _exactly(usable.prefetch_related("parameters"), names)
+    exactly = _exactly(usable.prefetch_related(*at_hand), names)
     if exactly is not None:
         return Catalogue("connection", Proposal.Kind.JOIN, exactly, ())
     written = list(usable.values_list("name", "pk"))
@@ -136,7 +139,7 @@ def connections_for(contributor: Contributor, names: Iterable[str]) -> Catalogue
         "name", "became_connection_id"
     )
     meant = Named([*proposed, *written]).meant(names)
-    found = Connection.objects.prefetch_related("parameters").in_bulk(set(meant.values()))
+    found = Connection.objects.prefetch_related(*at_hand).in_bulk(set(meant.values()))
     return Catalogue(
         "connection",
         Proposal.Kind.JOIN,

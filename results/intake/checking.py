@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property, partial
 
 from django.utils import timezone
 from django.utils.translation import gettext
@@ -55,22 +56,28 @@ class CheckRun:
     read: Read
     findings: Findings
     warnings: list[Finding]
-    proposed_parameters: Mapping[int, Mapping[str, str]]
+
+    @cached_property
+    def proposed_parameters(self) -> Mapping[int, Mapping[str, str]]:
+        """By connection the names that the sender proposed, asked for once and if need be."""
+        return proposed_parameters(self.contributor)
 
 
 def check(contributor: Contributor, read: Read) -> Checked:
     """CheckRun a document whole. Reads only; raises Invalid or Forbidden with every finding."""
     said = read.document
-    under_way = CheckRun(
-        contributor, read, read.findings, list(read.remarks), proposed_parameters(contributor)
-    )
+    under_way = CheckRun(contributor, read, read.findings, list(read.remarks))
     findings = under_way.findings
     revision, forbidden = _revision(under_way)
     _date(said.pulled_on, revision, under_way)
     unit = unit_of(said.unit, "", findings) if said.unit else "N"
     names = _line_names(said)
     lines = lines_for(contributor, names)
-    connections = connections_for(contributor, {each.connection for each in said.pull_sets})
+    connections = connections_for(
+        contributor,
+        {each.connection for each in said.pull_sets},
+        with_parameters=any(each.parameters for each in said.pull_sets),
+    )
     straight = _straight(under_way, unit, revision, lines)
     joined = _joined(under_way, unit, revision, lines, connections)
     _enough(under_way, revision, straight, joined)
@@ -216,8 +223,8 @@ def _pull_set(
     parameters = {}
     if connection is not None:
         findings.extend(ends_findings(connection, said, place))
-        proposed = under_way.proposed_parameters.get(connection.pk, {})
-        parameters = parameters_of(connection, said.parameters, place, findings, proposed)
+        known = partial(_proposed, under_way, connection.pk)
+        parameters = parameters_of(connection, said.parameters, place, findings, known)
     if main is None or connection is None or (leader is not None and leader_line is None):
         return None
     return PullSet(
@@ -236,6 +243,10 @@ def _pull_set(
         join_diameter_m=said.join_diameter_mm and said.join_diameter_mm / 1000,
         note=said.note,
     )
+
+
+def _proposed(under_way: CheckRun, connection: int) -> Mapping[str, str]:
+    return under_way.proposed_parameters.get(connection, {})
 
 
 def _readings(

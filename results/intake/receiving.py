@@ -17,8 +17,7 @@ from results.intake.storing import store_session, store_upload
 from results.jobs import queue
 from results.models import Job, Session, Upload
 from results.models.corrected_rounds import carry_over
-from rigs.calibrating import check_current
-from rigs.locks import lock_uploader, refuse_uploads_of
+from rigs.locks import lock_uploader_on, refuse_uploads_of
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid, Refused
 
@@ -46,27 +45,28 @@ def receive(
 ) -> Receipt:
     """Store a session and its job, or find them where the same upload came before.
 
-    Reading and checking come first and lock nothing. One transaction then locks the contributor
-    and inserts everything; two uploads of the same session meet at the unique constraints on the
-    idempotency key and the fingerprint, where the later is answered from the earlier. With
-    ``replaces`` the earlier version and its pull sets are locked too, in the order of
+    Reading and checking come first and lock nothing; whether the account may upload is asked under
+    the lock, and before that only where there is another answer to give. One transaction then locks
+    the contributor and inserts everything; two uploads of the same session meet at the unique
+    constraints on the idempotency key and the fingerprint, where the later is answered from the
+    earlier. With ``replaces`` the earlier version and its pull sets are locked too, in the order of
     `rigs.locks`.
 
     Raises Unreadable, TooLarge, Invalid, Forbidden, AccountClosed, AccountSuspended, and Conflict
     where the session is stored under another key.
     """
-    refuse_uploads_of(contributor)
     key = _checked_key(idempotency_key)
     sha256 = hashlib.sha256(body).hexdigest()
-    earlier = _by_key(contributor, key, sha256, replaces)
-    if earlier is not None:
-        return earlier
+    if key is not None:
+        refuse_uploads_of(contributor)
+        earlier = _by_key(contributor, key, sha256, replaces)
+        if earlier is not None:
+            return earlier
     checked = _checked(contributor, body, content_type, replaces, reason)
     mark = fingerprint(checked)
     try:
         with transaction.atomic():
-            lock_uploader(contributor)
-            check_current(checked.revision)
+            lock_uploader_on(contributor, checked.revision)
             if replaces is not None:
                 amend.retire(replaces, contributor, Session.Standing.REPLACED, reason)
             session, job = _stored(contributor, checked, mark, replaces)
@@ -88,10 +88,12 @@ def _checked(
     replaces: Session | None,
     reason: str,
 ) -> Checked:
+    """The session as it can be stored. Who may not upload is told that, and no mistakes."""
     try:
         return check(contributor, read(body, content_type))
-    except LacksEntries as refusal:
-        if replaces is not None:
+    except Refused as refusal:
+        refuse_uploads_of(contributor)
+        if isinstance(refusal, LacksEntries) and replaces is not None:
             refusal.as_correction = {"replaces": str(replaces.pk), "reason": reason}
         raise
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from types import MappingProxyType
+from collections.abc import Callable, Mapping
 
 from django.utils.translation import gettext
 
@@ -54,17 +53,20 @@ def parameters_of(
     said: dict[str, bool | int | float | str],
     place: str,
     findings: Findings,
-    proposed: Mapping[str, str] = MappingProxyType({}),
+    proposed: Callable[[], Mapping[str, str]] = dict,
 ) -> dict[str, bool | int | float | str]:
     """Parameters under their names in the catalogue; findings for unknown ones and wrong values.
 
-    ``proposed`` has the names under which the sender proposed some that are there by others.
+    ``proposed`` gives the names under which the sender proposed some that are there by others. It
+    is asked only for a name that the catalogue lacks, since that costs a query.
     """
     if not said:
         return {}
     declared = list(connection.parameters.all())
     by_name = {spoken(parameter.name): parameter for parameter in declared}
-    meant = {spoken(name): by_name.get(spoken(means)) for name, means in proposed.items()}
+    meant: dict[str, TieParameter | None] = {}
+    if not {spoken(name) for name in said} <= by_name.keys():
+        meant = {spoken(name): by_name.get(spoken(means)) for name, means in proposed().items()}
     kept: dict[str, bool | int | float | str] = {}
     for name, written in said.items():
         parameter = by_name.get(spoken(name)) or meant.get(spoken(name))

@@ -46,7 +46,9 @@ def borrow(session: Session, wanted: Iterable[Specimen]) -> dict[Specimen, Lent]
     that its gain still cancels.
     """
     wanted = list(wanted)
-    found = _candidates(session, wanted) if wanted else {}
+    if not wanted:
+        return {}
+    found = _candidates(session, wanted)
     chosen: dict[Specimen, Offer] = {}
     for one in wanted:
         valid = [offer for offer in _offers(session, one, found) if offer.validity.valid]

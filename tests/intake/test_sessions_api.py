@@ -5,6 +5,7 @@ import json
 import pytest
 from django.conf import settings
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from results.models import Session
 from tests.intake.conftest import RIGHT, sheet
@@ -206,6 +207,22 @@ def test_the_list_and_a_session_take_as_many_queries_however_much_there_is(
         assert as_stranger.get(SESSIONS).json()["count"] == 3
     with django_assert_num_queries(7):
         assert len(as_stranger.get(last["session"]).json()["pull_sets"]) == 3
+
+
+def test_an_upload_takes_as_few_statements_however_large_it_is(post):
+    plain = {**RIGHT["pull_sets"][0], "parameters": {}}
+    sent = []
+    for sets in (1, 4):
+        of_that_many = [{**plain, "label": f"set {number}"} for number in range(sets)]
+        with CaptureQueriesContext(connection) as statements:
+            answer = post({**RIGHT, "pulled_on": f"2026-01-0{sets}", "pull_sets": of_that_many})
+        assert answer.status_code == 202
+        sent.append([statement["sql"] for statement in statements])
+
+    assert len(sent[0]) == len(sent[1])
+    # The token, its groups and the tester; revisions, lines and joins; and under the lock, what may
+    # have changed: whether the account is open, then its suspension and the revision's standing.
+    assert len([sql for sql in sent[1] if sql.startswith("SELECT")]) == 8
 
 
 @pytest.mark.skipif(settings.EMBEDDED, reason="SQLite is not written by COPY")
