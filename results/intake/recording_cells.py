@@ -17,36 +17,78 @@ _NUMBER = re.compile(
     r"(?P<number>[+-]?(?:\d++(?:[.,]\d*+)?|[.,]\d++)(?:[eE][+-]?\d++)?)"
     r"\s*+(?P<unit>[^\W\d_]{0,10})\.?"
 )
+_GROUPED = re.compile(
+    r"(?<![\w.,'\u2019])[1-9]\d{0,2}"
+    r"(?P<mark>[.,'\u2019 \u00a0\u2007\u2009\u202f])\d{3}(?:(?P=mark)\d{3})*+(?!\d)"
+    r"(?P<point>[.,]\d*+)?"
+)
+_NUMBER_IN = re.compile(r"(?<!\w)\d[\d.,'\u2019]*(?:[eE][+-]?\d+)?|(?<![\w])[.,]\d+")
+_DECIMAL = re.compile(r"\d*(?P<mark>[.,])\d*(?:[eE][+-]?\d+)?")
 _OF_DAY = re.compile(r"(?:(\d{1,2}):)?(\d{1,2}):(\d{1,2}(?:[.,]\d{1,9})?)")
 _DAY = re.compile(r"(?:(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{1,2})[./-](\d{1,2})[./-](\d{4}))")
 _ZONE = re.compile(r"(?:Z|[+-]\d{2}:?\d{2})\Z")
 
 
 def number(cell: object, decimal: str) -> float | None:
-    """The number in a cell; a unit behind it, or a word and a colon before it, may stand."""
-    if isinstance(cell, bool):
-        return None
-    if isinstance(cell, int | float):
+    """The number in a cell; a unit behind it, or a word and a colon before it, may stand.
+
+    Thousands may be parted by blanks, apostrophes, or whichever of point and comma is not the
+    decimal mark.
+    """
+    if isinstance(cell, int | float) and not isinstance(cell, bool):
         return float(cell)
     if not isinstance(cell, str):
         return None
-    text = cell.replace(",", ".") if decimal == "," else cell
-    try:
-        return float(text) if "_" not in text else None
-    except ValueError:
-        pass
-    found = _NUMBER.fullmatch(text.strip()) if len(text) <= LONGEST else None
+    if decimal == "." or "." not in cell:
+        text = cell.replace(",", ".") if decimal == "," else cell
+        try:
+            return float(text) if "_" not in text else None
+        except ValueError:
+            pass
+    return _in_words(cell, decimal) if len(cell) <= LONGEST else None
+
+
+def _in_words(cell: str, decimal: str) -> float | None:
+    text = _together(cell, decimal)
+    found = _NUMBER.fullmatch((text.replace(",", ".") if decimal == "," else text).strip())
     if found is None or "," in found["number"] or not _is_unit(found["unit"]):
         return None
     return float(found["number"])
+
+
+def _together(cell: str, decimal: str) -> str:
+    """The cell without the marks between thousands."""
+    found = _GROUPED.search(cell)
+    if found is None or found["mark"] == decimal or (found["point"] or decimal)[0] != decimal:
+        return cell
+    return cell[: found.start()] + found[0].replace(found["mark"], "") + cell[found.end() :]
+
+
+def mark_shown(cell: object) -> str:
+    """Whether a cell shows which of point and comma is the decimal mark.
+
+    That mark; 'open' where one mark stands before the last three digits, so that 1,234 may be more
+    than a thousand or little more than one; nothing where the cell has no such mark.
+    """
+    written = _NUMBER_IN.search(cell) if isinstance(cell, str) and len(cell) <= LONGEST else None
+    if written is None:
+        return ""
+    grouped = _GROUPED.fullmatch(written[0])
+    if grouped is None or grouped["mark"] not in ".,":
+        found = _DECIMAL.fullmatch(written[0]) if grouped is None else None
+        return found["mark"] if found else ""
+    if grouped["point"]:
+        return grouped["point"][0]
+    several = written[0].count(grouped["mark"]) > 1
+    return ("," if grouped["mark"] == "." else ".") if several else "open"
 
 
 def unit_in(cell: object) -> str:
     """The unit that stands behind the number of a cell."""
     if not isinstance(cell, str) or len(cell) > LONGEST:
         return ""
-    found = _NUMBER.fullmatch(cell.strip())
-    return found["unit"] if found else ""
+    found = filter(None, (_NUMBER.fullmatch(_together(cell, mark).strip()) for mark in ".,"))
+    return next((each["unit"] for each in found), "")
 
 
 def _is_unit(text: str) -> bool:

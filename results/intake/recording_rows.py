@@ -64,7 +64,7 @@ def rows_of(body: bytes, content_type: str, separator: str, decimal: str) -> Row
     if form in TEXTS:
         return _of_text(body, separator, decimal)
     if form == XLSX:
-        return _of_workbook(body)
+        return _of_workbook(body, decimal)
     if form == JSON:
         return _of_json(body)
     raise Unreadable(
@@ -155,7 +155,8 @@ def _share_of_numbers(head: list[str], separator: str, decimal: str) -> float:
     return widths.count(usual) / len(head) + (0.001 if usual > 1 else 0)
 
 
-def _of_workbook(body: bytes) -> Rows:
+def _of_workbook(body: bytes, decimal: str) -> Rows:
+    """Numbers to 15 digits, which is what a spreadsheet shows of them: 0.3 is kept in binary."""
     book = opened(body)
 
     def numbers(name: str) -> int:
@@ -173,9 +174,12 @@ def _of_workbook(body: bytes) -> Rows:
     def read() -> Iterator[Row]:
         for number, row in enumerate(book.rows(best), start=1):
             if any(cell != "" for cell in row):
-                yield number, row
+                yield number, [float(f"{c:.15g}") if isinstance(c, float) else c for c in row]
 
-    return Rows(read, remarks=tuple(remarks))
+    if not decimal:
+        texts = [c for _, row in islice(read(), LOOKED_AT) for c in row if isinstance(c, str)]
+        decimal = max(".,", key=lambda mark: sum(cells.mark_shown(text) == mark for text in texts))
+    return Rows(read, decimal=decimal, remarks=tuple(remarks))
 
 
 def _of_json(body: bytes) -> Rows:

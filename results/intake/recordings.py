@@ -114,7 +114,7 @@ def read_recording(body: bytes, content_type: str, answers: Answers = Answers())
         raise Unreadable(gettext("The file holds no rows of numbers: it is no recording."))
     if layout.questions:
         raise _asks(layout.questions)
-    samples = _samples(rows, layout)
+    samples = _samples(rows, layout, is_open=not answers.decimal)
     unit, factor = layout.unit, FORCE_UNITS[layout.unit]
     force, turned = _upright(np.array(samples.force))
     try:
@@ -197,8 +197,13 @@ class _Samples:
     started_at: datetime | None = None
 
 
-def _samples(rows: Rows, layout: Layout) -> _Samples:
-    """All rows that have a time and a force; the few others are named in a remark."""
+def _samples(rows: Rows, layout: Layout, *, is_open: bool) -> _Samples:
+    """All rows that have a time and a force; the few others are named in a remark.
+
+    While it ``is_open`` which mark is the decimal one, the first number that shows it settles it.
+    Raises Asks where none does and there is a number that may be thousands.
+    """
+    may_be_thousands = ""
     found = _Samples(array("d"), array("d"), array("l"), [])
     illegible: list[tuple[int, str]] = []
     moments: list[cells.Moment] = []
@@ -209,6 +214,9 @@ def _samples(rows: Rows, layout: Layout) -> _Samples:
         if len(found.force) >= MOST_SAMPLES_READ:
             most = {"most": MOST_SAMPLES_READ}
             raise TooLarge(gettext("More than %(most)s samples; send fewer at once.") % most)
+        if is_open:
+            is_open = rows.decimal not in map(cells.mark_shown, row)
+            may_be_thousands = may_be_thousands or _either_way(row, layout)
         force = cells.number(row[place], rows.decimal) if place < len(row) else None
         time = _time(row, rows, layout, len(found.force))
         if force is None or time is None or not np.isfinite(force):
@@ -223,10 +231,30 @@ def _samples(rows: Rows, layout: Layout) -> _Samples:
             continue
         found.force.append(force)
         found.rows.append(number)
+    if is_open and may_be_thousands:
+        raise _asks([_which_mark(may_be_thousands)])
     if moments:
         found.times, found.started_at = _since_the_first(moments)
     _judge(found, illegible)
     return found
+
+
+def _either_way(row: Sequence[object], layout: Layout) -> str:
+    """The time or force of a row where it may be thousands or not; else nothing."""
+    places = [place for place in (layout.time, layout.force) if place is not None]
+    written = [row[place] for place in places if place < len(row)]
+    return next((str(cell) for cell in written if cells.mark_shown(cell) == "open"), "")
+
+
+def _which_mark(written: str) -> Finding:
+    """The question whether a mark before three digits parts thousands or is the decimal one."""
+    return Finding(
+        "",
+        "decimal",
+        gettext("%(number)s, and no number that shows what its mark stands for")
+        % {"number": shown(written)},
+        gettext("the decimal mark, point or comma: the other one parts thousands"),
+    )
 
 
 def _time(row: Sequence[object], rows: Rows, layout: Layout, count: int) -> cells.Moment | None:

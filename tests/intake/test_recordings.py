@@ -3,6 +3,7 @@
 import contextlib
 import io
 import json
+from pathlib import Path
 
 import numpy as np
 import openpyxl
@@ -117,6 +118,88 @@ ASKED = {
 }
 
 
+GRAMS = np.round(FORCES * 40)
+"""As a kitchen scale shows them: up to 3 580 g, without decimals."""
+
+
+def with_thousands(mark, line="{};{}".format, number=GRAMS):
+    return lines_of(
+        [f"{round(1000 * t)}" for t in TIMES],
+        [f"{f:,.0f}".replace(",", mark) for f in number],
+        line,
+    )
+
+
+def lines_of(times, forces, line):
+    rows = [line(t, f) for t, f in zip(times, forces, strict=True)]
+    return "\n".join(["time ms;force g", *rows, ""]).encode()
+
+
+@pytest.mark.parametrize("mark", [" ", "\u00a0", "\u202f", "'", "\u2019"])
+def test_thousands_are_read_together_where_their_mark_can_mean_nothing_else(mark):
+    recording = read_recording(with_thousands(mark), "text/csv")
+    assert recording.force.tolist() == GRAMS.tolist()
+    assert not recording.remarks
+
+
+@pytest.mark.parametrize(("mark", "decimal"), [(",", "."), (".", ",")])
+def test_a_mark_before_three_digits_is_asked_about_unless_a_number_shows_its_meaning(mark, decimal):
+    with pytest.raises(Asks) as asked:
+        read_recording(with_thousands(mark), "text/csv")
+    assert [finding.field for finding in asked.value.findings] == ["decimal"]
+    assert mark in asked.value.findings[0].found
+
+    as_thousands = read_recording(with_thousands(mark), "text/csv", Answers(decimal=decimal))
+    assert as_thousands.force.tolist() == GRAMS.tolist()
+
+    tenths = [f"{f + 0.5:,.1f}".translate({44: mark, 46: decimal}) for f in GRAMS]
+    shown = read_recording(lines_of(range(len(tenths)), tenths, "{};{}".format), "text/csv")
+    assert shown.force == pytest.approx(GRAMS + 0.5)
+    assert not shown.remarks
+
+
+KEPT = Path(__file__).parents[1] / "data" / "recordings"
+READ = {
+    "tenths-in-binary.xlsx": Answers(),
+    "texts-with-commas.xlsx": Answers(),
+    "thousands-with-apostrophes.txt": Answers(),
+    "thousands-with-blanks.txt": Answers(),
+    "thousands-with-commas.csv": Answers(),  # the times have a decimal point
+    "thousands-with-points-and-comma.csv": Answers(),
+    "thousands-with-points.csv": Answers(decimal=","),
+    "three-decimals-with-comma.csv": Answers(),
+}
+"""What has to be answered before each is read."""
+
+
+@pytest.mark.parametrize("name", READ)
+def test_a_recording_as_people_keep_it_is_read_rightly_or_asked_about(name):
+    body = (KEPT / name).read_bytes()
+    form = XLSX if name.endswith("xlsx") else "text/csv"
+    if READ[name] != Answers():
+        with pytest.raises(Asks):
+            read_recording(body, form)
+    recording = read_recording(body, form, READ[name])
+    assert recording.time_s.tolist() == [each / 10 for each in range(285)]
+    grams = recording.force * (1000 if recording.unit == "kgf" else 1)
+    assert (
+        np.round(grams, 9).tolist()
+        == np.round(np.concatenate([ramp(90, hertz=10), ramp(75, hertz=10)]) * 40).tolist()
+    )
+    assert [len(recording.cut.pulls), recording.remarks] == [2, ()]
+
+
+def test_every_recording_that_is_kept_is_tried():
+    assert {each.name for each in KEPT.iterdir()} == {*READ, "README.md"}
+
+
+@pytest.mark.parametrize("mark", [",", "."])
+def test_three_decimals_are_no_thousands(mark):
+    written = [f"{f / 40:.3f}".replace(".", mark) for f in GRAMS]
+    body = lines_of(range(len(written)), written, "{};{}".format)
+    assert read_recording(body, "text/csv").force == pytest.approx(np.round(GRAMS / 40, 3))
+
+
 @pytest.mark.parametrize("answer", ASKED)
 def test_what_a_recording_leaves_open_is_asked_and_the_answer_is_taken(answer):
     body, answers = ASKED[answer]
@@ -180,6 +263,28 @@ def test_a_workbook_is_read():
     recording = read_recording(out.getvalue(), XLSX)
     assert recording.force == pytest.approx(FORCES)
     assert recording.time_s == pytest.approx(TIMES)
+
+
+def test_a_number_of_a_workbook_is_what_its_cell_shows():
+    book = openpyxl.Workbook()
+    book.active.append(["Time (s)", "Force (N)"])
+    for t, f in zip(TIMES, FORCES, strict=True):
+        book.active.append([float(t) + 1e-16 * t, float(f) * (1 + 2e-16)])
+    out = io.BytesIO()
+    book.save(out)
+    recording = read_recording(out.getvalue(), XLSX)
+    assert recording.force.tolist() == FORCES.tolist()
+    assert recording.step == 0.5
+
+
+def test_a_text_in_a_workbook_is_read_by_its_own_decimal_mark():
+    book = openpyxl.Workbook()
+    book.active.append(["Time (s)", "Force (N)"])
+    for t, f in zip(TIMES, FORCES, strict=True):
+        book.active.append([comma(t), f"{f:,.2f}".translate({44: ".", 46: ","})])
+    out = io.BytesIO()
+    book.save(out)
+    assert read_recording(out.getvalue(), XLSX).force.tolist() == FORCES.tolist()
 
 
 @pytest.mark.parametrize(
