@@ -20,6 +20,7 @@ from results.models.lifecycle import COUNTING
 from results.normalising.scales import Scale, first_resolutions
 from results.normalising.set_figures import shares_of
 from results.pools.circumstances import Circumstances
+from results.pools.club_rounds import club_rounds
 from results.pools.covariates import meta_regression
 from results.pools.estimate import Outcome
 from results.pools.line_products import line_products
@@ -118,6 +119,7 @@ def describe(
             **_pulls(ties),
             **(by_one_model(members) if outcome.pooled else NO_MODEL),
             "line_products": line_products(members, outcome),
+            "club_rounds": club_rounds(members, outcome),
             **sensitivity(members, outcome, circumstances),
             "moderators": meta_regression(
                 members, outcome, [tie.covariates for tie in ties], circumstances

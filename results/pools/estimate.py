@@ -21,6 +21,8 @@ Rows = TypeVar("Rows", TesterEffects, LeaveOneOut)
 
 LINE_PRODUCT = "line_product"
 """The factor of both lines together, as figures name it."""
+CLUB_ROUND = "club_round"
+"""The factor of the round, whose participants pull from the same spools, likewise."""
 
 
 def efficiency_of(log_efficiency: float) -> float | None:
@@ -120,7 +122,7 @@ def _fit_pool(members: Members, ratios: LogRatios) -> PoolFit:
         tyers.tyer,
         tyers.session,
         tyers.baseline,
-        crossed={LINE_PRODUCT: members.line_product},
+        crossed={LINE_PRODUCT: members.line_product, CLUB_ROUND: members.level_of_round},
         zero=members.zero,
         scale=tyers.scale,
     )

@@ -39,6 +39,11 @@ def who_tied(of: str = "") -> Case:
     return Case(central, default=F(f"{of}tyer"), output_field=CharField())
 
 
+def pulled_in(of: str = "") -> Coalesce:
+    """The round that a set was pulled in, ``of`` its path with its ending; 0 if none."""
+    return Coalesce(F(f"{of}in_round__specimen__sample__round_id"), 0)
+
+
 COLUMNS = (
     "pull_set_id",
     "pull_set__session__contributor_id",
@@ -50,6 +55,7 @@ COLUMNS = (
     Coalesce("pull_set__leader_line_id", 0),
     who_tied("pull_set__"),
     "pull_set__session__revision_id",
+    pulled_in("pull_set__"),
     "mean_N",
     "cv",
     "n_effective",
@@ -88,9 +94,10 @@ class Members:
     session that lent it, and the two make one block of the covariance. ``calibration`` is 0 where
     the scale was not calibrated, ``hand`` where testers tied themselves and else a number of who
     did, another for each name that a tester wrote; ``leader_line`` is 0 where a join ends at a
-    terminal; ``resolution_N`` is not a number where it is as first entered. The last four say how
-    sure the zero of the scale is: ``u_offset_N`` and ``gain`` of the calibration, and what is known
-    of a scale without one; not a number where there is none.
+    terminal; ``club_round`` is the round that a set was pulled in, 0 if none: its participants pull
+    from the same spools. ``resolution_N`` is not a number where it is as first entered. The last
+    four say how sure the zero of the scale is: ``u_offset_N`` and ``gain`` of the calibration, and
+    what is known of a scale without one; not a number where there is none.
     """
 
     pull_set: Ids
@@ -103,6 +110,7 @@ class Members:
     leader_line: Ids
     hand: Ids
     revision: Ids
+    club_round: Ids
     mean_N: Floats
     cv: Floats
     n_effective: Floats
@@ -125,6 +133,11 @@ class Members:
         """The two lines of each set as one number, from 0 in order of their ids."""
         pairs = np.stack((self.main_line, self.leader_line))
         return np.asarray(np.unique(pairs, axis=1, return_inverse=True)[1]).ravel()
+
+    @property
+    def level_of_round(self) -> Ids:
+        """The round of each set as a level of a factor, -1 where it has none."""
+        return np.where(self.club_round > 0, self.club_round, -1)
 
     def without_tester(self, tester: int) -> Members:
         """The same sets but those of one tester."""
@@ -238,7 +251,7 @@ def as_members(rows: Sequence[tuple[Any, ...]], others: Others | None = None) ->
     """Rows of ``COLUMNS`` as columns, other tyers numbered by ``others`` if given."""
     columns: list[tuple[Any, ...]] = [*zip(*rows, strict=True)] if rows else [()] * len(COLUMNS)
     columns[HAND] = _hands(columns[TESTER], columns[HAND], Others() if others is None else others)
-    types = [np.int64] * 10 + [np.float64] * 13
+    types = [np.int64] * 11 + [np.float64] * 13
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
         for field, column, type_ in zip(fields(Members), columns, types, strict=True)

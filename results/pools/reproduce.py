@@ -21,7 +21,7 @@ from results.pools.circumstances import kept_circumstances
 from results.pools.descriptives import Tie
 from results.pools.differences import Unlike, unlike
 from results.pools.estimate import pooled_from
-from results.pools.pool_data import Members, as_members, who_tied
+from results.pools.pool_data import Members, as_members, pulled_in, who_tied
 from results.pools.pulls_behind import BATCH, counted_pulls, scales_of, straight_together
 from results.pools.recompute import everything_said, said_by
 from results.pools.reproduce_ties import ties_from_pulls
@@ -45,6 +45,7 @@ OF_A_SET = (
     Coalesce("leader_line_id", 0),
     who_tied(),
     "session__revision_id",
+    pulled_in(),
 )
 UNKNOWN = (None, None)
 STRAIGHT_N = [field.name for field in fields(Members)].index("baseline_mean_N")

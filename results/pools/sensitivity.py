@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.pools.circumstances import Circumstances
-from results.pools.estimate import LINE_PRODUCT, Outcome, efficiency_of
+from results.pools.estimate import CLUB_ROUND, LINE_PRODUCT, Outcome, efficiency_of
 from results.pools.pool_data import Ids, Members
 from results.statistics.errors import StatisticsError
 from results.statistics.group_influence import without_groups
@@ -97,7 +97,7 @@ def _groups(members: Members, circumstances: Circumstances | None) -> list[Group
 
 
 def _codes(members: Members, circumstances: Circumstances | None) -> dict[str, Ids]:
-    found = {LINE_PRODUCT: members.line_product}
+    found = {LINE_PRODUCT: members.line_product, CLUB_ROUND: members.level_of_round}
     if circumstances is not None:
         club, day = np.array(circumstances.club), np.array(circumstances.day)
         pairs = np.unique(np.stack((club, day)), axis=1, return_inverse=True)[1].ravel()

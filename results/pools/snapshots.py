@@ -43,6 +43,11 @@ class Behind:
         return is_identifiable(self.members.line_product, self.members.tester)
 
     @property
+    def has_several_rounds(self) -> bool:
+        """Clubs' rounds that the model tells apart."""
+        return is_identifiable(self.members.level_of_round, self.members.tyers.tyer)
+
+    @property
     def has_other_tyers(self) -> bool:
         """Sets that somebody else tied for their tester."""
         return bool(self.members.hand.any())
@@ -163,6 +168,12 @@ MOVED: dict[int, tuple[Moved, ...]] = {
             where="has_several_products",
         ),
         Moved(
+            "clubs' rounds are a component of the model where it can tell them",
+            math.inf,
+            POOLED,
+            where="has_several_rounds",
+        ),
+        Moved(
             "what somebody else tied is not its tester's own",
             math.inf,
             POOLED,
@@ -186,6 +197,7 @@ IMPLIED = (
     "leader_line",
     "hand",
     "revision",
+    "club_round",
     "u_offset_N",
     "gain",
     "scale_resolution_N",

@@ -24,8 +24,11 @@ from deploy.tools.processes import TIMEOUT_S
 from results.jobs.queue import enqueue
 from results.models import Pool
 from results.open_data.companions import dataset, info_of
+from results.pools.estimate import CLUB_ROUND
+from results.rounds.closing import close
+from results.rounds.drafts import SampleDraft
 from results.worker import embedded
-from tests import making
+from tests import making, playing
 from tests.people import contributor
 
 NEWTONS = np.array([1.0, 1.06, 0.97, 1.02, 0.95, 1.04])
@@ -55,7 +58,21 @@ def league(transactional_db, planted_past, monkeypatch):
                 pull_set.tyer = "a friend" if number == 5 and place == 1 else ""
                 pull_set.save()
             enqueue(session)
+    for club in ("Harbour Club", "Weir Club", "Jetty Club"):
+        in_a_round(club)
     embedded.drain()
+
+
+def in_a_round(club: str) -> None:
+    """Two testers of a club tie one of the joins on spools that they share."""
+    entrants = [playing.member(f"{club} {number}", club) for number in (1, 2)]
+    for tester in entrants:
+        playing.lent_rig(tester)
+    sample = SampleDraft(making.connection("Blood"), 1, "by each tester", leader_lot=2)
+    made, entered = playing.opened(entrants[0], entrants, samples=[sample])
+    for number, participant in enumerate(entered):
+        playing.sends(participant, load_N=76.0 + len(club) / 2 + number)
+    close(entrants[0], made)
 
 
 @pytest.fixture
@@ -89,7 +106,8 @@ def without_figures(folder) -> None:
 def test_each_script_computes_every_pool_from_the_readings_alone_to_eight_digits(folder):
     without_figures(folder)
     figures = [pool for pool in Pool.objects.select_related("current") if pool.current.efficiency]
-    assert len(figures) == 2
+    with_rounds = [CLUB_ROUND in pool.current.figures.get("crossed", ()) for pool in figures]
+    assert sorted(with_rounds) == [False, True]
     for script, program in SCRIPTS.items():
         code, said = run(program, script, folder=folder)
         assert code == 0, said

@@ -205,6 +205,7 @@ def _members(
         leader_line=np.zeros(k, dtype=np.int64),
         hand=np.where(rng.random(k) < rng.choice([0.0, 0.0, 0.2]), np.array(columns[0]) + 1, 0),
         revision=np.array(columns[0]) + 1,
+        club_round=rng.integers(0, rng.choice([1, 1, 2, 5]), k),
         u_offset_N=np.full(k, np.nan),
         gain=np.full(k, np.nan),
         scale_resolution_N=np.full(k, 0.5),

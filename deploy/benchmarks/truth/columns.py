@@ -42,6 +42,7 @@ def members_of(drawn: Drawn, join: int = 0) -> Members:
         leader_line=np.zeros(rows.size, dtype=np.int64),
         hand=np.where(drawn.tyer == drawn.tester, 0, drawn.tester + 1)[rows],
         revision=drawn.tester[rows] + 1,
+        club_round=np.zeros(rows.size, dtype=np.int64),
         pulls=pulls.astype(np.int64),
         mean_N=np.array([one.mean_N for one in of_join]),
         cv=np.array([one.cv for one in of_join]),

@@ -50,10 +50,20 @@ FINDINGS = (
         since=2,
     ),
     _finding(
+        "club_rounds",
+        "the clubs' rounds that sets are from, whose participants pull from the same spools, most "
+        "testers first and ten at most; number of all, and their sets; for_others is true where "
+        "what rounds differ by is in the interval, so that the figure is for spools of other "
+        "rounds as well",
+        anchor="rounds",
+        since=2,
+    ),
+    _finding(
         "groups_left_out",
         "the pool without the sets of each group of several testers who share a line product, "
-        "club, club's day, spool or rig's name, those that move it most first, ten at most: what "
-        "they share, the testers, their sets, the efficiency without them and its relative change",
+        "club's round, club, club's day, spool or rig's name, those that move it most first, ten "
+        "at most: what they share, the testers, their sets, the efficiency without them and its "
+        "relative change",
         Kind.LIST,
         anchor="groups",
         since=2,

@@ -8,7 +8,7 @@ COUNTED = _("Counted over the sets that count.")
 MEDIAN = _("The median over the sets that say it, without weights.")
 FIT = _(
     "By restricted maximum likelihood of a normal model of log ratios with effects of tester, "
-    "session and set."
+    "session and set, and of line product and round where these can be told."
 )
 PROFILE = _("Where twice the profiled restricted log likelihood falls by chi-square's 3.84.")
 I2 = _("The variance component over the sum of all of them and the typical sampling variance.")
@@ -16,7 +16,8 @@ I2_ENDS = _("From the ends of the interval of the variance, the other components
 COCHRAN = _("The weighted sum of squares about the fixed-effect mean, by sampling errors alone.")
 CR2 = _(
     "Cluster robust by tester with the bias-reduced correction CR2, and Student's t on "
-    "Satterthwaite's degrees of freedom."
+    "Satterthwaite's degrees of freedom; where line products or rounds are fitted, an average over "
+    "how large their variance may be."
 )
 PREDICTION = _(
     "Student's t, or with few testers a mixture over what their variance may be, of the mean's "
@@ -75,7 +76,7 @@ METHODS = {
     "figures.leave_one_out": _("The pool estimated again without each tester, components and all."),
     "figures.crossed": FIT,
     "figures.not_estimable": _("What the computation of the part came to instead of a figure."),
-    **{f"findings.{name}": COUNTED for name in ("endings", "line_products")},
+    **{f"findings.{name}": COUNTED for name in ("endings", "line_products", "club_rounds")},
     "findings.told": COUNTED,
     "findings.pulls": _("Each pull over the straight line of its session, counted by class."),
     "findings.straight": _("Each straight pull over the mean of its baseline, counted by class."),

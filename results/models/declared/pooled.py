@@ -197,9 +197,10 @@ FIGURES = (
     ),
     _figure(
         "crossed",
-        "what line_product adds to the scatter: levels, variance (tau2), its 95 percent profile "
-        "interval, share (I2); only where three products and more have several testers each, and "
-        "then interval and prediction are for another product of the kind as well",
+        "what line_product and club_round add to the scatter: levels, variance (tau2), its 95 "
+        "percent profile interval, share (I2); each only where three and more have several testers "
+        "each, and then interval and prediction are for another product of the kind, or spools of "
+        "another round, as well",
         Kind.OBJECT,
         scale=LOG,
         always=False,

@@ -88,7 +88,7 @@ of.set <- function(member) {
   data.frame(
     tester = who, session = paste(who, base$session),
     baseline = paste(who, member$baseline), set = set$pull_set,
-    first = member$baseline, product = paste(set$main_line, set$leader_line),
+    first = member$baseline, product = paste(set$main_line, set$leader_line), round = set$round,
     scale = paste(who, if (is.na(member$calibration))
       paste("revision", session$revision) else paste("calibration", member$calibration)),
     mean = join$mean, cv = join$cv, worth = join$worth, df = join$df, base.mean = plain$mean,
@@ -97,12 +97,28 @@ of.set <- function(member) {
 }
 
 # Steps 4 to 7 of one pool.
-together <- function(group) outer(group, group, "==")
+# Sets of none are in no group, not even with themselves.
+together <- function(group) {
+  same <- outer(group, group, "==")
+  same[is.na(same)] <- FALSE
+  same
+}
+# What crosses the testers and is fitted: with two testers or more at three levels or more.
+crossed <- function(rows) {
+  found <- character()
+  for (factor in c("product", "round")) {
+    testers <- table(unique(rows[c(factor, "tester")])[[factor]])
+    again <- sapply(found, function(other) all(together(rows[[other]]) == together(rows[[factor]])))
+    if (sum(testers >= 2) >= 3 && !any(as.logical(again))) found <- c(found, factor)
+  }
+  found
+}
 # metafor's search ends some 1e-5 of a variance short of the maximum; Fisher's scoring from there,
 # none below zero, goes to the last digits of the same likelihood.
-sharpened <- function(fit, fixed, rows, y) {
-  names <- c("tester", "session", "set", "product")[seq_along(fixed)]
-  fitted <- which(is.na(fixed)); theta <- ifelse(fit$sigma2 < 1e-8, 0, fit$sigma2)
+sharpened <- function(fit, fixed, factors, rows, y) {
+  names <- c("tester", "session", "set", factors)
+  start <- c(fit$sigma2, rep(max(fit$sigma2) / 4, length(factors)))
+  fitted <- which(is.na(fixed)); theta <- ifelse(start < 1e-8, 0, start)
   parts <- lapply(names, function(name) together(rows[[name]]))
   for (step in 1:100) {
     W <- solve(fit$V + Reduce(`+`, Map(`*`, theta, parts)))
@@ -129,17 +145,20 @@ pooled <- function(rows) {
   V <- diag(a + a^2 / 2, k) + together(rows$baseline) * (b + b^2 / 2) +
     together(rows$scale) * outer(rows$zero, rows$zero)
   count <- function(column) length(unique(rows[[column]]))
-  levels <- table(unique(rows[c("product", "tester")])$product)
-  crossed <- sum(levels >= 2) >= 3
+  factors <- crossed(rows)
   fixed <- c(NA, if (count("session") > count("tester")) NA else 0,
-             if (k > count("session")) NA else 0, if (crossed) NA)
-  random <- c(list(~ 1 | tester, ~ 1 | session, ~ 1 | set), if (crossed) list(~ 1 | product))
-  first <- rma.mv(y, V, random = random, sigma2 = fixed, data = rows, sparse = FALSE)
-  fit <- rma.mv(y, V, random = random, sigma2 = sharpened(first, fixed, rows, y), data = rows,
+             if (k > count("session")) NA else 0, rep(NA, length(factors)))
+  random <- list(~ 1 | tester, ~ 1 | session, ~ 1 | set)
+  first <- rma.mv(y, V, random = random, sigma2 = fixed[1:3], data = rows, sparse = FALSE)
+  theta <- sharpened(first, fixed, factors, rows, y)
+  # A random effect that some sets have none of goes into the covariance.
+  of.factors <- Reduce(`+`, Map(function(name, variance) variance * together(rows[[name]]),
+                                factors, theta[-(1:3)]), 0 * V)
+  fit <- rma.mv(y, V + of.factors, random = random, sigma2 = theta[1:3], data = rows,
                 sparse = FALSE)
   c(cv_join = sqrt(cv2), cv_baseline = sqrt(base.cv2), mu = coef(fit)[[1]], se_model = fit$se,
     tau2_tester = fit$sigma2[1], tau2_session = fit$sigma2[2], tau2_set = fit$sigma2[3],
-    Q = fit$QE, restricted_loglik = as.numeric(logLik(fit)))
+    Q = first$QE, restricted_loglik = as.numeric(logLik(fit)))
 }
 
 worst <- 0

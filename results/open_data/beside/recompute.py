@@ -148,6 +148,7 @@ class Archive:
             "baseline": (*who, member.baseline),
             "scale": (*who, calibrated, member.calibration if calibrated else session.revision),
             "product": (one.main_line, None if np.isnan(one.leader_line) else one.leader_line),
+            "round": one["round"],
             "first": member.baseline,
             "log_ratio": np.log(mean / straight),
             "cv": cv,
@@ -161,9 +162,20 @@ class Archive:
 
 
 def together(groups: pd.Series) -> Any:
-    """Matrix (k, k) of whether two sets are of one group."""
+    """Matrix (k, k) of whether two sets are of one group; one of none is not with itself."""
     codes = pd.factorize(groups)[0]
-    return (codes[:, None] == codes).astype(float)
+    return ((codes[:, None] == codes) & (codes >= 0)).astype(float)
+
+
+def crossed(rows: pd.DataFrame) -> list[str]:
+    """What crosses the testers and is fitted: with two testers or more at three levels or more."""
+    found: list[str] = []
+    for factor in ("product", "round"):
+        testers = rows[[factor, "tester"]].drop_duplicates()[factor].value_counts()
+        groups = [(together(rows[other]) == together(rows[factor])).all() for other in found]
+        if (testers >= 2).sum() >= 3 and not any(groups):
+            found.append(factor)
+    return found
 
 
 def restricted(M: Any, y: Any) -> tuple[Any, float, float, float]:
@@ -233,13 +245,12 @@ def pooled(rows: pd.DataFrame) -> dict[str, float]:
     V = np.diag(a + a**2 / 2) + together(rows.baseline) * (b + b**2 / 2)
     V = V + together(rows.scale) * np.outer(zero, zero)
     testers, sessions = rows.tester.nunique(), rows.session.nunique()
-    of_products = rows[["product", "tester"]].drop_duplicates()["product"].value_counts()
-    crossed = (of_products >= 2).sum() >= 3
+    factors = crossed(rows)
     fitted = {
         "tau2_tester": together(rows.tester),
         **({"tau2_session": together(rows.session)} if sessions > testers else {}),
         **({"tau2_set": np.eye(len(rows))} if len(rows) > sessions else {}),
-        **({"tau2_product": together(rows["product"])} if crossed else {}),
+        **{f"tau2_{factor}": together(rows[factor]) for factor in factors},
     }
     theta = components(V, list(fitted.values()), y)
     M = V + sum(each * part for each, part in zip(theta, fitted.values(), strict=True))
@@ -258,7 +269,7 @@ def pooled(rows: pd.DataFrame) -> dict[str, float]:
         "I2_total": theta.sum() / (theta.sum() + typical),
         "typical_sampling_variance": typical,
     }
-    if not crossed:
+    if not factors:
         found["se_robust"], found["df_satterthwaite"] = robust(M, y, rows.tester)
         reach = student.ppf(0.975, found["df_satterthwaite"]) * found["se_robust"]
         found |= {"interval_low": np.exp(mu - reach), "interval_high": np.exp(mu + reach)}

@@ -20,6 +20,7 @@ from results.models import Pool, PoolVersion
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.own_line import COOKIE as OWN_LINE
 from results.pages.own_line import OwnLine, own_line_of
+from results.pages.pools.club_rounds import club_rounds_of
 from results.pages.pools.line_pair import contrasts_of, query_of
 from results.pages.pools.opening import opening
 from results.pages.pools.products import products_of
@@ -90,6 +91,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "methods": methods(),
             "findings": findings_of(version),
             "products": products_of(version),
+            "rounds": club_rounds_of(version),
             "groups": groups_of(version),
             "apart": apart_of(version),
             "moderators": _covariates(version),

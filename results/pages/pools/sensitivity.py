@@ -14,6 +14,7 @@ from rigs.models import Contributor
 
 SHARED: Mapping[str, str | Promise] = {
     "line_product": _("the same two lines"),
+    "club_round": _("a club's round"),
     "club": _("a club"),
     "club_day": _("a club's day"),
     "rig_name": _("a rig of the same name"),

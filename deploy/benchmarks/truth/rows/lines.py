@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -36,6 +37,20 @@ def products(testers: int, lines: int, product_sd: float, rng: Rng) -> Measured:
     held = pulled if named else true
     yield "mean over the lines it is for", float(pooled.ci_low <= held <= pooled.ci_high)
     yield "width of the mean, percent", 100 * (pooled.ci_high - pooled.ci_low)
+
+
+def rounds(testers: int, clubs: int, round_sd: float, rng: Rng) -> Measured:
+    """Coverage of the mean over all spools, where each club's testers pull from one."""
+    world = World(testers, clubs=clubs, club_sd=round_sd)
+    drawn = draw(rng, world)
+    members = members_of(drawn)
+    club_round = drawn.club[members.pull_set - 1] + 1
+    true = float(np.log(world.efficiencies[0]))
+    for name, known in (("the mean", club_round), ("the mean, rounds unknown", 0 * club_round)):
+        pooled = pooled_from(replace(members, club_round=known)).pooled
+        if pooled is not None:
+            yield name, float(pooled.ci_low <= true <= pooled.ci_high)
+            yield f"width of {name}, percent", 100 * (pooled.ci_high - pooled.ci_low)
 
 
 def reference(cv: float, law: str, rng: Rng) -> Measured:
@@ -81,6 +96,15 @@ ROWS = (
             (30, 6, 0.03),
             (30, 3, 0.0),
         )
+    ),
+    *(
+        Row(
+            "rounds on one spool each",
+            f"{testers} testers in {clubs} rounds, sd {sd:.0%}",
+            partial(rounds, testers, clubs, sd),
+            {"the mean": "93 to 98"},
+        )
+        for testers, clubs, sd in ((10, 4, 0.03), (30, 4, 0.03), (30, 4, 0.0))
     ),
     *(
         Row(
