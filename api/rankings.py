@@ -44,10 +44,16 @@ class LinePair(Filters):
 
 
 class ChanceDocument(Shown):
-    """How sure the place is."""
+    """How sure the place is by the pools alone."""
 
     better = serializers.FloatField(help_text="mean certainty of being ahead of another join")
     best = serializers.FloatField(help_text="probability that no other is stronger")
+    contradicted_by = serializers.ListField(
+        child=serializers.IntegerField(),
+        help_text="ids of pools whose joins 'conclusions' say are stronger, though by these "
+        "probabilities this one is: then direct comparisons say otherwise than the pools, and are "
+        "the surer",
+    )
 
 
 class PlaceDocument(Shown):
@@ -129,7 +135,8 @@ class Ranking(generics.GenericAPIView[Pool]):
         """
         pools = list(self.get_queryset().filter(**LinePair.conditions(request)))
         direct = selectors.direct_comparison(LinePair.conditions(request))
-        likely, concluded = chances(pools, direct), conclusions(pools, direct)
+        concluded = conclusions(pools, direct)
+        likely = chances(pools, direct, concluded)
         placed = [
             {**vars(each), "chance": likely[each.pool.pk]} for each in places(pools, concluded)
         ]

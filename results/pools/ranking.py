@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,18 +79,26 @@ def _is_stronger(one: Pool, other: Pool, concluded: Conclusions) -> bool:
 
 @dataclass(frozen=True)
 class Chance:
-    """How sure a join's place is: mean certainty of being better than another of the pair
-    (P-score; Ruecker & Schwarzer 2015), and the probability that none is better."""
+    """How sure a join's place is by the pools: mean certainty of being better than another of the
+    pair (P-score; Ruecker & Schwarzer 2015), and the probability that none is better.
+
+    ``contradicted_by`` are the ids of pools whose joins are concluded to be stronger than this one,
+    though one of these says the opposite.
+    """
 
     better: float
     best: float
+    contradicted_by: tuple[int, ...] = ()
 
 
-def chances(pools: Sequence[Pool], comparison: DirectComparison | None) -> dict[int, Chance]:
+def chances(
+    pools: Sequence[Pool], comparison: DirectComparison | None, concluded: Conclusions
+) -> dict[int, Chance]:
     """The chance of each pooled join among its line pair, by the pool's id; a lone join is best.
 
     ``comparison`` knows how the pooled figures vary together where testers tied several joins;
-    what it does not know of counts as independent.
+    what it does not know of counts as independent. What is ``concluded`` of two joins may rest on
+    direct comparisons, which enter no chance: where the two disagree, the chance says so.
     """
     pooled = [pool for pool in pools if can_be_ranked(pool)]
     if len(pooled) < 2:
@@ -99,10 +107,25 @@ def chances(pools: Sequence[Pool], comparison: DirectComparison | None) -> dict[
     error, freedom = steadied(se, df, _column(pooled, "testers"))
     together = _correlation([pool.pk for pool in pooled], comparison)
     found = rank(mu, together * np.outer(error, error), freedom)
-    return {
+    likely = {
         pool.pk: Chance(float(better), float(best))
         for pool, better, best in zip(pooled, found.p_score, found.best, strict=True)
     }
+    return {
+        pk: replace(one, contradicted_by=_ahead_of(pk, likely, concluded))
+        for pk, one in likely.items()
+    }
+
+
+def _ahead_of(weaker: int, likely: Mapping[int, Chance], concluded: Conclusions) -> tuple[int, ...]:
+    """Pools of joins that are clearly stronger than this one and have a lesser chance."""
+    found = []
+    for pk, other in likely.items():
+        pair, one = concluded.get(frozenset((weaker, pk))), likely[weaker]
+        lesser = other.best < one.best or other.better < one.better
+        if pair is not None and pair.differs and pair.stronger == pk and lesser:
+            found.append(pk)
+    return tuple(sorted(found))
 
 
 def _column(pools: Sequence[Pool], name: str) -> Floats:

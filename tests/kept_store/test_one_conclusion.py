@@ -17,6 +17,7 @@ from django.urls import reverse
 from results.models import DirectComparison, Pool, PoolVersion
 from results.pages.pools.line_pair import query_of
 from results.pools import selectors
+from results.pools.figures import figures_of
 from results.pools.join_contrasts import compare_joins
 from results.pools.wanted import undecided
 
@@ -89,6 +90,31 @@ def answers() -> Iterator[Answer]:
         yield "wanted", frozenset((pair.first.pk, pair.second.pk)), None
 
 
+def chances_that_say_otherwise() -> Iterator[tuple[str, frozenset[tuple[int, int]], bool]]:
+    """Of each line pair the joins whose chances are the other way round than the conclusion: as
+    they follow from the API's figures, as its places name them, and as the page does."""
+    for query in sorted({query_of(pool) for pool in selectors.pools()}):
+        found = Client().get(f"{reverse('api:ranking')}?{query}").json()
+        chance = {each["pool"]["id"]: each["chance"] for each in found["places"]}
+        follow = {
+            (each["weaker"], each["stronger"])
+            for each in found["conclusions"]
+            if each["differs"]
+            and any(
+                chance[each["stronger"]][name] < chance[each["weaker"]][name]
+                for name in ("best", "better")
+            )
+        }
+        named = {(one, other) for one in chance for other in chance[one]["contradicted_by"]}
+        page = text_at(f"/compare/?{query}")
+        said = {
+            tuple(map(int, re.findall(JOIN, sentence)))
+            for sentence in re.findall(r'<p class="otherwise">.*?</p>', page)
+        }
+        assert follow == named == said, query
+        yield query, frozenset(follow), bool(chance)
+
+
 def contradictions(said: list[Answer]) -> list[tuple[frozenset[int], dict[str, int | None]]]:
     by_pair: dict[frozenset[int], dict[str, int | None]] = {}
     for where, pair, stronger in said:
@@ -127,6 +153,7 @@ def test_over_the_demo_league_every_page_and_answer_concludes_the_same_of_two_jo
         compare_joins(pool.pk)
     said = list(answers())
     assert contradictions(said) == []
+    assert any(ranked for _, _, ranked in chances_that_say_otherwise())
     clear = {where for where, _, stronger in said if stronger is not None}
     assert {"list", "comparison", "page of a pool", "API, conclusions", "API, groups"} <= clear
 
@@ -137,3 +164,21 @@ def test_over_random_worlds_no_two_answers_contradict_each_other(kept, seed):
     said = list(answers())
     assert contradictions(said) == []
     assert len({pair for _, pair, _ in said}) >= 10
+
+
+def test_chances_that_direct_comparisons_contradict_are_said_to_be_so(kept):
+    for comparison in DirectComparison.objects.exclude(figures={}):
+        for each in comparison.figures["differences"]:
+            mu = [
+                figures_of(Pool.objects.get(pk=each[name]).current).get("mu")
+                for name in ("first", "second")
+            ]
+            if None not in mu:
+                each["difference"] = mu[1] - mu[0]
+                each["ci_low"], each["ci_high"] = (
+                    each["difference"] + end for end in (-1e-6, 1e-6)
+                )
+                each["p"] = each["p_holm"] = 1e-9
+        comparison.save()
+    otherwise = [pairs for _, pairs, _ in chances_that_say_otherwise()]
+    assert max(map(len, otherwise)) > 5

@@ -20,7 +20,7 @@ def test_it_shows_each_join_with_its_place_and_its_chances(league, read):
 
 
 def test_chances_of_being_best_add_up_to_one(league):
-    found = chances(list(Pool.objects.select_related("current", "connection")), None)
+    found = chances(list(Pool.objects.select_related("current", "connection")), None, {})
     assert sum(chance.best for chance in found.values()) == pytest.approx(1.0)
     assert sum(chance.better for chance in found.values()) == pytest.approx(len(found) / 2)
 

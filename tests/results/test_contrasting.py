@@ -131,7 +131,7 @@ def test_joins_that_the_same_testers_tied_have_a_surer_order(db):
     comparison = DirectComparison.objects.get()
     pools = list(Pool.objects.select_related("current"))
     best = [
-        max(chance.best for chance in chances(pools, known).values())
+        max(chance.best for chance in chances(pools, known, {}).values())
         for known in (None, comparison)
     ]
     assert comparison.figures["correlation"]["of_means"][0][1] > 0.3

@@ -32,6 +32,7 @@ class Ranked:
     first: int
     last: int
     chance: Chance
+    contradicted_by: Sequence[Pool]
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,8 @@ def line_pair(request: HttpRequest) -> HttpResponse:
     first = pools[0]
     comparison = selectors.direct_comparison(selectors.line_pair_of(first))
     concluded = conclusions(pools, comparison)
-    likely = chances(pools, comparison)
+    likely = chances(pools, comparison, concluded)
+    by_id = {pool.pk: pool for pool in pools}
     return render(
         request,
         "pages/pools/line_pair.html",
@@ -101,9 +103,15 @@ def line_pair(request: HttpRequest) -> HttpResponse:
             "permanent": f"{request.path}?{query_of(first)}",
             "picture": f"{reverse('pages:joins-chart-png')}?{query_of(first)}" if likely else "",
             "ranked": [
-                Ranked(place.pool, place.first, place.last, likely[place.pool.pk])
+                Ranked(
+                    place.pool,
+                    place.first,
+                    place.last,
+                    chance,
+                    [by_id[pk] for pk in chance.contradicted_by],
+                )
                 for place in places(pools, concluded)
-                if place.pool.pk in likely
+                if (chance := likely.get(place.pool.pk)) is not None
             ],
             "unranked": [pool for pool in pools if pool.pk not in likely],
             "comparison": comparison,

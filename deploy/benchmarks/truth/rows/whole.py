@@ -87,7 +87,7 @@ def _of_pool(pool: Pool, world: World, drawn: Drawn, rng: Rng) -> Measured:
 
 def _of_chances(by_join: dict[int, Pool], true: np.ndarray) -> Measured:
     compare_joins(next(iter(by_join.values())).pk)
-    said = chances(list(by_join.values()), DirectComparison.objects.first())
+    said = chances(list(by_join.values()), DirectComparison.objects.first(), {})
     if len(by_join) < len(JOINS) or len(said) < len(JOINS):
         return
     place = max(by_join, key=lambda each: said[by_join[each].pk].best)
