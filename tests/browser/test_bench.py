@@ -34,8 +34,11 @@ def as_person(page, live_server):
 
 @pytest.fixture
 def at_the_rig(owner, bench, as_person):
-    """The page at the rig with rig, straight line and a join chosen."""
-    page = as_person(owner)
+    return set_up(as_person(owner))
+
+
+def set_up(page):
+    """The page at the rig with the rig and a straight line chosen."""
     page.goto("/at-the-rig/")
     page.select_option("#at-rig", label="shed winch, revision 1")
     page.select_option("#at-unit", "lbf")

@@ -8,10 +8,11 @@ from playwright.sync_api import expect
 
 from deploy.demo.recorder import Logger, Specimen, record
 from deploy.tools.processes import TIMEOUT_S
-from results.models import Session, Trace
+from results.models import Pool, Session, Trace
 from results.models.lifecycle import State
 from results.worker.embedded import drain
-from tests.browser.test_bench import add_a_join, as_person, at_the_rig
+from tests import making
+from tests.browser.test_bench import add_a_join, as_person, at_the_rig, set_up
 from tests.intake.conftest import bench
 
 __all__ = ["as_person", "at_the_rig", "bench"]
@@ -48,6 +49,14 @@ STAND_IN = """
   };
 })();
 """
+
+
+LIVE = {
+    "owner": ((20.53, 21.04, 20.2, 20.8), (15.2, 16.02, 15.5, 15.84)),
+    "other": ((19.71, 20.36, 20.94, 20.07), (15.61, 14.93, 16.28, 15.02)),
+    "moderator": ((21.12, 20.41, 20.66, 19.88), (15.77, 16.35, 14.98, 15.43)),
+}
+"""Peaks in pounds of straight line and of joins, by tester; invented."""
 
 
 @pytest.fixture
@@ -228,6 +237,37 @@ def test_a_recorded_session_survives_a_lost_network_and_is_sent_with_its_traces(
     look(f"/pull-sets/{pull_set.pk}/", name="traces of a set")
     page.goto("/at-the-rig/")
     page.wait_for_function("caches.has('at-the-rig-traces').then((has) => !has)")
+
+
+@pytest.mark.parametrize("size", ["phone"], indirect=True)
+def test_live_pulls_of_three_testers_end_in_a_pooled_figure_that_a_stranger_reads(
+    transactional_db, owner, other, moderator, bench, as_person, look
+):
+    """Each at a rig of their own; the load cell is played at eight times its pace."""
+    for tester, (straight, joined) in LIVE.items():
+        person = {"owner": owner, "other": other, "moderator": moderator}[tester]
+        if person != owner:
+            making.revision_of(person)
+        page = set_up(as_person(person))
+        connect(page)
+        for peaks, ended in ((straight, "in the line"), (joined, "at the join")):
+            if ended == "at the join":
+                add_a_join(page)
+            for number, peak in enumerate(peaks, start=1):
+                page.evaluate("([text, hz]) => device.play(text, 8 * hz)", [recorded(peak), HZ])
+                expect(page.locator("#reading")).to_have_value(f"{peak:.2f}")
+                end(page, ended)
+                expect(page.locator("#pulls li")).to_have_count(number)
+        page.get_by_role("button", name="Send the session").click()
+        page.wait_for_url("**/jobs/*/", timeout=1000 * TIMEOUT_S)
+        drain()
+    pool = Pool.objects.get()
+    ratios = [np.mean(joined) / np.mean(straight) for straight, joined in LIVE.values()]
+    assert [pool.current.testers, pool.current.pulls] == [3, 12]
+    assert pool.current.efficiency == pytest.approx(np.exp(np.mean(np.log(ratios))), rel=0.01)
+    page.context.clear_cookies()
+    look(f"/pools/{pool.pk}/", name="pool of live pulls")
+    expect(page.get_by_text(f"{100 * pool.current.efficiency:.1f}%").first).to_be_visible()
 
 
 # Writing that never comes to its end; and a phone that is full for what is kept at once.
