@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property, partial
 
@@ -56,6 +56,8 @@ class CheckRun:
     read: Read
     findings: Findings
     warnings: list[Finding]
+    miscounted: set[str] = field(default_factory=set)
+    """Parts of which a pull was refused, so that they may have more than they seem to."""
 
     @cached_property
     def proposed_parameters(self) -> Mapping[int, Mapping[str, str]]:
@@ -177,6 +179,7 @@ def _straight(
         seen.add(key)
         for number, pull in enumerate(said.pulls):
             if pull.failure_mode == "join":
+                under_way.miscounted.add(place)
                 under_way.findings.add(
                     f"{place}.pulls[{number}]",
                     "failure_mode",
@@ -271,7 +274,8 @@ def _enough(
     joined: list[JoinedPart],
 ) -> None:
     """Counts and references, of the parts that hold no stand-ins."""
-    broken, said, findings = under_way.read.broken, under_way.read.document, under_way.findings
+    said, findings = under_way.read.document, under_way.findings
+    broken = under_way.read.broken | under_way.miscounted
     if not (said.baselines or said.pull_sets) and "" not in broken:
         findings.add(
             "", "pull_sets", gettext("no pulls at all"), gettext("baselines and pull sets")

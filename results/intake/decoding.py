@@ -5,10 +5,21 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_lazy
 
 from rigs.refusals import Finding, Unreadable
 
+_BEGIN_WITH = (
+    (b"\x89PNG", gettext_lazy("a picture")),
+    (b"\xff\xd8\xff", gettext_lazy("a picture")),
+    (b"GIF8", gettext_lazy("a picture")),
+    (b"RIFF", gettext_lazy("a picture or a sound")),
+    (b"%PDF", gettext_lazy("a PDF")),
+    (b"{\\rtf", gettext_lazy("a text document (.rtf)")),
+    (b"\xff\xfe\x00\x00", gettext_lazy("a text in UTF-32")),
+)
+"""What begins with these bytes, by the formats' own documents."""
+_WEB_PAGE = re.compile(rb"(?:\xef\xbb\xbf)?\s*<(?:!doctype|html|\?xml)", re.IGNORECASE)
 _OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _ZIP = b"PK\x03\x04"
 
@@ -37,6 +48,20 @@ def decoded(body: bytes) -> tuple[str, list[Finding]]:
     return text, remarks
 
 
+def refuse_other_kinds(body: bytes, kind: str) -> None:
+    """Say what a file is that was sent as ``kind``. Raises Unreadable."""
+    found = next((str(words) for begin, words in _BEGIN_WITH if body.startswith(begin)), "")
+    if not found and body[4:8] == b"ftyp":
+        found = gettext("a picture or a film")
+    if not found and _WEB_PAGE.match(body):
+        found = gettext("a web page")
+    if found:
+        raise Unreadable(
+            gettext("This is %(found)s and not %(kind)s.") % {"found": found, "kind": kind},
+            [Finding("", "", found, kind)],
+        )
+
+
 def refuse_foreign(body: bytes, *, zip_too: bool = True) -> None:
     """Say what to do with files of other kinds. Raises Unreadable."""
     if body.startswith(_OLD_WORKBOOK):
@@ -46,6 +71,7 @@ def refuse_foreign(body: bytes, *, zip_too: bool = True) -> None:
                 "save it without a password as .xlsx or as CSV UTF-8."
             )
         )
+    refuse_other_kinds(body, gettext("a sheet"))
     if zip_too and body.startswith(_ZIP):
         raise Unreadable(
             gettext(

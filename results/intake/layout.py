@@ -70,6 +70,15 @@ def laid_out(table: Table) -> Layout:
     wrong = [*_wrong(number, headings, said)]
     wrong += _unknown(number, headings, body, is_whole=not missing)
     wrong += [*missing, *_split_readings(headings, number, table)]
+    if missing and any(cells.folded(cells.text(cell)) in KINDS for cell in written):
+        expected = gettext("the names of the columns: %(names)s, ...") % {
+            "names": ", ".join((*REQUIRED, "unit"))
+        }
+        found_row = gettext("a row of a pull")
+        raise Invalid(
+            gettext("The header row does not name the columns of a session."),
+            [Finding(str(number), "", found_row, expected)],
+        )
     if missing:
         raise Invalid(gettext("The header row does not name the columns of a session."), wrong)
     if wrong:
@@ -190,7 +199,7 @@ def _missing(number: int, headings: Sequence[Heading], said: Collection[str]) ->
     has_unit = any(each.name == "reading" and each.unit for each in headings)
     for name in (*REQUIRED, *(() if has_unit else ("unit",))):
         if name not in names:
-            yield Finding(str(number), name, gettext("no such column"), gettext("this column"))
+            yield Finding(str(number), name, gettext("no column of this name"), gettext("one"))
 
 
 def _unread(

@@ -12,6 +12,7 @@ from django.utils.translation import gettext
 
 from results.intake import sheets, tables
 from results.intake.blind_codes import understood
+from results.intake.decoding import refuse_other_kinds
 from results.intake.document import SessionDocument
 from results.intake.findings import Findings, shown
 from results.intake.limits import (
@@ -37,8 +38,8 @@ class Read:
     """A document, what is wrong with its form, and where on a sheet its parts stood.
 
     ``rows`` maps places such as ``pull_sets[0].pulls[3]`` to rows of a sheet, and is empty for
-    JSON. Parts in ``broken`` hold stand-ins. ``remarks`` name what a sheet holds that was left
-    out, or had to be guessed.
+    JSON. Parts in ``broken`` hold stand-ins, or lack a pull that could not be read. ``remarks``
+    name what a sheet holds that was left out, or had to be guessed.
     """
 
     document: SessionDocument
@@ -221,13 +222,20 @@ def _refuse_crowded(body: bytes) -> None:
 
 def _loaded(body: bytes) -> object:
     """The document without its form; NaN and Infinity are let through, to be named in place."""
+    refuse_other_kinds(body, "JSON")
+    if not body.strip():
+        raise Unreadable(
+            gettext("The file is empty."),
+            [Finding("", "", gettext("nothing"), gettext("a session"))],
+        )
     try:
         return json.loads(body.decode("utf-8-sig"), object_pairs_hook=Repeating.of)
     except RecursionError as error:
         raise Unreadable(gettext("The JSON is nested too deep to be a session.")) from error
     except UnicodeDecodeError as error:
         raise Unreadable(
-            gettext("The JSON is not UTF-8 text at byte %(start)s.") % {"start": error.start + 1}
+            gettext("The JSON is not UTF-8 text at byte %(start)s. Save it as UTF-8.")
+            % {"start": error.start + 1}
         ) from error
     except json.JSONDecodeError as error:
         place = gettext("line %(line)s, column %(column)s") % {
@@ -275,5 +283,6 @@ def _read_sheet(table: tables.Table) -> Read:
     except ValueError:
         walk = Walk(sheet.findings)
         document = walk.document(sheet.value, SessionDocument)
-        return Read(document, walk.findings, frozenset(walk.broken), sheet.rows, remarks)
-    return Read(document, sheet.findings, rows=sheet.rows, remarks=remarks)
+        broken = frozenset(walk.broken | sheet.broken)
+        return Read(document, walk.findings, broken, sheet.rows, remarks)
+    return Read(document, sheet.findings, frozenset(sheet.broken), sheet.rows, remarks)

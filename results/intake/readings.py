@@ -78,12 +78,16 @@ def readings_of(
 def capacity_findings(
     readings: Readings, capacity_N: float | None, place: str
 ) -> tuple[list[Finding], list[Finding]]:
-    """Readings that can't have been read on a rig of this capacity, and those that surprise."""
-    if capacity_N is None or not (readings.newtons > capacity_N).any():
+    """Readings that can't have been read on a rig of this capacity, and those that surprise.
+
+    What no scale reads at all has its own finding.
+    """
+    if capacity_N is None:
         return [], []
+    above = (readings.newtons > capacity_N) & (readings.newtons <= READING_N.highest)
     impossible: list[Finding] = []
     surprising: list[Finding] = []
-    for index in np.flatnonzero(readings.newtons > capacity_N):
+    for index in np.flatnonzero(above):
         beyond = readings.newtons[index] > BEYOND_CAPACITY * capacity_N
         expected = gettext("at most %(capacity_n)s N, the rig's capacity") % {
             "capacity_n": f"{capacity_N:.4g}"
@@ -149,5 +153,7 @@ def _impossible(column: Readings, place: str) -> list[Finding]:
 
 def _in_newtons(column: Readings, index: int) -> str:
     written, unit, force = column.written[index], column.units[index], column.newtons[index]
+    if not math.isfinite(force):
+        return shown(float(force))
     said = written if written.lower().endswith(unit.lower()) else f"{written} {unit}"
     return said if unit == "N" else f"{said} ({force:.4g} N)"

@@ -37,7 +37,9 @@ _MEASURED = {"time to tie": "time_to_tie_s", "join diameter": "join_diameter_mm"
 class Sheet:
     """A document as yet unchecked, the rows its parts stood in, and what the rows got wrong.
 
-    ``remarks`` name what was left out or had to be guessed.
+    ``remarks`` name what was left out or had to be guessed. ``broken`` are parts with a row whose
+    pull could not be read, so that they may have more than they seem to; ``unread`` are columns of
+    theirs that could not.
     """
 
     order_of_days: str = ""
@@ -46,6 +48,8 @@ class Sheet:
     remarks: list[Finding] = field(default_factory=list)
     rows: dict[str, str] = field(default_factory=dict)
     illegible: set[int] = field(default_factory=set)
+    unread: dict[str, set[str]] = field(default_factory=dict)
+    broken: set[str] = field(default_factory=set)
     unpulled: dict[tuple[str, ...], dict[str, str]] = field(default_factory=dict)
     parts: dict[tuple[str, ...], tuple[dict[str, Any], dict[str, str], str]] = field(
         default_factory=dict
@@ -118,6 +122,9 @@ def _row(
         if name and (isinstance(cell, cells.Formula) or cells.is_formula(text)):
             found = shown(text) if text else gettext("a formula")
             sheet.refuse(number, name, found, gettext("a value, not a formula"))
+            if not isinstance(cell, cells.Formula):
+                sheet.illegible.add(number)
+                continue
         elif cells.is_error(text):
             expected = gettext("a value: the spreadsheet could not compute this one")
             sheet.refuse(number, name, shown(text), expected)
@@ -192,6 +199,7 @@ def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
         part, place = _pull_set(sheet, number, row)
     else:
         sheet.refuse(number, "kind", shown(row.get("kind")), gettext("straight or joined"))
+        sheet.broken.add("")
         return
     pull = {
         name.replace(" ", "_"): cells.member(name.replace(" ", "_"), row[name])
@@ -202,6 +210,7 @@ def _pull(sheet: Sheet, number: int, row: dict[str, str], unit: str) -> None:
         pull["time_to_break_s"] = pull.pop("time_to_break")
     if number in sheet.illegible and "reading" not in pull:
         pull["failure_mode"] = "void"  # is asked nothing more of
+        sheet.broken.add(place)
     if unit and unit != sheet.value["unit"]:
         pull["unit"] = unit
     sheet.rows[f"{place}.pulls[{len(part['pulls'])}]"] = str(number)
@@ -255,16 +264,29 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
         if label or "sample" not in joined:
             joined["label"] = label or f"set {len(sheet.value['pull_sets']) + 1}"
         _add(sheet, number, key, "pull_sets", joined, said)
+        sheet.unread[sheet.parts[key][2]] = _unread(said)
     part, first, place = sheet.parts[key]
     for name, text in said.items():
         above = first.get(name, "")
-        if text != above and cells.folded(text) != cells.folded(above):
-            expected = gettext("%(above)s, as in the first row of %(part)s") % {
+        if (
+            name not in sheet.unread.get(place, ())
+            and text != above
+            and cells.folded(text) != cells.folded(above)
+        ):
+            expected = gettext("%(above)s, as in the first row of %(part)s; which is right?") % {
                 "above": shown(above or None),
                 "part": shown(part.get("label", part.get("sample"))),
             }
             sheet.refuse(number, name, shown(text), expected)
     return part, place
+
+
+def _unread(said: dict[str, str]) -> set[str]:
+    """Columns of a set's first row that can't be read, so that the other rows may differ."""
+    members = {"doubled": "doubled", "discarded ties": "discarded_ties", **_MEASURED}
+    given = {name: cells.member(members[name], said[name]) for name in members.keys() & said.keys()}
+    wrong = {name for name, value in given.items() if isinstance(value, str)}
+    return wrong | ({"parameters"} if cells.parameters(said.get("parameters", ""))[1] else set())
 
 
 def _described(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any]:

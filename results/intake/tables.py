@@ -50,6 +50,11 @@ class Table:
 def csv_table(body: bytes) -> Table:
     """A CSV file with commas, semicolons or tabs. Raises Unreadable, TooLarge."""
     text, remarks = decoded(body)
+    if text.lstrip().startswith(("{", "[{")):
+        raise Unreadable(
+            gettext("This is JSON, and was sent as a sheet: give its file the ending .json."),
+            [Finding("1", "", "JSON", gettext("a row that names the columns"))],
+        )
     named = _SEPARATOR_LINE.match(text)
     if named:
         text = text[named.end() :]

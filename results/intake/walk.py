@@ -17,18 +17,30 @@ from functools import cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 import msgspec
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_noop
 from msgspec import NODEFAULT, Struct
 from msgspec.structs import FieldInfo, replace
 
 from results.intake.cells import forgiven
 from results.intake.days import days_meant
-from results.intake.document import PullDocument
+from results.intake.document import (
+    BaselineDocument,
+    PullDocument,
+    PullSetDocument,
+    SessionDocument,
+)
 from results.intake.findings import Findings, nearest, shown, which_day
 from results.intake.limits import MOST_PULLS
 from rigs.metrology.bounds import EARLIEST_DAY
 from rigs.refusals import TooLarge
 
+_OBJECT = gettext_noop("an object with named members")
+_AS_WRITTEN = {
+    SessionDocument: gettext_noop("a session: {'rig': ..., 'baselines': [...], ...}"),
+    BaselineDocument: gettext_noop("a baseline: {'line': ..., 'pulls': [...]}"),
+    PullSetDocument: gettext_noop("a pull set: {'label': ..., 'connection': ..., 'pulls': [...]}"),
+    PullDocument: gettext_noop("a pull: {'reading': 20.5, 'failure_mode': 'line'}"),
+}
 Form = TypeVar("Form", bound=Struct)
 
 
@@ -59,7 +71,7 @@ class Walk:
     def document(self, value: object, form: type[Form], place: str = "") -> Form:
         """A document of this form, mistakes replaced; ``value`` is as a JSON reader gives it."""
         if not isinstance(value, dict):
-            self._refuse(place, "", shown(value), gettext("an object with named members"))
+            self._refuse(place, "", shown(value), gettext(_AS_WRITTEN.get(form, _OBJECT)))
             return form(**{info.name: _stand_in(info) for info in _fields(form).values()})
         fields = _fields(form)
         if isinstance(value, Repeating):
@@ -91,7 +103,16 @@ class Walk:
         for value_meant in (found, forgiven(info.name, found)):
             with suppress(ValueError, RecursionError):
                 return msgspec.convert(value_meant, info.type)
-        self._refuse(place, info.name, shown(found), _asked_for(info, found))
+        values = get_args(form) if get_origin(form) is dict and isinstance(found, dict) else ()
+        wrong = (
+            next((n for n in found if not _converts(found[n], values[1])), None) if values else None
+        )
+        if wrong is not None:
+            said = f"{shown(wrong, quoted=False)} = {shown(found[wrong])}"
+            expected = gettext("a number, yes or no, or a word")
+            self._refuse(place, info.name, said, expected)
+        else:
+            self._refuse(place, info.name, shown(found), _asked_for(info, found))
         return _stand_in(info)
 
     def _numbers(self, found: list[Any], info: FieldInfo, place: str) -> Any:
@@ -132,6 +153,14 @@ class Walk:
         self.broken.add(place.partition(".pulls[")[0])
         if not name or name in ("baselines", "pull_sets"):
             self.broken.add("")
+
+
+def _converts(value: object, form: Any) -> bool:
+    try:
+        msgspec.convert(value, form)
+    except (ValueError, RecursionError):
+        return False
+    return True
 
 
 def _asked_for(info: FieldInfo, found: object) -> str:

@@ -23,11 +23,16 @@ def test_malformed_json_is_refused_with_line_and_column(send):
 
 
 def test_json_that_is_no_object_is_refused(refused):
-    assert refused(b"[1, 2]") == [("", "", "a list", "an object with named members")]
+    assert refused(b"[1, 2]") == [
+        ("", "", "a list", "a session: {'rig': ..., 'baselines': [...], ...}")
+    ]
 
 
 def test_bytes_that_are_not_utf_8_are_refused(send):
-    assert refusal(send, b'{"rig": "\xff"}', Unreadable) == "The JSON is not UTF-8 text at byte 10."
+    assert (
+        refusal(send, b'{"rig": "\xff"}', Unreadable)
+        == "The JSON is not UTF-8 text at byte 10. Save it as UTF-8."
+    )
 
 
 def test_deep_json_is_refused(send):
@@ -178,7 +183,7 @@ def test_a_thousand_findings_are_reported_and_the_rest_counted(send, right):
     ("parameters", "found"),
     [
         ({"\ud800": 6}, "'�', with a character that can't be shown"),
-        ({"wetted_with": "\ud800"}, "an object"),
+        ({"wetted_with": "\ud800"}, "wetted_with = '�', with a character that can't be shown"),
     ],
 )
 def test_half_a_pair_in_a_parameter_is_refused(refused, right, parameters, found):

@@ -20,7 +20,7 @@ def with_row(number: int, **columns: str) -> str:
 def test_an_unknown_column_is_named_with_the_likeliest_one(refused):
     assert refused(sheet().replace("failure mode", "failure_mod")) == [
         ("1", "failure mod", "an unknown column", "perhaps 'failure mode'"),
-        ("1", "failure mode", "no such column", "this column"),
+        ("1", "failure mode", "no column of this name", "one"),
     ]
 
 
@@ -99,7 +99,7 @@ def test_two_sessions_in_one_file_are_refused(refused):
 
 def test_a_set_that_changes_its_tie_half_way_is_refused(refused):
     assert refused(with_row(7, leader_line="braid")) == [
-        ("7", "leader line", "'braid'", "'thick', as in the first row of 'set 1'")
+        ("7", "leader line", "'braid'", "'thick', as in the first row of 'set 1'; which is right?")
     ]
 
 
@@ -129,7 +129,7 @@ def test_a_unit_in_the_heading_and_in_a_column_is_one_too_many(refused):
 
 
 def test_a_sheet_without_any_unit_is_refused(refused):
-    assert ("1", "unit", "no such column", "this column") in refused(
+    assert ("1", "unit", "no column of this name", "one") in refused(
         sheet().replace(",unit,", ",tyer,", 1).replace(",tyer,discarded", ",note,discarded", 1)
     )
 
