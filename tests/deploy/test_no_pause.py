@@ -27,11 +27,11 @@ NUMBERS = itertools.count()
 
 
 @contextlib.contextmanager
-def web_process(world, name: str, port: int) -> Iterator[subprocess.Popen]:
+def web_process(world, name: str, port: int, release: Path = ROOT) -> Iterator[subprocess.Popen]:
     """A web process as a file names it, from when it takes requests until it has handed over."""
     command = here(commands()[name], port=port)
     with (world.folder / f"{port}.log").open("ab") as log:
-        options = {"env": world.environment, "cwd": ROOT, "stdout": log, "stderr": log}
+        options = {"env": world.environment, "cwd": release, "stdout": log, "stderr": log}
         with running(command, **options) as process:
             address = f"http://127.0.0.1:{port}/readyz?for=requests"
             wait_until(lambda: answers(address), "A web process", by=process)
@@ -100,7 +100,7 @@ class Load:
         number = next(NUMBERS)
         document = {
             **SESSION,
-            "pulled_on": f"2026-{1 + number // 28 % 10:02d}-{1 + number % 28:02d}",
+            "pulled_on": f"{2026 - number // 840}-{1 + number // 28 % 10:02d}-{1 + number % 28:02d}",
             "state": STATES[number // 280 % 3],
         }
         headers = {"Authorization": f"Token {self.token}"}
@@ -137,6 +137,71 @@ def test_both_web_processes_are_restarted_under_load_and_no_request_is_refused(d
                 stack.close()
                 stack.enter_context(web_process(deployed, name, port))
             load.goes_on()
+        assert load.refused() == {}
+        assert load.answered["upload 202"] >= 8
+
+
+NEXT_MIGRATION = """
+from django.db import migrations, models
+
+
+class Migration(migrations.Migration):
+    dependencies = [("{app}", "{before}")]
+    operations = [
+        migrations.AddField("{model}", "of_the_next", models.IntegerField({options})),
+    ]
+"""
+
+
+@pytest.fixture
+def next_release(tmp_path) -> Path:
+    """This checkout with one more column in the tables that uploads write, and another page."""
+    listed = ["git", "ls-files", "-z", "--", "manage.py", "pyproject.toml", "deploy", "results"]
+    names = subprocess.run([*listed, "rigs", "api"], cwd=ROOT, check=True, capture_output=True)
+    made = tmp_path / "next"
+    for name in filter(None, names.stdout.decode().split("\0")):
+        (made / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(ROOT / name, made / name)
+    migrations = made / "results" / "migrations"
+    for model, options in (("session", "db_default=7"), ("pullset", "null=True")):
+        before = max(path.stem for path in migrations.glob("[0-9]*.py"))
+        values = {"app": "results", "before": before, "model": model, "options": options}
+        name = f"{int(before[:4]) + 1:04d}_{model}_of_the_next_release.py"
+        (migrations / name).write_text(NEXT_MIGRATION.format(**values))
+    page = made / "results" / "pages" / "templates" / "pages" / "reading" / "about.html"
+    page.write_text(
+        page.read_text().replace("{% block content %}", "{% block content %}Of the next.")
+    )
+    return made
+
+
+def test_an_upgrade_and_the_way_back_under_load_refuse_nobody(deployed, next_release):
+    """With a migration between: on the way back its columns stay, and the old code writes on."""
+    deployed.environment["SAMESPOOL_REQUESTS_A_MINUTE"] = "100000"
+    ports = free_port(), free_port()
+    name = "samespool-web@.service"
+    with contextlib.ExitStack() as first, contextlib.ExitStack() as second:
+        stacks = (first, second)
+        for stack, port in zip(stacks, ports, strict=True):
+            stack.enter_context(web_process(deployed, name, port))
+        with proxy(deployed.folder, ports) as address, Load(address, deployed.token) as load:
+            load.goes_on()
+            assert "Of the next." not in requests.get(f"{address}/about/").text
+            for release in (next_release, ROOT):
+                if release != ROOT:
+                    migrate = here(commands()["compose migrate"])
+                    migrate[1] = str(release / "manage.py")
+                    subprocess.run(
+                        migrate, env=deployed.environment, cwd=release, check=True,
+                        capture_output=True,
+                    )  # fmt: skip
+                    load.goes_on()  # the old code on the new tables
+                for stack, port in zip(stacks, ports, strict=True):
+                    stack.close()
+                    stack.enter_context(web_process(deployed, name, port, release))
+                load.goes_on()
+                is_next = "Of the next." in requests.get(f"{address}/about/").text
+                assert is_next == (release != ROOT)
         assert load.refused() == {}
         assert load.answered["upload 202"] >= 8
 
