@@ -9,7 +9,7 @@ from rest_framework.reverse import reverse
 from api.serializers import Shown, ShownRow
 from results.models import Release
 from results.open_data import archive as lookups
-from results.open_data.releases import ARCHIVE
+from results.open_data.kept import ARCHIVE
 from rigs.licence import SHARED_DATA
 
 

@@ -10,8 +10,7 @@ from typing import Any
 from django.db.models import QuerySet
 
 from results.models import Release, ReleasePart
-from results.open_data.kept import PART_BYTES
-from results.open_data.releases import ARCHIVE
+from results.open_data.kept import ARCHIVE, PART_BYTES
 
 
 def releases() -> QuerySet[Release]:

@@ -10,7 +10,7 @@ from typing import Any
 
 from results.open_data.fields import Column, Table
 from results.open_data.tables import TABLES
-from results.open_data.traced import TRACES
+from results.open_data.trace_columns import TRACES
 from rigs.licence import SHARED_DATA
 
 PROFILES = "https://datapackage.org/profiles/2.0"

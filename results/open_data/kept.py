@@ -12,6 +12,8 @@ from typing import BinaryIO
 from django.db import connection, transaction
 
 PART_BYTES = 1024 * 1024
+ARCHIVE = "archive.zip"
+"""The file of a release that holds all others."""
 
 
 @contextlib.contextmanager

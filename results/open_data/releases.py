@@ -27,7 +27,7 @@ from results.jobs.database_clock import from_now
 from results.models import PoolVersion, Release, ReleasePart, Session, StateChange
 from results.open_data.companions import companions
 from results.open_data.datapackage import ReleaseInfo, descriptor, readme
-from results.open_data.kept import PART_BYTES, one_instant, parts_of, sha256_of
+from results.open_data.kept import ARCHIVE, PART_BYTES, one_instant, parts_of, sha256_of
 from results.open_data.pooled import versions
 from results.open_data.tables import TABLES
 from results.open_data.writing import write
@@ -38,7 +38,6 @@ log = structlog.get_logger(__name__)
 EVERY = timedelta(days=7)
 """How often a release is made automatically, if anything has changed."""
 LEASE_S = 1200.0
-ARCHIVE = "archive.zip"
 
 
 def request_release() -> Release:

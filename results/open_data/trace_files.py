@@ -11,7 +11,7 @@ from typing import Any
 from results.models import TraceMonth, TraceMonthPart
 from results.open_data.datapackage import CREATOR, PROFILES
 from results.open_data.kept import PART_BYTES
-from results.open_data.traced import TRACES
+from results.open_data.trace_columns import TRACES
 from rigs.licence import SHARED_DATA
 
 

@@ -1,4 +1,4 @@
-"""Columns of the archive of traces, and a file of them written a row group at a time."""
+"""A file of the archive of traces, written a row group at a time."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from django.db.models import QuerySet
 from numpy.typing import NDArray
 
 from results.models import Trace
-from results.open_data.fields import Column, Row, Table, number, text, whole
+from results.open_data.fields import Row
+from results.open_data.trace_columns import TRACES
 from results.open_data.writing import ARROW
 from results.public.readers import Reader
 from rigs.licence import SHARED_DATA
@@ -29,34 +30,6 @@ FINEST_DECIMALS = 9
 """Of a force: beyond what an upload may be written with."""
 _SAMPLES = pa.list_(pa.int64())
 
-TRACES = Table(
-    "traces",
-    "Force over time of single pulls, as a load cell gave it: a row a pull. Forces are readings, "
-    "before any calibration.",
-    (
-        whole("pull", "number of the pull", required=True),
-        whole("pull_set", "the set it is of"),
-        whole("baseline", "the baseline it is of"),
-        whole("session", "the session it was pulled in"),
-        text("unit", "of its forces, as its logger writes them"),
-        number("unit_N", "newtons of one such unit"),
-        whole("samples", "how many there are"),
-        number("peak_N", "highest sample, newtons of reading"),
-        whole("time_decimals", "decimals of the clock: seconds are time_ticks / 10^time_decimals"),
-        whole("force_decimals", "decimals written: forces are force_steps / 10^force_decimals"),
-        Column("time_ticks", "array", "time since the first sample, in steps of the clock"),
-        Column("force_steps", "array", "force of each sample, in the last decimal written"),
-    ),
-    # No version has them: a month's file is written from the traces of that month.
-    tuple,
-    ("pull",),
-    {
-        "pull": ("pulls", "pull"),
-        "pull_set": ("pull_sets", "pull_set"),
-        "baseline": ("baselines", "baseline"),
-        "session": ("sessions", "session"),
-    },
-)
 ENCODINGS = {
     f"{name}.list.element": "DELTA_BINARY_PACKED" for name in ("time_ticks", "force_steps")
 }

@@ -15,7 +15,7 @@ UNITS = sorted((ROOT / "deploy" / "systemd").glob("samespool*"))
 OURS = {
     name: service
     for name, service in COMPOSE["services"].items()
-    if service["image"] == "samespool"
+    if service["image"] in ("samespool", "samespool-web")
 }
 
 

@@ -142,7 +142,8 @@ def test_every_file_that_the_image_copies_exists():
 def test_the_image_runs_as_an_unprivileged_user_and_from_the_locked_packages():
     lines = (ROOT / "deploy" / "Dockerfile").read_text()
     assert re.search(r"^USER samespool$", lines, re.M)
-    assert "--require-hashes -r requirements.lock" in lines
+    assert "ARG LOCK=requirements.lock\n" in lines
+    assert "--no-deps --require-hashes -r ${LOCK}" in lines
 
 
 def test_the_file_of_secrets_gets_into_neither_the_image_nor_the_repository():

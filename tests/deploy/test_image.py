@@ -1,19 +1,26 @@
 """The image holds the product, and the product needs nothing else: no demo, no tools, no tests."""
 
+import json
 import os
 import re
 import shutil
 import subprocess
 import sys
 import tomllib
-from importlib.metadata import packages_distributions
+from collections.abc import Iterable
+from importlib.metadata import distributions, packages_distributions
 from pathlib import Path
 
 import pytest
 
 from tests.deploy.files import ROOT
 
-LOCKS = ("requirements.lock", "requirements-demo.lock", "requirements-dev.lock")
+LOCKS = (
+    "requirements-web.lock",
+    "requirements.lock",
+    "requirements-demo.lock",
+    "requirements-dev.lock",
+)
 LEFT_OUT = ("deploy/demo", "deploy/benchmarks", "deploy/tools", "tests")
 IMPORT_EACH = """
 import importlib, sys
@@ -70,18 +77,25 @@ def test_the_image_holds_neither_demo_nor_benchmarks_nor_tools_nor_tests(image):
     assert [name for name in LEFT_OUT if (image / name).exists()] == []
 
 
-def test_every_module_of_the_product_imports_with_what_the_image_has_and_nothing_else(image):
-    modules = [
+def names_of(libraries: Iterable[str]) -> set[str]:
+    return {name.lower().replace("_", "-") for name in libraries}
+
+
+def modules_of(image: Path) -> list[str]:
+    return [
         ".".join(path.relative_to(image).with_suffix("").parts).removesuffix(".__init__")
         for path in sorted(image.rglob("*.py"))
         if "beside" not in path.parts  # scripts that go into the archive of the open data
     ]
-    assert len(modules) > 300
-    shipped = {name.lower().replace("_", "-") for name in pinned("requirements.lock")}
+
+
+def imported(image: Path, lock: str, modules: list[str]) -> str:
+    """What goes wrong where the image has what a lock file names, and nothing else."""
+    shipped = names_of(pinned(lock))
     absent = {
         top
-        for top, distributions in packages_distributions().items()
-        if not {name.lower().replace("_", "-") for name in distributions} & shipped
+        for top, libraries in packages_distributions().items()
+        if not names_of(libraries) & shipped
     }
     assert {"requests", "tqdm", "pytest"} <= absent
     ours = {name: value for name, value in os.environ.items() if name in ("PATH", "HOME")}
@@ -100,16 +114,50 @@ def test_every_module_of_the_product_imports_with_what_the_image_has_and_nothing
         text=True,
         check=False,
     )
-    assert ended.returncode == 0, ended.stderr
+    return "" if ended.returncode == 0 else ended.stderr
+
+
+def test_every_module_of_the_product_imports_with_what_the_image_has_and_nothing_else(image):
+    modules = modules_of(image)
+    assert len(modules) > 300
+    assert imported(image, "requirements.lock", modules) == ""
+
+
+def test_the_web_process_needs_no_parquet(image):
+    assert "pyarrow" in pinned("requirements.lock").keys() - pinned("requirements-web.lock").keys()
+    served = [name for name in modules_of(image) if name.startswith(("api", "results.pages"))]
+    assert len(served) > 100
+    web = ["deploy.web", "deploy.urls", "deploy.wsgi", *served]
+    assert imported(image, "requirements-web.lock", web) == ""
+    assert "pyarrow" in imported(image, "requirements-web.lock", ["results.worker.tasks"])
+
+
+def test_the_image_lists_what_its_python_is_made_of(tmp_path):
+    """By the very command that builds it, here of the environment that runs the tests."""
+    text = (ROOT / "deploy" / "Dockerfile").read_text()
+    command = re.search(r"/tools/bin/(cyclonedx-py .*) --output-file sbom.json \.venv", text)[1]
+    program, *options = command.split()
+    file = tmp_path / "sbom.json"
+    made = [Path(sys.executable).with_name(program), *options, "--output-file", file]
+    subprocess.run([*made, sys.executable], check=True, capture_output=True)
+    listed = json.loads(file.read_text())
+    assert listed["bomFormat"] == "CycloneDX"
+    found = {(each["name"], each["version"]) for each in listed["components"]}
+    locked = names_of(pinned("requirements.lock"))
+    here = {(each.name, each.version) for each in distributions() if names_of([each.name]) & locked}
+    assert len(here) > 60
+    assert here <= found
+    assert "COPY --from=packages /srv/samespool/sbom.json" in text
 
 
 def test_each_lock_file_holds_everything_of_the_one_before_at_the_same_versions():
-    production, demo, development = map(pinned, LOCKS)
+    web, production, demo, development = map(pinned, LOCKS)
     assert {"requests", "tqdm"} <= demo.keys() - production.keys()
-    assert production.items() <= demo.items() <= development.items()
+    assert web.items() <= production.items() <= demo.items() <= development.items()
+    assert pinned("requirements-image.lock").items() <= development.items()
 
 
-@pytest.mark.parametrize("lock", LOCKS)
+@pytest.mark.parametrize("lock", [*LOCKS, "requirements-image.lock"])
 def test_a_lock_file_names_no_registry_and_no_folder_of_a_machine(lock):
     text = (ROOT / lock).read_text()
     assert re.findall(r"\w+://\S*|(?:^|\s)/\w\S*|index-url|find-links", text) == []

@@ -10,6 +10,7 @@ import threading
 import time
 from collections import Counter
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -100,7 +101,7 @@ class Load:
         number = next(NUMBERS)
         document = {
             **SESSION,
-            "pulled_on": f"{2026 - number // 840}-{1 + number // 28 % 10:02d}-{1 + number % 28:02d}",
+            "pulled_on": str(date(2026 - number // 840, 1 + number // 28 % 10, 1 + number % 28)),
             "state": STATES[number // 280 % 3],
         }
         headers = {"Authorization": f"Token {self.token}"}

@@ -14,8 +14,8 @@ from django.test import Client
 
 from results.models import Pull, PullSet, Session
 from results.open_data.tables import TABLES
+from results.open_data.trace_columns import TRACES
 from results.open_data.trace_files import TEXTS
-from results.open_data.traced import TRACES
 from rigs.calibration_report import notes_on
 from rigs.licence import SHARED_DATA
 from rigs.models import Calibration

@@ -16,7 +16,7 @@ from results.accounts.close import close_account
 from results.intake import amend
 from results.jobs.queue import enqueue
 from results.models import Connection, Job, PullSet, Release, Report, Session, WaitingUpload
-from results.open_data import releases
+from results.open_data import kept, releases
 from results.review.decisions import ask, decide
 from results.worker import embedded
 from rigs.models import Calibration, CalibrationReading, Contributor, Line, RigRevision
@@ -124,7 +124,7 @@ def stand_ins() -> dict[str, list[str]]:
         ],
         "number": ["1", "2"],
         "handle": [*Contributor.objects.values_list("handle", flat=True)],
-        "name": [*files, releases.ARCHIVE],
+        "name": [*files, kept.ARCHIVE],
         "kind": ["invalid", *Report.Subject.values],
         "subject": [*Report.Subject.values],
         "key": ["0f7b5a0e-54d8-4f3c-9a53-2f3c9d3f3a11", "a-b"],

@@ -17,9 +17,9 @@ from results.models import Release
 from results.open_data import archive as lookups
 from results.open_data import trace_files
 from results.open_data.companions import dataset, info_of
-from results.open_data.releases import ARCHIVE
+from results.open_data.kept import ARCHIVE
 from results.open_data.tables import TABLES
-from results.open_data.traced import TRACES
+from results.open_data.trace_columns import TRACES
 from results.pages.showing import render
 from rigs.licence import SHARED_DATA
 
