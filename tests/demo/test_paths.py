@@ -4,11 +4,17 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import requests
+from django.contrib.auth.models import User
+from django.core.management import call_command
 
 from deploy.tools.processes import TIMEOUT_S, wait_until
+from results.models import Session
+from tests import making
 from tests.demo.tried import ROOT
+from tests.people import contributor
 
 README = (ROOT / "README.md").read_text()
 POOLS = 29
@@ -70,3 +76,28 @@ def test_an_integrator_generates_a_client_uploads_and_reads(tried, tmp_path):
     state, efficiency = done.stdout.splitlines()[-2:]
     assert state in ("queued", "running", "done")
     assert 0.5 < float(efficiency) < 1.1
+
+
+def test_on_a_new_service_an_account_of_ones_own_and_the_starter_catalogue_do(
+    transactional_db, live_server, tmp_path
+):
+    call_command("load_starter_catalogue")
+    name, password = "keeper-of-a-bench", "winter-of-my-own"
+    making.revision_of(contributor(name), name="garage winch")
+    keeper = User.objects.get(username=name)
+    keeper.set_password(password)
+    keeper.save()
+    minutes = (ROOT / "deploy" / "ten-minutes.md").read_text()
+    [sheet] = re.findall(r"<<'CSV'\n(.*?)CSV\n", minutes, re.DOTALL)
+    (tmp_path / "session.csv").write_text(sheet)
+    lines = path_of(
+        "A client of your own", SimpleNamespace(port=live_server.url.rpartition(":")[2])
+    )
+    lines = lines.replace("127.0.0.1", live_server.url.split("/")[2].partition(":")[0])
+    lines = lines.replace("sandgrain:winter-bench-league", f"{name}:{password}")
+
+    done = run_in_shell(lines.replace("deploy/example-session.csv", "session.csv"), tmp_path)
+
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert done.stdout.splitlines()[-2:] == ["queued", ""]
+    assert Session.objects.get().contributor.handle == name
