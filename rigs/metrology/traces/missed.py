@@ -11,8 +11,8 @@ With noise the highest sample is the highest of many: on a rise, the k-th before
 r d k less to offer, so that noise adds the maximum of e_k - r d k. Its mean and scatter are taken
 from the zero before and after the pull: at each of its samples, the highest of those before it less
 r d for each sample in between. So it is the noise of this load cell, alike from one sample to the
-next, hum or steps as it may be. It is a maximum over moving blocks (Kuensch 1989, Annals of
-Statistics 17:1217, from memory), and as many of its values are independent as the initial positive
+next, hum or steps as it may be. It is a maximum over moving blocks (Künsch 1989, Annals of
+Statistics 17:1217-1261), and as many of its values are independent as the initial positive
 sequence of its autocorrelations says (Geyer 1992, Statistical Science 7:473).
 
 Where too little of the zero was recorded, noise is taken as normal and independent: the mean and
