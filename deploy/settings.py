@@ -113,6 +113,7 @@ TEMPLATES = [
         "APP_DIRS": True,
         "OPTIONS": {
             "libraries": {
+                "computed": "results.pages.computed",
                 "figures": "results.pages.figures",
                 "sharing": "results.pages.sharing",
             },

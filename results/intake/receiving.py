@@ -88,7 +88,7 @@ def _checked(
     replaces: Session | None,
     reason: str,
 ) -> Checked:
-    """The session as it can be stored. Who may not upload is told that, and no mistakes."""
+    """The session as it can be stored. Who may not upload is answered that, and no mistakes."""
     try:
         return check(contributor, read(body, content_type))
     except Refused as refusal:

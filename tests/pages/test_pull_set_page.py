@@ -124,7 +124,7 @@ def test_the_worst_of_ten_is_named_only_where_ten_were_pulled(db, owner, read):
     ten = making.joined(session, main, leader, range(71, 81))
     enqueue(session)
     drain()
-    assert "Worst pull" not in read(f"/pull-sets/{nine.pk}/").text
+    assert "Worst pull of" not in read(f"/pull-sets/{nine.pk}/").text
     text = read(f"/pull-sets/{ten.pk}/").text
     assert "Worst pull of 10 pulls: 71.0 N, 71.0% of the straight line" in text
     assert "Nine in ten ties hold at least" in text

@@ -8,7 +8,7 @@ COUNTED = _("Counted over the sets that count.")
 MEDIAN = _("The median over the sets that say it, without weights.")
 FIT = _(
     "By restricted maximum likelihood of a normal model of log ratios with effects of tester, "
-    "session and set, and of line product and round where these can be told."
+    "session and set, and of line product and round where these can be estimated."
 )
 PROFILE = _("Where twice the profiled restricted log likelihood falls by chi-square's 3.84.")
 I2 = _("The variance component over the sum of all of them and the typical sampling variance.")
