@@ -18,9 +18,19 @@ FOREIGN = {"PROMETHEUS_MULTIPROC_DIR"}
 MEMBERS = {
     *("build", "image", "command", "restart", "init", "read_only", "cap_drop", "security_opt"),
     *("tmpfs", "volumes", "logging", "environment", "depends_on", "stop_grace_period"),
-    *("healthcheck", "profiles", "shm_size", "ports", "cpu_shares", "mem_limit"),
+    *("healthcheck", "profiles", "shm_size", "ports", "cpu_shares", "mem_limit", "user"),
 }
-LONG_RUNNING = ["database", "later", "proxy", "queue", "scheduler", "web", "web-two", "worker"]
+LONG_RUNNING = [
+    "base-backups",
+    "database",
+    "later",
+    "proxy",
+    "queue",
+    "scheduler",
+    "web",
+    "web-two",
+    "worker",
+]
 
 
 def test_the_compose_file_has_the_members_of_the_specification_and_no_other():

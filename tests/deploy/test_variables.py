@@ -13,6 +13,7 @@ READING = ("env", "environ")
 # Asked for by the composition and the proxy, which hand them on under other names.
 OF_THE_COMPOSITION = {
     *("SAMESPOOL_DOMAIN", "SAMESPOOL_DATABASE_PASSWORD", "SAMESPOOL_UPSTREAMS"),
+    "SAMESPOOL_BACKUP_PASSPHRASE",
 }
 OURS = r"(?:SAMESPOOL|DATABASE|REDIS|PROMETHEUS)_[A-Z_]+"
 NAME = re.compile(rf"`({OURS})(?:=\w+)?`")
