@@ -2,7 +2,8 @@
 
 One run prints, for 100, 1000 and 5000 sets (dense covariance up to 1000), seconds, how many times
 as long as ours, and how far estimates and log-likelihoods lie apart; then ours alone to 100 000
-sets in unequal blocks, and the whole pool (fit, profiles, CR2, leave-one-tester-out, prediction).
+sets in unequal blocks, the whole pool (fit, profiles, CR2, leave-one-tester-out, prediction), and
+both estimands by one model of all pulls.
 Worlds are invented: testers with one to three sessions of one to four sets on a shared baseline.
 Give numbers of sets to compare at others.
 """
@@ -18,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from time import perf_counter
+from time import perf_counter, process_time
 from typing import TypeVar
 
 import numpy as np
@@ -28,10 +29,12 @@ from pymare.estimators import VarianceBasedLikelihoodEstimator
 from statsmodels.stats.meta_analysis import combine_effects
 
 from deploy.benchmarks.agreement.two_level_pool import pool_two_level
+from results.statistics.one_stage.one_stage import Loads, one_stage
 from results.statistics.pool_fit import fit_pool
 from results.statistics.pooling import pool
 
 Floats = NDArray[np.float64]
+Codes = NDArray[np.int64]
 Found = TypeVar("Found")
 
 SIZES = (100, 1000, 5000)
@@ -108,6 +111,7 @@ def main() -> int:
         _print_rows(_two_level(world))
     _alone()
     _whole()
+    _one_stage()
     return 0
 
 
@@ -224,6 +228,45 @@ def _whole() -> None:
         columns = draw(size).columns
         _, seconds = _timed(partial(pool, *columns), 1)
         print(f"{size:8} sets {seconds:8.4f} s")
+
+
+def _one_stage() -> None:
+    """In seconds of the processor: on a shared machine the clock says little.
+
+    To be run with OMP_NUM_THREADS=1, as what is deployed runs: on many small matrices a second
+    thread costs more than it gives.
+    """
+    print("\nboth estimands by one model of all pulls")
+    for size in ALONE:
+        sets = draw_pulls(size)
+        began = process_time()
+        one_stage(*sets)
+        seconds, k = process_time() - began, sets[0].size
+        print(f"{k:8} sets {seconds:8.2f} s of the processor, {1e3 * seconds / k:.3f} ms a set")
+
+
+def draw_pulls(size: int) -> tuple[Codes, Codes, Codes, Loads, Loads, Loads]:
+    """About so many sets of 3 to 8 pulls, some of which part in the line, as `one_stage` has it."""
+    rng = np.random.default_rng(size)
+    of_session = np.repeat(np.arange(size // 6), rng.integers(1, 5, size // 6))
+    session = np.repeat(np.arange(of_session.size), rng.integers(1, 5, of_session.size))
+    tester, k = of_session[session], session.size
+    level = rng.normal(0, 0.04, of_session.max() + 1)[tester]
+    level += rng.normal(0, 0.02, of_session.size)[session] + rng.normal(0, 0.01, k)
+    group = np.repeat(np.arange(k), rng.integers(3, 9, k))
+    own = level[group] - 0.03 + rng.normal(0, 0.07, group.size)
+    line = rng.normal(0, 0.035, group.size)
+    straight = np.repeat(np.arange(of_session.size), rng.integers(3, 9, of_session.size))
+    straight_N = 100 * np.exp(rng.normal(0, 0.035, straight.size))
+    load_N, every = 100 * np.exp(np.minimum(own, line)), np.ones(group.size, dtype=bool)
+    return (
+        tester,
+        session,
+        session,
+        Loads(straight_N, np.ones(straight.size, dtype=bool), straight),
+        Loads(load_N, every, group),
+        Loads(load_N, own < line, group),
+    )
 
 
 if __name__ == "__main__":
