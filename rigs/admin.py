@@ -7,8 +7,9 @@ from typing import Any, TypeVar
 from django import forms
 from django.contrib import admin
 from django.contrib.admin.views.main import SEARCH_VAR, ChangeList, ChangeListSearchForm
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.http import HttpRequest
+from django.urls import reverse
 
 from rigs.models import (
     Calibration,
@@ -24,6 +25,8 @@ from rigs.models import (
 
 M = TypeVar("M", bound=Model)
 LONGEST_SEARCH = 80
+MOST_ROWS = 30
+"""Of another table on one page: some hundred sets of checks would weigh as much as a picture."""
 
 
 class ShortSearch(ChangeListSearchForm):
@@ -85,15 +88,37 @@ def read_only(
     )
 
 
+class _FirstRows(forms.BaseInlineFormSet):  # type: ignore[type-arg]  # of any two tables
+    """So many rows of a parent as one can look through; ``left_out`` has how many there are."""
+
+    def get_queryset(self) -> QuerySet[Any]:
+        if not hasattr(self, "_first"):
+            rows = super().get_queryset()
+            self._first = rows[:MOST_ROWS]
+            self.total = rows.count()
+        return self._first
+
+    def left_out(self) -> str:
+        """Where all of them are, if some are left out."""
+        self.get_queryset()
+        if self.total <= MOST_ROWS:
+            return ""
+        assert self.model is not None
+        place = f"admin:{self.model._meta.app_label}_{self.model._meta.model_name}_changelist"
+        return f"{reverse(place)}?{self.fk.name}__id__exact={self.instance.pk}"
+
+
 def rows_of(
     model: type[Model], fields: str = "", *, links: bool = True
 ) -> type[admin.TabularInline[Any, Any]]:
-    """Rows of a table on their parent's page."""
+    """The first rows of a table on their parent's page, and the way to all of them."""
     shown = {
         "model": model,
         "extra": 0,
         "fields": fields.split() or None,
+        "formset": _FirstRows,
         "show_change_link": links,
+        "template": "admin/first_rows.html",
     }
     return type(f"{model.__name__}Inline", (ReadOnly, admin.TabularInline), shown)
 

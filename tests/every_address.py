@@ -13,6 +13,7 @@ from django.urls import reverse
 
 from results import models
 from rigs import models as rigs
+from rigs.admin import ReadOnly
 from tests.api import test_routes
 from tests.security.enumerating import page_addresses
 
@@ -107,13 +108,15 @@ def _spread_handles(of: Numbers) -> list[str]:
 
 
 def administrations() -> Iterator[Address]:
-    """The list of every table of the administration, and one row of each."""
-    for model in admin.site._registry:
+    """The list of every table of the administration, one row of each, and the form for another."""
+    for model, shown_by in admin.site._registry.items():
         place = f"admin:{model._meta.app_label}_{model._meta.model_name}"
         yield place, reverse(f"{place}_changelist")
         newest = model._base_manager.order_by("-pk").first()
         if newest is not None:
             yield f"{place}:one", reverse(f"{place}_change", args=[newest.pk])
+        if not isinstance(shown_by, ReadOnly):
+            yield f"{place}:add", reverse(f"{place}_add")
     yield "admin:index", "/admin/"
     yield "admin:standing", "/admin/standing/"
 

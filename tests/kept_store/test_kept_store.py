@@ -16,12 +16,16 @@ from results.statistics.pooling import LEAST_TESTERS
 from results.worker import embedded
 from tests import every_address
 from tests.api.test_routes import OPEN, ROUTES
+from tests.kept_store.drawn import violations, worth_drawing
 from tests.kept_store.loading import LEFT_OUT
+from tests.kept_store.walked import Answer, walk
 from tests.security.test_pages import MISSING, SHOWN, listed
 
 NOT_ROWS = ("sqlite_", "django_", "auth_permission")
 LEADS_ON = {"open-data/latest/", "open-data/latest/<str:name>"}
 NAMED_BY_SECRET = "<str:key>"
+MOST_BYTES = 80_000
+"""Of a page at first load, as it is sent."""
 
 
 @pytest.fixture(scope="module")
@@ -50,11 +54,37 @@ def test_no_row_is_lost_by_the_migrations(kept):
     assert kept["results_pull"] > 2000
 
 
-def test_no_address_fails_for_anybody(kept):
-    """Of each kind of thing the first and the last that is stored."""
-    answer = [*every_address.readable(every_address.numbers(2)), *every_address.administrations()]
-    assert len(answer) > 200
-    assert every_address.broken(map(every_address.client_of, people()), answer) == []
+@pytest.fixture(scope="module")
+def answers(once, django_db_blocker) -> list[Answer]:
+    """Every address walked as each kind of person: of each thing the first and the last stored."""
+    with django_db_blocker.unblock():
+        addresses = every_address.readable(every_address.numbers(2))
+        return walk(people(), [*addresses, *every_address.administrations()])
+
+
+@pytest.fixture
+def pages(answers) -> list[Answer]:
+    """Those that are pages; the API's documents draw themselves and are another test's."""
+    found = [each for each in answers if each.html and each.route != "api/v1/docs"]
+    assert len({each.route for each in found}) > 150
+    return found
+
+
+def test_no_address_fails_for_anybody(answers):
+    assert len(answers) > 4 * 200
+    ready = [each for each in answers if each.address not in every_address.MAY_BE_UNREADY]
+    assert [each for each in ready if each.status >= 500] == []
+
+
+def test_no_page_weighs_more_than_eighty_kilobytes_with_all_that_it_fetches(pages):
+    heavy = {each.route: each.bytes_sent for each in pages if each.bytes_sent > MOST_BYTES}
+    assert heavy == {}
+
+
+def test_axe_finds_nothing_on_any_page_for_anybody_at_both_sizes_and_in_both_schemes(pages):
+    drawn = worth_drawing(pages)
+    assert len(drawn) > 70
+    assert violations(drawn) == []
 
 
 def test_every_pool_is_shown_and_whatever_is_public_answers(kept):

@@ -68,14 +68,14 @@ from rigs.models import Suspension
 from rigs.permissions import is_moderator
 
 
-class AliasInline(admin.TabularInline[ConnectionAlias, Connection]):
+class AliasInline(admin.StackedInline[ConnectionAlias, Connection]):
     """Other names of a connection."""
 
     model = ConnectionAlias
     extra = 0
 
 
-class TieParameterInline(admin.TabularInline[TieParameter, Connection]):
+class TieParameterInline(admin.StackedInline[TieParameter, Connection]):
     """How a connection is tied: add what is missing; each existing row is edited separately."""
 
     model = TieParameter
