@@ -1,4 +1,4 @@
-"""Sealed sessions of rounds against their sums, and what the close made of them."""
+"""Sealed sessions of rounds against their sums, what the close made of them, and its report."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from django.db.models import F, Q
 from deploy.verifying.erased import Erased
 from deploy.verifying.faults import Fault
 from results.models import Round, RoundSet, SealedSession
+from results.statistics.errors import StatisticsError
+from results.worker.recomputed_rounds import not_following, to_be_proven
 
 BATCH = 200
 State = SealedSession.State
@@ -27,6 +29,17 @@ def wrong_rounds(erased: Erased) -> Iterator[Fault]:
             yield Fault(where, "its bytes are not those of its sum")
         yield from _wrong_state(where, one)
     yield from _wrong_sets()
+
+
+def wrong_reports() -> Iterator[Fault]:
+    """Figures of a round's report that don't follow from the pulls of its sets."""
+    for one in to_be_proven():
+        where = f"round {one.round_id}, report {one.number}"
+        try:
+            for figure in not_following(one):
+                yield Fault(where, f"{figure} does not follow from its pulls")
+        except (StatisticsError, LookupError):
+            yield Fault(where, "can no longer be computed from its pulls")
 
 
 def _wrong_state(where: str, one: SealedSession) -> Iterator[Fault]:

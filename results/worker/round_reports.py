@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-import json
-from collections import defaultdict
-from typing import Any
-
 import structlog
 from django.conf import settings
 from django.db import transaction
@@ -14,12 +10,11 @@ from django.db.models.functions import Now
 
 from results.jobs.attempts import excuse, write_or_defer
 from results.jobs.database_clock import from_now
-from results.models import Pull, Round, RoundReport
-from results.normalising.scales import scale_of
+from results.models import Round, RoundReport
 from results.notices import notify_of_round
 from results.pools.snapshots import FORMULAE
 from results.rounds import renewing
-from results.rounds.reporting import Loads, ReadSet, figures_of, sets_of
+from results.worker.recomputed_rounds import figures_again, loads_of
 
 log = structlog.get_logger(__name__)
 State = RoundReport.State
@@ -37,7 +32,7 @@ def renew_round_reports() -> None:
     """Ask for a new version of each report that today's sets give other figures, and make it."""
     changed, perhaps = renewing.outdated()
     for one in perhaps:
-        if _as_stored(figures_of(one.round, _loads(one))) == one.report:
+        if figures_again(one.round, loads_of(one.round)) == one.report:
             RoundReport.objects.filter(pk=one.pk).update(held_at=Now())
         else:
             changed.append(one)
@@ -68,8 +63,8 @@ def _make(pk: int) -> None:
             _announce_close(claimed.round)
     ours = RoundReport.objects.filter(pk=pk, state=State.RUNNING, attempts=claimed.attempts)
     try:
-        loads = _loads(claimed)
-        figures = _as_stored(figures_of(claimed.round, loads))
+        loads = loads_of(claimed.round)
+        figures = figures_again(claimed.round, loads)
         was = renewing.before(claimed)
         made = {
             "report": figures,
@@ -85,12 +80,6 @@ def _make(pk: int) -> None:
         log.exception("round not reported", report=pk)
         problem = f"It could not be computed ({type(error).__name__})."
         _record_failure(ours, error, problem, over=claimed.attempts >= last)
-
-
-def _as_stored(figures: dict[str, Any]) -> dict[str, Any]:
-    """The figures as they come back from the store, to be compared with what did."""
-    stored: dict[str, Any] = json.loads(json.dumps(figures))
-    return stored
 
 
 def _announce_close(of: Round) -> None:
@@ -121,24 +110,3 @@ def _record_failure(
             ours.update(**ended, problem=problem)
 
     write_or_defer(write)
-
-
-def _loads(claimed: RoundReport) -> Loads:
-    """Loads of every set by the calibration in force on its day."""
-    found = {}
-    pulls: dict[int, list[Pull]] = defaultdict(list)
-    sets = list(sets_of(claimed.round))
-    wanted = [one.pull_set_id for one in sets]
-    read = Pull.objects.filter(pull_set__in=wanted, reading_N__isnull=False).order_by("pk")
-    for pull in read:
-        pulls[pull.pull_set_id or 0].append(pull)
-    for one in sets:
-        kept = pulls[one.pull_set_id]
-        scale = scale_of(one.pull_set.session)
-        load_N = scale.loads_N(kept)
-        found[one.pull_set_id] = ReadSet(
-            load_N.tolist(),
-            [pull.failure_mode for pull in kept],
-            scale.relative_uncertainty(float(load_N.mean())) if kept else None,
-        )
-    return found

@@ -72,11 +72,12 @@ def faults(*options: str) -> list[str]:
 
 
 def test_one_reading_changed_among_all_is_found_by_the_bytes_and_by_the_figures(league):
-    assert verified().splitlines()[:5] == [
+    assert verified().splitlines()[:6] == [
         "bytes and pulls: no faults",
         "states: no faults",
         "rounds: no faults",
         "chain: no faults",
+        "reports of rounds: no faults",
         "figures: no faults",
     ]
     pulled = Pull.objects.filter(failure_mode="join", pull_set__state=PullSet.State.POOLED)

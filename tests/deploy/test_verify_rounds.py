@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import copy
+
 import pytest
 from django.db import transaction
 from django.utils import timezone
 
+from deploy.verifying.rounds import wrong_reports
 from results.models import (
+    Pull,
     Round,
     RoundReport,
     RoundSet,
@@ -15,6 +19,14 @@ from results.models import (
     SealedSession,
 )
 from results.models.audit_chain import seal
+from results.rounds.reporting import sets_of
+from results.worker import recomputed_rounds
+from results.worker.recomputed_rounds import (
+    figures_again,
+    loads_of,
+    not_following,
+    to_be_proven,
+)
 from tests.deploy import test_bad_round_writes
 from tests.deploy.test_verify import faults, verified
 from tests.rewriting import rewriting
@@ -99,3 +111,53 @@ def test_whatever_is_rewritten_of_a_round_is_found(world):
                 missed[what] = found
             transaction.set_rollback(True)
     assert missed == {}
+
+
+def every_figure(at: tuple, of) -> list[tuple]:
+    """The way to each number of a report."""
+    if isinstance(of, dict | list):
+        inner = of.items() if isinstance(of, dict) else enumerate(of)
+        return [way for name, each in inner for way in every_figure((*at, name), each)]
+    return [at] if isinstance(of, float) else []
+
+
+def test_whichever_figure_of_a_report_is_changed_is_found_by_computing_it_again(world, monkeypatch):
+    seal()
+    assert "reports of rounds: no faults" in verified()
+    (made,) = to_be_proven()
+    again = figures_again(made.round, loads_of(made.round))
+    ways = every_figure((), made.report)
+    assert len(ways) > 5
+    with monkeypatch.context() as patched:
+        patched.setattr(recomputed_rounds, "figures_again", lambda *_asked: again)
+        patched.setattr(recomputed_rounds, "loads_of", lambda _round: {})
+        for way in ways:
+            made.report = changed(again, way)
+            (found,) = not_following(made)
+            assert found.endswith(str(way[-1])), way
+    with transaction.atomic():
+        with rewriting():
+            RoundReport.objects.filter(pk=made.pk).update(report=changed(again, ways[-1]))
+        (fault,) = wrong_reports()
+        assert "does not follow from its pulls" in fault.what
+        transaction.set_rollback(True)
+
+
+def changed(report: dict, way: tuple) -> dict:
+    """The report with another figure at the end of the way, in its seventh digit."""
+    other = copy.deepcopy(report)
+    inner = other
+    for name in way[:-1]:
+        inner = inner[name]
+    inner[way[-1]] = inner[way[-1]] * (1 + 1e-6) + 1e-9
+    return other
+
+
+def test_a_pull_rewritten_under_a_report_is_found_by_its_figures(world):
+    one = sets_of(Round.objects.get(state="closed")).first()
+    with transaction.atomic():
+        with rewriting():
+            pull = one.pull_set.pulls.first()
+            Pull.objects.filter(pk=pull.pk).update(reading_N=pull.reading_N * 1.001)
+        assert any(".results[" in fault.what for fault in wrong_reports())
+        transaction.set_rollback(True)

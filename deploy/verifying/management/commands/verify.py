@@ -1,8 +1,8 @@
 """Prove a whole store: that it is what was sent, decided and computed.
 
 Bytes against their sums, pulls against bytes, states against decisions, sealed sessions of rounds
-against what the close made of them, figures against pulls, and the chain that seals history. It
-reads, and writes nothing. Ends with 1 where it finds a fault.
+against what the close made of them, figures and reports of rounds against pulls, and the chain
+that seals history. It reads, and writes nothing. Ends with 1 where it finds a fault.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from deploy.verifying.erased import Erased
 from deploy.verifying.faults import Fault
 from deploy.verifying.figures import wrong_figures
 from deploy.verifying.history import broken_links, end_of_chain, wrong_states
-from deploy.verifying.rounds import wrong_rounds
+from deploy.verifying.rounds import wrong_reports, wrong_rounds
 from deploy.verifying.uploads import wrong_uploads
 
 MOST = 100
@@ -33,7 +33,7 @@ class Command(BaseCommand):
         parser.add_argument(
             "--without-figures",
             action="store_true",
-            help="leave out computing the pools again, which takes longest",
+            help="leave out computing pools and rounds again, which takes longest",
         )
 
     def handle(self, *_args: Any, **options: Any) -> None:
@@ -45,7 +45,7 @@ class Command(BaseCommand):
             "chain": lambda: broken_links(erased),
         }
         if not options["without_figures"]:
-            kinds["figures"] = wrong_figures
+            kinds |= {"reports of rounds": wrong_reports, "figures": wrong_figures}
         found = 0
         for kind, looked_for in kinds.items():
             faults = list(islice(looked_for(), MOST))
