@@ -11,6 +11,7 @@ from results.models import Round
 from results.rounds.codes import readable
 from results.worker.round_reports import make_round_reports
 from tests import making, playing
+from tests.browser.test_bench import pull
 from tests.people import client_of
 
 SAMPLES = (
@@ -105,6 +106,61 @@ def send(person, made: Round, load_N: float) -> list[str]:
     return codes
 
 
+def codes_on_the_sheet(page: Page, made: Round) -> list[str]:
+    """The codes that a tester's bench sheet has, as they are written there."""
+    page.goto(f"/rounds/{made.pk}/sheet/")
+    found = re.findall(r"\b[0-9A-Z]{4}-[0-9A-Z]{4}\b", page.inner_text("main"))
+    return list(dict.fromkeys(found))
+
+
+def send_a_file(page: Page, made: Round, load_N: float) -> list[str]:
+    """A tester's results in a sheet with a column of codes, over the page for files."""
+    codes = codes_on_the_sheet(page, made)
+    document = playing.session(codes, load_N=load_N)
+    rows = ["rig,revision,date,state,unit,kind,sample,main line,main spool,reading,failure mode"]
+    first = ",".join(str(document[name]) for name in ("rig", "revision", "pulled_on", "state"))
+    for kind, of in (("straight", "baselines"), ("joined", "pull_sets")):
+        for each in document[of]:
+            named = f"{each.get('sample', '')},{each.get('line', '')},{each.get('spool', '')}"
+            for one in each["pulls"]:
+                said = f"{first},N,{kind},{named},{one['reading']},{one['failure_mode']}"
+                rows.append(said)
+    page.goto("/bench/")
+    page.get_by_role("link", name="Send a file").click()
+    file = {"name": "round.csv", "mimeType": "text/csv", "buffer": "\n".join(rows).encode()}
+    page.set_input_files("#file", file)
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#report")).to_contain_text("kept sealed until the close")
+    looked_at = page.locator("#report input[type=checkbox]")
+    if looked_at.count():
+        looked_at.first.check()
+    page.get_by_role("button", name="Seal it").click()
+    page.wait_for_url(f"**/rounds/{made.pk}/")
+    return [code.replace("-", "") for code in codes]
+
+
+def send_at_the_rig(page: Page, made: Round, load_N: float) -> None:
+    """A tester's results, each sample opened by its label's address, pull by pull."""
+    codes = codes_on_the_sheet(page, made)
+    document = playing.session(codes, load_N=load_N)
+    for code in codes:
+        page.goto(f"/rounds/codes/{code}/")
+        expect(page.locator("#now")).to_contain_text(code)
+    page.select_option("#at-rig", label="shed winch, revision 1")
+    page.select_option("#at-unit", "N")
+    page.fill("#at-day", document["pulled_on"])
+    series = [(one["sample"], one, "at the join") for one in document["pull_sets"]]
+    series += [(one["spool"], one, "in the line") for one in document["baselines"]]
+    for name, one, ended in series:
+        page.locator("#series").get_by_role("button", name=name).click()
+        for each in one["pulls"]:
+            pull(page, str(each["reading"]), ended)
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#outcome")).to_contain_text("kept sealed until the close")
+    page.get_by_role("button", name="Send the session").click()
+    page.wait_for_url(f"**/rounds/{made.pk}/")
+
+
 def close(page: Page, look, here: str, late: Callable[[], object]) -> None:
     """The organiser sees who is missing, waits for them, and closes it."""
     look(here, name="round-nearly-all-sent")
@@ -149,16 +205,30 @@ def test_a_club_lives_its_round_from_the_plan_to_the_reports(people, page, look,
 
     sent = {person: send(person, made, LIKE_OTHERS_N + place / 10)
             for place, person in enumerate(people) if person not in (low, other)}  # fmt: skip
-    sent[low] = send(low, made, LOW_N)
-    assert all(code in sheet for code in sent[low])
     as_one(low)
+    sent[low] = send_a_file(page, made, LOW_N)
+    assert len(sent[low]) == 6
+    assert all(readable(code) in sheet for code in sent[low])
     look(here, name="round-sent")
     expect(page.get_by_role("cell", name="sent", exact=True)).to_have_count(6)
     assert not [code for code in sent[organiser] if code in page.inner_text("body")]
 
+    def late() -> None:
+        as_one(other)
+        send_at_the_rig(page, made, LIKE_OTHERS_N + 0.25)
+        as_one(organiser)
+        page.goto(here)
+
     as_one(organiser)
-    close(page, look, here, late=lambda: send(other, made, LIKE_OTHERS_N + 0.25))
+    close(page, look, here, late)
     make_round_reports()
+    read_reports(page, look, as_one, people, here)
+
+
+def read_reports(page: Page, look, as_one, people, here: str) -> None:
+    """The club's report as a tester and as a stranger, and the reports of two testers."""
+    organiser, low, other = people[:3]
+    as_one(organiser)
     look(here, name="round-closed")
     page.get_by_role("link", name="Report for the club").click()
     look(name="round-report")
