@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from django.db.models import Exists, F, OuterRef, Q
@@ -16,13 +15,12 @@ from results.models.lifecycle import State
 from results.screening.first_come import Versions, compared
 from results.statistics.screening.near_copies import (
     Shape,
-    log_chance_alike,
+    log_chances_alike,
     shape_of,
     written_step,
 )
-from results.statistics.screening.rounding import effective_step
 
-MOST_CANDIDATES = 30
+MOST_CANDIDATES = 300
 """Series of a like shape, the nearest, whose readings are looked at; ours, no source."""
 
 AT_ONCE = 50
@@ -46,10 +44,6 @@ class Series:
         if self.pull_set_id is not None:
             return f"set {self.pull_set_id} of session {self.session_id}"
         return f"straight line {self.baseline_id} of session {self.session_id}"
-
-    def written_step_N(self) -> float:
-        """The step that its readings are written to."""
-        return self.step_N * effective_step(np.array(self.readings_N) / self.step_N)
 
 
 @dataclass(frozen=True)
@@ -77,21 +71,25 @@ def near_copies(session: Session, versions: Versions) -> NearCopies:
     written = _written(own)
     shaped = [(one, shape) for one in own for shape in [_shape(one, written)] if shape is not None]
     pairs = len(shaped) * (len(shaped) - 1)
-    found = [
-        Near(later, earlier, _log_chance(later, earlier, written), pairs)
-        for (earlier, _), (later, _) in combinations(shaped, 2)
-    ]
+    found: list[Near] = []
+    for place, (later, _) in enumerate(shaped):
+        before = [earlier for earlier, _ in shaped[:place]]
+        found += _compared(later, [(earlier, pairs) for earlier in before], written)
     # Those of earlier sessions, so that running it again, or later, counts as many.
     earlier_shapes = SeriesShape.objects.filter(session__lt=session.pk)
     last = earlier_shapes.order_by("-session_id", "-pk").values_list("pk", flat=True).first() or 1
     in_pools = compared(versions, {one.pool_id for one in own if one.pool_id is not None})
-    for one, shape in shaped:
-        for other in _candidates(_alike(one, shape, versions)):
+    alike = [_alike(one, shape, versions) for one, shape in shaped]
+    candidates = _candidates([shape for shapes in alike for shape in shapes])
+    for (one, _), shapes in zip(shaped, alike, strict=True):
+        others = []
+        for shape in shapes:
+            other = candidates[shape.pull_set_id, shape.baseline_id]
             # Half of the chances go to the sets of the same pool, of which there are fewer.
             same = one.pool_id is not None and one.pool_id == other.pool_id
             among = in_pools.get(one.pool_id or 0, 0) if same else last
-            chance = _log_chance(one, other, written)
-            found.append(Near(one, other, chance, 2 * max(among, 1)))
+            others.append((other, 2 * max(among, 1)))
+        found += _compared(one, others, written)
     return NearCopies(found, len(shaped), session.pk)
 
 
@@ -156,20 +154,32 @@ def _shape(one: Series, written: dict[bool, float]) -> Shape | None:
     return shape_of(one.readings_N, one.step_N * written[one.pull_set_id is not None])
 
 
-def _log_chance(one: Series, other: Series, written: dict[bool, float]) -> float:
-    own_step_N = one.step_N * written[one.pull_set_id is not None]
-    return log_chance_alike(one.readings_N, other.readings_N, own_step_N, other.written_step_N())
+def _compared(
+    own: Series, others: Sequence[tuple[Series, int]], written: dict[bool, float]
+) -> list[Near]:
+    """A series beside others of as many pulls, each with how many it is looked for among."""
+    like = [(other, n) for other, n in others if len(other.readings_N) == len(own.readings_N)]
+    if not like:
+        return []
+    step_N = own.step_N * written[own.pull_set_id is not None]
+    chances = log_chances_alike(own.readings_N, [other.readings_N for other, _ in like], step_N)
+    return [
+        Near(own, other, chance, among)
+        for (other, among), chance in zip(like, chances.tolist(), strict=True)
+        if chance < 0
+    ]
 
 
-def _candidates(shapes: list[SeriesShape]) -> list[Series]:
-    sets = [shape.pull_set_id for shape in shapes if shape.pull_set_id]
-    baselines = [shape.baseline_id for shape in shapes if shape.baseline_id]
+def _candidates(shapes: list[SeriesShape]) -> dict[tuple[int | None, int | None], Series]:
+    """The series that these shapes are of, by set and baseline."""
+    sets = {shape.pull_set_id for shape in shapes if shape.pull_set_id}
+    baselines = {shape.baseline_id for shape in shapes if shape.baseline_id}
     found: list[Series] = []
     if sets:
         found += _sets(Q(pk__in=sets))
     if baselines:
         found += _baselines(Q(pk__in=baselines))
-    return found
+    return {(one.pull_set_id, one.baseline_id): one for one in found}
 
 
 def _series(of_session: Q) -> list[Series]:

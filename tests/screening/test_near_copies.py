@@ -4,12 +4,13 @@ import math
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
+from results.screening import shapes
 from results.screening.first_come import versions_of
-from results.screening.shapes import MOST_CANDIDATES, near_copies, sweep_shapes
 from results.statistics.screening.check import Level
 from results.statistics.screening.near_copies import (
-    log_chance_alike,
+    log_chances_alike,
     near_copy,
     near_session,
     shape_of,
@@ -21,42 +22,87 @@ CHANGES = {
     "x 1.05": lambda rng, x: np.rint(1.05 * x),  # noqa: ARG005
     "+-2 steps": lambda rng, x: x + rng.integers(-2, 3, x.size),
     "shuffled": lambda rng, x: rng.permutation(x),
+    "shuffled, x 1.05": lambda rng, x: np.rint(1.05 * rng.permutation(x)),
+    "shuffled, +-2 steps": lambda rng, x: rng.permutation(x) + rng.integers(-2, 3, x.size),
     "reversed": lambda rng, x: x[::-1],  # noqa: ARG005
     "in another unit": lambda rng, x: np.rint(0.45359237 * x),  # noqa: ARG005
+    "on a scale with a zero error": lambda rng, x: np.rint(1.05 * x) + 9,  # noqa: ARG005
 }
 
 
 @pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
-def test_a_changed_copy_of_ten_pulls_leaves_chance_no_room_among_a_thousand(change):
+def test_a_changed_copy_of_ten_pulls_leaves_chance_no_room_among_two_thousand(change):
     rng = np.random.default_rng(1)
     found = 0
     for _ in range(100):
-        x = np.rint(rng.normal(500, 40, 10))
+        x = np.rint(rng.normal(500, 60, 10))
         y = change(rng, x)
         one, other = shape_of(y, 1.0), shape_of(x, 1.0)
         alike = all(
             abs(getattr(one, name) - getattr(other, name)) <= one.tolerance
             for name in ("lowest", "highest", "middle")
         )
-        found += alike and log_chance_alike(y, x, 1.0, 1.0) + math.log(1000) < math.log(0.001)
+        (chance,) = log_chances_alike(y, [x], 1.0)
+        found += alike and chance + math.log(2000) < math.log(0.001)
     assert found >= 90
 
 
-@pytest.mark.parametrize("kind", ["normal", "far off", "coarse", "whole pounds"])
+def mixed(rng, shape, first, second, share):
+    """Normal readings, of which such a share is of the second (mean, sd)."""
+    return np.where(
+        rng.random(shape) < share, rng.normal(*second, shape), rng.normal(*first, shape)
+    )
+
+
+LAWS = {
+    "normal": lambda rng, shape: rng.normal(500, 30, shape),
+    "coarse": lambda rng, shape: rng.normal(30, 1.5, shape),
+    "heavy tails": lambda rng, shape: 500 + 30 * rng.standard_t(4, shape),
+    "Weibull": lambda rng, shape: 500 * rng.weibull(8, shape),
+    "lognormal": lambda rng, shape: rng.lognormal(6, 0.2, shape),
+    "far off": lambda rng, shape: mixed(rng, shape, (500, 30), (370, 40), 0.1),
+    "two ways to part": lambda rng, shape: mixed(rng, shape, (500, 20), (620, 6), 0.4),
+    "steady but for a few": lambda rng, shape: mixed(rng, shape, (500, 5), (500, 60), 0.25),
+    "entered in ascending order": lambda rng, shape: np.sort(rng.normal(500, 30, shape)),
+    "whole pounds": lambda rng, shape: 10 * rng.normal(50, 3, shape),
+}
+
+
+@pytest.mark.parametrize("law", LAWS)
 @pytest.mark.parametrize("pulls", [5, 8, 12])
-def test_honest_series_are_as_rarely_alike_as_the_chance_says(kind, pulls):
-    """At 1 percent, 1000 pairs: more than 25 would come less than once in 10000 runs."""
+def test_honest_series_are_more_rarely_alike_than_the_chance_says(law, pulls):
+    """10,000 pairs of strangers, of which at most 100 may have a chance of 1 percent or less."""
     rng = np.random.default_rng(pulls)
+    step = 10.0 if law == "whole pounds" else 1.0
+    one, others = (step * np.rint(LAWS[law](rng, (n, pulls)) / step) for n in (20, 500))
+    chances = np.concatenate([log_chances_alike(own, others, step) for own in one])
+    assert (chances <= math.log(0.01)).sum() <= 100
+    assert (chances <= math.log(0.001)).sum() <= 10
 
-    def draw():
-        x = rng.normal(*{"coarse": (30, 1.5)}.get(kind, (500, 30)), pulls)
-        if kind == "far off":
-            x[rng.random(pulls) < 0.1] *= rng.uniform(0.6, 0.9)
-        return 10 * np.rint(x / 10) if kind == "whole pounds" else np.rint(x)
 
-    step = 10.0 if kind == "whole pounds" else 1.0
-    low = sum(log_chance_alike(draw(), draw(), step, step) < math.log(0.01) for _ in range(1000))
-    assert low <= 25
+def test_the_chance_of_two_readings_in_a_disc_is_that_of_the_normal_law():
+    """Near enough, a disc's area times the density of normal readings of sd s at their mean.
+
+    ``n`` copies of one reading each to either side of the mean have the likelihood
+    (2 pi e s^2)^(-n/2); the ball of six dimensions has the volume pi^3 r^6 / 6.
+    """
+    x = np.array([400.0, 600.0, 401.0, 601.0, 399.0, 599.0])
+    by = np.array([1.0, -1.0, -1.0, 1.0, 1.0, 1.0])
+    law = mixture_likelihood(np.sort(x), [3, 3], least=6 / 8)
+    (chance,) = log_chances_alike(x + by, [x], 1e-6)
+    expected = math.log(9) + 3 * math.log(math.pi * 6) - math.log(6) + law
+    assert chance == pytest.approx(expected, abs=1e-6)
+
+
+def mixture_likelihood(in_order, sizes, least):
+    """Of readings in groups of these sizes, of which all have the same standard deviation."""
+    groups = np.split(in_order, np.cumsum(sizes)[:-1])
+    variance = max(sum(((one - one.mean()) ** 2).sum() for one in groups) / in_order.size, least)
+    return sum(
+        norm.logpdf(one, one.mean(), variance**0.5).sum()
+        + one.size * math.log(one.size / in_order.size)
+        for one in groups
+    )
 
 
 def test_the_step_that_readings_are_written_to_is_found_again():
@@ -79,20 +125,21 @@ def test_small_sets_of_a_session_are_judged_together():
     assert near_session("the session", [-8.0], 5, 5, 1000, "session 3") is None
 
 
-def test_the_nearest_of_many_like_shapes_are_looked_at(db, owner):
+def test_the_nearest_of_many_like_shapes_are_looked_at(db, owner, monkeypatch):
     """As many as fit, and the copied one after them all, in order of time."""
+    monkeypatch.setattr(shapes, "MOST_CANDIDATES", 30)
     revision = making.revision_of(owner, resolution_N=0.1)
     line = making.line("thin")
     rng = np.random.default_rng(9)
     x = np.round(rng.normal(100, 1, 8), 1).tolist()
-    for number in range(MOST_CANDIDATES + 1):
+    for number in range(shapes.MOST_CANDIDATES + 1):
         like = x[:]
         like[number % 8] += 0.1 * (1 + number // 8 % 2)
         making.straight(making.session(revision), line, like)
     making.straight(making.session(revision), line, x)
-    while sweep_shapes():
+    while shapes.sweep_shapes():
         pass
     copied = making.session(revision)
     making.straight(copied, line, [1.05 * reading for reading in x])
-    near = near_copies(copied, versions_of(copied))
+    near = shapes.near_copies(copied, versions_of(copied))
     assert copied.pk - 1 in {one.other.session_id for one in near.found}

@@ -86,9 +86,10 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.judging.judge": over(judging.judge, CHECKS),
     "screening.near_copies.shape_of": over(near_copies.shape_of, VALUES, (0.0, 1.0, 1e9)),
     "screening.near_copies.written_step": over(near_copies.written_step, STEPS),
-    "screening.near_copies.log_chance_alike": lambda: (
-        partial(near_copies.log_chance_alike, one, other, step, step)
-        for one, other, step in product(VALUES[::3], VALUES[::5], (0.0, 1.0, 1e9))
+    "screening.near_copies.log_chances_alike": lambda: (
+        partial(near_copies.log_chances_alike, one, np.stack([one[::-1], other]), step)
+        for one, other, step in product(VALUES, VALUES, (0.0, 1.0, 1e9))
+        if one.size == other.size
     ),
     "screening.near_copies.near_copy": over(
         near_copies.near_copy, ["x"], [[], [("y", -900.0, 9)], [("y", 0.0, 1)] * 3], (5, 900)

@@ -1,10 +1,14 @@
 """Readings that are another series' but for scale, order or a few steps: how likely by chance.
 
-Of n normal readings the direction from their mean is uniform on a sphere of n - 2 dimensions, so
-that a series lies within an angle of another one by chance as often as a cap is part of that
-sphere: the one-sided test of a correlation. In any order there are n! caps, which bounds the chance
-for sorted readings. Both hold for any factor and offset. Readings are rounded, and a cap is never
-believed smaller than the steps make it.
+Readings (n,) come within r of another series by chance as often as a ball of that radius is wide,
+times the density of their law there. Over all normal laws that is at most the greatest likelihood
+of the other series, (2 pi e s^2)^(-n/2) with its standard deviation s. But for a factor, the ball
+has n - 1 dimensions, across the line of its multiples. But for factor and offset, the direction of
+normal readings from their mean is uniform on a sphere of n - 2 dimensions, and the chance is a
+cap's share of it: the one-sided test of a correlation. Where two normal laws fit better than one,
+as with a reading far off in both, each chance is larger by as much as they do. In any order there
+are as many balls as the other series has distinct orders, and the sum of their chances is a bound
+(Boole). No law is believed narrower than the ball.
 """
 
 import math
@@ -25,7 +29,12 @@ LEAST_PULLS = 5
 LEAST_TO_HOLD = 8
 SHIFTED_STEPS = 3.0
 MOST_TOLERANCE = 0.4
-FAR_OFF = 2.0
+LOOKED_AT = 3
+"""Ways to be near in each order: as it stands, but for a factor, but for a factor and offset."""
+LEAST_OF_A_LAW = 3
+TINY = 1e-9
+"""Of the readings: less is no scatter, and no step of a scale."""
+
 LEAST_SHARE = 0.1
 """Of readings that are rounded to a step, below which it is chance that they end so."""
 
@@ -33,7 +42,7 @@ LEAST_LOG_CHANCE = -1000.0
 """Chances below this are no different: steps too small to be a scale's make them as small as one
 likes."""
 ALPHA = 0.001
-SOURCE = "cap of a sphere, by n! for any order (exact for normal readings); Fisher (1932)"
+SOURCE = "greatest density times volume of a ball, or cap of a sphere, by orders; Fisher (1932)"
 
 
 @dataclass(frozen=True)
@@ -64,21 +73,34 @@ def shape_of(readings: ArrayLike, step: float = 0.0) -> Shape | None:
     return Shape(x.size, float(z[0]), float(z[-1]), float(z[x.size // 2]), tolerance)
 
 
-def log_chance_alike(one: ArrayLike, other: ArrayLike, step: float, other_step: float) -> float:
-    """Log of the chance that readings (n,) lie as near to others (n,) as these do, in some way.
+def log_chances_alike(own: ArrayLike, others: ArrayLike, step: float) -> Floats:
+    """Log of the chance that readings (n,) lie as near to each of others (m, n) as they do.
 
-    In their own order, reversed, or in any order. Where one reading lies far off in both, it has
-    to be small without that one as well: they are alike by that alone. 0 for different numbers,
-    below five, or without scatter; never below ``LEAST_LOG_CHANCE``. The steps are those that each
-    is written to, in its own unit.
+    In their own order, reversed, or in any order; as they stand, but for a factor, or for a factor
+    and an offset. 0 below five readings, or without scatter; never below ``LEAST_LOG_CHANCE``.
+    ``step`` is what the own readings are written to, in their unit.
     """
-    x, y = np.asarray(one, dtype=float), np.asarray(other, dtype=float)
-    if x.size != y.size or x.size < LEAST_PULLS or np.ptp(x) == 0 or np.ptp(y) == 0:
-        return 0.0
-    steps = step**2, other_step**2
-    orders = [_log_both(x, y, steps), _log_both(x, y[::-1], steps)]
-    anyhow = _log_both(np.sort(x), np.sort(y), steps, shuffled=True)
-    return max(LEAST_LOG_CHANCE, min(0.0, math.log(3) + min(*orders, anyhow)))
+    x, y = np.asarray(own, dtype=float), np.asarray(others, dtype=float)
+    chances = np.zeros(y.shape[0])
+    if x.size < LEAST_PULLS or not y.size or not np.ptp(x) > TINY * np.abs(x).max():
+        return chances
+    scatters = np.ptp(y, axis=1) > TINY * np.abs(np.concatenate((x, y.ravel()))).max()
+    if not scatters.any():
+        return chances
+    unit = float(np.abs(x).max())
+    x, y, step = x / unit, y[scatters] / unit, max(step / unit, TINY)
+    in_order = np.sort(y, axis=1)
+    law, orders = _Law(in_order), _log_orders(in_order)
+    # Whoever sorts their readings has one order of them all as well.
+    as_sent = np.where(_is_sorted(x[None]) | _is_sorted(y), orders, 0.0)
+    found = [
+        _log_nearest(x, y, step, law) + as_sent,
+        _log_nearest(x[::-1], y, step, law) + as_sent,
+        _log_nearest(np.sort(x), in_order, step, law) + orders,
+    ]
+    ways = math.log(len(found) * LOOKED_AT)
+    chances[scatters] = np.clip(ways + np.min(found, axis=0), LEAST_LOG_CHANCE, 0.0)
+    return chances
 
 
 def written_step(steps: ArrayLike) -> float:
@@ -154,27 +176,98 @@ def _of_hundred(chance: float) -> str:
     return f"{100 * chance:.2g}" if chance > 1e-12 else "less than 1e-10"
 
 
-def _log_both(x: Floats, y: Floats, steps: tuple[float, float], *, shuffled: bool = False) -> float:
-    """The log chance; the larger of that and the one without a reading far off in both."""
-    off = np.minimum(np.abs(x - x.mean()) / x.std(), np.abs(y - y.mean()) / y.std())
-    farthest, with_all = int(np.argmax(off)), _log_cap(x, y, steps, shuffled=shuffled)
-    if off[farthest] < FAR_OFF:
-        return with_all
-    rest = np.delete(x, farthest), np.delete(y, farthest)
-    return max(with_all, _log_cap(*rest, steps, shuffled=shuffled))
+class _Law:
+    """The greatest likelihood of series (m, n), each in ascending order, by one or two normal laws.
+
+    Each reading belongs to one of the two laws, which share a standard deviation or have their own;
+    a standard deviation of its own takes ``LEAST_OF_A_LAW`` readings.
+    """
+
+    def __init__(self, in_order: Floats) -> None:
+        self.n = in_order.shape[1]
+        x = in_order - in_order.mean(axis=1, keepdims=True)
+        low = np.arange(1, self.n)
+        self.low, self.high = low, self.n - low
+        sums, squares = np.cumsum(x, axis=1)[:, :-1], np.cumsum(x**2, axis=1)
+        self.squares = squares[:, -1]
+        self.squares_low = np.maximum(squares[:, :-1] - sums**2 / low, 0.0)
+        rest = self.squares[:, None] - squares[:, :-1] - sums**2 / self.high
+        self.squares_high = np.maximum(rest, 0.0)
+
+    def logs(self, variance: Floats) -> tuple[Floats, Floats]:
+        """By one law, and by the better of one and two; of no less ``variance`` (m,) than given."""
+        one = _log_likelihood(self.n, self.squares, variance)
+        shares = self.low * np.log(self.low / self.n) + self.high * np.log(self.high / self.n)
+        least = variance[:, None]
+        within = _log_likelihood(self.n, self.squares_low + self.squares_high, least)
+        apart = _log_likelihood(self.low, self.squares_low, least) + _log_likelihood(
+            self.high, self.squares_high, least
+        )
+        enough = np.minimum(self.low, self.high) >= LEAST_OF_A_LAW
+        two = shares + np.maximum(within, np.where(enough, apart, -np.inf))
+        return one, np.maximum(one, two.max(axis=1))
 
 
-def _log_cap(x: Floats, y: Floats, steps: tuple[float, float], *, shuffled: bool) -> float:
-    """Log of the cap's share of the sphere, times n! where ``shuffled``."""
-    u, v = x - x.mean(), y - y.mean()
-    uu, vv, uv = float(u @ u), float(v @ v), float(u @ v)
-    if uu <= 0 or vv <= 0 or uv <= 0:
-        return 0.0
-    rounding = x.size / 12 * (steps[0] / uu + steps[1] / vv)
-    sine = max(0.0, 1 - uv**2 / (uu * vv)) + rounding
-    if not 0 < sine < 1:
-        return 0.0 if sine > 0 else -math.inf
-    a = (x.size - 2) / 2
-    # The incomplete beta function I_x(a, 1/2) is at most x^a / (a B(a, 1/2) sqrt(1 - x)).
-    log = a * math.log(sine) - 0.5 * math.log1p(-sine) - math.log(2 * a) - float(betaln(a, 0.5))
-    return min(0.0, log + (float(gammaln(x.size + 1)) if shuffled else 0.0))
+def _log_likelihood(n: NDArray[np.int_] | int, squares: Floats, least: Floats) -> Floats:
+    """Of n readings by a normal law with their mean and variance, or with the ``least`` one."""
+    variance = np.maximum(squares / n, least)
+    return np.asarray(-n / 2 * np.log(2 * math.pi * variance) - squares / (2 * variance))
+
+
+def _log_nearest(x: Floats, y: Floats, step: float, law: _Law) -> Floats:
+    """The least log chance (m,) of the ``LOOKED_AT`` ways to be near, in this order."""
+    n, rounding = x.size, x.size * step**2 / 12
+    apart = ((x - y) ** 2).sum(axis=1) + rounding
+    _, either = law.logs(apart / (n + 2))
+    in_ball = _log_ball(n, apart) + either
+    # Along the line of multiples, with the factor that brings the other series nearest.
+    factor = (y @ x) / (y**2).sum(axis=1)
+    across = np.maximum(x @ x - factor * (y @ x), 0.0) + rounding
+    along = factor > 0
+    factor = np.where(along, factor, 1.0)
+    one, either = law.logs(across / factor**2 / (n + 2))
+    in_tube = (
+        _log_ball(n - 1, across)
+        + _log_likelihood(n - 1, law.squares, np.zeros(1))
+        - (n - 1) * np.log(factor)
+        + either
+        - one
+    )
+    u, v = x - x.mean(), y - y.mean(axis=1, keepdims=True)
+    agree, uu = v @ u, float(u @ u)
+    sine = np.maximum(1 - agree**2 / (uu * law.squares), 0.0) + rounding / uu
+    fits = (agree > 0) & (sine < 1)
+    sine = np.where(fits, sine, 0.5)
+    one, either = law.logs(sine * law.squares / (n + 2))
+    in_cap = np.where(fits, _log_cap(n, sine) + either - one, 0.0)
+    return np.asarray(np.min([in_ball, np.where(along, in_tube, 0.0), in_cap], axis=0))
+
+
+def _log_ball(n: int, squared_radius: Floats) -> Floats:
+    """Log of the volume of a ball of n dimensions."""
+    return np.asarray(n / 2 * np.log(math.pi * squared_radius) - float(gammaln(n / 2 + 1)))
+
+
+def _log_cap(n: int, sine: Floats) -> Floats:
+    """Log of a cap's share of the sphere of n - 2 dimensions, by the square of its ``sine``.
+
+    The incomplete beta function I_x(a, 1/2) is at most x^a / (a B(a, 1/2) sqrt(1 - x)).
+    """
+    a = (n - 2) / 2
+    of_sphere = math.log(2 * a) + float(betaln(a, 0.5))
+    return np.asarray(a * np.log(sine) - 0.5 * np.log1p(-sine) - of_sphere)
+
+
+def _log_orders(in_order: Floats) -> Floats:
+    """Log of the number of distinct orders of series (m, n), each in ascending order."""
+    ties, run = np.zeros(in_order.shape[0]), np.ones(in_order.shape[0])
+    for tied in (np.diff(in_order, axis=1) == 0).T:
+        run = np.where(tied, run + 1, 1.0)
+        ties += np.log(run)
+    return np.asarray(float(gammaln(in_order.shape[1] + 1)) - ties)
+
+
+def _is_sorted(series: Floats) -> NDArray[np.bool_]:
+    """Whether each of the series (m, n) only rises or only falls."""
+    by = np.diff(series, axis=1)
+    return np.asarray((by >= 0).all(axis=1) | (by <= 0).all(axis=1))
