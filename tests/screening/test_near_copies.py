@@ -64,6 +64,9 @@ LAWS = {
     "two ways to part": lambda rng, shape: mixed(rng, shape, (500, 20), (620, 6), 0.4),
     "steady but for a few": lambda rng, shape: mixed(rng, shape, (500, 5), (500, 60), 0.25),
     "entered in ascending order": lambda rng, shape: np.sort(rng.normal(500, 30, shape)),
+    "falling from pull to pull": lambda rng, shape: (
+        rng.normal(500, 8, shape) - 4 * np.arange(shape[-1])
+    ),
     "whole pounds": lambda rng, shape: 10 * rng.normal(50, 3, shape),
 }
 
@@ -90,7 +93,8 @@ def test_the_chance_of_two_readings_in_a_disc_is_that_of_the_normal_law():
     by = np.array([1.0, -1.0, -1.0, 1.0, 1.0, 1.0])
     law = mixture_likelihood(np.sort(x), [3, 3], least=6 / 8)
     (chance,) = log_chances_alike(x + by, [x], 1e-6)
-    expected = math.log(9) + 3 * math.log(math.pi * 6) - math.log(6) + law
+    trend = -3 * math.log(1 - np.corrcoef(x, np.arange(6))[0, 1] ** 2)
+    expected = math.log(9) + 3 * math.log(math.pi * 6) - math.log(6) + law + trend
     assert chance == pytest.approx(expected, abs=1e-6)
 
 

@@ -8,7 +8,8 @@ normal readings from their mean is uniform on a sphere of n - 2 dimensions, and 
 cap's share of it: the one-sided test of a correlation. Where two normal laws fit better than one,
 as with a reading far off in both, each chance is larger by as much as they do. In any order there
 are as many balls as the other series has distinct orders, and the sum of their chances is a bound
-(Boole). No law is believed narrower than the ball.
+(Boole). In the order sent, a trend of the other series makes a chance larger as a second law does.
+No law is believed narrower than the ball.
 """
 
 import math
@@ -91,8 +92,9 @@ def log_chances_alike(own: ArrayLike, others: ArrayLike, step: float) -> Floats:
     x, y, step = x / unit, y[scatters] / unit, max(step / unit, TINY)
     in_order = np.sort(y, axis=1)
     law, orders = _Law(in_order), _log_orders(in_order)
-    # Whoever sorts their readings has one order of them all as well.
-    as_sent = np.where(_is_sorted(x[None]) | _is_sorted(y), orders, 0.0)
+    # Whoever sorts their readings has one order of them all, and a trend prefers some as well.
+    in_turn = _is_sorted(x[None]) | _is_sorted(y)
+    as_sent = np.where(in_turn, orders, np.minimum(orders, _log_gain_of_a_trend(y)))
     found = [
         _log_nearest(x, y, step, law) + as_sent,
         _log_nearest(x[::-1], y, step, law) + as_sent,
@@ -265,6 +267,15 @@ def _log_orders(in_order: Floats) -> Floats:
         run = np.where(tied, run + 1, 1.0)
         ties += np.log(run)
     return np.asarray(float(gammaln(in_order.shape[1] + 1)) - ties)
+
+
+def _log_gain_of_a_trend(series: Floats) -> Floats:
+    """By how much a normal law with a straight trend is likelier for series (m, n) than without."""
+    n = series.shape[1]
+    turn = np.arange(n) - (n - 1) / 2
+    v = series - series.mean(axis=1, keepdims=True)
+    explained = (v @ turn) ** 2 / (float(turn @ turn) * (v**2).sum(axis=1))
+    return np.asarray(-n / 2 * np.log(np.maximum(1 - explained, TINY)))
 
 
 def _is_sorted(series: Floats) -> NDArray[np.bool_]:
