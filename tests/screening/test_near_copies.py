@@ -83,18 +83,14 @@ def test_honest_series_are_more_rarely_alike_than_the_chance_says(law, pulls):
     assert (chances <= math.log(0.001)).sum() <= 10
 
 
-def test_the_chance_of_two_readings_in_a_disc_is_that_of_the_normal_law():
-    """Near enough, a disc's area times the density of normal readings of sd s at their mean.
-
-    ``n`` copies of one reading each to either side of the mean have the likelihood
-    (2 pi e s^2)^(-n/2); the ball of six dimensions has the volume pi^3 r^6 / 6.
-    """
-    x = np.array([400.0, 600.0, 401.0, 601.0, 399.0, 599.0])
-    by = np.array([1.0, -1.0, -1.0, 1.0, 1.0, 1.0])
-    law = mixture_likelihood(np.sort(x), [3, 3], least=6 / 8)
+def test_the_chance_of_readings_in_a_ball_is_its_volume_times_the_greatest_density():
+    """Of eight dimensions it is pi^4 r^8 / 24; of nine ways to be near the nearest counts."""
+    x = np.array([400.0, 600.0, 401.0, 601.0, 399.0, 599.0, 402.0, 598.0])
+    by = np.array([1.0, -1.0, -1.0, 1.0, 1.0, 1.0, -1.0, 1.0])
+    law = mixture_likelihood(np.sort(x), [4, 4], least=8 / 10)
     (chance,) = log_chances_alike(x + by, [x], 1e-6)
-    trend = -3 * math.log(1 - np.corrcoef(x, np.arange(6))[0, 1] ** 2)
-    expected = math.log(9) + 3 * math.log(math.pi * 6) - math.log(6) + law + trend
+    trend = -4 * math.log(1 - np.corrcoef(x, np.arange(8))[0, 1] ** 2)
+    expected = math.log(9) + 4 * math.log(math.pi * 8) - math.log(24) + law + trend
     assert chance == pytest.approx(expected, abs=1e-6)
 
 

@@ -9,7 +9,7 @@ cap's share of it: the one-sided test of a correlation. Where two normal laws fi
 as with a reading far off in both, each chance is larger by as much as they do. In any order there
 are as many balls as the other series has distinct orders, and the sum of their chances is a bound
 (Boole). In the order sent, a trend of the other series makes a chance larger as a second law does.
-No law is believed narrower than the ball.
+No law is believed narrower than the ball. Below eight pulls only caps are looked at.
 """
 
 import math
@@ -92,7 +92,7 @@ def log_chances_alike(own: ArrayLike, others: ArrayLike, step: float) -> Floats:
     x, y, step = x / unit, y[scatters] / unit, max(step / unit, TINY)
     in_order = np.sort(y, axis=1)
     law, orders = _Law(in_order), _log_orders(in_order)
-    # Whoever sorts their readings has one order of them all, and a trend prefers some as well.
+    # A tester who sorts their readings has one order of them all, and a trend prefers some as well.
     in_turn = _is_sorted(x[None]) | _is_sorted(y)
     as_sent = np.where(in_turn, orders, np.minimum(orders, _log_gain_of_a_trend(y)))
     found = [
@@ -219,6 +219,17 @@ def _log_likelihood(n: NDArray[np.int_] | int, squares: Floats, least: Floats) -
 def _log_nearest(x: Floats, y: Floats, step: float, law: _Law) -> Floats:
     """The least log chance (m,) of the ``LOOKED_AT`` ways to be near, in this order."""
     n, rounding = x.size, x.size * step**2 / 12
+    u, v = x - x.mean(), y - y.mean(axis=1, keepdims=True)
+    agree, uu = v @ u, float(u @ u)
+    # Of few pulls the steps of both count, and only the direction: their law is hardly known.
+    both = rounding * (1 / uu + (1 / law.squares if n < LEAST_TO_HOLD else 0.0))
+    sine = np.maximum(1 - agree**2 / (uu * law.squares), 0.0) + both
+    fits = (agree > 0) & (sine < 1)
+    sine = np.where(fits, sine, 0.5)
+    one, either = law.logs(sine * law.squares / (n + 2))
+    in_cap = np.where(fits, _log_cap(n, sine) + either - one, 0.0)
+    if n < LEAST_TO_HOLD:
+        return np.asarray(in_cap)
     apart = ((x - y) ** 2).sum(axis=1) + rounding
     _, either = law.logs(apart / (n + 2))
     in_ball = _log_ball(n, apart) + either
@@ -235,13 +246,6 @@ def _log_nearest(x: Floats, y: Floats, step: float, law: _Law) -> Floats:
         + either
         - one
     )
-    u, v = x - x.mean(), y - y.mean(axis=1, keepdims=True)
-    agree, uu = v @ u, float(u @ u)
-    sine = np.maximum(1 - agree**2 / (uu * law.squares), 0.0) + rounding / uu
-    fits = (agree > 0) & (sine < 1)
-    sine = np.where(fits, sine, 0.5)
-    one, either = law.logs(sine * law.squares / (n + 2))
-    in_cap = np.where(fits, _log_cap(n, sine) + either - one, 0.0)
     return np.asarray(np.min([in_ball, np.where(along, in_tube, 0.0), in_cap], axis=0))
 
 
