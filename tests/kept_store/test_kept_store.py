@@ -63,14 +63,14 @@ def answers(once, django_db_blocker) -> list[Answer]:
 
 
 @pytest.fixture
-def pages(answers) -> list[Answer]:
+def pages(answers, db) -> list[Answer]:
     """Those that are pages; the API's documents draw themselves and are another test's."""
     found = [each for each in answers if each.html and each.route != "api/v1/docs"]
     assert len({each.route for each in found}) > 150
     return found
 
 
-def test_no_address_fails_for_anybody(answers):
+def test_no_address_fails_for_anybody(answers, db):
     assert len(answers) > 4 * 200
     ready = [each for each in answers if each.address not in every_address.MAY_BE_UNREADY]
     assert [each for each in ready if each.status >= 500] == []
