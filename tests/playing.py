@@ -102,6 +102,6 @@ def _pulls(rng: np.random.Generator, load_N: float, mode: str) -> list[dict[str,
 
 def sends(participant: RoundParticipant, key: str | None = None, **changes) -> Sealed:
     """A participant sends results of all of their codes."""
-    codes = list(participant.specimens.values_list("code", flat=True))
+    codes = list(participant.specimens.order_by("pk").values_list("code", flat=True))
     body = json.dumps(session(codes, **changes)).encode()
     return receive(participant.contributor, body, "application/json", key)
