@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any, ClassVar
 
 from django.db.models import QuerySet
-from django.http import Http404, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
 from django.utils.translation import gettext
 from drf_spectacular.types import OpenApiTypes
-from drf_spectacular.utils import OpenApiExample, OpenApiParameter, extend_schema
+from drf_spectacular.utils import OpenApiExample, extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.permissions import IsAuthenticated, IsAuthenticatedOrReadOnly
 from rest_framework.request import Request
@@ -25,17 +25,15 @@ from api.round_documents import (
     LotDocument,
     LotPullsSent,
     LotVerdictDocument,
-    OwnReportDocument,
     OwnRoundDocument,
     PackedDocument,
     RoundDocument,
-    RoundReportDocument,
     RoundSent,
     SealedDocument,
     SenderDocument,
 )
 from results.intake import XLSX
-from results.models import Connection, Round, RoundLot, RoundParticipant, RoundReport, SealedSession
+from results.models import Connection, Round, RoundLot, RoundParticipant, SealedSession
 from results.rounds import selectors
 from results.rounds.allocating import open_round, packing_list
 from results.rounds.closing import close
@@ -43,7 +41,7 @@ from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
 from results.rounds.entering import enter, withdraw
 from results.rounds.lot_pulls import record
 from results.rounds.receiving import take_back
-from results.rounds.reporting import own_part, verdict_of
+from results.rounds.reporting import verdict_of
 from results.rounds.set_up import change, set_up
 from results.rounds.template import template, template_workbook
 from rigs.models import Contributor, Line
@@ -377,61 +375,6 @@ class Closing(OfARound):
         return self.answer(OwnRoundDocument, close(self.by(), self.get_object()))
 
 
-LONGEST_NUMBER = 6
-VERSION = OpenApiParameter(
-    "version", OpenApiTypes.INT, description="an earlier version by its number; else the newest"
-)
-
-
-def _report_of(of: Round, request: Request) -> RoundReport:
-    made, wanted = selectors.made_reports(of), request.query_params.get("version", "")
-    if wanted:
-        is_number = wanted.isascii() and wanted.isdigit() and len(wanted) <= LONGEST_NUMBER
-        made = made.filter(number=int(wanted)) if is_number else made.none()
-    found = made.first()
-    if found is None:
-        raise Http404
-    return found
-
-
-@extend_schema(tags=["rounds"])
-class Report(generics.GenericAPIView[Round]):
-    """What a closed round came to."""
-
-    serializer_class = RoundReportDocument
-    queryset = selectors.rounds()
-
-    @extend_schema(operation_id="rounds_report", parameters=[VERSION])
-    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """The newest report, once it is made.
-
-        Those in the round read of each participant, by number and handle; everyone else reads what
-        is of all together.
-        """
-        of = get_object_or_404(self.get_queryset(), pk=self.kwargs["pk"])
-        context = {
-            **self.get_serializer_context(),
-            "in_the_round": selectors.is_insider(of, contributor_behind(request.user)),
-        }
-        return Response(RoundReportDocument(_report_of(of, request), context=context).data)
-
-
-@extend_schema(tags=["rounds"])
-class MyReport(OfARound):
-    """What a closed round says of oneself."""
-
-    @extend_schema(
-        operation_id="rounds_my_report",
-        parameters=[VERSION],
-        responses={200: OwnReportDocument},
-    )
-    def get(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """One's own part of the newest report: rig, hand, scores, flags and remarks."""
-        participant = self.part()
-        found = own_part(_report_of(participant.round, request), participant)
-        return self.answer(OwnReportDocument, found)
-
-
 urlpatterns = [
     path("rounds", Rounds.as_view(), name="rounds"),
     path("rounds/entries", Entries.as_view(), name="round-entries"),
@@ -453,6 +396,4 @@ urlpatterns = [
     ),
     path("rounds/<int:pk>/sealed", SealedSessions.as_view(), name="round-sealed"),
     path("rounds/<int:pk>/closing", Closing.as_view(), name="round-closing"),
-    path("rounds/<int:pk>/report", Report.as_view(), name="round-report"),
-    path("rounds/<int:pk>/my-report", MyReport.as_view(), name="my-round-report"),
 ]

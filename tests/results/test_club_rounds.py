@@ -26,7 +26,7 @@ def nothing_waits(settings):
 
 
 def play(clubs: dict[str, int]) -> None:
-    """A round in each club with so many testers, all of whom tie one join."""
+    """A round in each club with so many testers, who all tie one join."""
     for club, number in clubs.items():
         people = [playing.member(f"{club} {place}", club) for place in range(number)]
         for person in people:
