@@ -15,6 +15,10 @@ import pyarrow.parquet as pq
 from results.open_data.fields import Row, Table
 from results.public.csv_cells import safe
 
+# The first array makes pyarrow import pandas where that is installed. Done here, while a process
+# starts: another thread that draws a chart meanwhile would find half of it, and fail.
+pa.array([0])
+
 ROWS_AT_ONCE = 20_000
 ARROW = {
     "integer": pa.int64(),

@@ -5,6 +5,8 @@ import hashlib
 import io
 import json
 import re
+import subprocess
+import sys
 
 import pyarrow.parquet as pq
 import pytest
@@ -12,6 +14,7 @@ import pytest
 from results.models import Connection
 from results.public.csv_cells import as_written
 from tests import making
+from tests.deploy.files import ROOT
 
 pytestmark = pytest.mark.usefixtures("planted_past")
 
@@ -133,3 +136,16 @@ def test_no_name_of_a_person_rig_or_place_and_no_note_is_in_it(league, unpack):
         assert secret not in text, name
         assert "tester 0" not in text, name
     assert package.column("pull_sets", "tied_by_another") == ["true"] * 4
+
+
+def test_nothing_is_left_to_import_when_threads_have_started():
+    """A library that arrays import at first is half there for another thread that draws."""
+    asked = (
+        "import django, sys; django.setup()\n"
+        "import pyarrow, results.worker.embedded\n"
+        "before = set(sys.modules); pyarrow.array([1.5, None]); print(set(sys.modules) - before)"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", asked], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert ended.stdout == "set()\n"
