@@ -4,6 +4,7 @@ Four people appear: ``owner`` and ``other`` are testers with accounts, ``moderat
 who also reviews, and the stranger only reads, without an account.
 """
 
+import contextlib
 import os
 import shutil
 from collections.abc import Callable
@@ -73,6 +74,18 @@ def _clear_caches():
     caches["kept"].clear()
 
 
+@contextlib.contextmanager
+def chromium():
+    """A browser of one's own: two in one thread don't go."""
+    from playwright.sync_api import sync_playwright  # noqa: PLC0415  (slow, and few need it)
+
+    with sync_playwright() as playwright:
+        program = shutil.which("chromium")
+        found = playwright.chromium.launch(executable_path=program, args=BROWSER_FLAGS)
+        yield found
+        found.close()
+
+
 @pytest.fixture(scope="session")
 def browser():
     """One browser for the whole run of a process, started on first use.
@@ -80,15 +93,10 @@ def browser():
     Playwright keeps an event loop in this thread, and Django then takes the stories' own queries
     for asynchronous ones; they are not.
     """
-    from playwright.sync_api import sync_playwright  # noqa: PLC0415  (slow, and few need it)
-
     before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
-    with sync_playwright() as playwright:
-        program = shutil.which("chromium")
-        found = playwright.chromium.launch(executable_path=program, args=BROWSER_FLAGS)
+    with chromium() as found:
         yield found
-        found.close()
     if before is None:
         del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 

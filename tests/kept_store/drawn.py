@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import re
-import shutil
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from mimetypes import guess_type
 from urllib.parse import urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, Route, sync_playwright
+from playwright.sync_api import Browser, Page, Route
 
 from tests.browser.conftest import SIZES
 from tests.kept_store.walked import STATIC, Answer, static
-from tests.people import BROWSER_FLAGS
+from tests.people import chromium
 
 AT = "http://pages.test"
 AXE = """(rules) => {
@@ -57,12 +56,8 @@ def violations(pages: Sequence[tuple[Answer, bool]]) -> list[str]:
 
 
 def _violations(pages: Sequence[tuple[Answer, bool]]) -> list[str]:
-    with sync_playwright() as playwright:
-        program = shutil.which("chromium")
-        browser = playwright.chromium.launch(executable_path=program, args=BROWSER_FLAGS)
-        found = _found_in(browser, pages)
-        browser.close()
-    return found
+    with chromium() as browser:
+        return _found_in(browser, pages)
 
 
 def _found_in(browser: Browser, pages: Sequence[tuple[Answer, bool]]) -> list[str]:

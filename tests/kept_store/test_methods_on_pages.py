@@ -86,5 +86,5 @@ def test_every_figure_of_every_page_says_how_it_is_computed():
         assert figures <= set(named), (address, figures - set(named))
         assert all(re.fullmatch(r"[A-Z].*\.", sentence) for sentence in named.values())
         seen.setdefault(kind, set()).update(figures)
-    assert set(seen) == set(PAGES)
+    assert set(seen) == set(PAGES) - {"set computed before"}
     assert all(len(figures) > 2 for figures in seen.values()), seen
