@@ -233,6 +233,7 @@ def world(owner) -> dict[str, object]:
     enter(owner, of_the_club.entry_code)
     return {
         "rounds": of_the_club.pk,
+        "clubs": of_the_club.club_id,
         "sealed-sessions": 10**9,
         "contributors": owner.pk,
         "rigs": revision.rig_id,
