@@ -58,6 +58,11 @@ def text(cell: object) -> str:
     return str(cell)
 
 
+def seen(cell: object) -> str:
+    """The same with what its format shows beside it."""
+    return f"{text(cell)} {cell.shows}" if isinstance(cell, Measure) else text(cell)
+
+
 def is_formula(cell: str) -> bool:
     """Whether a spreadsheet would compute this text rather than show it."""
     return _FORMULA.match(cell) is not None

@@ -6,6 +6,7 @@ import re
 from datetime import date, datetime, time, timedelta
 from typing import TypeAlias
 
+from results.intake.cells import Measure
 from rigs.metrology.units import UnitError, force_unit
 
 Moment: TypeAlias = datetime | float
@@ -84,7 +85,9 @@ def mark_shown(cell: object) -> str:
 
 
 def unit_in(cell: object) -> str:
-    """The unit that stands behind the number of a cell."""
+    """The unit that stands behind the number of a cell, or that its format shows there."""
+    if isinstance(cell, Measure):
+        return cell.shows
     if not isinstance(cell, str) or len(cell) > LONGEST:
         return ""
     found = filter(None, (_NUMBER.fullmatch(_together(cell, mark).strip()) for mark in ".,"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from itertools import pairwise
 from statistics import median
@@ -12,6 +12,7 @@ from statistics import median
 from django.utils.translation import gettext
 
 from results.intake import recording_cells as cells
+from results.intake.cells import seen
 from results.intake.findings import shown
 from results.intake.recording_rows import Row, Rows
 from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit
@@ -37,12 +38,16 @@ _TIME, _COUNTER, _FORCE, _OTHER = "time", "counter", "force", "other"
 
 @dataclass(frozen=True)
 class Column:
-    """A column with what its heading says of it: ``kind`` and unit, or nothing."""
+    """A column with what its heading says of it: ``kind`` and unit, or nothing.
+
+    ``shows`` is the unit that stands behind its numbers.
+    """
 
     place: int
     written: str = ""
     kind: str = ""
     unit: str = ""
+    shows: str = ""
 
 
 @dataclass
@@ -80,7 +85,7 @@ def laid_out(rows: Rows, head: Sequence[Row], given: Layout) -> Layout:
     if given.force is None:
         _find_force(given, columns, body, rows.decimal)
     if given.force is not None and not given.unit:
-        _find_unit(given, columns, body, said)
+        _find_unit(given, columns, body, _units_said(said, rows))
     _find_clock(given, columns, body, rows.decimal)
     return given
 
@@ -116,7 +121,14 @@ def _columns(before: Sequence[list[object]], body: Sequence[list[object]]) -> li
     if len([cell for cell in headings if cell]) < min(2, width):
         headings = []
     headings = [*headings, *[""] * width][:width]
-    return [_column(place, written) for place, written in enumerate(headings)]
+    return [
+        replace(_column(place, written), shows=_shown_in(body, place))
+        for place, written in enumerate(headings)
+    ]
+
+
+def _shown_in(body: Sequence[list[object]], place: int) -> str:
+    return next(filter(None, (cells.unit_in(_at(row, place)) for row in body)), "")
 
 
 def _column(place: int, written: str) -> Column:
@@ -146,16 +158,19 @@ def _is_force_unit(word: str) -> bool:
 
 def _take_facts(given: Layout, said: str, rows: Rows) -> None:
     """What stands above the samples, or beside them in a JSON document."""
-    rate, unit = rows.facts.get("sample_rate_Hz"), rows.facts.get("unit")
+    rate = rows.facts.get("sample_rate_Hz")
     if found := _RATE.search(said):
         rate = float(found[1])
     if given.sample_rate_Hz is None and isinstance(rate, int | float) and rate > 0:
         given.sample_rate_Hz = float(rate)
-    if not given.unit and isinstance(unit, str) and _is_force_unit(unit):
-        given.unit = force_unit(unit)
     started = cells.moment(rows.facts.get("started_at"))
     if isinstance(started, datetime) and started.tzinfo is not None:
         given.started_at = started
+
+
+def _units_said(said: str, rows: Rows) -> list[object]:
+    above = _UNIT.search(said)
+    return [rows.facts.get("unit"), above[1] if above else ""]
 
 
 def _ask_for_others(given: Layout, columns: Sequence[Column]) -> None:
@@ -177,6 +192,7 @@ def _find_time(
         named = [each for each in named if each.unit] or named
     if not named and not any(each.written for each in columns):
         named = [each for each in columns if _runs_on(body, each.place, decimal)]
+        named = [each for each in named if each.shows in _TIME_UNITS] or named
     if len(named) == 1:
         given.time = named[0].place
     elif named:
@@ -199,8 +215,8 @@ def _find_force(
         and each.kind not in (_TIME, _COUNTER, _OTHER)
         and any(cells.number(_at(row, each.place), decimal) is not None for row in body)
     ]
-    named = [each for each in left if each.kind == _FORCE]
-    found = [each for each in named if each.unit] or named or left
+    named = [each for each in left if each.kind == _FORCE or _is_force_unit(each.shows)]
+    found = [each for each in named if each.unit or each.shows] or named or left
     if len(found) == 1:
         given.force = found[0].place
     elif not any(question.field == "time_column" for question in given.questions) or named:
@@ -209,23 +225,43 @@ def _find_force(
 
 
 def _find_unit(
-    given: Layout, columns: Sequence[Column], body: Sequence[list[object]], said: str
+    given: Layout,
+    columns: Sequence[Column],
+    body: Sequence[list[object]],
+    said: Sequence[object],
 ) -> None:
+    """By heading, numbers and what stands above, which must not gainsay one another."""
     place = given.force or 0
-    written = columns[place].unit if place < len(columns) else ""
-    if not written:
-        written = next(filter(_is_force_unit, (cells.unit_in(_at(row, place)) for row in body)), "")
-    if not written and (found := _UNIT.search(said)) and _is_force_unit(found[1]):
-        written = found[1]
-    if written:
-        given.unit = force_unit(written)
+    column = columns[place] if place < len(columns) else Column(place)
+    written = [column.unit, column.shows, *said]
+    units = {force_unit(each) for each in written if isinstance(each, str) and _is_force_unit(each)}
+    strange = column.shows and not _is_force_unit(column.shows)
+    if len(units) == 1 and not strange:
+        given.unit = units.pop()
         return
-    values = [str(_at(row, place)) for row in body[:3]]
-    given.ask(
-        "unit",
-        gettext("%(numbers)s ... without a unit") % {"numbers": ", ".join(values)},
-        gettext(" or ").join(FORCE_UNITS),
-    )
+    values = {"numbers": ", ".join(seen(_at(row, place)) for row in body[:3])}
+    if column.unit:
+        values["heading"] = shown(column.written)
+        found = gettext("%(numbers)s ... in the column %(heading)s") % values
+    elif units and not strange:
+        found = gettext("%(numbers)s ..., and %(units)s") % {
+            **values, "units": gettext(" and ").join(sorted(units)),
+        }  # fmt: skip
+    elif strange:
+        found = gettext("%(numbers)s ..., which is no unit of force") % values
+    else:
+        found = gettext("%(numbers)s ... without a unit") % values
+    given.ask("unit", found, gettext(" or ").join(FORCE_UNITS))
+
+
+def unit_shown(cell: object) -> str:
+    """The symbol of the unit of force or time that a cell shows behind its number, if any."""
+    if isinstance(cell, str) and not cell[-1:].isalpha():
+        return ""
+    written = cells.unit_in(cell)
+    if _is_force_unit(written):
+        return force_unit(written)
+    return _TIME_UNITS.get(written.casefold(), "")
 
 
 def _find_clock(
@@ -238,9 +274,10 @@ def _find_clock(
     if any(cells.moment(_at(row, place)) is not None for row in body):
         given.clock = "stamps"
         return
-    written = columns[place].unit if place < len(columns) else ""
-    if written in CLOCKS:
-        given.clock = written
+    column = columns[place] if place < len(columns) else Column(place)
+    written = {column.unit, _TIME_UNITS.get(column.shows.casefold(), "")} & CLOCKS.keys()
+    if len(written) == 1:
+        given.clock = written.pop()
         return
     values = [cells.number(_at(row, place), decimal) for row in body]
     times = [value for value in values if value is not None]
@@ -249,9 +286,9 @@ def _find_clock(
     low, high = PLAUSIBLE_Hz
     able = [clock for clock, s in CLOCKS.items() if usual and low <= 1 / (usual * s) <= high]
     found = gettext("times %(numbers)s ...") % {
-        "numbers": ", ".join(str(_at(row, place)) for row in body[:3])
+        "numbers": ", ".join(seen(_at(row, place)) for row in body[:3])
     }
-    if len(able) == 1:
+    if len(able) == 1 and not written:
         given.clock = able[0]
         expected = gettext("read as %(clock)s; is this right?") % {"clock": able[0]}
         given.remarks.append(Finding("", "clock", found, expected))

@@ -17,6 +17,7 @@ from typing import Any, TypeAlias
 from django.utils.translation import gettext
 
 from results.intake import recording_cells as cells
+from results.intake.cells import Measure
 from results.intake.decoding import decoded
 from results.intake.limits import LONGEST_CELL, MOST_BYTES, MOST_MEMBERS, MOST_SAMPLES_READ
 from results.intake.reading import CSV, JSON, XLSX
@@ -174,12 +175,19 @@ def _of_workbook(body: bytes, decimal: str) -> Rows:
     def read() -> Iterator[Row]:
         for number, row in enumerate(book.rows(best), start=1):
             if any(cell != "" for cell in row):
-                yield number, [float(f"{c:.15g}") if isinstance(c, float) else c for c in row]
+                yield number, [_to_15_digits(cell) for cell in row]
 
     if not decimal:
         texts = [c for _, row in islice(read(), LOOKED_AT) for c in row if isinstance(c, str)]
         decimal = max(".,", key=lambda mark: sum(cells.mark_shown(text) == mark for text in texts))
     return Rows(read, decimal=decimal, remarks=tuple(remarks))
+
+
+def _to_15_digits(cell: object) -> object:
+    if not isinstance(cell, float):
+        return cell
+    shown = float(f"{cell:.15g}")
+    return Measure(shown).showing(cell.shows) if isinstance(cell, Measure) else shown
 
 
 def _of_json(body: bytes) -> Rows:

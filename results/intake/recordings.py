@@ -19,9 +19,10 @@ from django.utils.translation import gettext
 from numpy.typing import NDArray
 
 from results.intake import recording_cells as cells
+from results.intake.cells import Measure, seen
 from results.intake.findings import shown
 from results.intake.limits import MOST_PULLS_OF_A_RECORDING, MOST_SAMPLES_READ
-from results.intake.recording_columns import CLOCKS, Layout, laid_out
+from results.intake.recording_columns import CLOCKS, Layout, laid_out, unit_shown
 from results.intake.recording_rows import Rows, rows_of
 from rigs.metrology.bounds import SAMPLE_RATE_Hz
 from rigs.metrology.errors import MetrologyError
@@ -208,6 +209,7 @@ def _samples(rows: Rows, layout: Layout, *, is_open: bool) -> _Samples:
     illegible: list[tuple[int, str]] = []
     moments: list[cells.Moment] = []
     place = layout.force or 0
+    units = _Units([each for each in (layout.time, layout.force) if each is not None])
     for number, row in rows.read():
         if number < layout.first:
             continue
@@ -217,6 +219,7 @@ def _samples(rows: Rows, layout: Layout, *, is_open: bool) -> _Samples:
         if is_open:
             is_open = rows.decimal not in map(cells.mark_shown, row)
             may_be_thousands = may_be_thousands or _either_way(row, layout)
+        units.note(number, row)
         force = cells.number(row[place], rows.decimal) if place < len(row) else None
         time = _time(row, rows, layout, len(found.force))
         if force is None or time is None or not np.isfinite(force):
@@ -237,6 +240,30 @@ def _samples(rows: Rows, layout: Layout, *, is_open: bool) -> _Samples:
         found.times, found.started_at = _since_the_first(moments)
     _judge(found, illegible)
     return found
+
+
+class _Units:
+    """Of the columns at these places, the first unit that each shows behind its numbers."""
+
+    def __init__(self, places: Sequence[int]) -> None:
+        self.first: dict[int, tuple[str, int]] = {}
+        self.places = places
+
+    def note(self, number: int, row: Sequence[object]) -> None:
+        """Raises Invalid where a column shows another unit than in the rows before."""
+        for place in self.places:
+            cell = row[place] if place < len(row) else ""
+            if isinstance(cell, float | int) and not isinstance(cell, Measure):
+                continue
+            unit = unit_shown(cell)
+            before, since = self.first.setdefault(place, (unit, number)) if unit else ("", 0)
+            if unit != before:
+                raise Invalid(
+                    gettext("The recording changes its unit: send it in one."),
+                    [Finding(str(number), "", shown(seen(cell)),
+                             gettext("%(unit)s, as from row %(since)s on")
+                             % {"unit": before, "since": since})],
+                )  # fmt: skip
 
 
 def _either_way(row: Sequence[object], layout: Layout) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 from xml.parsers import expat
 
 from django.utils.translation import gettext
@@ -33,20 +33,35 @@ _OF_THE_BOOK = ("numFmt", "font", "strike", "xf", "sheet", "Relationship")
 _NOT = ("0", "false")
 _FORMAT = re.compile(
     r"""(?P<end>;) | "(?P<quoted>[^"]*)" | \\(?P<escaped>.) | _. | \*.
-        | \[\$(?P<named>[^\]-]*)[^\]]*\] | \[[^\]]*\] | (?P<sign>%)""",
+        | \[\$(?P<named>[^\]-]*)[^\]]*\] | \[[^\]]*\] | (?P<sign>%)
+        | (?<=[0\#?])(?P<thousands>,+)(?![0\#?,])""",
     re.VERBOSE,
 )
 
 
 @dataclass(frozen=True)
 class Mark:
-    """What its value alone doesn't say of a cell; ``shows`` is what its format puts beside it."""
+    """What its value alone doesn't say of a cell.
+
+    ``shows`` is what its format puts beside it, and ``thousands`` how often that divides it by a
+    thousand before it is shown.
+    """
 
     is_formula: bool = False
     error: str = ""
     shows: str = ""
+    thousands: int = 0
     is_struck: bool = False
 
+
+class Shown(NamedTuple):
+    """What a cell format makes of a number: words beside it, and a thousandth of it how often."""
+
+    words: str
+    thousands: int
+
+
+PLAIN = Shown("", 0)
 
 Marks: TypeAlias = dict[int, dict[int, Mark]]
 """By row and column of a sheet, both from 1."""
@@ -56,13 +71,13 @@ Marks: TypeAlias = dict[int, dict[int, Mark]]
 class Measured:
     """What is known of a workbook once its parts were measured, each in its turn.
 
-    ``shared`` is the length of each text that sheets share, ``shown`` what each cell format shows
-    beside a number, ``struck`` whether it strikes it through, ``sheets`` the id of each sheet by
+    ``shared`` is the length of each text that sheets share, ``shown`` what each cell format makes
+    of a number, ``struck`` whether it strikes it through, ``sheets`` the id of each sheet by
     name, ``links`` the part of each id, and ``hidden`` the rows of each part that are not shown.
     """
 
     shared: list[int] = field(default_factory=list)
-    shown: list[str] = field(default_factory=list)
+    shown: list[Shown] = field(default_factory=list)
     struck: list[bool] = field(default_factory=list)
     sheets: dict[str, str] = field(default_factory=dict)
     links: dict[str, str] = field(default_factory=dict)
@@ -276,11 +291,11 @@ class Scan:
     def _mark(self) -> None:
         shown, style = self.measured.shown, self.style
         number = int(style) if style.isascii() and style.isdigit() and len(style) < 6 else 0
-        shows = shown[number] if number < len(shown) and self.length else ""
+        beside = shown[number] if number < len(shown) and self.length else PLAIN
         struck = self.measured.struck
         is_struck = bool(self.length) and number < len(struck) and struck[number]
         error = "".join(self.value)[:LONGEST_ERROR] if self.is_error else ""
-        if not (self.is_formula or error or shows or is_struck):
+        if not (self.is_formula or error or any(beside) or is_struck):
             return
         self.measured.marked += 1
         if self.measured.marked > MOST_MARKED:
@@ -289,7 +304,7 @@ class Scan:
                         "%(most)s cells.") % {"most": MOST_MARKED}
             )  # fmt: skip
         row = self.marks.setdefault(self.marked_row, {})
-        row[self.column] = Mark(self.is_formula, error, shows, is_struck)
+        row[self.column] = Mark(self.is_formula, error, *beside, is_struck)
 
     def _length_shown(self) -> int:
         """Characters that the cell shows, looked up where it shares its text with others."""
@@ -327,18 +342,21 @@ def part_of(name: str) -> str:
     return name.replace("\\", "/").lower()
 
 
-def shown_beside(code: str) -> str:
-    """The words that a number format shows beside a positive number, as ``kg`` of ``0.0" kg"``.
+def shown_beside(code: str) -> Shown:
+    """What a number format makes of a positive number, as ``kg`` beside it by ``0.0" kg"``.
 
-    ECMA-376 part 1, 18.8.31: text in quotation marks, behind a backslash or as ``[$kg]``.
+    ECMA-376 part 1, 18.8.31: text in quotation marks, behind a backslash or as ``[$kg]``; each
+    comma behind the last digit divides by a thousand.
     """
-    words = []
+    words, thousands = [], 0
     for found in _FORMAT.finditer(code):
         if found["end"]:
             break
+        thousands += len(found["thousands"] or "")
         words.append(found["quoted"] or found["escaped"] or found["named"] or found["sign"] or "")
     beside = "".join(words).strip()
-    return beside if any(letter.isalpha() or letter == "%" for letter in beside) else ""
+    says = any(letter.isalpha() or letter == "%" for letter in beside)
+    return Shown(beside if says else "", thousands)
 
 
 def _number(digits: str) -> int:

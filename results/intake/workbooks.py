@@ -17,7 +17,7 @@ from typing import IO, Any
 import python_calamine
 from django.utils.translation import gettext
 
-from results.intake.cells import Formula, Measure, text
+from results.intake.cells import Formula, Measure, seen
 from results.intake.decoding import refuse_foreign
 from results.intake.limits import MOST_PARTS, MOST_UNPACKED_BYTES
 from results.intake.scanning import Mark, Measured, Scan, part_of
@@ -45,8 +45,9 @@ class Workbook:
     def rows(self, name: str, most: int | None = None) -> Iterator[list[object]]:
         """Rows of cells, from the sheet's first row on.
 
-        A number whose format shows words beside it is a `Measure`, an error the text that is
-        shown for it, and what a formula came to a `Formula`. Raises Unreadable.
+        A number is what its format makes of it, a `Measure` where that shows words beside it, an
+        error the text that is shown for it, and what a formula came to a `Formula`. Raises
+        Unreadable.
         """
         rows = _read(lambda: self.book.get_sheet_by_name(name).to_python(False, most))
         marks = self.measured.marks_of(name)
@@ -59,11 +60,12 @@ class Workbook:
 
 def _marked(cell: object, mark: Mark) -> object:
     """The value of a cell with what is known of it beside."""
+    if isinstance(cell, float):
+        value = cell / 1000**mark.thousands
+        cell = Measure(value).showing(mark.shows) if mark.shows else value
     if mark.is_formula:
-        return Formula(mark.error or text(cell))
-    if mark.error:
-        return mark.error
-    return Measure(cell).showing(mark.shows) if isinstance(cell, float) else cell
+        return Formula(mark.error or seen(cell))
+    return mark.error or cell
 
 
 def opened(body: bytes) -> Workbook:

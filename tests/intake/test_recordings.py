@@ -3,6 +3,8 @@
 import contextlib
 import io
 import json
+import re
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -285,6 +287,106 @@ def test_a_text_in_a_workbook_is_read_by_its_own_decimal_mark():
     out = io.BytesIO()
     book.save(out)
     assert read_recording(out.getvalue(), XLSX).force.tolist() == FORCES.tolist()
+
+
+def workbook_of(headings, time_format="General", force_format="General", row=lambda t, f: [t, f]):
+    book = openpyxl.Workbook()
+    if headings:
+        book.active.append(headings)
+    for t, f in zip(TIMES, FORCES, strict=True):
+        book.active.append(row(float(t), float(f)))
+        for cell, shows in zip(
+            book.active[book.active.max_row], (time_format, force_format), strict=False
+        ):
+            cell.number_format = shows
+    return saved(book)
+
+
+def saved(book):
+    out = io.BytesIO()
+    book.save(out)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("headings", "time_format", "force_format", "unit"),
+    [
+        (["Time", "Load"], '0.00 "s"', '0.0 "kg"', "kgf"),
+        (["Time (s)", "Load"], "0.00", '0.0\\ "lbs"', "lbf"),
+        (["Time (s)", "Load (kg)"], "0.00", "0.0[$ kg]", "kgf"),
+        (["t", "F"], "General", '#,##0.0 "N";-0.0 "N"', "N"),
+        ([], '0.00 "s"', '0.0 "N"', "N"),
+    ],
+)
+def test_a_unit_that_only_the_format_of_cells_shows_is_read(
+    headings, time_format, force_format, unit
+):
+    recording = read_recording(workbook_of(headings, time_format, force_format), XLSX)
+    assert [recording.unit, recording.read_as.clock] == [unit, "s"]
+    assert recording.force == pytest.approx(FORCES)
+    assert recording.time_s == pytest.approx(TIMES)
+
+
+def test_a_format_that_shows_thousandths_is_read_as_it_shows_them():
+    body = workbook_of(
+        ["Time", "Load"], '0 "ms"', '0.00, "kN"', row=lambda t, f: [1000 * t, 1000 * f]
+    )
+    recording = read_recording(body, XLSX)
+    assert [recording.unit, recording.read_as.clock] == ["kN", "ms"]
+    assert recording.force == pytest.approx(FORCES)
+
+
+def test_a_formula_shows_its_unit_too():
+    body = workbook_of(["Time (s)", "Load"], "0.00", '0.0 "kg"')
+    with zipfile.ZipFile(io.BytesIO(body)) as old:
+        parts = {name: old.read(name) for name in old.namelist()}
+    sheet = "xl/worksheets/sheet1.xml"
+    parts[sheet] = re.sub(rb'(r="B\d+" s="\d+") t="n"><v>', rb"\1><f>C1*2</f><v>", parts[sheet])
+    assert parts[sheet].count(b"<f>") == len(FORCES)
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w") as new:
+        for name, part in parts.items():
+            new.writestr(name, part)
+    recording = read_recording(packed.getvalue(), XLSX)
+    assert recording.unit == "kgf"
+    assert recording.force == pytest.approx(FORCES)
+
+
+@pytest.mark.parametrize(
+    ("body", "asked", "words"),
+    [
+        (workbook_of(["Time (s)", "Force (N)"], "0.00", '0.0 "kg"'), "unit", "'Force (N)'"),
+        (workbook_of(["Time (s)", "Force"], "0.00", "0.0%"), "unit", "no unit of force"),
+        (workbook_of(["Time (s)", "Force (N)"], "0.00", '0.0 "mV"'), "unit", "'Force (N)'"),
+        (workbook_of(["Time (s)", "Force (N)"], '0.00 "ms"', "0.0"), "clock", "ms"),
+        (lines("{:.3f},{:.2f} lb".format, ["time_s,force_N"]), "unit", "'force_N'"),
+        (lines("{:.3f},{:.2f} lb".format, ["Unit: kg", "time_s,force"]), "unit", "kgf and lbf"),
+        (lines("{:.3f} ms,{:.2f}".format, ["Time (s),Force (N)"]), "clock", "ms"),
+    ],
+    ids=str,
+)
+def test_units_that_gainsay_one_another_are_asked_about(body, asked, words):
+    form = XLSX if body[:2] == b"PK" else "text/csv"
+    with pytest.raises(Asks) as refused:
+        read_recording(body, form)
+    [question] = refused.value.findings
+    assert question.field == asked
+    assert words in question.found
+    answer = Answers(**{asked: {"unit": "N", "clock": "s"}[asked]})
+    assert read_recording(body, form, answer).force == pytest.approx(FORCES)
+
+
+@pytest.mark.parametrize("column", [0, 1])
+def test_a_recording_that_changes_its_unit_on_the_way_is_refused_by_row(column):
+    units = [["s", "g"], ["ms", "kg"]]
+    rows = [
+        f"{t} {units[(i > 500) * (column == 0)][0]},{f} {units[(i > 500) * (column == 1)][1]}"
+        for i, (t, f) in enumerate(zip(TIMES, FORCES, strict=True))
+    ]
+    with pytest.raises(Invalid, match="changes its unit") as refused:
+        read_recording("\n".join(["Time,Force", *rows]).encode(), "text/csv")
+    [finding] = refused.value.findings
+    assert [finding.row, finding.expected.split(",")[0]] == ["503", ["s", "gf"][column]]
 
 
 @pytest.mark.parametrize(
