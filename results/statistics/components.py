@@ -32,6 +32,7 @@ ROUNDING = 1e-8  # of a log-likelihood of up to 1e5; below it only the score can
 CLOSE = 1e-9  # squared length of a Newton step in standard errors; the step taken then squares it
 POLISHED = 1e-20  # the same, after which the next step would be rounding noise
 POLISHINGS = 12
+NEAR = 1e-4  # squared length in standard errors, where the likelihood's own rounding ends a climb
 
 
 @dataclass(frozen=True)
@@ -133,8 +134,12 @@ def to_the_top(start: Floats, fitted: Booleans) -> Search[Maximum]:
     return Maximum(theta, here)
 
 
-def climbing(start: Floats, fitted: Booleans) -> Search[Maximum]:
-    """Climb until the value is that of the maximum; theta is then within 1e-9 standard errors."""
+def climbing(start: Floats, fitted: Booleans, near: float = 0.0) -> Search[Maximum]:
+    """Climb until the value is that of the maximum; theta is then within 1e-9 standard errors.
+
+    Where variances lie many powers of ten apart the value may have fewer digits than that. A climb
+    that they end counts if what is left of it, squared in standard errors, is less than `near`.
+    """
     theta = np.array(start, dtype=np.float64)
     here = yield theta
     if not np.isfinite(here.value):
@@ -147,8 +152,13 @@ def climbing(start: Floats, fitted: Booleans) -> Search[Maximum]:
         if gain < CLOSE:
             theta = np.maximum(theta + step, 0)
             return Maximum(theta, (yield theta))
-        theta, here = yield from _climb(theta, here, step)
-    raise NoConvergence(f"no maximum of the restricted likelihood in {STEPS} steps")
+        there, found = yield from _climb(theta, here, step)
+        if (there == theta).all():
+            if gain < near:
+                return Maximum(theta, here)
+            break
+        theta, here = there, found
+    raise NoConvergence("the search for a maximum of the restricted likelihood did not reach one")
 
 
 def _step(theta: Floats, here: RestrictedLikelihood, fitted: Booleans) -> Floats:
@@ -184,6 +194,8 @@ def _climb(
     share = 1.0
     for _ in range(HALVINGS):
         there = np.maximum(theta + share * step, 0)
+        if (there == theta).all():
+            return theta, here
         found = yield there
         if found.value >= here.value - ROUNDING * max(1.0, 1e-5 * abs(here.value)):
             return there, found

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import chi2
 
-from results.statistics.components import Booleans, Maximum, Search, climbing
+from results.statistics.components import NEAR, Booleans, Maximum, Search, climbing
 from results.statistics.errors import NoConvergence
 from results.statistics.linear import solve_positive
 
@@ -76,7 +76,7 @@ class _Profile:
     def excess(self, value: float, near: Maximum) -> Search[_Fall]:
         others = self.fitted.copy()
         others[self.component] = False
-        held = yield from climbing(self._along(near, value, others), others)
+        held = yield from climbing(self._along(near, value, others), others, NEAR)
         fall = 2 * (self.best.likelihood.value - held.likelihood.value)
         return _Fall(fall - self.drop, -2 * float(held.likelihood.score[self.component]), held)
 

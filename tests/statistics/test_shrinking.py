@@ -112,6 +112,20 @@ def test_a_quantile_of_a_mixture_lies_between_those_of_its_parts():
     assert mixture_quantile(weight, mean, sd, 0.05) == pytest.approx(norm.ppf(0.1), abs=1e-6)
 
 
+def test_a_quantile_of_a_mixture_is_where_its_distribution_has_that_value():
+    """Parts far apart, far wider than others, and of next to no weight, in the tails as well."""
+    rng = np.random.default_rng(16)
+    for _ in range(300):
+        parts = int(rng.integers(1, 30))
+        weight, mean = rng.dirichlet(np.full(parts, 0.3)), rng.normal(0, 10, parts)
+        sd = 10 ** rng.uniform(-4, 2, parts)
+        share = float(rng.choice([1e-6, 0.025, 0.5, 0.975]))
+        found = mixture_quantile(weight, mean, sd, share)
+        near = 1e-12 * (abs(found) + sd.min())
+        below, above = (weight @ norm.cdf(found + side, mean, sd) for side in (-near, near))
+        assert below - 1e-15 <= share <= above + 1e-15
+
+
 def test_where_line_products_are_fitted_the_variances_within_testers_are_two_as_elsewhere():
     columns = world(12, seed=2)
     product = np.arange(columns[0].size) % 5
