@@ -25,6 +25,8 @@ CLIPPED_SD_TO_SD = 1.134
 """The three constants of Algorithm A as ISO 13528 rounds them."""
 
 MOST_STEPS = 1000
+LEAST_SHARE_OF_SD = 1e-9
+"""Of the plain standard deviation; a robust one below it is on its way to zero."""
 
 
 @dataclass(frozen=True)
@@ -48,15 +50,16 @@ def _finite(values: ArrayLike) -> NDArray[np.float64]:
 def algorithm_a(values: ArrayLike) -> RobustMean:
     """Robust mean and standard deviation of values (p,).
 
-    Raises `NoScatter` where half the values or more are the same: the median deviation it starts
-    from is then zero.
+    Where half the values or more are the same, the median deviation it starts from is zero; the
+    standard allows to start from the plain standard deviation then (a note to C.3.1; from memory).
+    Raises `NoScatter` where that comes to nothing too: all but a few are the same.
     """
     x = _finite(values)
-    mean = float(np.median(x))
-    sd = MEDIAN_DEVIATION_TO_SD * float(np.median(np.abs(x - mean)))
+    mean, plain_sd = float(np.median(x)), float(x.std(ddof=1))
+    sd = MEDIAN_DEVIATION_TO_SD * float(np.median(np.abs(x - mean))) or plain_sd
     for _ in range(MOST_STEPS):
-        if sd <= 0:
-            raise NoScatter("half the values or more are the same, so no robust scatter exists")
+        if sd <= LEAST_SHARE_OF_SD * plain_sd:
+            raise NoScatter("all values but a few are the same, so no robust scatter exists")
         clipped = np.clip(x, mean - CLIP_AT_SDS * sd, mean + CLIP_AT_SDS * sd)
         before = mean, sd
         mean, sd = float(clipped.mean()), CLIPPED_SD_TO_SD * float(clipped.std(ddof=1))

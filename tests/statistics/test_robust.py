@@ -1,5 +1,6 @@
 """Algorithms A and S against the worked examples of ISO 13528."""
 
+import numpy as np
 import pytest
 
 from results.statistics.errors import NoScatter, TooFewPulls
@@ -43,9 +44,23 @@ def test_one_wild_value_hardly_moves_the_robust_mean():
     assert wild.mean == pytest.approx(calm.mean, abs=calm.sd)
 
 
-def test_values_half_of_which_are_equal_are_refused():
-    with pytest.raises(NoScatter, match="half the values or more are the same"):
-        algorithm_a([5.0, 5.0, 5.0, 9.0])
+def test_values_half_of_which_are_equal_start_from_their_plain_scatter():
+    """The two equations that the algorithm solves hold, wherever it started."""
+    values = np.array([78.0, 80.0, 80.0, 80.0, 80.0, 81.0, 83.0])
+    found = algorithm_a(values)
+    clipped = np.clip(values, found.mean - 1.5 * found.sd, found.mean + 1.5 * found.sd)
+    assert clipped.mean() == pytest.approx(found.mean, rel=1e-12)
+    assert 1.134 * clipped.std(ddof=1) == pytest.approx(found.sd, rel=1e-9)
+    assert 0.5 < found.sd < 1.134 * values.std(ddof=1)
+
+
+@pytest.mark.parametrize("values", [[5.0] * 4, [5.0] * 6 + [9.0], [0.0] * 8 + [1.0]])
+def test_values_nearly_all_of_which_are_equal_are_refused(values):
+    with pytest.raises(NoScatter, match="all values but a few are the same"):
+        algorithm_a(values)
+
+
+def test_scatters_half_of_which_are_zero_are_refused():
     with pytest.raises(NoScatter):
         algorithm_s([0.0, 0.0, 0.0, 1.0], 4)
     with pytest.raises(TooFewPulls):

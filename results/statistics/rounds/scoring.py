@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from results.statistics.errors import StatisticsError
-from results.statistics.robust import algorithm_a
+from results.statistics.errors import NoScatter, StatisticsError
+from results.statistics.robust import RobustMean, algorithm_a
 from results.statistics.rounds.cells import CellsOfSample
 from results.statistics.rounds.scores import Score, scored
 
@@ -32,12 +32,20 @@ class Assigned:
 
 
 def assigned_value(sample: CellsOfSample, sigma_relative: float | None) -> Assigned | str:
-    """The assigned value from the participants' means, or the reason why there is none."""
+    """The assigned value from the participants' means, or the reason why there is none.
+
+    Where nearly all read alike, what the standard deviation was declared to be still scores them.
+    """
     p = len(sample.cells)
     if p < LEAST_PARTICIPANTS:
         return f"A robust mean needs {LEAST_PARTICIPANTS} participants: this sample has {p}."
+    means_N = [cell.mean_N for cell in sample.cells]
     try:
-        found = algorithm_a([cell.mean_N for cell in sample.cells])
+        found = algorithm_a(means_N)
+    except NoScatter as error:
+        if sigma_relative is None:
+            return f"Robust mean: {error}."
+        found = RobustMean(float(np.median(means_N)), 0.0, 0.0)
     except StatisticsError as error:
         return f"Robust mean: {error}."
     caution = ""

@@ -12,7 +12,7 @@ from results.statistics.rounds.round_report import report
 from results.statistics.rounds.scores import outcome, scored
 
 
-def studied(cells):
+def studied(cells, **more):
     """A round whose participants are the laboratories of one level of a published study."""
     names = {name: number for number, name in enumerate(cells, start=1)}
     rows = [(names[name], value) for name, values in cells.items() for value in values]
@@ -25,6 +25,7 @@ def studied(cells):
             [1] * len(loads),
             loads,
             [False] * len(loads),
+            **more,
         )
     )
     return found.samples[0]
@@ -124,6 +125,19 @@ def test_the_assigned_value_is_that_of_algorithm_a(reference, case):
     u = 1.25 * expected["s_star"] / len(values) ** 0.5
     assert found.standard_uncertainty_N == pytest.approx(u, rel=1e-9)
     assert found.caution == ""
+
+
+def test_readings_all_alike_are_scored_by_what_was_declared_and_by_nothing_else():
+    cells = {name: [80.0, 81.0] for name in "abcde"} | {"f": [88.0, 89.0]}
+    declared = studied(cells, sigma_relative=0.05)
+    assert declared.assigned.value_N == pytest.approx(80.5, abs=0.1)
+    assert declared.assigned.robust_sd_N == 0
+    by_participant = {score.participant: score for score in declared.scores}
+    assert by_participant[1].outcome == "acceptable"
+    assert by_participant[6].z == pytest.approx(8 / (0.05 * 80.5), rel=0.02)
+    alone = studied(cells)
+    assert alone.assigned is None
+    assert "all values but a few are the same" in alone.why_not_assigned
 
 
 def test_few_lengths_of_a_spool_are_judged_by_the_factors_of_iso_13528():
