@@ -1,9 +1,9 @@
 """`python -m deploy.web --port PORT`: the web process, which hands over before it stops.
 
-On SIGTERM it first says to the proxy that it takes no more requests (`/readyz?for=requests`
-answers 503) and goes on serving until the proxy sends none, so that another web process takes them
-and none is refused. Two on one port of a machine would share its requests in silence, so a second
-one is refused.
+On SIGTERM it goes on until the proxy must have seen what the process before it, just restarted,
+says; then it says to the proxy that it takes no more requests (`/readyz?for=requests` answers 503)
+and serves until the proxy sends none, so that another web process takes them and none is refused.
+Two on one port of a machine would share its requests in silence, so a second one is refused.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ import time
 from pathlib import Path
 from types import FrameType
 
+SETTLES_S = 3.0
 DRAINS_S = 5.0
 """The proxy asks every second whether requests are taken."""
 
@@ -87,6 +88,9 @@ def _serve(options: argparse.Namespace, draining: Path) -> int:
 def _drain(server: subprocess.Popen[bytes], draining: Path, port: int) -> None:
     """Say that no more requests are taken, and wait; not where it never began to serve."""
     if not _answers(port):
+        return
+    with contextlib.suppress(subprocess.TimeoutExpired):
+        server.wait(SETTLES_S)
         return
     draining.touch()
     with contextlib.suppress(subprocess.TimeoutExpired):

@@ -2,6 +2,7 @@
 
 import contextlib
 import itertools
+import os
 import re
 import shutil
 import signal
@@ -23,6 +24,7 @@ from tests.deploy.test_as_deployed import SESSION, answers, deployed, prepared
 __all__ = ["deployed", "prepared"]
 STATES = ("dry", "wetted", "soaked")
 PAUSE_S = 0.2
+BUSY_S = 8.0
 NUMBERS = itertools.count()
 """Of uploads: each is another session, whichever test sends it."""
 
@@ -124,6 +126,12 @@ class Load:
         }
 
 
+def logged(folder: Path) -> str:
+    """What the web processes logged of a refusal, for who reads why the test failed."""
+    lines = [line for log in folder.glob("[0-9]*.log") for line in log.read_text().splitlines()]
+    return "\n".join(line for line in lines if re.search("answered|rror", line))[-8000:]
+
+
 @pytest.mark.parametrize("name", ["samespool-web@.service", "compose web"])
 def test_both_web_processes_are_restarted_under_load_and_no_request_is_refused(deployed, name):
     deployed.environment["SAMESPOOL_REQUESTS_A_MINUTE"] = "100000"
@@ -138,8 +146,26 @@ def test_both_web_processes_are_restarted_under_load_and_no_request_is_refused(d
                 stack.close()
                 stack.enter_context(web_process(deployed, name, port))
             load.goes_on()
-        assert load.refused() == {}
+        assert load.refused() == {}, logged(deployed.folder)
         assert load.answered["upload 202"] >= 8
+
+
+def test_who_comes_while_both_are_too_busy_to_say_anything_waits_and_is_not_refused(deployed):
+    ports = free_port(), free_port()
+    name = "samespool-web@.service"
+    with contextlib.ExitStack() as stack:
+        both = [stack.enter_context(web_process(deployed, name, port)) for port in ports]
+        address = stack.enter_context(proxy(deployed.folder, ports))
+        for process in both:
+            os.killpg(process.pid, signal.SIGSTOP)
+        time.sleep(BUSY_S)
+        with Load(address, deployed.token) as load:
+            time.sleep(PAUSE_S)
+            for process in both:
+                os.killpg(process.pid, signal.SIGCONT)
+            load.goes_on()
+        assert load.refused() == {}
+        assert load.answered["upload 202"]
 
 
 NEXT_MIGRATION = """
@@ -203,7 +229,7 @@ def test_an_upgrade_and_the_way_back_under_load_refuse_nobody(deployed, next_rel
                 load.goes_on()
                 is_next = "Of the next." in requests.get(f"{address}/about/").text
                 assert is_next == (release != ROOT)
-        assert load.refused() == {}
+        assert load.refused() == {}, logged(deployed.folder)
         assert load.answered["upload 202"] >= 8
 
 
@@ -221,17 +247,18 @@ def test_a_web_process_says_that_it_takes_no_more_before_it_stops(deployed):
 
 
 def test_units_and_containers_leave_time_to_hand_over():
-    from deploy.web import DRAINS_S  # noqa: PLC0415
+    from deploy.web import DRAINS_S, SETTLES_S  # noqa: PLC0415
 
     web = unit(ROOT / "deploy" / "systemd" / "samespool-web@.service")["Service"]
     assert web["KillMode"] == "mixed"  # else the web server is told to stop with its parent
-    assert int(web["TimeoutStopSec"]) > DRAINS_S + 20
+    assert int(web["TimeoutStopSec"]) > SETTLES_S + DRAINS_S + 20
     for name in ("web", "web-two"):
-        assert int(COMPOSE["services"][name]["stop_grace_period"].rstrip("s")) > DRAINS_S + 20
+        grace_s = int(COMPOSE["services"][name]["stop_grace_period"].rstrip("s"))
+        assert grace_s > SETTLES_S + DRAINS_S + 20
     assert COMPOSE["services"]["web-two"]["depends_on"]["web"]["condition"] == "service_healthy"
     for file in ("Caddyfile", "Caddyfile.replica"):
         text = (ROOT / "deploy" / file).read_text()
         upstreams = re.findall(r"\{\$SAMESPOOL_UPSTREAMS:(.*?)\}", text)
         assert set(upstreams) == {"web:8000 web-two:8000"}
         interval = re.search(r"for=requests\n\s+health_interval (\d+)s", text)
-        assert 3 * int(interval[1]) <= DRAINS_S
+        assert 3 * int(interval[1]) <= min(SETTLES_S, DRAINS_S)
