@@ -12,7 +12,7 @@ from results.intake.reading import read
 from results.intake.sufficiency import by_specimen, unsaved
 from results.models import Session
 from results.normalising.borrowed_baselines import borrow
-from results.normalising.pair_evidence import fixed_references
+from results.normalising.pair_evidence import evidence, fixed_references
 from results.normalising.reference_line import Specimen
 from results.normalising.scales import scale_of
 from results.normalising.set_figures import (
@@ -105,7 +105,8 @@ def _figures(checked: Checked) -> list[SetFigures | NoFigures]:
     straight |= {specimen: borrowed.pulls for specimen, borrowed in lent.items()}
     pairs = contested_pairs(rows, straight_strengths(scale, straight))
     notes = {specimen: borrowed.note for specimen, borrowed in lent.items()}
-    return compute_figures(scale, straight, sets, fixed_references(session, pairs), notes)
+    fixed = fixed_references(pairs, evidence(session, pairs))
+    return compute_figures(scale, straight, sets, fixed, notes)
 
 
 def _set(part: JoinedPart, found: SetFigures | NoFigures) -> SetPreview:

@@ -45,11 +45,12 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
     straight_line = straight_line_of(session, sets, scale)
     strengths = straight_strengths(scale, straight_line.straight)
     pairs = contested_pairs(sets, strengths)
-    fixed = fixed_references(session, pairs)
+    known = evidence(session, pairs)
+    fixed = fixed_references(pairs, known)
     figures = compute_figures(
         scale, straight_line.straight, _with_pulls(session, sets), fixed, straight_line.notes
     )
-    alone = pairs.keys() - evidence(session, pairs).keys()
+    alone = pairs.keys() - known.keys()
     figures = [_noted(*each, alone) for each in zip(sets, figures, strict=True)]
     with transaction.atomic():
         if still_ours():

@@ -11,6 +11,7 @@ decide if they differ: they know nothing of the session's scatter either.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from typing import TypeAlias
 
 from django.db.models import Avg
@@ -35,16 +36,38 @@ MOST_OTHERS = 10
 """Sessions that a pair's reference line is decided by."""
 
 
-def fixed_references(session: Session, pairs: Mapping[Pair, int]) -> dict[Pair, int]:
+@dataclass(frozen=True)
+class PairEvidence:
+    """What is known of a pair under some conditions, apart from what a session pulled itself.
+
+    ``first`` are the ids of the first sessions that pulled both and count, ``log_ratios`` those of
+    main over leader by session, ``by_labels`` the weaker line by the labels, where they differ.
+    """
+
+    pair: Pair
+    first: list[int]
+    log_ratios: dict[int, float]
+    by_labels: int | None
+
+    def weaker_for(self, session_id: int) -> int | None:
+        """The weaker line by the sessions that are not this one; else by the labels."""
+        others = [each for each in self.first if each != session_id][:MOST_OTHERS]
+        found = [self.log_ratios[each] for each in others if each in self.log_ratios]
+        if not found:
+            return self.by_labels
+        return self.pair[0] if sum(found) <= 0 else self.pair[1]
+
+
+def fixed_references(pairs: Mapping[Pair, int], known: Mapping[Pair, int]) -> dict[Pair, int]:
     """The reference line of each pair of which a session can't say which is the weaker.
 
-    By `evidence`; else the one fixed by the first session that counts; else, as in ``pairs``, by
-    the session's own pulls.
+    By the evidence that is ``known``; else the one fixed by the first session that counts; else, as
+    in ``pairs``, by the session's own pulls.
     """
-    known = PairReference.objects.filter(main_line_id__in={main for main, _ in pairs})
-    rows = known.values_list("main_line_id", "leader_line_id", "reference_line_id")
+    kept = PairReference.objects.filter(main_line_id__in={main for main, _ in pairs})
+    rows = kept.values_list("main_line_id", "leader_line_id", "reference_line_id")
     fixed = {(main, leader): line for main, leader, line in rows if (main, leader) in pairs}
-    return {**pairs, **fixed, **evidence(session, pairs)}
+    return {**pairs, **fixed, **known}
 
 
 def evidence(session: Session, pairs: Collection[Pair]) -> dict[Pair, int]:
@@ -52,25 +75,25 @@ def evidence(session: Session, pairs: Collection[Pair]) -> dict[Pair, int]:
 
     By other sessions that pulled both in the same state, loaded alike; else by the labels.
     """
-    ratios = {pair: _log_ratios(session, pair) for pair in pairs}
-    by_others = {
-        pair: pair[0] if sum(found) <= 0 else pair[1] for pair, found in ratios.items() if found
-    }
-    return {**_by_labels(pairs), **by_others}
+    weaker = {pair: evidence_on(session, pair).weaker_for(session.pk) for pair in pairs}
+    return {pair: line for pair, line in weaker.items() if line is not None}
 
 
-def _by_labels(pairs: Collection[Pair]) -> dict[Pair, int]:
-    lines = Line.objects.filter(pk__in={line for pair in pairs for line in pair})
-    label_N = dict(lines.values_list("pk", "label_strength_N"))
-    found = {}
-    for main, leader in pairs:
-        first, second = label_N[main], label_N[leader]
-        if first and second and min(first, second) < (1 - NEARLY_EQUAL) * max(first, second):
-            found[main, leader] = main if first < second else leader
-    return found
+def evidence_on(session: Session, pair: Pair) -> PairEvidence:
+    """What is known of a pair under the conditions of a session, for it and for every other."""
+    first = _first_sessions(session, pair)
+    return PairEvidence(pair, first, _log_ratios(first, pair), _by_labels(pair))
 
 
-def first_sessions(session: Session, pair: Pair) -> list[int]:
+def _by_labels(pair: Pair) -> int | None:
+    label_N = dict(Line.objects.filter(pk__in=pair).values_list("pk", "label_strength_N"))
+    main, leader = (label_N[line] for line in pair)
+    if main and leader and min(main, leader) < (1 - NEARLY_EQUAL) * max(main, leader):
+        return pair[0] if main < leader else pair[1]
+    return None
+
+
+def _first_sessions(session: Session, pair: Pair) -> list[int]:
     """Ids of the first that pulled both lines of a pair under the same conditions and count.
 
     One more than are asked, since no session is asked about itself.
@@ -90,12 +113,11 @@ def first_sessions(session: Session, pair: Pair) -> list[int]:
     return list(ids[: MOST_OTHERS + 1])
 
 
-def _log_ratios(session: Session, pair: Pair) -> list[float]:
-    """ln(main over leader) of each of the first other sessions, by their usable pulls."""
-    others = [each for each in first_sessions(session, pair) if each != session.pk][:MOST_OTHERS]
-    if pair[0] == pair[1] or not others:
-        return []
-    baselines = usable(Baseline.objects.filter(session__in=others, line__in=pair))
+def _log_ratios(sessions: Collection[int], pair: Pair) -> dict[int, float]:
+    """ln(main over leader) of each session that has usable pulls of both lines."""
+    if pair[0] == pair[1] or not sessions:
+        return {}
+    baselines = usable(Baseline.objects.filter(session__in=sessions, line__in=pair))
     parted = Pull.objects.filter(
         baseline__in=baselines, failure_mode=Pull.FailureMode.LINE, reading_N__gt=0
     )
@@ -105,8 +127,8 @@ def _log_ratios(session: Session, pair: Pair) -> list[float]:
             log=Avg(Ln("reading_N"))
         )
     }
-    return [
-        means[each, pair[0]] - means[each, pair[1]]
-        for each in others
+    return {
+        each: means[each, pair[0]] - means[each, pair[1]]
+        for each in sessions
         if {(each, pair[0]), (each, pair[1])} <= means.keys()
-    ]
+    }

@@ -14,9 +14,8 @@ from results.normalising.pair_evidence import (
     ALONE,
     MOST_OTHERS,
     Pair,
-    evidence,
-    first_sessions,
-    fixed_references,
+    PairEvidence,
+    evidence_on,
 )
 from results.normalising.scales import scale_of
 from results.normalising.set_figures import contested_pairs, straight_strengths
@@ -33,16 +32,16 @@ def fix_references(session: Session) -> QuerySet[Session]:
     again: set[int] = set()
     for pair in _pairs_of(session):
         _fix(session, pair)
-        first = first_sessions(session, pair)
-        early = len(first) <= MOST_OTHERS or session.pk <= first[-1]
-        again |= _measured_otherwise({session.pk, *(first if early else ())}, pair)
+        known = evidence_on(session, pair)
+        early = len(known.first) <= MOST_OTHERS or session.pk <= known.first[-1]
+        again |= _measured_otherwise({session.pk, *(known.first if early else ())}, known)
     return Session.objects.filter(pk__in=again)
 
 
 def _pairs_of(session: Session) -> list[Pair]:
     """The pairs of different lines that a session's sets join, in order."""
     sets = PullSet.objects.filter(session=session, normalised__isnull=False)
-    pairs = sets.values_list("main_line_id", "leader_line_id").distinct()
+    pairs = set(sets.values_list("main_line_id", "leader_line_id"))
     return sorted((main, leader) for main, leader in pairs if leader and main != leader)
 
 
@@ -58,17 +57,24 @@ def _fix(session: Session, pair: Pair) -> None:
         PairReference.objects.get_or_create(**of_pair, defaults={"reference_line_id": line})
 
 
-def _measured_otherwise(sessions: Iterable[int], pair: Pair) -> set[int]:
-    """Those of some sessions whose sets of a pair have another reference than they now would."""
+def _measured_otherwise(sessions: Iterable[int], known: PairEvidence) -> set[int]:
+    """Those of some sessions whose sets of a pair have another reference than they now would.
+
+    All of them pulled under the conditions of which the evidence is.
+    """
+    pair = known.pair
     by_session: dict[Session, list[NormalisedSet]] = defaultdict(list)
     for found in _counting(sessions, pair):
         by_session[found.pull_set.session].append(found)
+    kept = PairReference.objects.filter(main_line=pair[0], leader_line=pair[1])
+    fixed = kept.values_list("reference_line_id", flat=True).first()
     otherwise = set()
     for session, sets in by_session.items():
         used = {found.baseline.line_id for found in sets}
-        now = fixed_references(session, {pair: min(used)})[pair]
+        by_others = known.weaker_for(session.pk)
+        now = by_others or fixed or min(used)
+        noted = by_others is not None and any(ALONE in found.notes for found in sets)
         pull_sets = [found.pull_set for found in sets]
-        noted = any(ALONE in found.notes for found in sets) and evidence(session, [pair])
         if (used != {now} or noted) and _is_contested(session, pull_sets, pair):
             otherwise.add(session.pk)
     return otherwise

@@ -71,7 +71,9 @@ def _following(pool_id: int) -> QuerySet[Pool]:
 
 def _room(at_most: int) -> int:
     """How many more pools may be marked; failed ones don't count."""
-    waiting = StalePool.objects.filter(pool__failures=0).values("pool").distinct().count()
+    waiting = (
+        StalePool.objects.filter(pool__failures=0).order_by().values("pool").distinct().count()
+    )
     return max(at_most - waiting, 0)
 
 

@@ -1,5 +1,6 @@
 """What is asked of a change is asked before its commit as well."""
 
+import ast
 import re
 import tomllib
 from pathlib import Path
@@ -64,3 +65,34 @@ def test_all_code_is_checked_strictly_and_what_is_not_says_why():
     assert len(packages) == 4
     without = [line for line in lines if not re.search(r"# type: ignore\[[a-z,-]+\]  # \w", line)]
     assert without == []
+
+
+def _chain(call: ast.AST) -> list[ast.Call]:
+    """The calls of which each is a method of what the next one returned, the last one first."""
+    found = []
+    while isinstance(call, ast.Call) and isinstance(call.func, ast.Attribute):
+        found.append(call)
+        call = call.func.value
+    return found
+
+
+def test_no_values_are_made_distinct_in_the_order_of_their_model():
+    """That order's columns are selected as well, so that equal values stay apart."""
+    wrong = []
+    for path in sorted(
+        each for name in ("api", "results", "rigs") for each in (ROOT / name).rglob("*.py")
+    ):
+        chains = [_chain(node) for node in ast.walk(ast.parse(path.read_text()))]
+        for chain in chains:
+            by_name = {call.func.attr: call for call in chain}
+            values = by_name.get("values_list", by_name.get("values"))
+            if "distinct" not in by_name or values is None:
+                continue
+            keys = [arg.value for arg in values.args if isinstance(arg, ast.Constant)]
+            ordered = any(
+                "order_by" in {one.func.attr for one in each} and chain[0] in each
+                for each in chains
+            )
+            if not ordered and keys != ["pk"]:
+                wrong.append(f"{path.relative_to(ROOT)}:{chain[0].lineno}")
+    assert wrong == []

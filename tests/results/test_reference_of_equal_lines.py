@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from results.jobs.queue import enqueue
 from results.models import NormalisedSet
@@ -72,10 +74,14 @@ def pulled(revision, rng, main, leader):
 
 
 def test_a_new_session_moves_the_earlier_ones_until_enough_have_pulled_both_lines(owner):
+    """However many are asked about their line, the database is asked once for all of them."""
     rng = np.random.default_rng(18)
     main, leader = making.line("one"), making.line("two")
     revision = making.revision_of(owner)
-    sessions = [pulled(revision, rng, main, leader) for _ in range(MOST_OTHERS + 2)]
+    sessions = [pulled(revision, rng, main, leader) for _ in range(2)]
+    with CaptureQueriesContext(connection) as of_two:
+        fix_references(sessions[0])
+    sessions += [pulled(revision, rng, main, leader) for _ in range(MOST_OTHERS)]
     found = NormalisedSet.objects.filter(pull_set__session__in=sessions).order_by("pk")
     lines = [each.baseline.line for each in found]
     ratios = np.array(
@@ -87,6 +93,9 @@ def test_a_new_session_moves_the_earlier_ones_until_enough_have_pulled_both_line
     for index, line in enumerate(lines):
         others = [r for at, r in enumerate(ratios) if at != index][:MOST_OTHERS]
         assert line == (main if sum(others) <= 0 else leader), index
+    with CaptureQueriesContext(connection) as of_all:
+        fix_references(sessions[0])
+    assert len(of_all) == len(of_two), [query["sql"] for query in of_all]
     assert not any(fix_references(session) for session in sessions), "and then all is settled"
 
 
