@@ -87,11 +87,15 @@ def mark_shown(cell: object) -> str:
 def unit_in(cell: object) -> str:
     """The unit that stands behind the number of a cell, or that its format shows there."""
     if isinstance(cell, Measure):
-        return cell.shows
+        return next(filter(_is_named, cell.shows.split()), cell.shows)
     if not isinstance(cell, str) or len(cell) > LONGEST:
         return ""
     found = filter(None, (_NUMBER.fullmatch(_together(cell, mark).strip()) for mark in ".,"))
     return next((each["unit"] for each in found), "")
+
+
+def _is_named(text: str) -> bool:
+    return bool(text) and _is_unit(text)
 
 
 def _is_unit(text: str) -> bool:

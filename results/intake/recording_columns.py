@@ -85,7 +85,7 @@ def laid_out(rows: Rows, head: Sequence[Row], given: Layout) -> Layout:
     if given.force is None:
         _find_force(given, columns, body, rows.decimal)
     if given.force is not None and not given.unit:
-        _find_unit(given, columns, body, _units_said(said, rows))
+        _find_unit(given, columns, body, _units_said(said, rows), rows.decimal)
     _find_clock(given, columns, body, rows.decimal)
     return given
 
@@ -229,6 +229,7 @@ def _find_unit(
     columns: Sequence[Column],
     body: Sequence[list[object]],
     said: Sequence[object],
+    decimal: str,
 ) -> None:
     """By heading, numbers and what stands above, which must not gainsay one another."""
     place = given.force or 0
@@ -239,9 +240,8 @@ def _find_unit(
     if len(units) == 1 and not strange:
         given.unit = units.pop()
         return
-    values = {"numbers": ", ".join(seen(_at(row, place)) for row in body[:3])}
+    values = {"numbers": _greatest(body, place, decimal), "heading": shown(column.written)}
     if column.unit:
-        values["heading"] = shown(column.written)
         found = gettext("%(numbers)s ... in the column %(heading)s") % values
     elif units and not strange:
         found = gettext("%(numbers)s ..., and %(units)s") % {
@@ -249,9 +249,18 @@ def _find_unit(
         }  # fmt: skip
     elif strange:
         found = gettext("%(numbers)s ..., which is no unit of force") % values
+    elif column.written:
+        found = gettext("%(numbers)s ... in the column %(heading)s, without a known unit") % values
     else:
         found = gettext("%(numbers)s ... without a unit") % values
     given.ask("unit", found, gettext(" or ").join(FORCE_UNITS))
+
+
+def _greatest(body: Sequence[list[object]], place: int, decimal: str) -> str:
+    """Three cells of a column by which its unit can be told: the first ones are often zeros."""
+    given = [_at(row, place) for row in body]
+    rising = sorted(given, key=lambda cell: cells.number(cell, decimal) or 0.0)
+    return ", ".join(map(seen, rising[-3:]))
 
 
 def unit_shown(cell: object) -> str:

@@ -23,7 +23,7 @@ from results.intake.cells import Measure, seen
 from results.intake.findings import shown
 from results.intake.limits import MOST_PULLS_OF_A_RECORDING, MOST_SAMPLES_READ
 from results.intake.recording_columns import CLOCKS, Layout, laid_out, unit_shown
-from results.intake.recording_rows import Rows, rows_of
+from results.intake.recording_rows import Row, Rows, rows_of
 from rigs.metrology.bounds import SAMPLE_RATE_Hz
 from rigs.metrology.errors import MetrologyError
 from rigs.metrology.traces.cutting import Cut, Part, cut
@@ -112,7 +112,7 @@ def read_recording(body: bytes, content_type: str, answers: Answers = Answers())
         raise _asks([Finding("", "separator", found, gettext("what stands between the columns"))])
     layout = laid_out(rows, head, given)
     if not layout.first:
-        raise Unreadable(gettext("The file holds no rows of numbers: it is no recording."))
+        raise _no_recording(head)
     if layout.questions:
         raise _asks(layout.questions)
     samples = _samples(rows, layout, is_open=not answers.decimal)
@@ -144,6 +144,17 @@ def read_recording(body: bytes, content_type: str, answers: Answers = Answers())
             force_column=(layout.force or 0) + 1, sample_rate_Hz=layout.sample_rate_Hz,
         ),
     )  # fmt: skip
+
+
+def _no_recording(head: Sequence[Row]) -> Unreadable:
+    if not head:
+        return Unreadable(gettext("The file is empty: a recording has a time and a force a row."))
+    number, row = head[len(head) // 2]
+    written = " ".join(str(cell) for cell in row if cell != "")
+    return Unreadable(
+        gettext("The file holds no rows of numbers: it is no recording."),
+        [Finding(str(number), "", shown(written), gettext("a time and a force, and little else"))],
+    )
 
 
 def _checked(answers: Answers) -> Layout:

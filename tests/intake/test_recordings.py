@@ -315,6 +315,7 @@ def saved(book):
         (["Time (s)", "Load"], "0.00", '0.0\\ "lbs"', "lbf"),
         (["Time (s)", "Load (kg)"], "0.00", "0.0[$ kg]", "kgf"),
         (["t", "F"], "General", '#,##0.0 "N";-0.0 "N"', "N"),
+        (["Time (s)", "Load (kg)"], "0.00", '0.0" kg net"', "kgf"),
         ([], '0.00 "s"', '0.0 "N"', "N"),
     ],
 )
@@ -374,6 +375,32 @@ def test_units_that_gainsay_one_another_are_asked_about(body, asked, words):
     assert words in question.found
     answer = Answers(**{asked: {"unit": "N", "clock": "s"}[asked]})
     assert read_recording(body, form, answer).force == pytest.approx(FORCES)
+
+
+def test_a_question_about_the_unit_shows_numbers_that_tell_it_and_the_heading():
+    """A recording begins with zeros, which no one can tell a unit by."""
+    with pytest.raises(Asks) as refused:
+        read_recording(lines("{},{}".format, ["Time (s),Force (daN)"]), "text/csv")
+    [question] = refused.value.findings
+    assert (
+        question.found == "88.5, 89.0, 89.5 ... in the column 'Force (daN)', without a known unit"
+    )
+
+
+@pytest.mark.parametrize(
+    ("body", "why", "found"),
+    [
+        (b"", "is empty", []),
+        (lines("ST,GS,{0},net {1} st {1} lb".format), "no rows of numbers", ["ST,GS"]),
+        (b"Time (s),Load (N)\n", "no rows of numbers", ["Time (s),Load (N)"]),
+    ],
+)
+def test_a_file_that_is_no_recording_is_refused_by_a_row_of_it(body, why, found):
+    with pytest.raises(Unreadable, match=why) as refused:
+        read_recording(body, "text/csv")
+    findings = [each.found for each in refused.value.findings]
+    assert len(findings) == len(found)
+    assert all(says in said for says, said in zip(found, findings, strict=True))
 
 
 @pytest.mark.parametrize("column", [0, 1])
