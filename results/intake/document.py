@@ -72,7 +72,14 @@ Unit = Annotated[
 ]
 Mode = Annotated[
     Literal["join", "slip", "line", "grip", "terminal", "none", "void"],
-    Meta(**said(gettext_noop("a failure mode: join, slip, line, grip, terminal, none or void"))),
+    Meta(
+        **said(
+            gettext_noop(
+                "a failure mode: join, slip (of the join), line (clear of the join), grip (at the "
+                "rig), terminal, none (it held) or void (not to count)"
+            )
+        )
+    ),
 ]
 WholeNumber = Annotated[int, Meta(ge=-1_000_000, le=1_000_000)]
 WrittenValue = Annotated[str, Meta(max_length=120, pattern=_LINE_OF_TEXT)]

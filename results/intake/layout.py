@@ -74,7 +74,10 @@ def laid_out(table: Table) -> Layout:
         expected = gettext("the names of the columns: %(names)s, ...") % {
             "names": ", ".join((*REQUIRED, "unit"))
         }
-        found_row = gettext("a row of a pull")
+        row = list(map(cells.text, written))
+        found_row = shown(" ".join(row))
+        if any(cell[:1].isdigit() for cell in row):
+            found_row = gettext("a row of a pull")
         raise Invalid(
             gettext("The header row does not name the columns of a session."),
             [Finding(str(number), "", found_row, expected)],

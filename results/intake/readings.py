@@ -156,4 +156,5 @@ def _in_newtons(column: Readings, index: int) -> str:
     if not math.isfinite(force):
         return shown(float(force))
     said = written if written.lower().endswith(unit.lower()) else f"{written} {unit}"
-    return said if unit == "N" else f"{said} ({force:.4g} N)"
+    # By way of a float, since four digits of 20,500 alone would be written 2.05e+04.
+    return said if unit == "N" else f"{said} ({float(f'{force:.4g}'):g} N)"

@@ -118,7 +118,8 @@ def test_a_failure_mode_that_does_not_exist_is_named(refused, right):
             PULL,
             "failure_mode",
             "'snapped'",
-            "a failure mode: join, slip, line, grip, terminal, none or void",
+            "a failure mode: join, slip (of the join), line (clear of the join), grip (at the "
+            "rig), terminal, none (it held) or void (not to count)",
         )
     ]
 

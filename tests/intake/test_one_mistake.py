@@ -8,7 +8,7 @@ import pytest
 
 from results.intake import CSV, JSON, dry_run
 from rigs.refusals import Refused
-from tests.intake.conftest import RIGHT, ROWS, sheet
+from tests.intake.conftest import HEADER, RIGHT, ROWS, sheet
 
 IN_A_SHEET = {
     ("2", "reading"): [
@@ -107,3 +107,14 @@ def test_a_document_sent_as_a_sheet_and_a_sheet_without_headings_are_said_so_onc
     assert "This is JSON" in said_of(owner, json.dumps(RIGHT).encode(), CSV).detail
     (found,) = said_of(owner, "\n".join(ROWS).encode(), CSV).findings
     assert (found.row, found.found) == ("1", "a row of a pull")
+
+
+def test_headings_of_another_kind_are_shown_as_they_are_and_are_no_pull(owner, bench):
+    wide = "Knot,Line,P1,P2,P3\nDouble uni,thin,15.1,15.2,14.9\nStraight,thin,20.1,20.2,19.9\n"
+    (found,) = said_of(owner, wide.encode(), CSV).findings
+    assert (found.row, found.found) == ("1", "'Knot Line P1 P2 P3'")
+
+
+def test_a_force_is_said_in_plain_digits(owner, bench):
+    body = "\n".join([HEADER, *ROWS]).replace("15.2", "20.5 kN")
+    assert said_of(owner, body.encode(), CSV).findings[0].found == "20.5 kN (20500 N)"
