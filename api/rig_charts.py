@@ -48,7 +48,9 @@ class WatchedSessionDocument(Shown):
 class SeriesDocument(Shown):
     """The same line or the same tie, session after session on one revision (ISO 7870).
 
-    Limits come from the rig's own scatter from day to day, shrunk to that of all rigs.
+    Limits come from the rig's own scatter from day to day, shrunk to that of all rigs. In twenty
+    sessions a steady rig signals in 1 to 3 of 100 cases, and in about 11 where its days scatter
+    three times as much as usual and single ones stand far apart.
 
     ``per_session`` is the mean change from one session to the next, null below three.
     """

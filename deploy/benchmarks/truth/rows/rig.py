@@ -14,6 +14,7 @@ from rigs.metrology.equivalence import equivalence
 from rigs.metrology.watch import watch_straight_line
 
 SESSIONS, CV = 20, 0.035
+MOVED = 10
 HISTORY = 7
 """Sessions of a rig before two of its days are compared."""
 ALL_RIGS = (0.005, 0.01, 0.015, 0.03)
@@ -34,12 +35,33 @@ def same_or_moved(day_sd: float, pulls: int, known: bool, rng: Rng) -> Measured:
 
 
 def drift(day_sd: float, tails: float | None, known: bool, rng: Rng) -> Measured:
-    """Whether a chart of twenty sessions signals anywhere."""
+    """Whether a chart of twenty sessions signals anywhere, and finds what happens to its rig.
+
+    A shift is from the eleventh session on, a wrong day the eleventh alone. Their sizes are in
+    standard deviations of a session of five pulls.
+    """
     pulled = days(rng, day_sd, tails, SESSIONS)
-    found = history(pulled, of_all_rigs() if known else USUAL)
+    prior = of_all_rigs() if known else USUAL
+    yield "signals", float(bool(_signals(pulled, prior)))
+    means, *others = pulled
+    sd = np.hypot(day_sd, CV / np.sqrt(5)) * rng.choice([-1, 1])
+    for name, size, ends in (
+        ("shift of 2 sd found", 2, SESSIONS),
+        ("wrong day of 5 sd found", 5, MOVED + 1),
+        ("wrong day of 7 sd found", 7, MOVED + 1),
+    ):
+        moved = [
+            mean * np.exp(size * sd) if MOVED <= place < ends else mean
+            for place, mean in enumerate(means)
+        ]
+        signals = _signals((moved, *others), prior)
+        yield name, float(any(MOVED <= place < ends for place in signals))
+
+
+def _signals(pulled: Days, prior: Scatter) -> tuple[int, ...]:
+    found = history(pulled, prior)
     before = [found.before(place) for place in range(SESSIONS)]
-    watch = watch_straight_line(*pulled, found.now, before)
-    yield "signals", float(bool(watch.signals))
+    return watch_straight_line(*pulled, found.now, before).signals
 
 
 def days(rng: Rng, day_sd: float, tails: float | None, sessions: int) -> Days:
