@@ -20,6 +20,7 @@ from rest_framework.response import Response
 from api.pull_sets import Visible
 from api.serializers import Link, PoolLink, Shown, ShownRow, Strict
 from results.models import CheckResult, Message, Notice, PullSet, ReviewCase
+from results.notices import address_of
 from results.review.decisions import (
     LONGEST_TEXT,
     answer,
@@ -28,7 +29,7 @@ from results.review.decisions import (
     may_follow,
     version_of,
 )
-from results.review.notices import address_of, mark_read, notices_of
+from results.review.notices import mark_read, notices_of
 from results.review.selectors import check_records, check_results_of, queue, thread_of
 from rigs.permissions import contributor_of, is_moderator
 from rigs.refusals import Forbidden

@@ -5,17 +5,22 @@ from __future__ import annotations
 import smtplib
 from datetime import timedelta
 from enum import Enum
+from typing import TYPE_CHECKING
 
 import structlog
 from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 from django.db.models.functions import Now
+from django.urls import reverse
 from django.utils.translation import gettext, gettext_lazy, override
 
 from results.jobs.after_commit import after_commit
 from results.jobs.database_clock import from_now
 from results.models import Baseline, Notice, PullSet, Round, UnsentMail, WaitingSession
 from rigs.models import Contributor
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 log = structlog.get_logger(__name__)
 
@@ -45,28 +50,20 @@ def notify_owner(
 ) -> Notice:
     """Store a notice in the caller's transaction; it is mailed once that has committed.
 
-    The mail is in the service's language: the reader's is not known where it is sent.
-
-    ``about`` says where its link leads (see `results.review.notices`); ``baseline`` is the
-    straight line that it is about, if any, and leads to its chart; ``mailed`` is what the mail
-    says besides, of no person and of nothing that was written.
+    ``about`` says where its link leads (see `address_of`); ``baseline`` is the straight line that
+    it is about, if any, and leads to its chart; ``mailed`` is what the mail says besides, of no
+    person and of nothing that was written.
     """
-    owner = pull_set.session.contributor
     notice = Notice.objects.create(
-        to=owner,
+        to=pull_set.session.contributor,
         about=About.CHART if baseline is not None else about,
         pull_set=pull_set,
         baseline=baseline,
         text=text,
     )
-    if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
-        with override(settings.LANGUAGE_CODE):
-            subject = gettext("Samespool: set %(number)s of %(day)s") % {
-                "number": pull_set.pk,
-                "day": f"{pull_set.session.pulled_on:%Y-%m-%d}",
-            }
-            text = "\n\n".join(filter(None, (subject, str(OF_A_SET), mailed)))
-        after_commit(_mail, owner, subject, text)
+    day = f"{pull_set.session.pulled_on:%Y-%m-%d}"
+    subject = gettext_lazy("Samespool: set %(number)s of %(day)s")
+    _mail_about(notice, subject, OF_A_SET, mailed, number=pull_set.pk, day=day)
     return notice
 
 
@@ -76,11 +73,8 @@ def notify_account(contributor: Contributor, text: str) -> None:
     It names their newest set, if they have one, since version 1 of the API lists notices by set.
     """
     newest = PullSet.objects.filter(session__contributor=contributor).order_by("-pk").first()
-    Notice.objects.create(to=contributor, about=About.ACCOUNT, pull_set=newest, text=text)
-    if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
-        with override(settings.LANGUAGE_CODE):
-            subject = gettext("Samespool: your account")
-        after_commit(_mail, contributor, subject, text)
+    notice = Notice.objects.create(to=contributor, about=About.ACCOUNT, pull_set=newest, text=text)
+    _mail_about(notice, gettext_lazy("Samespool: your account"), text)
 
 
 def notify_of_round(contributor: Contributor, of: Round, text: str) -> None:
@@ -89,23 +83,58 @@ def notify_of_round(contributor: Contributor, of: Round, text: str) -> None:
     It names their newest set for the reason that `notify_account` does.
     """
     newest = PullSet.objects.filter(session__contributor=contributor).order_by("-pk").first()
-    Notice.objects.create(to=contributor, about=About.ROUND, round=of, pull_set=newest, text=text)
-    if settings.SAMESPOOL_MAIL_FROM and contributor.user.email:
-        with override(settings.LANGUAGE_CODE):
-            subject = gettext("Samespool: a round that you took part in")
-        after_commit(_mail, contributor, subject, text)
+    notice = Notice.objects.create(
+        to=contributor, about=About.ROUND, round=of, pull_set=newest, text=text
+    )
+    _mail_about(notice, gettext_lazy("Samespool: a round of your club"), text)
 
 
 def notify_waiting(waiting: WaitingSession, text: str) -> Notice:
     """Notify a contributor about a session that waits for the catalogue; mailed if possible."""
-    owner = waiting.contributor
-    notice = Notice.objects.create(to=owner, about=About.WAITING, waiting=waiting, text=text)
-    if settings.SAMESPOOL_MAIL_FROM and owner.user.email:
-        with override(settings.LANGUAGE_CODE):
-            subject = gettext("Samespool: a session that waits")
-            body = f"{subject}\n\n{OF_THE_CATALOGUE}"
-        after_commit(_mail, owner, subject, body)
+    notice = Notice.objects.create(
+        to=waiting.contributor, about=About.WAITING, waiting=waiting, text=text
+    )
+    _mail_about(notice, gettext_lazy("Samespool: a session that waits"), OF_THE_CATALOGUE)
     return notice
+
+
+def address_of(notice: Notice) -> str:
+    """The page that a notice is about, which its receiver can open."""
+    if notice.about == About.CHART and notice.baseline is not None:
+        return reverse("pages:rig", args=[notice.baseline.session.revision.rig_id])
+    if notice.about == About.THREAD:
+        return f"{reverse('pages:account')}#thread-{notice.pull_set_id}"
+    if notice.about == About.WAITING and notice.waiting_id is not None:
+        return reverse("pages:waiting-session", args=[notice.waiting_id])
+    if notice.about == About.ROUND and notice.round is not None:
+        closed = notice.round.state == Round.State.CLOSED
+        return reverse(
+            "pages:own-round-report" if closed else "pages:round", args=[notice.round_id]
+        )
+    if notice.about == About.SET and notice.pull_set_id is not None:
+        return reverse("pages:pull-set", args=[notice.pull_set_id])
+    return reverse("pages:account")
+
+
+def _mail_about(
+    notice: Notice, subject: StrOrPromise, *said: StrOrPromise, **names: object
+) -> None:
+    """Mail that there is a notice, with the links to what it is about and to end such mails.
+
+    The mail is in the service's language: the reader's is not known where it is sent.
+    """
+    if not (settings.SAMESPOOL_MAIL_FROM and notice.to.user.email):
+        return
+    with override(settings.LANGUAGE_CODE):
+        title = str(subject) % names if names else str(subject)
+        parts = [title, *map(str, said)]
+        if at := settings.SAMESPOOL_ADDRESS:
+            read, change = at + address_of(notice), at + reverse("account_email")
+            parts += [
+                gettext("Signed in, you read it here:") + f" {read}",
+                gettext("To change or remove the address that this goes to:") + f" {change}",
+            ]
+    after_commit(_mail, notice.to, title, "\n\n".join(filter(None, parts)))
 
 
 def wait_after(refused: int) -> float:

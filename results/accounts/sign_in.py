@@ -8,8 +8,11 @@ from allauth.account.adapter import DefaultAccountAdapter
 from django.conf import settings
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
+from django.utils.translation import gettext
 
 from rigs.models import Contributor
+
+OF_A_LINK = "account/messages/email_confirmation_sent.txt"
 
 
 class Adapter(DefaultAccountAdapter):
@@ -25,6 +28,13 @@ class Adapter(DefaultAccountAdapter):
             return resolve_url("admin:index")
         bench: str = super().get_login_redirect_url(request)
         return bench
+
+    def add_message(self, *args: Any, **more: Any) -> None:
+        """As allauth says it, but nothing of a link that is not sent."""
+        template = args[2] if len(args) > 2 else more.get("message_template")
+        if template == OF_A_LINK and not settings.SAMESPOOL_MAIL_FROM:
+            more["message"] = gettext("This service sends no mail: the address stays unconfirmed.")
+        super().add_message(*args, **more)
 
     def _get_login_attempts_cache_key(self, request: HttpRequest, **credentials: Any) -> str:  # noqa: ARG002
         """What attempts are counted by.

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from django.db.models import QuerySet
-from django.urls import reverse
 from django.utils import timezone
 
-from results.models import Notice, Round
+from results.models import Notice
+from results.notices import address_of
 from rigs.models import Contributor
 
 
@@ -21,24 +21,6 @@ def notices_of(contributor: Contributor) -> QuerySet[Notice]:
         )
         .order_by("-pk")
     )
-
-
-def address_of(notice: Notice) -> str:
-    """The page that a notice is about, which its receiver can open."""
-    if notice.about == Notice.About.CHART and notice.baseline is not None:
-        return reverse("pages:rig", args=[notice.baseline.session.revision.rig_id])
-    if notice.about == Notice.About.THREAD:
-        return f"{reverse('pages:account')}#thread-{notice.pull_set_id}"
-    if notice.about == Notice.About.WAITING and notice.waiting_id is not None:
-        return reverse("pages:waiting-session", args=[notice.waiting_id])
-    if notice.about == Notice.About.ROUND and notice.round is not None:
-        closed = notice.round.state == Round.State.CLOSED
-        return reverse(
-            "pages:own-round-report" if closed else "pages:round", args=[notice.round_id]
-        )
-    if notice.about == Notice.About.SET and notice.pull_set_id is not None:
-        return reverse("pages:pull-set", args=[notice.pull_set_id])
-    return reverse("pages:account")
 
 
 def with_addresses(notices: Iterable[Notice]) -> list[tuple[Notice, str]]:

@@ -43,11 +43,18 @@ LEAVING = 421
 
 @dataclass(frozen=True)
 class Change:
-    """What happened to one pool: its newest version, how many there were, the efficiency before."""
+    """What happened to one pool: its newest version, how many there were, the efficiency before.
+
+    A version that is ``superseded`` already has its figure left out: the next mail has the new one.
+    """
 
     version: PoolVersion
     versions: int
     before: float | None
+
+    @property
+    def superseded(self) -> bool:
+        return self.version.pk != self.version.pool.current_id
 
 
 def mail_news() -> None:

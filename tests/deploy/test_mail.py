@@ -128,7 +128,7 @@ def test_a_refused_notice_is_mailed_later_and_once(
     notices.mail_unsent()
     notices.mail_unsent()
     [text] = server.texts()
-    assert text.split() == f"Samespool: set {pull_set.pk} of 2026-01-10 {notices.OF_A_SET}".split()
+    assert f"set {pull_set.pk} of 2026-01-10\r\n\r\n{notices.OF_A_SET}" in text
     assert not UnsentMail.objects.exists()
 
 

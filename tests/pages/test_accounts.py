@@ -296,6 +296,16 @@ def test_closing_takes_the_password_and_says_what_becomes_of_the_data(with_passw
     assert "not correct" in Page(signed_in()[1]).text
 
 
+def test_where_no_mail_is_sent_no_page_says_that_one_is_on_its_way(with_password, mailoutbox):
+    at_home, _ = signed_in()
+    asked = [{"action_add": "", "email": "owner@example.org"}]
+    asked += [{"action_send": "", "email": "owner@example.org"}]
+    for each in asked:
+        said = Page(at_home.post("/account/mail/", each, follow=True)).text
+        assert "This service sends no mail: the address stays unconfirmed." in said
+        assert "on its way" not in said
+
+
 PAGES = [
     "/account/",
     "/account/close/",

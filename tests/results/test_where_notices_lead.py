@@ -1,11 +1,13 @@
 """Every kind of notice leads its receiver to a page that they can open."""
 
+import re
+
 import pytest
 
 from results import notices
 from results.intake import amend
 from results.models import Notice, WaitingSession
-from results.review.notices import address_of
+from results.notices import address_of
 from results.rounds.set_up import set_up
 from tests import making, playing
 from tests.pages.test_rig_pages import browser
@@ -51,6 +53,27 @@ def test_each_kind_leads_to_a_page_that_its_receiver_opens(pull_set, owner, as_o
         assert f'href="{address_of(notice)}"' in bench
     for document in as_owner.get("/api/v1/notices").json()["results"]:
         assert document["link"].startswith("http://testserver/")
+
+
+def test_the_mail_of_each_kind_has_that_link_and_one_to_end_such_mail(
+    pull_set, owner, settings, mailoutbox, django_capture_on_commit_callbacks
+):
+    settings.SAMESPOOL_MAIL_FROM = "samespool@example.org"
+    settings.SAMESPOOL_ADDRESS = "https://samespool.example"
+    owner.user.email = "owner@example.org"
+    owner.user.save()
+    with django_capture_on_commit_callbacks(execute=True):
+        made = one_of_each(*pull_set)
+    assert len(mailoutbox) == len(made)
+    found = [re.findall(r"https://samespool\.example(\S+)", mail.body) for mail in mailoutbox]
+    assert sorted(links[0] for links in found) == sorted(map(address_of, made))
+    assert {tuple(links[1:]) for links in found} == {("/account/mail/",)}
+    reader = browser(owner)
+    for read, change in found:
+        assert reader.get(read.partition("#")[0]).status_code == 200
+        assert reader.get(change).status_code == 200
+    for mail in mailoutbox:  # a mail can't be taken back: no names, nothing that was written
+        assert not re.search("owner(?!@)|shed winch|It waits|Which spool", mail.body)
 
 
 def test_they_still_do_once_what_they_are_about_is_gone(pull_set, owner):

@@ -240,6 +240,34 @@ def test_a_figure_that_was_taken_down_is_not_mailed(league, moderator, server):
     assert all(figure not in text for text in server.texts())
 
 
+def test_a_figure_that_changed_again_just_now_waits_for_the_next_mail(league, moderator, server):
+    follows(follower(), "everything", 0)
+    superseded = changes(moderator)
+    newer = changes(moderator)
+    PoolVersion.objects.filter(pk=newer.current_id).update(computed_at=timezone.now())
+    mail_news()
+    [text] = server.texts()
+    assert f"{100 * superseded.current.efficiency:.1f}%" not in text
+    assert "it has changed again just now" in text
+    assert f"{ADDRESS}/pools/{newer.pk}/" in text
+    assert f"/pools/{newer.pk}/versions/" not in text
+    settled()
+    Mailing.objects.update(mailed_at=timezone.now() - timedelta(days=1, minutes=1))
+    mail_news()
+    assert f"{100 * newer.current.efficiency:.1f}%" in server.texts()[1]
+
+
+def test_who_follows_without_mail_reads_that_none_comes(league, server):
+    client = follower()
+    answer = client.post(f"/follow/pool/{pool_of('Blood').pk}/", follow=True)
+    assert answer.redirect_chain == [("/following/#mail", 302)]
+    assert "You get no mail of it yet" in answer.content.decode()
+    client.post("/following/", {"every": "day"})
+    another = pool_of("Surgeon's")
+    answer = client.post(f"/follow/pool/{another.pk}/", follow=True)
+    assert "You get no mail of it yet" not in answer.content.decode()
+
+
 def test_closing_the_account_ends_what_one_follows(league, moderator, server):
     client = follower()
     follows(client, "everything", 0)

@@ -7,7 +7,7 @@ import pytest
 
 from results.catalogue.proposals import Decision, resolve
 from results.models import Connection, Notice, Proposal, PullSet, Session, WaitingSession
-from results.review.notices import address_of
+from results.notices import address_of
 from rigs.models import Line
 from rigs.refusals import Conflict, Forbidden, Invalid
 from tests.intake.conftest import RIGHT, bench, sheet

@@ -21,10 +21,10 @@ from results.models import (
     Upload,
 )
 from results.normalising.reprocess import enqueue_reprocessing
+from results.notices import address_of
 from results.open_data.pulled import PULL_SETS
 from results.pools.pool_data import COLUMNS, HAND, TESTER, as_members, members_of
 from results.pools.reproduce import recomputed
-from results.review.notices import address_of
 from results.rounds import selectors
 from results.rounds.allocating import packing_list
 from results.rounds.closing import close

@@ -28,6 +28,7 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.pools import selectors
 from results.pools.news import line_pair_number
+from rigs.models import Contributor
 from rigs.selectors import profiles
 
 Subject = Follow.Subject
@@ -88,6 +89,9 @@ def _change(request: HttpRequest, found: Followed) -> HttpResponse:
     else:
         follow(contributor, Subject(found.subject), found.number)
         messages.success(request, _("You follow %(name)s.") % {"name": found.name})
+        if _mail_goes_out() and not _is_mailed(contributor):
+            messages.info(request, _("You get no mail of it yet: choose below how often."))
+            return redirect(f"{reverse('pages:following')}#mail")
     return redirect("pages:following")
 
 
@@ -130,6 +134,11 @@ def end(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         raise Http404
     ended = request.method == "POST" and end_mail(key)
     return render(request, "pages/following/end.html", {"ended": ended})
+
+
+def _is_mailed(contributor: Contributor) -> bool:
+    chosen = Mailing.objects.filter(contributor=contributor)
+    return chosen.exclude(every=Mailing.Every.NEVER).exists()
 
 
 def _mail_goes_out() -> bool:
