@@ -21,6 +21,8 @@ JOINS_SCALE = 0.1
 SCALES, SPREADS = 8, 12
 LEAST_SPREAD = 0.04
 NEGLIGIBLE = 1e-4
+LEAST_ERROR = 1e-12
+"""Of a difference of logs: below it only rounding tells joins apart."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,10 @@ def _checked(estimate: ArrayLike, covariance: ArrayLike) -> tuple[Floats, Floats
 
 
 def _distance(theta: Floats, sigma: Floats) -> Floats:
-    """(theta_i - theta_j) / standard error of the difference, (J, J), zero on the diagonal."""
-    variance = np.diag(sigma)[:, None] + np.diag(sigma)[None, :] - 2 * sigma
-    np.fill_diagonal(variance, 1)
-    return np.asarray((theta[:, None] - theta[None, :]) / np.sqrt(variance))
+    """(theta_i - theta_j) / standard error of the difference, (J, J), zero on the diagonal.
+
+    Of joins that are known to the last digit a difference may come out with a variance below zero.
+    """
+    variance = np.diag(sigma)[:, None] + np.diag(sigma)[None, :] - sigma - sigma.T
+    error = np.sqrt(np.maximum(variance, LEAST_ERROR**2))
+    return np.asarray((theta[:, None] - theta[None, :]) / error)

@@ -209,3 +209,18 @@ def test_p_of_each_difference_is_adjusted_for_all_of_them():
     assert ordered[0].p_holm == pytest.approx(min(1, len(found) * ordered[0].p), rel=1e-12)
     assert [each.p_holm for each in ordered] == sorted(each.p_holm for each in found)
     assert all(each.p <= each.p_holm <= 1 for each in found)
+
+
+@pytest.mark.parametrize("error", [1e-7, 1e-9, 1e-12, 0.0])
+def test_joins_that_are_known_to_the_last_digit_are_ranked_by_what_differs(error):
+    """Rounding makes of such a covariance one whose differences have variances below zero."""
+    rng = np.random.default_rng(16)
+    for apart in (0.0, 0.02, 1.0):
+        for _ in range(20):
+            tied = rng.normal(size=(3, int(rng.choice([1, 3])))) * 10 ** rng.uniform(-2, 0, (3, 1))
+            estimate = apart * np.array([1.0, 0.0, -1.0])
+            found = rank(estimate, error**2 * tied @ tied.T, 5)
+            assert found.best.sum() == pytest.approx(1)
+            assert found.p_score.mean() == pytest.approx(0.5, abs=1e-3)
+            if apart:
+                assert found.p_score == pytest.approx([1, 0.5, 0], abs=1e-3)
