@@ -26,6 +26,7 @@ OF_INVENTED = frozenset(
         "copied from another session",
         "alike but for scale, order or a few steps",
         "session alike but for scale, order or a few steps",
+        "session that is another times a factor",
         "less scatter than any hand",
         "too even spacing",
     }

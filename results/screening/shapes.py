@@ -58,11 +58,18 @@ class Near:
 
 @dataclass(frozen=True)
 class NearCopies:
-    """What was found; ``series`` of the session could be compared, with ``sessions`` before it."""
+    """What was found; ``series`` of the session could be compared, with ``sessions`` before it.
 
-    found: list[Near]
+    ``of_like_shape`` has what was looked at besides, of which chance has room for each alone.
+    """
+
+    of_like_shape: list[Near]
     series: int
     sessions: int
+
+    @property
+    def found(self) -> list[Near]:
+        return [one for one in self.of_like_shape if one.log_chance < 0]
 
 
 def near_copies(session: Session, versions: Versions) -> NearCopies:
@@ -166,7 +173,6 @@ def _compared(
     return [
         Near(own, other, chance, among)
         for (other, among), chance in zip(like, chances.tolist(), strict=True)
-        if chance < 0
     ]
 
 

@@ -8,11 +8,13 @@ from scipy.stats import norm
 
 from results.screening import shapes
 from results.screening.first_come import versions_of
+from results.screening.near_checks import of_session
 from results.statistics.screening.check import Level
 from results.statistics.screening.near_copies import (
     log_chances_alike,
     near_copy,
     near_session,
+    session_times_a_factor,
     shape_of,
     written_step,
 )
@@ -123,6 +125,61 @@ def test_small_sets_of_a_session_are_judged_together():
     check = near_session("the session", [-8.0, -9.0, -7.0], 5, 15, 1000, "session 3")
     assert check.level == Level.HOLD
     assert near_session("the session", [-8.0], 5, 5, 1000, "session 3") is None
+
+
+LBF_N = 4.4482216152605
+STRAIGHT_LBF = [20.5, 20.5, 19.5, 19.0, 19.0, 19.5]
+TIED_LBF = [14.5, 15.0, 13.5, 14.5, 14.5, 13.0, 15.0, 14.5]
+FACTORS = {"a percent more": 1.01, "in kilograms": 0.45359237, "as it stands": 1.0}
+
+
+@pytest.mark.parametrize("factor", FACTORS.values(), ids=FACTORS)
+def test_a_session_on_a_coarse_scale_is_known_again_times_any_factor(factor):
+    """A spring balance of half pounds: each series alone leaves chance room."""
+    pairs = [(np.round(factor * np.array(one), 2), one) for one in (STRAIGHT_LBF, TIED_LBF)]
+    check = session_times_a_factor("the session", pairs, 50, "session 46")
+    assert check.level == Level.HOLD
+    assert f"14 readings of this session are those of session 46 times {factor:.3g}" in (
+        check.sentence
+    )
+    assert all(chance > math.log(0.001) for (own, other) in pairs[:1]
+               for chance in log_chances_alike(own, [other], 0.5))  # fmt: skip
+
+
+@pytest.mark.parametrize("law", ["steady", "coarse", "tired", "sorted"])
+def test_two_honest_sessions_of_one_hand_are_not_one_times_a_factor(law):
+    rng = np.random.default_rng(5)
+    turn = np.arange(8)
+    draw = {
+        "steady": lambda: np.rint(rng.normal(31, 0.3, 8)),
+        "coarse": lambda: np.rint(rng.normal(30, 1.2, 8)),
+        "tired": lambda: np.rint(rng.normal(33 - 0.8 * turn, 0.4)),
+        "sorted": lambda: np.sort(np.rint(rng.normal(30, 1.2, 8))),
+    }[law]
+    held = 0
+    for _ in range(3000):
+        pairs = [(draw(), draw()), (draw(), draw())]
+        check = session_times_a_factor("the session", pairs, 1, "session 46")
+        held += check is not None and check.level == Level.HOLD
+    assert held <= 3
+
+
+def test_a_tester_sends_their_session_again_with_a_percent_on_every_reading(db, owner):
+    revision = making.revision_of(owner, resolution_N=0.5 * LBF_N)
+    line = making.line("thin")
+    sent = []
+    for factor in (1.0, 1.01):
+        session = making.session(revision)
+        making.straight(session, line, np.round(factor * np.array(STRAIGHT_LBF), 2) * LBF_N)
+        tied_N = np.round(factor * np.array(TIED_LBF), 2) * LBF_N
+        making.joined(session, line, line, tied_N)
+        sent.append(session)
+    while shapes.sweep_shapes():
+        pass
+    first, again = (of_session(shapes.near_copies(one, versions_of(one))) for one in sent)
+    assert first is None or first.level == Level.NONE
+    assert again.level == Level.HOLD
+    assert f"those of session {sent[0].pk} times 1.01" in again.sentence
 
 
 def test_the_nearest_of_many_like_shapes_are_looked_at(db, owner, monkeypatch):

@@ -94,6 +94,13 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     "screening.near_copies.near_copy": over(
         near_copies.near_copy, ["x"], [[], [("y", -900.0, 9)], [("y", 0.0, 1)] * 3], (5, 900)
     ),
+    "screening.near_copies.session_times_a_factor": over(
+        near_copies.session_times_a_factor,
+        ["x"],
+        [[], [([], [])], [([1.0] * 9, [2.0] * 9)], [([0.0, -1.0, 5e-324], [1e308, 1.0, 2.0])],
+         [(np.arange(1.0, 10.0), 1e-300 * np.arange(1.0, 10.0))], [([1.0, 2.0], [1.0])]],
+        (1, 10**9), ["session 3"],
+    ),
     "screening.near_copies.near_session": over(
         near_copies.near_session, ["x"], [[], [0.0, 0.0], [-900.0, -3.0]], (2, 9), (9, 900),
         (1, 99), ["y"],

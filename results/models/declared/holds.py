@@ -82,6 +82,11 @@ HOLDS: dict[str, Hold] = {
           "pulls of one join entered under another; hardly ever chance."),
         _OTHER_COPY,
     ),
+    "session that is another times a factor": Hold(
+        _("The same day sent twice: entered again in another unit, or with a correction of the "
+          "scale applied to every reading."),
+        _OTHER_COPY,
+    ),
     "session alike but for scale, order or a few steps": Hold(
         _("The same day sent twice, by two people who pulled together or from two accounts, or "
           "entered again in another unit."),

@@ -39,6 +39,9 @@ TINY = 1e-9
 LEAST_SHARE = 0.1
 """Of readings that are rounded to a step, below which it is chance that they end so."""
 
+SAME_FACTOR = 0.0015
+"""Relative; what writing a converted reading to three or four digits may change; no source."""
+
 LEAST_LOG_CHANCE = -1000.0
 """Chances below this are no different: steps too small to be a scale's make them as small as one
 likes."""
@@ -172,6 +175,76 @@ def near_session(
         f"{_of_hundred(chance)} of 100 cases.",
         SOURCE,
     )
+
+
+def session_times_a_factor(
+    applies_to: str,
+    pairs: Sequence[tuple[ArrayLike, ArrayLike]],
+    compared: int,
+    name: str,
+    alpha: float = ALPHA,
+) -> Check | None:
+    """Whether a session's readings are another one's, in their order, times one factor for all.
+
+    ``pairs`` are series of this session (n,) each with one of the other (n,); ``compared`` is how
+    many sessions there are. Independent readings of whatever law, as coarse as it may be, come in
+    the order seen with a chance of at most prod (k/n)^k, where k are how often each of the values
+    came: the greatest likelihood of a multinomial law. One reading is spent on the factor. None
+    where no series is another's but for a factor, or those that are have fewer than eight pulls.
+    """
+    alike = [
+        (factor, x)
+        for own, other in pairs
+        for x, y in [(np.asarray(own, dtype=float), np.asarray(other, dtype=float))]
+        for factor in [_factor_between(x, y)]
+        if factor is not None
+    ]
+    if not alike:
+        return None
+    best = min(alike, key=lambda one: _log_greatest_likelihood(one[1]))[0]
+    series = {tuple(x): x for factor, x in alike if abs(factor / best - 1) <= SAME_FACTOR}
+    longest, *rest = sorted(series.values(), key=len, reverse=True)
+    pulls = sum(map(len, series.values()))
+    if pulls < LEAST_TO_HOLD:
+        return None
+    log_chance = sum(map(_log_greatest_likelihood, (longest[1:], *rest)))
+    chance = min(1.0, compared * math.exp(log_chance))
+    return Check(
+        "session that is another times a factor",
+        applies_to,
+        math.log10(max(chance, 1e-300)),
+        math.log10(alpha),
+        None,
+        Level.HOLD if chance <= alpha else Level.NONE,
+        f"{pulls} readings of this session are those of {name} times {best:.3g}, in their order; "
+        f"chance alone would do that in {_of_hundred(chance)} of 100 cases.",
+        "greatest likelihood of a multinomial law, prod (k/n)^k",
+    )
+
+
+def _factor_between(own: Floats, other: Floats) -> float | None:
+    """The factor between two series of as many readings, None where there isn't one."""
+    if own.size != other.size or not own.size or not (own > 0).all() or not (other > 0).all():
+        return None
+    with np.errstate(over="ignore", under="ignore"):
+        factors = own / other
+    middle = float(np.median(factors))
+    if not (0 < middle < math.inf and np.isfinite(factors).all()):
+        return None
+    return middle if (np.abs(factors / middle - 1) <= SAME_FACTOR).all() else None
+
+
+def _log_greatest_likelihood(readings: Floats) -> float:
+    """Log of prod (k/n)^k of readings (n,) by value; a trend in their order makes it larger."""
+    values = np.sort(readings)
+    groups = np.concatenate(([0], np.cumsum(np.diff(values) > 2 * SAME_FACTOR * values[-1])))
+    counts = np.bincount(groups)
+    if counts.size < 2:
+        return 0.0
+    grouped = groups[np.searchsorted(values, readings)].astype(float)[None]
+    orders = float(_log_orders(np.sort(grouped, axis=1))[0])
+    gain = orders if _is_sorted(grouped)[0] else float(_log_gain_of_a_trend(grouped)[0])
+    return min(0.0, float((counts * np.log(counts / readings.size)).sum()) + min(orders, gain))
 
 
 def _of_hundred(chance: float) -> str:
