@@ -43,7 +43,7 @@ def drift(day_sd: float, tails: float | None, known: bool, rng: Rng) -> Measured
     pulled = days(rng, day_sd, tails, SESSIONS)
     prior = of_all_rigs() if known else USUAL
     yield "signals", float(bool(_signals(pulled, prior)))
-    means, *others = pulled
+    means, cvs, counts = pulled
     sd = np.hypot(day_sd, CV / np.sqrt(5)) * rng.choice([-1, 1])
     for name, size, ends in (
         ("shift of 2 sd found", 2, SESSIONS),
@@ -54,7 +54,7 @@ def drift(day_sd: float, tails: float | None, known: bool, rng: Rng) -> Measured
             mean * np.exp(size * sd) if MOVED <= place < ends else mean
             for place, mean in enumerate(means)
         ]
-        signals = _signals((moved, *others), prior)
+        signals = _signals((moved, cvs, counts), prior)
         yield name, float(any(MOVED <= place < ends for place in signals))
 
 
