@@ -96,7 +96,7 @@ def _means(members: Members, version: PoolVersion) -> MeansByTester:
         tyers.baseline,
         tau2_session=figures_of(version)["tau2_session"],
         tau2_set=figures_of(version)["tau2_set"],
-        zero=members.zero,
+        zero=members.errors,
         scale=tyers.scale,
     )
 

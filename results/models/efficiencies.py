@@ -87,6 +87,14 @@ class NormalisedSet(models.Model):
     interval_high = models.FloatField(null=True)
     interval_open = models.CharField(max_length=200, blank=True)
     u_offset_log = models.FloatField(help_text="of log_ratio, from the zero of the scale")
+    zero_of_pulls_log = models.FloatField(
+        null=True,
+        help_text="what zeros that traces show move log_ratio by; empty without traces",
+    )
+    missed_peak_log = models.FloatField(
+        null=True,
+        help_text="what peaks between two samples move log_ratio by; empty without traces",
+    )
     join_itself = models.JSONField(default=dict, help_text="the strength of the join apart")
     pull_places = models.JSONField(
         null=True, help_text="by failure mode the class of each pull; empty until they are placed"
@@ -111,6 +119,7 @@ class NormalisedSet(models.Model):
                 "u_offset_log",
                 also=models.Q(efficiency__gt=0, mean_N__gt=0, baseline_mean_N__gt=0),
             ),
+            finite("what_traces_show_is_finite", "zero_of_pulls_log", "missed_peak_log"),
             models.CheckConstraint(
                 condition=models.Q(counted__lte=models.F("pulls"), own_variance__gte=0),
                 name="normalised_set_counts_what_was_pulled",

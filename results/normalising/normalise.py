@@ -26,6 +26,7 @@ from results.normalising.set_figures import (
     specimens_without_reference,
     straight_strengths,
 )
+from results.normalising.traced_errors import Shown, shown_by_traces, traced_errors
 from results.statistics.censored import Strength
 from results.statistics.efficiency import Efficiency
 
@@ -118,6 +119,8 @@ def _store(
     if not _is_still(session, scale):
         return
     first_N = first_resolutions([session.revision_id])[session.revision_id]
+    of_sets = shown_by_traces("pull_set", [pull_set.pk for pull_set in figures])
+    of_lines = shown_by_traces("baseline", [one.pk for of in baselines.values() for one in of])
     named = {*baselines, *(each for one in figures for each in specimens(one) if each)}
     for pull_set, found in figures.items():
         why_not = _publicly(found.why, named)[:300] if isinstance(found, NoFigures) else ""
@@ -127,17 +130,32 @@ def _store(
             _lose_figures(pull_set)
             continue
         pool = _pool_of(session, pull_set)
+        parts = baselines[found.reference.specimen]
+        straight = [shown for part in parts for shown in of_lines.get(part.pk, [])]
         NormalisedSet.objects.update_or_create(
             pull_set=pull_set,
             defaults={
                 "pool": pool,
-                "baseline": baselines[found.reference.specimen][0],
+                "baseline": parts[0],
                 "calibration": scale.calibration,
                 "resolution_N": scale.resolution_N if scale.resolution_N != first_N else None,
                 **_columns(found),
+                **_traced(found, of_sets.get(pull_set.pk, []), straight, scale),
                 "notes": [_publicly(note, named) for note in found.notes],
             },
         )
+
+
+def _traced(
+    found: SetFigures, joined: Shown, straight: Shown, scale: Scale
+) -> dict[str, float | None]:
+    """The columns of what traces show of a set; empty where neither it nor its line has any."""
+    counted = (found.join.n, found.baseline.n)
+    errors = traced_errors(joined, straight, counted, *scale.line)
+    moved = (
+        errors.in_log_ratio(found.join.mean_N, found.baseline.mean_N) if errors else (None, None)
+    )
+    return dict(zip(("zero_of_pulls_log", "missed_peak_log"), moved, strict=True))
 
 
 def _is_still(session: Session, scale: Scale) -> bool:

@@ -33,12 +33,15 @@ class Scale:
     capacity_N: float | None = None
     note: str = ""
 
+    @property
+    def line(self) -> tuple[float, float]:
+        """Offset in newtons and gain of the readings; those of the load if not calibrated."""
+        used = self.calibration
+        return (used.offset_N, used.gain) if used else (0.0, 1.0)
+
     def loads_N(self, pulls: Sequence[Pull]) -> Floats:
         """Loads in newtons from the readings; the readings themselves if not calibrated."""
-        readings_N = np.array([pull.reading_N for pull in pulls], dtype=float)
-        if self.calibration is None:
-            return readings_N
-        return loads_N(readings_N, self.calibration.offset_N, self.calibration.gain)
+        return loads_N(np.array([pull.reading_N for pull in pulls], dtype=float), *self.line)
 
     def u_offset_N(self, straight_N: float) -> float:
         """Standard uncertainty of the zero, in newtons of load."""

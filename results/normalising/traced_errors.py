@@ -6,15 +6,27 @@ no correction (GUM F.2.4.5). What all pulls of a series have in common is not in
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import hypot
+from math import fsum, hypot
+from typing import Literal, TypeAlias
 
-from results.models import NormalisedSet, Pull, PullSet, Trace
+from results.models import Baseline, NormalisedSet, PullSet, Trace
 from results.normalising.scales import Scale
-from results.statistics.failure_modes import counted
+from results.statistics.failure_modes import MEANING
 from rigs.metrology.budget import CommonErrors
 from rigs.metrology.units import FORCE_UNITS
+
+COUNTED = [mode for mode, meaning in MEANING.items() if meaning.counted]
+_FIGURES = (
+    "pull__reading_N", "zero_before_N", "zero_after_N", "step", "unit", "peak_N", "missed_peak_N",
+    "u_missed_peak_N", "noise_excess_N",
+)  # fmt: skip
+
+Shown: TypeAlias = Sequence[tuple[float | None, float]]
+"""Of each counted pull with a trace, newtons of reading: the zero that it was read from, if any,
+and the root mean square of what its reading lacks of the peak."""
 
 
 @dataclass(frozen=True)
@@ -24,47 +36,78 @@ class TracedErrors:
     joined: CommonErrors
     straight: CommonErrors
 
+    def in_log_ratio(self, join_N: float, line_N: float) -> tuple[float, float]:
+        """What zeros and missed peaks move ln(join_N / line_N) by, to first order, with signs.
+
+        Where joins and straight line were recorded alike, most of both cancels.
+        """
+        joined, straight = self.joined, self.straight
+        return (
+            joined.zero_N / join_N - straight.zero_N / line_N,
+            joined.missed_N / join_N - straight.missed_N / line_N,
+        )
+
+
+def shown_by_traces(
+    of: Literal["pull_set", "baseline"], owners: Iterable[int]
+) -> dict[int, list[tuple[float | None, float]]]:
+    """What traces show of the pulls of each set or baseline, by its id; none where it has none."""
+    found: dict[int, list[tuple[float | None, float]]] = defaultdict(list)
+    traces = Trace.objects.filter(
+        **{f"pull__{of}__in": list(owners)}, pull__failure_mode__in=COUNTED
+    )
+    for owner, *figures in traces.order_by("pull_id").values_list(f"pull__{of}_id", *_FIGURES):
+        found[owner].append(_of_one(*figures))
+    return found
+
+
+def traced_errors(
+    joined: Shown, straight: Shown, counted: tuple[int, int], offset_N: float, gain: float
+) -> TracedErrors | None:
+    """By what traces show; ``counted`` are the pulls of the join and the straight ones.
+
+    Of pulls without a trace nothing is known, and nothing is added. None where there is no trace.
+    """
+    if not joined and not straight:
+        return None
+    both = zip((joined, straight), counted, strict=True)
+    return TracedErrors(*(_mean(shown, pulls, offset_N, gain) for shown, pulls in both))
+
 
 def traced_errors_of(found: NormalisedSet, pull_set: PullSet, scale: Scale) -> TracedErrors | None:
     """By the traces as stored; None where there is none of either."""
     baseline = found.baseline
     alike = {"session": baseline.session_id, "line": baseline.line_id, "spool": baseline.spool}
-    straight = Pull.objects.filter(**{f"baseline__{name}": value for name, value in alike.items()})
-    of_set, of_straight = list(pull_set.pulls.all()), list(straight)
-    wanted = [pull.pk for pull in (*of_set, *of_straight)]
-    rows = Trace.objects.filter(pull__in=wanted).defer("samples")
-    traces = {trace.pull_id: trace for trace in rows}
-    if not traces:
-        return None
-    return TracedErrors(_mean(of_set, traces, scale), _mean(of_straight, traces, scale))
+    parts = Baseline.objects.filter(**alike).values_list("pk", flat=True)
+    return traced_errors(
+        shown_by_traces("pull_set", [pull_set.pk]).get(pull_set.pk, []),
+        [each for part in shown_by_traces("baseline", parts).values() for each in part],
+        (found.counted, found.baseline_counted),
+        *scale.line,
+    )
 
 
-def _mean(pulls: Sequence[Pull], traces: dict[int, Trace], scale: Scale) -> CommonErrors:
-    """Of pulls without a trace nothing is known, and nothing is added."""
-    counts = counted([pull.failure_mode for pull in pulls])
-    kept = [pull for pull, counts_too in zip(pulls, counts, strict=True) if counts_too]
-    known = [(pull, traces[pull.pk]) for pull in kept if pull.pk in traces]
-    if not known:
-        return CommonErrors(0.0, 0.0)
-    offset_N = scale.calibration.offset_N if scale.calibration else 0.0
-    gain = scale.calibration.gain if scale.calibration else 1.0
-    zero_N = sum(_zero_N(trace, offset_N) for _, trace in known)
-    missed_N = sum(_missed_N(pull, trace) for pull, trace in known)
-    return CommonErrors(zero_N / gain / len(kept), missed_N / gain / len(kept))
+def _mean(shown: Shown, pulls: int, offset_N: float, gain: float) -> CommonErrors:
+    # Summed exactly, so that the order of pulls makes no difference to the last digit.
+    zero_N = fsum(zero - offset_N for zero, _ in shown if zero is not None)
+    missed_N = fsum(missed for _, missed in shown)
+    return CommonErrors(zero_N / gain / pulls, missed_N / gain / pulls)
 
 
-def _zero_N(trace: Trace, offset_N: float) -> float:
-    """What the cell read without load, less what its calibration says that it reads then."""
-    zeros = [each for each in (trace.zero_before_N, trace.zero_after_N) if each is not None]
-    return sum(zeros) / len(zeros) - offset_N if zeros else 0.0
-
-
-def _missed_N(pull: Pull, trace: Trace) -> float:
-    """The root mean square of what the reading lacks of the peak, where it is the trace's own.
-
-    A reading that somebody took off a scale that holds its peak was not sampled so.
-    """
-    step_N = trace.step * FORCE_UNITS[trace.unit]
-    if pull.reading_N is None or abs(pull.reading_N - trace.peak_N) > step_N / 2:
-        return 0.0
-    return hypot(trace.missed_peak_N - trace.noise_excess_N, trace.u_missed_peak_N)
+def _of_one(
+    reading_N: float | None,
+    zero_before_N: float | None,
+    zero_after_N: float | None,
+    step: float,
+    unit: str,
+    peak_N: float,
+    missed_N: float,
+    u_missed_N: float,
+    excess_N: float,
+) -> tuple[float | None, float]:
+    """A reading that somebody took off a scale that holds its peak was not sampled so."""
+    zeros = [each for each in (zero_before_N, zero_after_N) if each is not None]
+    zero_N = sum(zeros) / len(zeros) if zeros else None
+    if reading_N is None or abs(reading_N - peak_N) > step * FORCE_UNITS[unit] / 2:
+        return zero_N, 0.0
+    return zero_N, hypot(missed_N - excess_N, u_missed_N)

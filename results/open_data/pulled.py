@@ -164,6 +164,14 @@ PULL_SETS = Table(
         ),
         number("interval_low", "lower end of its 95 percent interval"),
         number("interval_high", "upper end"),
+        number(
+            "zero_of_pulls_log",
+            "what the zeros that traces show move log_ratio by; empty without traces",
+        ),
+        number(
+            "missed_peak_log",
+            "what peaks between two samples of traces move log_ratio by; empty without traces",
+        ),
     ),
     _pull_sets,
     ("pull_set",),

@@ -56,7 +56,7 @@ def meta_regression(
                 tyers.session[rows],
                 tyers.baseline[rows],
                 {name: values[name][rows] for name in tried},
-                zero=members.zero[rows],
+                zero=members.errors[rows],
                 scale=tyers.scale[rows],
             )
         except Collinear as error:

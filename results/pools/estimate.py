@@ -123,7 +123,7 @@ def _fit_pool(members: Members, ratios: LogRatios) -> PoolFit:
         tyers.session,
         tyers.baseline,
         crossed={LINE_PRODUCT: members.line_product, CLUB_ROUND: members.level_of_round},
-        zero=members.zero,
+        zero=members.errors,
         scale=tyers.scale,
     )
 

@@ -69,6 +69,8 @@ COLUMNS = (
     "calibration__gain",
     "pull_set__session__revision__resolution_N",
     "pull_set__session__revision__capacity_N",
+    Coalesce("zero_of_pulls_log", 0.0),
+    Coalesce("missed_peak_log", 0.0),
 )
 
 
@@ -95,9 +97,10 @@ class Members:
     the scale was not calibrated, ``hand`` where testers tied themselves and else a number of who
     did, another for each name that a tester wrote; ``leader_line`` is 0 where a join ends at a
     terminal; ``club_round`` is the round that a set was pulled in, 0 if none: its participants pull
-    from the same spools. ``resolution_N`` is not a number where it is as first entered. The last
+    from the same spools. ``resolution_N`` is not a number where it is as first entered. The next
     four say how sure the zero of the scale is: ``u_offset_N`` and ``gain`` of the calibration, and
-    what is known of a scale without one; not a number where there is none.
+    what is known of a scale without one; not a number where there is none. The last two are what
+    traces show of the log ratio's error, 0 without traces.
     """
 
     pull_set: Ids
@@ -124,6 +127,8 @@ class Members:
     gain: Floats
     scale_resolution_N: Floats
     capacity_N: Floats
+    zero_of_pulls: Floats
+    missed_peak: Floats
 
     def __len__(self) -> int:
         return len(self.pull_set)
@@ -193,6 +198,15 @@ class Members:
         with np.errstate(over="ignore"):
             return self.zero_N * (1 / self.mean_N - 1 / self.baseline_mean_N)
 
+    @property
+    def errors(self) -> Floats:
+        """What each error that the sets of a scale share moves the log ratios by, (k, 3).
+
+        The zero of the scale, the zeros that its pulls were read from, and the peaks that fell
+        between two samples. Each is one error of the scale, with the sign it has in each set.
+        """
+        return np.column_stack((self.zero, self.zero_of_pulls, self.missed_peak))
+
     def without_set(self, pull_set: int) -> Members:
         """The same sets but one."""
         return self.where(self.pull_set != pull_set)
@@ -251,7 +265,7 @@ def as_members(rows: Sequence[tuple[Any, ...]], others: Others | None = None) ->
     """Rows of ``COLUMNS`` as columns, other tyers numbered by ``others`` if given."""
     columns: list[tuple[Any, ...]] = [*zip(*rows, strict=True)] if rows else [()] * len(COLUMNS)
     columns[HAND] = _hands(columns[TESTER], columns[HAND], Others() if others is None else others)
-    types = [np.int64] * 11 + [np.float64] * 13
+    types = [np.int64] * 11 + [np.float64] * 15
     arrays: dict[str, Any] = {
         field.name: np.array(column, dtype=type_)
         for field, column, type_ in zip(fields(Members), columns, types, strict=True)

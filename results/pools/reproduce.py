@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from results.models import PoolVersion, PullSet, Release
 from results.normalising.scales import first_resolutions, loads_N
+from results.normalising.traced_errors import shown_by_traces, traced_errors
 from results.pools.circumstances import kept_circumstances
 from results.pools.descriptives import Tie
 from results.pools.differences import Unlike, unlike
@@ -236,15 +237,21 @@ def _rows(
     known = {pk: row for pk, *row in of_set}
     tester = [known[pk][0] for pk in sets]
     scales = scales_of(calibrations)
+    of_sets = shown_by_traces("pull_set", sets)
+    of_lines = shown_by_traces("baseline", {pk for of_set in parts for pk in of_set})
     joins = _strengths("pull_set_id", [[pk] for pk in sets], scales, resolution_N, ASSEMBLY)
     lines = _strengths("baseline_id", parts, scales, resolution_N, LINE)
-    for ids, join, line, zero in zip(
+    for ids, join, line, zero, straight, scale in zip(
         zip(sets, tester, session, baselines, calibrations, strict=True),
         joins,
         lines,
         zeros,
+        parts,
+        scales.tolist(),
         strict=True,
     ):
+        of_line = [shown for pk in straight for shown in of_lines.get(pk, [])]
+        traced = traced_errors(of_sets.get(ids[0], []), of_line, (join.n, line.n), *scale)
         yield (
             *ids,
             join.n,
@@ -253,6 +260,7 @@ def _rows(
             *(line.mean_N, line.cv, line.n_effective, line.degrees_of_freedom),
             np.nan,
             *zero,
+            *(traced.in_log_ratio(join.mean_N, line.mean_N) if traced else (0.0, 0.0)),
         )
 
 

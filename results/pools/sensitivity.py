@@ -125,7 +125,7 @@ def _median(members: Members, outcome: Outcome) -> dict[str, Any] | None:
             tyers.baseline,
             tau2_session=pooled.tau2_session,
             tau2_set=pooled.tau2_set,
-            zero=members.zero,
+            zero=members.errors,
             scale=tyers.scale,
         )
         median, low, high = median_interval(means.mean, 0.95)
@@ -177,7 +177,7 @@ def _trend(
             tyers.session,
             tyers.baseline,
             {YEAR: years},
-            zero=members.zero,
+            zero=members.errors,
             scale=tyers.scale,
         )
     except StatisticsError:

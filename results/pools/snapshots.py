@@ -62,6 +62,13 @@ class Behind:
         """Scales whose zero moves a set by more than half a percent."""
         return bool((np.abs(self.members.zero) > UNSURE_ZERO).any())
 
+    @property
+    def has_traced_errors(self) -> bool:
+        """Pulls whose traces show an error of their readings."""
+        return bool(
+            (self.members.zero_of_pulls != 0).any() or (self.members.missed_peak != 0).any()
+        )
+
 
 UNSURE_ZERO = 0.005
 POOLED = (
@@ -162,6 +169,12 @@ MOVED: dict[int, tuple[Moved, ...]] = {
             where="has_unsure_zeros",
         ),
         Moved(
+            "what traces show of zeros and of missed peaks is an error that sets of a scale share",
+            math.inf,
+            POOLED,
+            where="has_traced_errors",
+        ),
+        Moved(
             "line products are a component of the model where it can tell them",
             math.inf,
             POOLED,
@@ -191,6 +204,7 @@ MOVED: dict[int, tuple[Moved, ...]] = {
 
 NAMED = ("formulae", "pull_sets", "baselines", "calibrations")
 """The inputs that the id is taken from."""
+TRACED = ("zero_of_pulls", "missed_peak")
 IMPLIED = (
     "resolution_N",
     "main_line",
@@ -202,10 +216,12 @@ IMPLIED = (
     "gain",
     "scale_resolution_N",
     "capacity_N",
+    *TRACED,
 )
 STRENGTHS = tuple(field.name for field in fields(Members) if field.name not in IMPLIED)
 """The columns of the digest: a resolution shows in the strengths, what is known of a scale in the
-uncertainty of its zero, and a set names the others."""
+uncertainty of its zero, and a set names the others. What traces show is in it where there are
+traces."""
 
 
 def columns() -> tuple[str, ...]:
@@ -264,6 +280,7 @@ def snapshot_id(pool_id: int, inputs: Mapping[str, Any], members: Members) -> st
     named = {name: inputs[name] for name in NAMED if name in inputs}
     columns = {name: vars(members)[name].tolist() for name in STRENGTHS}
     columns["zero_N"] = members.zero_N.tolist()
+    columns |= {name: vars(members)[name].tolist() for name in TRACED if vars(members)[name].any()}
     document = json.dumps({"pool": pool_id, **named, "columns": columns}, sort_keys=True)
     return hashlib.sha256(document.encode()).hexdigest()
 

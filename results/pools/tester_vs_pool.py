@@ -230,7 +230,7 @@ def _own_means(members: Members, own: Members) -> Means:
         own.session,
         tau2_session=tau2_session,
         tau2_set=tau2_set,
-        zero=own.zero,
+        zero=own.errors,
         scale=own.scale,
     )
 

@@ -156,6 +156,8 @@ OF_SESSIONS: dict[str, Declared] = {
             "interval_high": PUBLIC,
             "interval_open": PUBLIC,
             "u_offset_log": ROUNDED,
+            "zero_of_pulls_log": PUBLIC,
+            "missed_peak_log": PUBLIC,
             "join_itself": PUBLIC,
             "pull_places": PUBLIC,
             "straight_places": PUBLIC,

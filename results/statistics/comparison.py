@@ -56,9 +56,9 @@ def own_mean(
     Sets of one ``baseline`` share its variance, sets of one ``session`` the session's; the taus are
     the pool's.  ``zero`` is what one standard error of the scale's zero moves each log ratio by,
     with its sign: (1/mean_join - 1/mean_baseline) u, so that it cancels where both loads are alike
-    and grows as the join is weaker.  Sets of one ``scale``, that is of one calibration, share it
-    however many sessions they are of.  Raises `TooFewSets` for none, `ShapeMismatch`, `NotFinite`,
-    `NotPositive`.
+    and grows as the join is weaker; (k, e) where there are e such errors.  Sets of one ``scale``,
+    that is of one calibration, share it however many sessions they are of.  Raises `TooFewSets`
+    for none, `ShapeMismatch`, `NotFinite`, `NotPositive`.
     """
     y, own, shared = (
         np.atleast_1d(np.asarray(values, dtype=float))
@@ -76,10 +76,12 @@ def own_mean(
     covariance = np.diag(own + tau2_set)
     covariance += np.equal.outer(of_baseline, of_baseline) * shared
     covariance += np.equal.outer(of_session, of_session) * tau2_session
-    moved, of_scale = np.broadcast_to(zero, y.shape), np.broadcast_to(scale, y.shape)
+    moved = np.asarray(zero, dtype=float)
+    moved = moved if moved.ndim == 2 else np.broadcast_to(moved, y.shape)[:, None]
+    of_scale = np.broadcast_to(scale, y.shape)
     if not np.isfinite(moved).all():
         raise NotFinite("what the zero of a scale moves a log ratio by is missing")
-    covariance += np.equal.outer(of_scale, of_scale) * np.outer(moved, moved)
+    covariance += np.equal.outer(of_scale, of_scale) * (moved @ moved.T)
     weights = solved(covariance, np.ones((y.size, 1)))[:, 0]
     precision = float(weights.sum())
     sessions = len(set(of_session.tolist()))

@@ -255,12 +255,15 @@ def _errors_of_scales(
     """Checked; of single sets (k,) and of several (k, c), as `shared_errors`."""
     sets = nesting.baseline_of_set.size
     try:
-        moved = np.broadcast_to(np.asarray(zero, dtype=np.float64), (sets,))
+        moved = np.asarray(zero, dtype=np.float64)
+        moved = moved if moved.ndim == 2 else np.broadcast_to(moved, (sets,))[:, None]
+        moved = np.broadcast_to(moved, (sets, moved.shape[1]))
         of_scale = np.broadcast_to(np.asarray(scale, dtype=np.int64), (sets,))
     except ValueError as error:
         raise ShapeMismatch(f"{sets} sets, but other numbers of zeros or scales") from error
     if not np.isfinite(moved).all():
-        raise NotFinite(f"zero of set {int(np.argmin(np.isfinite(moved)))} is missing")
+        place = int(np.argmin(np.isfinite(moved).all(axis=1)))
+        raise NotFinite(f"zero of set {place} is missing")
     if not moved.any():
         return np.zeros(sets), np.zeros((sets, 0))
     if (moved**2).max() > LARGEST_ZERO * least_variance:

@@ -193,26 +193,28 @@ def _in_total(thetas: int, left: Floats, right: Floats) -> Floats:
     return np.asarray(by_theta[0].transpose(2, 0, 1) @ by_theta[1].transpose(2, 1, 0))
 
 
-def shared_errors(zero: Floats, scale: Codes, tester: Codes) -> tuple[Floats, Floats]:
+def shared_errors(errors: Floats, scale: Codes, tester: Codes) -> tuple[Floats, Floats]:
     """What scales add to the variance of single sets (k,), and their columns, (k, c).
 
-    An error that one set alone has counts with that set's own. `scale` and `tester` are codes from
-    0, and each tester's scales take the columns from the first on.
+    `errors` (k, e) are of e kinds, each one error of a scale and independent of the others. One
+    that one set alone has counts with that set's own. `scale` and `tester` are codes from 0, and
+    each tester's errors take the columns from the first on.
     """
-    sets = np.bincount(scale, zero != 0)
-    alone = sets[scale] < 2
-    rows = np.flatnonzero(~alone & (zero != 0))
-    columns = np.zeros((zero.size, 0))
-    for place in _places(scale[rows], tester[rows]):
-        column = np.zeros((zero.size, 1))
-        column[rows[place], 0] = zero[rows[place]]
+    sets, kinds = errors.shape
+    error = kinds * scale[:, None] + np.arange(kinds)
+    alone = np.bincount(error.ravel(), errors.ravel() != 0)[error] < 2
+    rows, kind = np.nonzero(~alone & (errors != 0))
+    columns = np.zeros((sets, 0))
+    for place in _places(error[rows, kind], tester[rows]):
+        column = np.zeros((sets, 1))
+        column[rows[place], 0] = errors[rows[place], kind[place]]
         columns = np.concatenate((columns, column), axis=1)
-    return np.where(alone, zero**2, 0.0), columns
+    return np.where(alone, errors**2, 0.0).sum(axis=1), columns
 
 
-def _places(scale: Codes, tester: Codes) -> Iterator[Codes]:
-    """Rows of the first scale of each tester, of the second, and so on."""
-    pairs, of_row = np.unique(np.stack((tester, scale)), axis=1, return_inverse=True)
+def _places(error: Codes, tester: Codes) -> Iterator[Codes]:
+    """Rows of the first error of each tester, of the second, and so on."""
+    pairs, of_row = np.unique(np.stack((tester, error)), axis=1, return_inverse=True)
     order = np.arange(pairs.shape[1]) - np.searchsorted(pairs[0], pairs[0])
     of_row = order[of_row.ravel()]
     for number in range(int(order.max(initial=-1)) + 1):

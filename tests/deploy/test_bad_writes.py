@@ -159,6 +159,7 @@ WRITES = (
     Write("a session deleted", "DELETE FROM results_session WHERE id = {bare}"),
     Write("a baseline of another spool", "UPDATE results_baseline SET spool = 'from Hilda'"),
     Write("an efficiency that is infinite", _NORMALISED.format("efficiency = {infinite}"), True),
+    Write("an infinite missed peak", _NORMALISED.format("missed_peak_log = {infinite}"), True),
     Write("an efficiency below nothing", _NORMALISED.format("efficiency = -0.4"), True),
     Write("more pulls counted than there are", _NORMALISED.format("counted = 900"), True),
     Write("a set against another's straight line", _NORMALISED.format("baseline_id = {straight}")),

@@ -202,6 +202,22 @@ def test_a_version_of_before_a_capacity_was_corrected_comes_out_as_it_was(league
     assert "uncalibrated_N" in share_of_line.inputs
 
 
+def test_what_traces_show_comes_out_again_and_its_error_is_shared_by_the_sets_of_a_scale(league):
+    before = pool().current
+    for pull_set, zero in zip(league, (0.0, 0.0, 1.5, -0.5), strict=True):
+        for pull in Pull.objects.filter(pull_set=pull_set):
+            making.traced(pull, samples_per_s=5.0, zero=zero)
+    reprocess.enqueue_reprocessing(Session.objects.all())
+    embedded.drain()
+
+    after, members = pool().current, members_of(pool().pk)
+    assert after.snapshot != before.snapshot
+    assert (members.missed_peak > 0.01).all()
+    assert np.sign(members.zero_of_pulls).tolist() == [0, 0, 1, -1]
+    assert f"equal, {after.efficiency!r}" in recomputed(after.snapshot)
+    assert after.figures["typical_sampling_variance"] > before.figures["typical_sampling_variance"]
+
+
 def test_a_figure_that_later_formulae_say_they_moved_is_put_down_to_them(league, monkeypatch):
     now = pool().current
     versions = PoolVersion.objects.filter(pk=now.pk)
@@ -248,6 +264,11 @@ def test_what_the_formulae_moved_for_some_pools_alone_is_put_down_to_them_in_tho
         all_sets.filter(pk=each.pk).update(main_line=products[place // 2])
     assert causes()["efficiency"] == Cause.FORMULAE
     all_sets.update(main_line=sets[0].main_line_id)
+    assert causes()["efficiency"] == Cause.DATA
+
+    trace = making.traced(Pull.objects.filter(pull_set=sets[0])[0], zero=0.5)
+    assert causes()["efficiency"] == Cause.FORMULAE
+    trace.delete()
     assert causes()["efficiency"] == Cause.DATA
 
     calibrations = Calibration.objects.all()

@@ -65,6 +65,18 @@ def test_a_zero_that_both_have_in_common_is_left_by_its_difference_of_shares(wor
     assert contribution(found, ZERO) == pytest.approx(0.004, rel=0.01)
 
 
+@pytest.mark.parametrize("recorded", [["pull_set"], ["baseline"], ["pull_set", "baseline"]])
+def test_what_the_budget_says_of_traces_is_stored_for_pools_as_it_moves_the_log_ratio(
+    worked_out, recorded
+):
+    found = worked_out(*recorded, rate=RATE, zero=2.0)
+    stored = found.normalised
+    ratio = stored.mean_N / stored.baseline_mean_N
+    assert ratio * abs(stored.zero_of_pulls_log) == pytest.approx(contribution(found, ZERO))
+    assert ratio * abs(stored.missed_peak_log) == pytest.approx(contribution(found, MISSED))
+    assert (stored.zero_of_pulls_log > 0) == ("pull_set" in recorded)
+
+
 @pytest.mark.usefixtures("planted_past")
 def test_a_reading_that_was_not_taken_from_the_trace_has_missed_nothing(worked_out):
     found = worked_out("pull_set", rate=RATE)
@@ -80,7 +92,9 @@ def test_a_reading_that_was_not_taken_from_the_trace_has_missed_nothing(worked_o
 
 
 def test_without_traces_the_budget_is_as_before(worked_out):
-    rows = budgets_of(worked_out()).efficiency.rows
+    found = worked_out()
+    assert [found.normalised.zero_of_pulls_log, found.normalised.missed_peak_log] == [None, None]
+    rows = budgets_of(found).efficiency.rows
     assert not {MISSED, ZERO} & {row.source for row in rows}
 
 

@@ -277,7 +277,7 @@ CALLS: dict[str, Callable[[], Calls]] = {
     "crossed_factors.both_ways": over(_both_ways, CROSSED_FITS),
     "zero_errors.with_errors": over(_with_errors, FITS),
     "zero_errors.shared_errors": of(
-        lambda *columns: zero_errors.shared_errors(columns[0], *_scales_and_testers(columns[3])),
+        lambda y, *rest: zero_errors.shared_errors(y[:, None], *_scales_and_testers(rest[2])),
         POOLS,
     ),
     "woodbury.shrunken": over(

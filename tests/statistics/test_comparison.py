@@ -84,6 +84,8 @@ def test_a_zero_error_of_one_calibration_is_shared_by_its_sessions_and_does_not_
     two = own_mean(*figures, **taus, zero=[0.02, 0.02], scale=[7, 8]).variance
     assert one == pytest.approx(without + 0.02**2)
     assert two == pytest.approx(without + 0.02**2 / 2)
+    both = own_mean(*figures, **taus, zero=[[0.02, 0.01], [0.02, 0.01]], scale=[7, 7]).variance
+    assert both == pytest.approx(one + 0.01**2)
     assert own_mean(*figures, **taus, zero=[0.02, -0.02], scale=[7, 7]).variance == pytest.approx(
         without
     ), "joins above and below their line move in opposite ways"

@@ -15,26 +15,33 @@ from tests.statistics.test_crossed import THETAS, all_at_once, dense, with_level
 from tests.statistics.worlds import world
 
 
-def with_zeros(testers=7, seed=3, size=0.05):
-    """A pool, what each set's zero error moves it by, and whose scale that is: 1 to 3 a tester."""
+def with_zeros(testers=7, seed=3, size=0.05, kinds=()):
+    """A pool, what each set's zero error moves it by, and whose scale that is: 1 to 3 a tester.
+
+    With `kinds` (3,) a scale has several errors, of which some testers have one alone.
+    """
     rng = np.random.default_rng(seed)
     columns = world(testers, seed=seed)
     tester = np.asarray(columns[3])
     scale = 10 * tester + rng.integers(0, 1 + tester % 3, tester.size)
-    zero = size * rng.uniform(-0.5, 1, tester.size)
+    zero = size * rng.uniform(-0.5, 1, (tester.size, *kinds))
     zero[tester == tester[0]] = 0.0
+    if kinds:
+        zero[tester % 3 == 0, 1:] = 0.0
     return columns, zero, scale
 
 
 def of_scales(zero, scale):
-    return np.equal.outer(scale, scale) * np.outer(zero, zero)
+    errors = zero.reshape(scale.size, -1)
+    return np.equal.outer(scale, scale) * (errors @ errors.T)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 @pytest.mark.parametrize("size", [0.05, 2.0])
-def test_the_likelihood_is_that_of_all_matrices_at_once(seed, size):
-    """Also where line products cross the testers."""
-    columns, zero, scale = with_zeros(seed=seed, size=size)
+@pytest.mark.parametrize("kinds", [(), (3,)])
+def test_the_likelihood_is_that_of_all_matrices_at_once(seed, size, kinds):
+    """Also where line products cross the testers, and where a scale has several errors."""
+    columns, zero, scale = with_zeros(seed=seed, size=size, kinds=kinds)
     _, levels = with_levels(seed=seed)
     model, centre = nested_errors(*columns, zero=zero, scale=scale)
     y = columns[0] - centre
@@ -55,7 +62,7 @@ def test_the_fit_is_the_maximum_of_a_likelihood_written_down_whole():
     """Restricted likelihood of all sets by plain matrices, climbed by scipy without derivatives."""
     columns, zero, scale = with_zeros(testers=9, seed=11)
     found = pool(*columns, zero=zero, scale=scale)
-    none = np.empty((zero.size, 0), dtype=int)
+    none = np.empty((len(zero), 0), dtype=int)
     y = columns[0] - found.mu
 
     def loss(log_variance):
@@ -76,9 +83,9 @@ def test_the_fit_is_the_maximum_of_a_likelihood_written_down_whole():
 
 
 def test_effects_of_testers_and_their_blocks_are_those_of_all_matrices_at_once():
-    columns, zero, scale = with_zeros(seed=5)
+    columns, zero, scale = with_zeros(seed=5, kinds=(3,))
     fit = fit_pool(*columns, zero=zero, scale=scale)
-    none = np.empty((zero.size, 0), dtype=int)
+    none = np.empty((len(zero), 0), dtype=int)
     marginal = all_at_once(columns, none, fit.best.theta)[0] + of_scales(zero, scale)
     z = (np.asarray(columns[3])[:, None] == fit.model.nesting.testers).astype(float)
     solved = np.linalg.solve(marginal, z)
@@ -93,8 +100,8 @@ def test_effects_of_testers_and_their_blocks_are_those_of_all_matrices_at_once()
 
 @pytest.mark.parametrize("crossed", [False, True])
 def test_without_a_tester_it_is_the_pool_of_the_others(crossed):
-    columns, zero, scale = with_zeros(testers=9)
-    product = np.random.default_rng(1).integers(0, 3, zero.size)
+    columns, zero, scale = with_zeros(testers=9, kinds=(3,))
+    product = np.random.default_rng(1).integers(0, 3, len(zero))
     whole = pool(*columns, zero=zero, scale=scale, crossed={"product": product} if crossed else {})
     others = columns[3] != 4
     rest = pool(
@@ -130,5 +137,7 @@ def test_what_is_no_error_of_a_scale_is_refused():
         pool(*columns, zero=0.01, scale=np.full(k, 7))
     with pytest.raises(ShapeMismatch):
         pool(*columns, zero=np.full(k + 1, 0.01), scale=columns[3])
+    with pytest.raises(ShapeMismatch):
+        pool(*columns, zero=np.full((k + 1, 3), 0.01), scale=columns[3])
     with pytest.raises(TooExtreme):
         pool(*columns, zero=1e6, scale=columns[3])

@@ -210,4 +210,6 @@ def _members(
         gain=np.full(k, np.nan),
         scale_resolution_N=np.full(k, 0.5),
         capacity_N=np.full(k, rng.choice([np.nan, 50.0, 500.0])),
+        zero_of_pulls=np.zeros(k),
+        missed_peak=np.zeros(k),
     )

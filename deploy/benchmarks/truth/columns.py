@@ -57,6 +57,8 @@ def members_of(drawn: Drawn, join: int = 0) -> Members:
         gain=np.ones(rows.size),
         scale_resolution_N=np.full(rows.size, STEP_N),
         capacity_N=np.full(rows.size, np.nan),
+        zero_of_pulls=np.zeros(rows.size),
+        missed_peak=np.zeros(rows.size),
     )
 
 

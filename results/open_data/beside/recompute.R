@@ -3,14 +3,15 @@
 #   Rscript recompute.R [FOLDER]
 #
 # Reads the readings and how they ended (pulls.csv), what was measured with what (sessions,
-# baselines, pull_sets, revisions, calibrations, pool_sets), and none of the figures that the
-# service computed; README.md says the same in words. Prints a line a pool and compares with
-# pools.csv; the exit status is 1 where a mean or a variance differs by more than 1e-8 of the mean's
-# scale. Needs R 4 and metafor (on Debian: apt-get install r-cran-metafor).
+# baselines, pull_sets, revisions, calibrations, pool_sets), and of the figures that the service
+# computed only what traces show, since traces are in files of their own; README.md says the same in
+# words. Prints a line a pool and compares with pools.csv; the exit status is 1 where a mean or a
+# variance differs by more than 1e-8 of the mean's scale. Needs R 4 and metafor (on Debian: apt-get install r-cran-metafor).
 suppressPackageStartupMessages(library(metafor))
 arguments <- commandArgs(trailingOnly = TRUE)
 folder <- if (length(arguments)) arguments[1] else "."
 table.of <- function(name) read.csv(file.path(folder, paste0(name, ".csv")), encoding = "UTF-8")
+or.none <- function(number) ifelse(is.na(number), 0, number)
 at <- function(rows, key, values) rows[match(values, rows[[key]]), ]
 # Who tied: the tester, or another, whose number is the same for all testers.
 tied.by <- function(tester, tyer) paste(ifelse(tyer > 0, "tyer", tester), tyer)
@@ -93,7 +94,8 @@ of.set <- function(member) {
       paste("revision", session$revision) else paste("calibration", member$calibration)),
     mean = join$mean, cv = join$cv, worth = join$worth, df = join$df, base.mean = plain$mean,
     base.cv = plain$cv, base.worth = plain$worth, base.df = plain$df,
-    zero = zero * (1 / join$mean - 1 / plain$mean))
+    zero = zero * (1 / join$mean - 1 / plain$mean),
+    zero.of.pulls = or.none(set$zero_of_pulls_log), missed.peak = or.none(set$missed_peak_log))
 }
 
 # Steps 4 to 7 of one pool.
@@ -143,7 +145,7 @@ pooled <- function(rows) {
   a <- cv2 / rows$worth; b <- base.cv2 / rows$base.worth; k <- nrow(rows)
   y <- log(rows$mean / rows$base.mean) + (a - b) / 2
   V <- diag(a + a^2 / 2, k) + together(rows$baseline) * (b + b^2 / 2) +
-    together(rows$scale) * outer(rows$zero, rows$zero)
+    together(rows$scale) * tcrossprod(as.matrix(rows[c("zero", "zero.of.pulls", "missed.peak")]))
   count <- function(column) length(unique(rows[[column]]))
   factors <- crossed(rows)
   fixed <- c(NA, if (count("session") > count("tester")) NA else 0,

@@ -2,8 +2,9 @@
 
     python recompute.py [FOLDER]
 
-Reads the readings and how they ended, and what was measured with what, and none of the figures
-that the service computed; README.md says the same in words, and recompute.R does it by metafor.
+Reads the readings and how they ended, what was measured with what, and of the figures that the
+service computed only what traces show, since traces are in files of their own; README.md says the
+same in words, and recompute.R does it by metafor.
 Prints a line a pool and compares with pools.csv; the exit status is 1 where a figure differs by
 more than 1e-8.
 """
@@ -158,6 +159,8 @@ class Archive:
             "straight_worth": straight_worth,
             "straight_df": straight_df,
             "zero": zero * (1 / mean - 1 / straight),
+            "zero_of_pulls": np.nan_to_num(one.zero_of_pulls_log),
+            "missed_peak": np.nan_to_num(one.missed_peak_log),
         }
 
 
@@ -241,9 +244,9 @@ def pooled(rows: pd.DataFrame) -> dict[str, float]:
     straight_cv2 = np.average(once.straight_cv**2, weights=once.straight_df)
     a, b = (cv2 / rows.worth).to_numpy(), (straight_cv2 / rows.straight_worth).to_numpy()
     y = rows.log_ratio.to_numpy() + (a - b) / 2
-    zero = rows.zero.to_numpy()
+    errors = rows[["zero", "zero_of_pulls", "missed_peak"]].to_numpy()
     V = np.diag(a + a**2 / 2) + together(rows.baseline) * (b + b**2 / 2)
-    V = V + together(rows.scale) * np.outer(zero, zero)
+    V = V + together(rows.scale) * (errors @ errors.T)
     testers, sessions = rows.tester.nunique(), rows.session.nunique()
     factors = crossed(rows)
     fitted = {
