@@ -13,7 +13,12 @@ from results.statistics.errors import StatisticsError
 
 BATCH = 1000
 TOLERANCE = 1e-9
-COLUMNS = ("mean_N", "cv", "baseline_mean_N", "baseline_cv")
+COLUMNS = {
+    **{name: name for name in ("mean_N", "cv", "baseline_mean_N", "baseline_cv")},
+    "zero_of_pulls_log": "zero_of_pulls",
+    "missed_peak_log": "missed_peak",
+}
+"""Of a set as it is stored, and as the members of its pool have it; empty ones are 0 there."""
 
 
 def wrong_figures() -> Iterator[Fault]:
@@ -58,7 +63,7 @@ def _name(version: PoolVersion) -> str:
 
 def _wrong_sets(pools: Sequence[Members]) -> Iterator[Fault]:
     ids = [pk for members in pools for pk in members.pull_set.tolist()]
-    again = zip(*(_column(pools, name) for name in COLUMNS), strict=True)
+    again = zip(*(_column(pools, name) for name in COLUMNS.values()), strict=True)
     stored = {
         pk: figures
         for start in range(0, len(ids), BATCH)
@@ -68,7 +73,7 @@ def _wrong_sets(pools: Sequence[Members]) -> Iterator[Fault]:
     }
     for pk, figures in zip(ids, again, strict=True):
         for name, kept, figure in zip(COLUMNS, stored.get(pk, ()), figures, strict=False):
-            if not math.isclose(kept, figure, rel_tol=TOLERANCE, abs_tol=1e-12):
+            if not math.isclose(kept or 0.0, figure, rel_tol=TOLERANCE, abs_tol=1e-12):
                 yield Fault(f"pull set {pk}", f"{name} does not follow from its pulls")
 
 

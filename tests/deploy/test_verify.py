@@ -100,11 +100,14 @@ def test_a_set_whose_pulls_come_to_no_strength_any_more_is_named_and_the_rest_is
     other = PullSet.objects.filter(normalised__pool=second_pool, state="pooled").first()
     with rewriting():
         Pull.objects.filter(pull_set=emptied).update(failure_mode="void")
-        NormalisedSet.objects.filter(pull_set=other).update(mean_N=F("mean_N") * 1.001)
+        NormalisedSet.objects.filter(pull_set=other).update(
+            mean_N=F("mean_N") * 1.001, missed_peak_log=0.01
+        )
     assert list(map(str, wrong_figures())) == [
         f"pool {first_pool.pk}, version {first_pool.current.number}: can no longer be computed "
         "from its pulls",
         f"pull set {other.pk}: mean_N does not follow from its pulls",
+        f"pull set {other.pk}: missed_peak_log does not follow from its pulls",
     ]
 
 
