@@ -26,7 +26,7 @@ from results.normalising.set_figures import (
     specimens_without_reference,
     straight_strengths,
 )
-from results.normalising.traced_errors import Shown, shown_by_traces, traced_errors
+from results.normalising.traced_errors import shown_by_traces, traced_columns, traced_errors
 from results.statistics.censored import Strength
 from results.statistics.efficiency import Efficiency
 
@@ -131,7 +131,12 @@ def _store(
             continue
         pool = _pool_of(session, pull_set)
         parts = baselines[found.reference.specimen]
-        straight = [shown for part in parts for shown in of_lines.get(part.pk, [])]
+        traced = traced_errors(
+            of_sets.get(pull_set.pk, []),
+            [shown for part in parts for shown in of_lines.get(part.pk, [])],
+            (found.join.n, found.baseline.n),
+            *scale.line,
+        )
         NormalisedSet.objects.update_or_create(
             pull_set=pull_set,
             defaults={
@@ -140,22 +145,10 @@ def _store(
                 "calibration": scale.calibration,
                 "resolution_N": scale.resolution_N if scale.resolution_N != first_N else None,
                 **_columns(found),
-                **_traced(found, of_sets.get(pull_set.pk, []), straight, scale),
+                **traced_columns(traced, found.join.mean_N, found.baseline.mean_N),
                 "notes": [_publicly(note, named) for note in found.notes],
             },
         )
-
-
-def _traced(
-    found: SetFigures, joined: Shown, straight: Shown, scale: Scale
-) -> dict[str, float | None]:
-    """The columns of what traces show of a set; empty where neither it nor its line has any."""
-    counted = (found.join.n, found.baseline.n)
-    errors = traced_errors(joined, straight, counted, *scale.line)
-    moved = (
-        errors.in_log_ratio(found.join.mean_N, found.baseline.mean_N) if errors else (None, None)
-    )
-    return dict(zip(("zero_of_pulls_log", "missed_peak_log"), moved, strict=True))
 
 
 def _is_still(session: Session, scale: Scale) -> bool:

@@ -19,6 +19,7 @@ from rigs.metrology.budget import CommonErrors
 from rigs.metrology.units import FORCE_UNITS
 
 COUNTED = [mode for mode, meaning in MEANING.items() if meaning.counted]
+COLUMNS = ("zero_of_pulls_log", "missed_peak_log")
 _FIGURES = (
     "pull__reading_N", "zero_before_N", "zero_after_N", "step", "unit", "peak_N", "missed_peak_N",
     "u_missed_peak_N", "noise_excess_N",
@@ -72,6 +73,14 @@ def traced_errors(
         return None
     both = zip((joined, straight), counted, strict=True)
     return TracedErrors(*(_mean(shown, pulls, offset_N, gain) for shown, pulls in both))
+
+
+def traced_columns(
+    errors: TracedErrors | None, join_N: float, line_N: float
+) -> dict[str, float | None]:
+    """What is stored of a set by what its traces show; empty where there is no trace."""
+    moved = errors.in_log_ratio(join_N, line_N) if errors else (None, None)
+    return dict(zip(COLUMNS, moved, strict=True))
 
 
 def traced_errors_of(found: NormalisedSet, pull_set: PullSet, scale: Scale) -> TracedErrors | None:

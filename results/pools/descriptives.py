@@ -19,6 +19,8 @@ from results.models import NormalisedSet
 from results.models.lifecycle import COUNTING
 from results.normalising.scales import Scale, first_resolutions
 from results.normalising.set_figures import shares_of
+from results.normalising.traced_errors import COLUMNS as OF_TRACES
+from results.normalising.traced_errors import shown_by_traces, traced_columns, traced_errors
 from results.pools.circumstances import Circumstances
 from results.pools.club_rounds import club_rounds
 from results.pools.covariates import meta_regression
@@ -36,7 +38,9 @@ LEADER_OVER_MAIN, MAIN_MM = OF_EVERY_SET = ("leader over main diameter", "main d
 LEAST_FOR_WORST = 10
 """'Worst of ten' is said only where ten were pulled."""
 
-KEPT = ("pull_places", "straight_places", "lowest_share", "resolution_N", "placed_at")
+KEPT = (
+    *("pull_places", "straight_places", "lowest_share", "resolution_N"), *OF_TRACES, "placed_at",
+)  # fmt: skip
 """Columns of a normalised set that are recomputed if older code wrote it last."""
 AT_ONCE = 500
 NO_MODEL: Mapping[str, Any] = {"one_stage": None, "own_strengths": None}
@@ -191,19 +195,30 @@ def _place(unplaced: QuerySet[NormalisedSet]) -> None:
     rows = ("calibration", "baseline", "pull_set__session__revision")
     sets = list(unplaced.select_related(*rows).prefetch_related(*behind))
     first_N = first_resolutions(found.pull_set.session.revision_id for found in sets)
+    lines = {each.pk for found in sets for each in found.baseline.session.baselines.all()}
+    of_sets = shown_by_traces("pull_set", [found.pk for found in sets])
+    of_lines = shown_by_traces("baseline", lines)
     for found in sets:
         revision = found.pull_set.session.revision
         corrected = revision.resolution_N != first_N[revision.pk]
         found.resolution_N = revision.resolution_N if corrected else None
         scale, lent = Scale(found.calibration, resolution_N=0.0), found.baseline
-        straight = [
-            pull
+        parts = [
+            each
             for each in lent.session.baselines.all()
             if (each.line_id, each.spool) == (lent.line_id, lent.spool)
-            for pull in each.pulls.all()
         ]
+        straight = [pull for each in parts for pull in each.pulls.all()]
         shares = shares_of(scale, list(found.pull_set.pulls.all()), found.baseline_mean_N)
         found.pull_places, found.lowest_share = shares.places, shares.lowest
         found.straight_places = shares_of(scale, straight, found.baseline_mean_N).places
+        traced = traced_errors(
+            of_sets.get(found.pk, []),
+            [shown for each in parts for shown in of_lines.get(each.pk, [])],
+            (found.counted, found.baseline_counted),
+            *scale.line,
+        )
+        columns = traced_columns(traced, found.mean_N, found.baseline_mean_N)
+        found.zero_of_pulls_log, found.missed_peak_log = (columns[name] for name in OF_TRACES)
         found.placed_at = found.computed_at
     NormalisedSet.objects.bulk_update(sets, KEPT)

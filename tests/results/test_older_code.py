@@ -64,7 +64,7 @@ def rewritten_by_code_of(migration: str) -> None:
 def test_what_older_code_wrote_last_is_worked_out_again_before_it_is_used(pool, migration):
     before = dict(NormalisedSet.objects.values_list("pk", "lowest_share"))
     Pull.objects.filter(pull_set__isnull=False).update(reading_N=60.0)
-    NormalisedSet.objects.exclude(pk=None).update(lowest_share=0.99)
+    NormalisedSet.objects.exclude(pk=None).update(lowest_share=0.99, missed_peak_log=0.5)
     rewritten_by_code_of(migration)
     assert not NormalisedSet.objects.filter(lowest_share__lt=0.9).exists()
 
@@ -73,6 +73,7 @@ def test_what_older_code_wrote_last_is_worked_out_again_before_it_is_used(pool, 
 
     now = dict(NormalisedSet.objects.values_list("pk", "lowest_share"))
     assert all(0.55 < now[pk] < 0.65 for pk in before)
+    assert not NormalisedSet.objects.exclude(missed_peak_log=None).exists()
     pool.refresh_from_db()
     assert pool.current.findings["worst"]["efficiency"] == min(now.values())
 
