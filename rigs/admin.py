@@ -157,7 +157,7 @@ class ContributorAdmin(admin.ModelAdmin[Contributor]):
     stands in stored sentences; agreeing and closing are the holder's own."""
 
     fields = ["user", "handle", "club", "shows_club", "shows_rigs", "shows_sets"]
-    list_display = ["handle", "user", "club", "joined_at"]
+    list_display = ["handle", "user__username", "club", "joined_at"]
     list_filter = ["club", "joined_at"]
     list_select_related = ["user", "club"]
     search_fields = ["handle", "user__username", "user__email"]
@@ -230,13 +230,13 @@ read_only(
     CalibrationChange,
     "calibration successor by at reason",
     filters="at",
-    related="calibration__revision__rig__owner successor__revision__rig__owner by",
+    related="calibration__revision__rig__owner successor__revision__rig__owner by__contributor",
     search="calibration__revision__rig__name calibration__revision__rig__owner__handle reason",
 )
 read_only(
     RevisionChange,
     "revision version voided by at reason",
     filters="voided at",
-    related="revision__rig__owner by",
+    related="revision__rig__owner by__contributor",
     search="revision__rig__name revision__rig__owner__handle reason",
 )

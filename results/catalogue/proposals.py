@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.contrib.auth.models import User
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext
 from rules.permissions import add_perm
@@ -39,6 +39,13 @@ class Decision:
 def open_proposals() -> QuerySet[Proposal]:
     """Proposals that wait for a moderator, oldest first."""
     return Proposal.objects.filter(state=State.OPEN).order_by("created_at", "pk")
+
+
+def proposed_as(proposal: Proposal) -> QuerySet[Proposal]:
+    """A proposal, and those of the same by others, on which is decided with it; oldest first."""
+    alike = _alike(proposal) if proposal.state == State.OPEN else Proposal.objects.none()
+    found = Proposal.objects.filter(Q(pk=proposal.pk) | Q(pk__in=alike.values("pk")))
+    return found.select_related("contributor").order_by("pk")
 
 
 def resolve(by: User, proposal: Proposal, decision: Decision) -> list[WaitingSession]:

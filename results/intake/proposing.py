@@ -78,7 +78,7 @@ def _missing(contributor: Contributor, body: bytes, content_type: str) -> tuple[
 
 
 def _proposal(owner: Contributor, missing: Missing, notes: Mapping[str, str]) -> Proposal:
-    """One's open proposal of this, or a new one."""
+    """One's open proposal of this, or a new one; what is said of it is added to what was."""
     what: dict[str, Any] = {
         "contributor": owner,
         "kind": missing.kind,
@@ -87,7 +87,11 @@ def _proposal(owner: Contributor, missing: Missing, notes: Mapping[str, str]) ->
         "state": Proposal.State.OPEN,
     }
     note = notes.get(missing.name, "").strip()[:LONGEST_NOTE]
-    return Proposal.objects.get_or_create(**what, defaults={"note": note})[0]
+    proposal, new = Proposal.objects.get_or_create(**what, defaults={"note": note})
+    if not new and note and note not in proposal.note:
+        proposal.note = "\n\n".join(filter(None, (proposal.note, note)))
+        proposal.save(update_fields=["note"])
+    return proposal
 
 
 def resume(waiting: WaitingSession) -> None:

@@ -83,8 +83,9 @@ class CheckResult(models.Model):
         return hold_named(self.name) if self.level == self.Level.HOLD else None
 
 
-OPEN = Q(pull_set__state=PullSet.State.HELD) | Q(appealed__isnull=False)
-"""Cases of sets that are held, or whose decision an appeal is against."""
+APPEALED = Q(appealed__isnull=False) & ~Q(pull_set__state=PullSet.State.WITHDRAWN)
+"""Cases whose decision an appeal is against. What its tester withdraws waits for no one."""
+OPEN = Q(pull_set__state=PullSet.State.HELD) | APPEALED
 
 
 class Cases(models.QuerySet[Any]):

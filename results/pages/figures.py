@@ -133,6 +133,13 @@ def between(low: float | None, high: float | None) -> str:
     return gettext("%(low)s to %(high)s") % {"low": decimal(100 * low, 1), "high": percent(high)}
 
 
+@register.simple_tag
+def lowest_to_highest(lowest: float, highest: float) -> str:
+    """What several ratios reach from and to as percent; one figure where they read alike."""
+    alike = decimal(100 * lowest, 1) == decimal(100 * highest, 1)
+    return percent(highest) if alike else between(lowest, highest)
+
+
 @register.simple_tag(takes_context=True)
 def share(context: template.Context, ratio: float | None) -> str:
     """A share of straight line, and the load it is of the reader's own: ``82.6% 33.0 lbf``.

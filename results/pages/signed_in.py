@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
-from typing import Any
+from typing import Any, TypeVar
 
 from django.contrib.auth.decorators import login_required
+from django.db.models import Model, QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 
 from rigs.models import Contributor
+from rigs.permissions import is_moderator
 
+M = TypeVar("M", bound=Model)
 View = Callable[..., HttpResponseBase]
 
 
@@ -27,6 +30,13 @@ def contributors_only(view: View) -> View:
         return view(request, *args, **kwargs)
 
     return login_required(asked)
+
+
+def own_or_moderated(request: HttpRequest, rows: QuerySet[M]) -> QuerySet[M]:
+    """Of rows that have a ``contributor`` those that are one's own; for a moderator all."""
+    if is_moderator(request.user):
+        return rows
+    return rows.filter(contributor=contributor_behind(request))
 
 
 def contributor_behind(request: HttpRequest) -> Contributor:

@@ -5,7 +5,7 @@ A contributor's record is nowhere looked at: each set is decided on by its own e
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import structlog
 from django.contrib.auth.models import AnonymousUser, User
@@ -60,11 +60,13 @@ def decide_many(
     pull_sets: Sequence[PullSet],
     decision: str,
     reason: str,
+    letters: Mapping[int, str] | None = None,
     expected: dict[int, int] | None = None,
 ) -> list[StateChange]:
     """One decision on several sets, on all or on none; each pool is computed again once.
 
-    ``expected`` is the version of each case by set. Arguments, refusals and locks as `decide`.
+    By set: ``letters`` has what is kept and read instead of ``reason``, ``expected`` the version
+    of its case. Arguments, refusals and locks as `decide`.
     """
     for pull_set in pull_sets:
         check_may_review(by, pull_set)
@@ -74,8 +76,10 @@ def decide_many(
     with transaction.atomic():
         changes = []
         for pull_set in _locked(pull_sets):
+            _check_stands(pull_set)
             _check_version(pull_set, (expected or {}).get(pull_set.pk))
-            changes.append(_decide(by, pull_set, decision, reason.strip()))
+            letter = (letters or {}).get(pull_set.pk, reason)
+            changes.append(_decide(by, pull_set, decision, letter.strip()))
         for session in {change.pull_set.session for change in changes}:
             _follow(session)
     return changes
@@ -93,20 +97,31 @@ def _follow(session: Session) -> None:
     enqueue_reprocessing(fix_references(session))
 
 
-def ask_many(*, by: User, pull_sets: Sequence[PullSet], text: str) -> list[Message]:
-    """The same question about several sets, in one transaction; refusals as `ask`."""
+def ask_many(
+    *, by: User, pull_sets: Sequence[PullSet], text: str, letters: Mapping[int, str]
+) -> list[Message]:
+    """A question about several sets, in one transaction; refusals as `ask`.
+
+    ``letters`` has by set what is asked instead of ``text``.
+    """
     with transaction.atomic():
-        return [ask(by=by, pull_set=pull_set, text=text) for pull_set in pull_sets]
+        return [
+            ask(by=by, pull_set=pull_set, text=letters.get(pull_set.pk, text))
+            for pull_set in pull_sets
+        ]
 
 
 def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
     """Ask the contributor a question in the set's thread; nothing else changes.
 
-    Raises Forbidden as `decide` does, Invalid without a question.
+    Raises Forbidden as `decide` does, Invalid without a question, Conflict where the set was
+    withdrawn. Locks: the row of the set.
     """
     check_may_review(by, pull_set)
     with transaction.atomic():
-        message = _say(by, pull_set, Message.Kind.QUESTION, text)
+        (locked,) = _locked([pull_set])
+        _check_stands(locked)
+        message = _say(by, locked, Message.Kind.QUESTION, text)
         notices.notify_owner(
             pull_set,
             f"A moderator asks about '{pull_set.label}': {message.text}",
@@ -177,9 +192,11 @@ def may_follow(user: User | AnonymousUser, pull_set: PullSet) -> bool:
 def decisions_open_to(by: User, case: ReviewCase) -> list[str]:
     """The decisions that this moderator can take on a case as it stands, by name.
 
-    Raises Forbidden as `ask` does. The set of the case and the appealed decision are at hand.
+    Raises Forbidden and Conflict as `ask` does. The set of the case and the appealed decision are
+    at hand.
     """
     check_may_review(by, case.pull_set)
+    _check_stands(case.pull_set)
     state, appealed = State(case.pull_set.state), case.appealed
     if appealed is not None and appealed.by_id == by.pk:
         return []
@@ -257,6 +274,27 @@ def _locked(pull_sets: Sequence[PullSet]) -> list[PullSet]:
         .select_related("session__contributor__user")
         .filter(pk__in=[pull_set.pk for pull_set in pull_sets])
         .order_by("pk")
+    )
+
+
+def _check_stands(pull_set: PullSet) -> None:
+    """Raise Conflict where a set was withdrawn, which ends its case."""
+    if pull_set.state != State.WITHDRAWN:
+        return
+    replaced = pull_set.session.standing == Session.Standing.REPLACED
+    raise Conflict(
+        (
+            gettext(
+                "Set %(number)s was withdrawn: its tester has sent a corrected version of its "
+                "session. It counts in no pool, and there is nothing to ask or to decide."
+            )
+            if replaced
+            else gettext(
+                "Set %(number)s was withdrawn by its tester. It counts in no pool, and there is "
+                "nothing to ask or to decide."
+            )
+        )
+        % {"number": pull_set.pk}
     )
 
 

@@ -6,8 +6,14 @@ name no one. It says what was seen, what follows, and what the tester can do, in
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
+from django.utils.translation import gettext
+
 from results.models import PullSet
 from results.review.selectors import holds_of
+from rigs.refusals import Invalid
 
 OPENINGS = {
     "release": "Thank you for this set, and for waiting while it was looked at.",
@@ -33,16 +39,77 @@ EXPLAINED = ("ask", "hold")
 """Letters that say what commonly explains such a finding, and what would settle it."""
 
 
+FIGURE = re.compile(r"\d[\d.,]*\d")
+"""A figure of at least two digits, as evidence has and few other words do."""
+
+
 def draft(pull_set: PullSet, decision: str) -> str:
     """A first wording of ``decision`` (release, reject, hold or ask), with the evidence in it."""
-    about = f"About set {pull_set.pk}, pulled on {pull_set.session.pulled_on:%Y-%m-%d}."
+    return "\n\n".join(_paragraphs(pull_set, decision).values())
+
+
+def letters_to(
+    pull_sets: Sequence[PullSet], text: str, decision: str, *, of: PullSet | None = None
+) -> dict[int, str]:
+    """What the contributor of each set reads where a moderator wrote ``text`` to several.
+
+    Each names its own set. Where ``text`` began as the draft about set ``of``, that set gets it
+    as it is, and paragraphs left as they were drafted are replaced by the other set's own. Raises
+    Invalid where what remains has a set's number, or a figure from the evidence of some of them:
+    it would be said of sets that it is not true of. Without a word there are no letters.
+    """
+    if not text.strip():
+        return {}
+    if len(pull_sets) == 1:
+        return {pull_sets[0].pk: text}
+    drafted = {words: part for part, words in _paragraphs(of, decision).items()} if of else {}
+    written = [each.strip() for each in text.replace("\r\n", "\n").split("\n\n")]
+    own_words = "\n\n".join(each for each in written if each not in drafted)
+    _check_true_of_all(pull_sets, own_words)
+    letters = {}
+    for pull_set in pull_sets:
+        its = _paragraphs(pull_set, decision)
+        parts = [its.get(drafted[each], "") if each in drafted else each for each in written]
+        if its["opening"] not in parts:
+            parts.insert(0, _about(pull_set))
+        letters[pull_set.pk] = "\n\n".join(filter(None, parts))
+    return letters | ({of.pk: text} if of else {})
+
+
+def _about(pull_set: PullSet) -> str:
+    return f"About set {pull_set.pk}, pulled on {pull_set.session.pulled_on:%Y-%m-%d}."
+
+
+def _paragraphs(pull_set: PullSet, decision: str) -> dict[str, str]:
+    """The paragraphs of a draft by what each says, in their order."""
+    paragraphs = {"opening": f"{_about(pull_set)} {OPENINGS[decision]}"}
     holds = list(holds_of(pull_set))
-    parts = [f"{about} {OPENINGS[decision]}"]
     if holds:
-        parts.append("What was seen: " + " ".join(each.sentence for each in holds))
+        paragraphs["seen"] = "What was seen: " + " ".join(each.sentence for each in holds)
     known = [each.hold for each in holds if each.hold is not None]
     if known and decision in EXPLAINED:
         reasons = " ".join(dict.fromkeys(str(each.reasons) for each in known))
         settled = " ".join(dict.fromkeys(str(each.settled_by) for each in known))
-        parts.append(f"Honest reasons for this: {reasons}\n\nWhat settles it: {settled}")
-    return "\n\n".join([*parts, CLOSINGS[decision]])
+        paragraphs["reasons"] = f"Honest reasons for this: {reasons}"
+        paragraphs["settles"] = f"What settles it: {settled}"
+    return paragraphs | {"closing": CLOSINGS[decision]}
+
+
+def _check_true_of_all(pull_sets: Sequence[PullSet], words: str) -> None:
+    seen = [
+        set(FIGURE.findall(" ".join(each.sentence for each in holds_of(pull_set))))
+        for pull_set in pull_sets
+    ]
+    of_some = set().union(*seen) - set.intersection(*seen)
+    found = sorted(of_some.intersection(FIGURE.findall(words)))
+    numbers = "|".join(str(pull_set.pk) for pull_set in pull_sets)
+    found += [named.group() for named in re.finditer(rf"\bset (?:{numbers})\b", words)]
+    if found:
+        raise Invalid(
+            gettext(
+                "This letter goes to several sets, and %(found)s is of one of them alone. Leave "
+                "what was drafted about the set as it is, and each gets its own instead; or "
+                "decide on the others separately."
+            )
+            % {"found": ", ".join(f"'{each}'" for each in found)}
+        )

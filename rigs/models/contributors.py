@@ -7,6 +7,13 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils.translation import gettext
+
+
+def written(account: Any) -> str:
+    """An account as others may read it: by its handle, or by its number where it has none."""
+    contributor = getattr(account, "contributor", None)
+    return contributor.handle if contributor else gettext("account %(pk)s") % {"pk": account.pk}
 
 
 class Club(models.Model):

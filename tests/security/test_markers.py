@@ -9,20 +9,33 @@ from datetime import date
 
 import numpy as np
 import pytest
+from django.contrib.auth.models import User
 from django.db import transaction
 from django.test import Client
+from django.urls import reverse
 
 from results.accounts.close import close_account
 from results.intake import amend
 from results.jobs.queue import enqueue
-from results.models import Connection, Job, PullSet, Release, Report, Session, WaitingUpload
+from results.models import (
+    Connection,
+    Job,
+    Proposal,
+    PullSet,
+    Release,
+    Report,
+    ReviewCase,
+    Session,
+    WaitingUpload,
+)
 from results.open_data import kept, releases
 from results.review.decisions import ask, decide
 from results.worker import embedded
 from rigs.models import Calibration, CalibrationReading, Contributor, Line, RigRevision
 from tests import making
+from tests.every_address import administrations
 from tests.people import contributor
-from tests.security.planting import Planted, addresses, bare, content_of, planted_models
+from tests.security.planting import ACCOUNTS, Planted, addresses, bare, content_of, planted_models
 
 pytestmark = pytest.mark.usefixtures("planted_past")
 
@@ -187,6 +200,52 @@ def test_no_marker_is_at_a_public_address_in_an_archive_a_chart_or_a_log(
         assert len(read) > 500
         assert leaks(planted, read) == {}
     assert planted.found_in(caplog.text) == set()
+
+
+ACCOUNT_FORMS = tuple(
+    f"/admin/{table}/"
+    for table in ("auth/user", "rigs/contributor", "account/emailaddress", "mfa/authenticator")
+)
+"""Where administrators read by which name somebody signs in."""
+
+
+def signs_in(planted: Planted, somebody: User | None = None) -> dict[str, str]:
+    """By marker: sign-in names and addresses of mail of everybody but one."""
+    own = str(somebody.pk) if somebody else ""
+    return {
+        marker: where
+        for marker, where in planted.where.items()
+        if where.split()[0] in ACCOUNTS and where.split()[1] != own
+    }
+
+
+def test_nobody_reads_by_what_name_another_signs_in(planted, moderator):
+    """A moderator on every page and on the desk, an administrator on all but the account forms."""
+    moderator.user.refresh_from_db()
+    administrator = User.objects.create_superuser("the administrator")
+    desk = [
+        reverse(f"admin:results_{model._meta.model_name}_change", args=[row.pk])
+        for model in (ReviewCase, Proposal, Report)
+        for row in model.objects.all()
+    ]
+    administration = [*desk, *(address for _, address in administrations())]
+    pages = [each for each in addresses(stand_ins()) if not each.startswith("/api/")]
+    read_by_moderator = {
+        address: asked(signed_in(moderator), address) for address in (*pages, *administration)
+    }
+    theirs = signs_in(planted, moderator.user)
+    for address, text in read_by_moderator.items():
+        assert [where for marker, where in theirs.items() if marker in text] == [], address
+    assert any("released, by" in text for text in read_by_moderator.values())
+    as_administrator = Client()
+    as_administrator.force_login(administrator, "django.contrib.auth.backends.ModelBackend")
+    everybodys = signs_in(planted)
+    for address in administration:
+        text = asked(as_administrator, address)
+        found = [where for marker, where in everybodys.items() if marker in text]
+        assert found == [] or address.startswith(ACCOUNT_FORMS), address
+    text = asked(as_administrator, "/admin/auth/user/")
+    assert [where for marker, where in everybodys.items() if marker in text], "else it can't fail"
 
 
 OF_ONES_OWN = ("/api/v1/sessions/", "/api/v1/rigs/", "/api/v1/calibrations/", "/pull-sets/")

@@ -111,7 +111,7 @@ PAGES = {
     (NOT_SO, (302, 302, 409, 409)): "upload/<uuid:key>/store/",
     # The file that was checked lacks nothing of the catalogue.
     (NOT_SO, (302, 409, 409, 409)): "upload/<uuid:key>/propose/",
-    ((302, 200, 404, 404), NOT_SO): "sessions/<int:pk>/ upload/waiting/<uuid:key>/",
+    ((302, 200, 404, 200), NOT_SO): "sessions/<int:pk>/ upload/waiting/<uuid:key>/",
 }
 
 

@@ -6,16 +6,19 @@ import json
 import pytest
 
 from results.catalogue.proposals import Decision, resolve
+from results.intake.proposing import propose_and_wait
 from results.models import Connection, Notice, Proposal, PullSet, Session, WaitingSession
 from results.notices import address_of
 from rigs.models import Line
 from rigs.refusals import Conflict, Forbidden, Invalid
+from tests import making
 from tests.intake.conftest import RIGHT, bench, sheet
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser
 from tests.pages.test_upload_page import check
 
 __all__ = ["bench"]
+JSON = "application/json"
 WAITING = "/api/v1/sessions/waiting"
 DESK = "/admin/results/proposal/{}/change/"
 State = Proposal.State
@@ -172,6 +175,34 @@ def test_the_same_is_kept_once_and_the_same_name_of_two_testers_is_decided_once(
     assert (theirs.state, theirs.became) == ("accepted", entry)
     with pytest.raises(Conflict):
         resolve(moderator.user, proposal, Decision(State.ACCEPTED, "", entry))
+
+
+def test_all_that_was_said_of_a_name_and_each_session_that_needs_it_are_on_its_page(
+    wait, at_home, at_desk, other, owner, bench
+):
+    """From the rig first, which says nothing of it; then on the page; and by another tester."""
+    first = wait(unknown(connection="Marsh hitch"))
+    for said in ("Six turns.", "Six turns.", "The tag end goes back through."):
+        again = unknown(connection="Marsh hitch")
+        again["note"] = said
+        propose_and_wait(owner, "", json.dumps(again).encode(), JSON, {"Marsh hitch": said})
+    making.calibrate(making.revision_of(other), gain=1.0, offset_N=0.0)
+    theirs = unknown(connection="marsh HITCH") | {"rig": "shed winch"}
+    body = json.dumps(theirs).encode()
+    propose_and_wait(other, "evening.json", body, JSON, {"marsh HITCH": "As at the club."})
+    for proposal in Proposal.objects.filter(kind="join"):
+        page = at_desk.get(DESK.format(proposal.pk)).content.decode()
+        for said in ("Six turns.", "The tag end goes back through.", "As at the club."):
+            assert page.count(said) == 1
+        for session in WaitingSession.objects.all():
+            assert f'href="/upload/waiting/{session.pk}/"' in page
+    there = f"/upload/waiting/{first.pk}/"
+    read = at_desk.get(there)
+    assert "owner" in Page(read).text
+    assert "take-back" not in read.content.decode()
+    assert "Delete it" not in Page(read).text
+    assert browser(other).get(there).status_code == 404
+    assert at_desk.post(f"{there}delete/").status_code == 404
 
 
 def test_only_moderators_decide_and_each_sees_their_own_sessions(wait, as_other, other, bench):

@@ -1,8 +1,9 @@
-"""One's own session: its sets, its file to download, correct or withdraw."""
+"""One's own session: its sets, its file to download, correct or withdraw. Moderators read it."""
 
 from __future__ import annotations
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
@@ -14,7 +15,7 @@ from results.intake.unit_repair import advised_unit, repair_unit
 from results.models import Session
 from results.normalising.written_step import advised_resolution, take_advised_resolution
 from results.pages.showing import render
-from results.pages.signed_in import contributor_behind, contributors_only
+from results.pages.signed_in import contributor_behind, contributors_only, own_or_moderated
 from results.pools import selectors
 from rigs.refusals import Refused
 
@@ -26,14 +27,16 @@ SETS_SHOWN = 200
 @never_cache
 def session(request: HttpRequest, pk: int) -> HttpResponse:
     """What was sent on a day, in which version, and what became of it."""
-    found = _own(request, pk)
+    found = get_object_or_404(own_or_moderated(request, _sessions()), pk=pk)
+    own = found.contributor_id == contributor_behind(request).pk
     return render(
         request,
         "pages/bench/session.html",
         {
             "session": found,
             "later": getattr(found, "replaced_by", None),
-            "current": found.standing == Session.Standing.CURRENT,
+            "own": own,
+            "amendable": own and found.standing == Session.Standing.CURRENT,
             "sets": selectors.sets_of_session(found.pk)[:SETS_SHOWN],
             "advised_resolution": advised_resolution(found),
             "advised_unit": advised_unit(found),
@@ -88,5 +91,8 @@ def take_unit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _own(request: HttpRequest, pk: int) -> Session:
-    own = contributor_behind(request).sessions.select_related("revision__rig", "replaces")
-    return get_object_or_404(own, pk=pk)
+    return get_object_or_404(_sessions(), pk=pk, contributor=contributor_behind(request))
+
+
+def _sessions() -> QuerySet[Session]:
+    return Session.objects.select_related("revision__rig", "replaces", "contributor")

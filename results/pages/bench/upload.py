@@ -19,7 +19,7 @@ from results.intake.limits import MOST_BYTES
 from results.models import Session, WaitingSession, WaitingUpload
 from results.pages.sent_files import read_sent
 from results.pages.showing import render
-from results.pages.signed_in import contributor_behind, contributors_only
+from results.pages.signed_in import contributor_behind, contributors_only, own_or_moderated
 from results.rounds import receiving as of_rounds
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Finding, Invalid, Refused
@@ -168,13 +168,20 @@ def propose(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
 @contributors_only
 @never_cache
 def waiting_session(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
-    """A session of one's own that waits for the catalogue: what for, and what became of it."""
-    own = WaitingSession.objects.filter(contributor=contributor_behind(request))
-    found = get_object_or_404(own.select_related("session", "replaces"), pk=key)
+    """A session that waits for the catalogue: what for, and what became of it.
+
+    For its contributor, and for moderators to read.
+    """
+    waiting = WaitingSession.objects.select_related("session", "replaces", "contributor")
+    found = get_object_or_404(own_or_moderated(request, waiting), pk=key)
     proposals = found.proposals.select_related(
         "connection", "became_connection", "became_line", "became_parameter"
     )
-    context = {"waiting": found, "proposals": proposals.order_by("pk")}
+    context = {
+        "waiting": found,
+        "proposals": proposals.order_by("pk"),
+        "own": found.contributor_id == contributor_behind(request).pk,
+    }
     return render(request, "pages/bench/waiting.html", context)
 
 

@@ -95,7 +95,7 @@ class AuthenticatorAdmin(MadeByTheirOwner, admin.ModelAdmin[Authenticator]):
     list_display = ("user", "type", "created_at", "last_used_at")
     list_filter = ("type", "created_at", "last_used_at")
     exclude = ("data",)
-    list_select_related = ("user",)
+    list_select_related = ("user__contributor",)
     search_fields = ("user__username",)
 
 
@@ -105,5 +105,5 @@ class TokenAdmin(MadeByTheirOwner, admin.ModelAdmin[AuthToken]):
 
     list_display = ("digest", "user", "created", "expiry")
     list_filter = ("created", "expiry")
-    list_select_related = ("user",)
+    list_select_related = ("user__contributor",)
     search_fields = ("user__username",)

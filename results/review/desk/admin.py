@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -25,11 +26,11 @@ from results.review.desk.failures import Queue, run_again
 from results.review.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
 from results.review.desk.queue import Waiting, moved_by, next_open, with_messages
 from results.review.desk.waiting_work import waiting_work
-from results.review.reply_drafts import draft
+from results.review.reply_drafts import draft, letters_to
 from results.review.selectors import check_records
 from rigs.admin import ReadOnly
 from rigs.permissions import is_moderator
-from rigs.refusals import Forbidden, Refused
+from rigs.refusals import Conflict, Forbidden, Refused
 
 
 class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
@@ -144,8 +145,8 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         context = case_context(case)
         form = self._form(request, case, context["version"])
         form.offer_others([(other.value, other.label) for other in others_open(case)])
-        following = next_open(case)
         if request.method == "POST" and self._done(request, case, form):
+            following = next_open(case)
             if following and "then_next" in request.POST:
                 return redirect("admin:results_reviewcase_change", following.pk)
             return redirect("admin:results_reviewcase_changelist")
@@ -163,7 +164,7 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
                 "form": form,
                 "drafts": offered,
                 "letters": {name: draft(case.pull_set, name) for name in offered},
-                "following": following,
+                "following": next_open(case),
                 "why_not": why_not,
                 "moderating": is_moderator(request.user),
             },
@@ -184,27 +185,26 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         if not form.is_valid():
             return False
         decision, reason = form.cleaned_data["decision"], form.cleaned_data["reason"]
+        pull_sets = [case.pull_set]
         try:
             if decision == ASK:
                 ask(by=request.user, pull_set=case.pull_set, text=reason)
             else:
-                versions = {case.pk: form.cleaned_data["version"], **form.versions_of_others()}
-                pull_sets = PullSet.objects.filter(pk__in=versions)
+                others = form.versions_of_others()
+                found = PullSet.objects.filter(pk__in=others).order_by("pk")
+                pull_sets += found.select_related("session__contributor", "connection")
                 decide_many(
                     by=request.user,
-                    pull_sets=list(pull_sets.select_related("session__contributor")),
+                    pull_sets=pull_sets,
                     decision=decision,
                     reason=reason,
-                    expected=versions,
+                    letters=letters_to(pull_sets, reason, decision, of=case.pull_set),
+                    expected={case.pk: form.cleaned_data["version"], **others},
                 )
         except Refused as refusal:
             form.add_error(None, refusal.detail)
             return False
-        self.message_user(
-            request,
-            gettext("%(set)s: %(decision)s is done; the contributor was notified.")
-            % {"set": case.pull_set, "decision": decision},
-        )
+        self.message_user(request, _done_on(decision, pull_sets))
         return True
 
     def get_actions(self, request: HttpRequest) -> dict[str, Any]:
@@ -216,28 +216,39 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         self, request: HttpRequest, cases: QuerySet[ReviewCase], decision: str
     ) -> None:
         assert isinstance(request.user, User)
-        pull_sets = [
-            case.pull_set for case in cases.select_related("pull_set__session__contributor")
-        ]
+        chosen = cases.select_related("pull_set__session__contributor", "pull_set__connection")
+        pull_sets = [case.pull_set for case in chosen]
         reason = request.POST.get("reason", "")
         try:
+            letters = letters_to(pull_sets, reason, decision)
             if decision == ASK:
-                ask_many(by=request.user, pull_sets=pull_sets, text=reason)
+                ask_many(by=request.user, pull_sets=pull_sets, text=reason, letters=letters)
             else:
-                decide_many(by=request.user, pull_sets=pull_sets, decision=decision, reason=reason)
+                decide_many(
+                    by=request.user,
+                    pull_sets=pull_sets,
+                    decision=decision,
+                    reason=reason,
+                    letters=letters,
+                )
         except Refused as refusal:
             reason = " ".join([refusal.detail, *map(str, refusal.findings)])
             self.message_user(request, reason, messages.ERROR)
         else:
-            self.message_user(
-                request,
-                ngettext(
-                    "%(decision)s is done on %(number)d set; the contributor was notified.",
-                    "%(decision)s is done on %(number)d sets; contributors were notified.",
-                    len(pull_sets),
-                )
-                % {"decision": decision, "number": len(pull_sets)},
-            )
+            self.message_user(request, _done_on(decision, pull_sets))
+
+
+def _done_on(decision: str, pull_sets: Sequence[PullSet]) -> str:
+    """What was done, on how many sets and on which."""
+    return ngettext(
+        "%(decision)s is done on %(number)d set, %(sets)s; the contributor was notified.",
+        "%(decision)s is done on %(number)d sets, %(sets)s; a letter of its own went out for each.",
+        len(pull_sets),
+    ) % {
+        "decision": decision,
+        "number": len(pull_sets),
+        "sets": "; ".join(f"{each} ({each.pk})" for each in pull_sets),
+    }
 
 
 def _ago(at: datetime | None) -> str:
@@ -252,5 +263,5 @@ def _offered(request: HttpRequest, case: ReviewCase) -> tuple[list[str], str]:
     assert isinstance(request.user, User)
     try:
         return [*decisions_open_to(request.user, case), ASK], ""
-    except Forbidden as refusal:
+    except (Conflict, Forbidden) as refusal:
         return [], refusal.detail

@@ -168,7 +168,7 @@ class SuspensionAdmin(ModeratorsOwn[Suspension]):
 
     list_display = ["id", "contributor", "reason", "by", "at", "lifted_at", "lifted_by"]
     list_filter = [StillSuspended, "at"]
-    list_select_related = ["contributor", "by", "lifted_by"]
+    list_select_related = ["contributor", "by__contributor", "lifted_by__contributor"]
     search_fields = ["contributor__handle", "reason"]
     recorded = ["contributor", "reason", "by", "at", "lifted_by", "lifted_at"]
 
@@ -222,5 +222,5 @@ class ErasureAdmin(ReadOnly, admin.ModelAdmin[Erasure]):
 
     list_display = ["id", "at", "by", "account", "reason"]
     list_filter = ["at"]
-    list_select_related = ["by", "account"]
+    list_select_related = ["by__contributor", "account"]
     search_fields = ["reason", "=account__id", "by__username"]

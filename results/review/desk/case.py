@@ -14,7 +14,7 @@ from django.utils.translation import gettext
 
 from results.models import CheckResult, NormalisedSet, Pull, PullSet, ReviewCase, Session
 from results.models.declared.holds import SPEAKS_FOR
-from results.models.lifecycle import COUNTING
+from results.models.lifecycle import COUNTING, State
 from results.normalising.scales import scale_of
 from results.pools.estimate import Outcome, efficiency_of
 from results.pools.influence import with_and_without
@@ -70,7 +70,7 @@ def case_context(case: ReviewCase) -> dict[str, Any]:
             if check.level == CheckResult.Level.NONE and check.name != SPEAKS_FOR
         ],
         "thread": thread_of(pull_set),
-        "history": pull_set.state_changes.select_related("by").order_by("pk"),
+        "history": pull_set.state_changes.select_related("by__contributor").order_by("pk"),
         "pulls": pull_set.pulls.order_by("pk"),
         "straight_line": straight_line_of(pull_set),
         "earlier_decisions": earlier_decisions_of(pull_set),
@@ -85,22 +85,24 @@ def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:
     """The pool with and without the set, and the pictures.
 
     Whatever stops a pool from being computed, the case has to stay open for a decision: then it
-    says so, and shows the pulls all the same.
+    says so, and shows the pulls all the same. A set that was withdrawn moves no pool.
     """
-    try:
-        both = with_and_without(normalised)
-    except Exception:
-        log.exception("a case's pool could not be computed", pull_set=pull_set.pk)
-        both = None
+    withdrawn = pull_set.state == State.WITHDRAWN
+    both = None
+    if not withdrawn:
+        try:
+            both = with_and_without(normalised)
+        except Exception:
+            log.exception("a case's pool could not be computed", pull_set=pull_set.pk)
     return {
-        "no_pool": both is None,
+        "no_pool": both is None and not withdrawn,
         "pooled": [
             PooledFigure(gettext("with this set"), _figure(both.with_it)),
             PooledFigure(gettext("without it"), _figure(both.without_it)),
         ]
         if both
         else [],
-        "moved_by": moved_by(both.shift if both else None),
+        "moved_by": "" if withdrawn else moved_by(both.shift if both else None),
         "efficiency_percent": 100 * normalised.efficiency,
         "pulls_picture": case_charts.pulls(
             _series(pull_set, normalised, both.without_it if both else None)

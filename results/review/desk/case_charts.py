@@ -12,7 +12,7 @@ from datetime import date
 
 from django.utils.translation import gettext_lazy as _
 
-THIS_SESSION, SAME_RIG, OTHER_RIGS = "this session", "same rig, other days", "other testers"
+THIS_SESSION, SAME_RIG, OTHER_RIGS = "this session", "same rig, other sessions", "other testers"
 KINDS = {THIS_SESSION: "own", SAME_RIG: "same", OTHER_RIGS: "others"}
 
 WIDTH, EDGE, ROW, DAYS_HEIGHT = 360.0, 12.0, 46.0, 190.0

@@ -10,6 +10,7 @@ from django.utils.translation import gettext
 from results.models import Baseline, Pull, PullSet, ReviewCase, Session, StateChange
 from results.models.lifecycle import State
 from results.review.decisions import version_of
+from results.review.selectors import holds_of
 
 MOST_OTHERS = 40
 """Other cases that one screen offers to decide on."""
@@ -32,7 +33,15 @@ class OtherCase:
     def label(self) -> str:
         pull_set = self.case.pull_set
         where = gettext("of this session") if self.same_session else gettext("of another session")
-        return f"{pull_set}, {pull_set.session.pulled_on:%Y-%m-%d}, {where}"
+        held_by = ", ".join(each.name for each in holds_of(pull_set)) or gettext("a moderator")
+        text = gettext("%(set)s (%(number)s), %(day)s, %(where)s, held by: %(held_by)s")
+        return text % {
+            "set": pull_set,
+            "number": pull_set.pk,
+            "day": f"{pull_set.session.pulled_on:%Y-%m-%d}",
+            "where": where,
+            "held_by": held_by,
+        }
 
 
 def straight_line_of(pull_set: PullSet) -> QuerySet[Baseline]:
@@ -86,7 +95,7 @@ def earlier_decisions_of(pull_set: PullSet) -> QuerySet[StateChange]:
     versions = [session.pk for session in pull_set.session.earlier_versions()]
     return (
         StateChange.objects.filter(pull_set__session__in=versions, to_state__in=DECIDED)
-        .select_related("by", "pull_set__session", "pull_set__connection")
+        .select_related("by__contributor", "pull_set__session", "pull_set__connection")
         .order_by("-pk")
     )
 

@@ -30,7 +30,10 @@ class DecisionForm(forms.Form):
         required=False,
         widget=forms.CheckboxSelectMultiple,
         label=gettext_lazy("Decide the same on"),
-        help_text=gettext_lazy("Other cases of this tester. A question goes to this set alone."),
+        help_text=gettext_lazy(
+            "Other cases of this tester. Each gets a letter of its own: your words, and its own "
+            "evidence where the draft has this set's. A question goes to this set alone."
+        ),
     )
 
     def offer_others(self, others: Sequence[tuple[str, str]]) -> None:

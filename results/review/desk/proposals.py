@@ -13,8 +13,8 @@ from django.shortcuts import get_object_or_404, redirect
 from django.template.response import TemplateResponse
 from django.utils.translation import gettext, gettext_lazy
 
-from results.catalogue.proposals import Decision, Entry
-from results.models import Connection, Proposal, TieParameter
+from results.catalogue.proposals import Decision, Entry, proposed_as
+from results.models import Connection, Proposal, TieParameter, WaitingSession
 from results.review.desk.audits import ModeratorsOwn, Open
 from results.review.proposals import decide_proposal
 from rigs.metrology import bounds
@@ -216,6 +216,9 @@ class ProposalAdmin(ModeratorsOwn[Proposal]):
         form = ProposalForm(request.POST if request.method == "POST" else None, proposal)
         if request.method == "POST" and self._done(request, proposal, form):
             return redirect("admin:results_proposal_changelist")
+        proposed = proposed_as(proposal)
+        named = WaitingSession.objects.filter(proposals__in=proposed).distinct()
+        sessions = named.select_related("contributor").order_by("created_at", "pk")
         context = {
             **self.admin_site.each_context(request),
             **(extra_context or {}),
@@ -224,7 +227,9 @@ class ProposalAdmin(ModeratorsOwn[Proposal]):
             "proposal": proposal,
             "open": proposal.state == State.OPEN,
             "moderating": is_moderator(request.user),
-            "waiting": proposal.waiting_sessions.select_related("contributor"),
+            "proposed": proposed,
+            "sessions": sessions,
+            "waiting": [each for each in sessions if each.state == WaitingSession.State.WAITING],
             "form": form,
         }
         return TemplateResponse(request, "admin/results/proposal/decide.html", context)

@@ -14,7 +14,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from results.models import Message, ReviewCase
-from results.models.screening import OPEN
+from results.models.screening import APPEALED, OPEN
 
 ANSWERED = Q(answered_at__isnull=False) & (
     Q(asked_at__isnull=True) | Q(answered_at__gt=F("asked_at"))
@@ -28,7 +28,7 @@ Cases = QuerySet[ReviewCase]
 FAILED = "failed"
 """The filter that leaves what failed alone, which the queue lists before its cases."""
 FILTERS: dict[str, Callable[[Cases], Cases]] = {
-    "appealed": lambda cases: cases.filter(appealed__isnull=False),
+    "appealed": lambda cases: cases.filter(APPEALED),
     "answered": lambda cases: cases.filter(OPEN & ANSWERED),
     "asked": lambda cases: cases.filter(OPEN & ASKED),
     FAILED: lambda cases: cases.none(),

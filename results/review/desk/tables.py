@@ -330,7 +330,7 @@ read_only(
     StateChange,
     "pull_set from_state to_state by reason at",
     filters="to_state at",
-    related="pull_set__connection by",
+    related="pull_set__connection by__contributor",
     search="=pull_set__id by__username reason",
 )
 read_only(
@@ -404,7 +404,7 @@ read_only(
     Message,
     "pull_set kind by text at",
     filters="kind at",
-    related="pull_set__connection by",
+    related="pull_set__connection by__contributor",
     search="=pull_set__id by__username text",
 )
 read_only(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from results.catalogue.proposals import open_proposals
 from results.jobs import operations
 from results.models import Report, ReviewCase
+from results.models.screening import APPEALED
 from results.review.desk.queue import ANSWERED, with_messages
 
 
@@ -32,7 +33,7 @@ def waiting_work() -> WaitingWork:
     cases = ReviewCase.objects.still_open()
     return WaitingWork(
         cases=cases.count(),
-        appealed=cases.filter(appealed__isnull=False).count(),
+        appealed=cases.filter(APPEALED).count(),
         answered=with_messages(cases).filter(ANSWERED).count(),
         failed=operations.failed_jobs().count() + operations.failed_pools().count(),
         reports=Report.objects.filter(closed_at=None).count(),
