@@ -23,7 +23,7 @@ def test_a_set_in_any_wrong_unit_is_held_and_the_note_names_the_right_one(meant,
     off = np.log(1.04 * FORCE_UNITS[entered] / FORCE_UNITS[meant])
     check = mixed_units_in_set("set 1", np.log(0.8) + off, np.log(0.8), 0.1, entered)
     assert check.level == Level.HOLD
-    assert f"choose {meant} as its unit" in check.sentence
+    assert f"its unit is {meant}" in check.sentence
 
 
 @pytest.mark.parametrize("times", [0.45, 0.55, 0.65, 1.5])

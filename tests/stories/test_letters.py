@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from results.intake import amend
 from results.models import CheckResult, PullSet, ReviewCase, Screening, Session
+from results.models.declared.holds import HOLDS
 from results.models.lifecycle import State, move
 from results.pages.figures import lowest_to_highest
 from results.review.decisions import appeal, ask, decide, version_of
@@ -157,6 +158,39 @@ def test_what_else_one_can_decide_on_says_why_it_is_held(desk, waiting):
     page = html.unescape(desk.get(page_of(waiting[0])).content.decode())
     assert f"{waiting[1]} ({waiting[1].pk})" in page
     assert "held by: strength of the line" in page
+
+
+ASKS = re.compile(r"\?|Answer under|An answer under")
+NOTHING_TO_DO = re.compile(r"nothing for you to do|need do nothing|needs? nothing of you", re.I)
+
+
+@pytest.mark.parametrize("decision", ["release", "reject", "hold", "ask"])
+def test_a_letter_asks_or_says_that_nothing_is_asked_and_says_each_thing_once(owner, decision):
+    """Of every check that holds."""
+    session = making.session(making.revision_of(owner))
+    pull_set = held_set(session, "Albright")
+    for name in HOLDS:
+        CheckResult.objects.create(
+            screening=Screening.objects.create(session=session), pull_set=pull_set, name=name,
+            applies_to="set 1", figure=1.4, threshold=1.0, level="hold", sentence="So it was seen.",
+            source="a story",
+        )  # fmt: skip
+        letter = draft(pull_set, decision)
+        assert "So it was seen." in letter
+        assert not (ASKS.search(letter) and NOTHING_TO_DO.search(letter)), name
+        sentences = re.split(r"(?<=[.?])\s+", letter)
+        assert len(sentences) == len(set(sentences)), name
+
+
+def test_its_tester_finds_the_set_a_letter_is_about_and_reads_its_paragraphs(desk, waiting, owner):
+    first = waiting[0]
+    desk.post(page_of(first), sent(first, [], "reject", draft(first, "reject")))
+    at_home = Client()
+    at_home.force_login(owner.user)
+    page = at_home.get("/bench/").content.decode()
+    assert f"set {first.pk}</small></h3>" in page
+    assert "Held or rejected" in page
+    assert page.count("leave it out of its pool.<br><br>What was seen") == 2, "notice and thread"
 
 
 def in_state(state: str, owner, moderator) -> PullSet:

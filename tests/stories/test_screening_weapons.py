@@ -197,7 +197,7 @@ def test_kilograms_in_one_set_are_held_and_the_note_names_the_unit(league):
     session, holds, _ = _sent(submission, document)
     [wrong] = session.pull_sets.filter(state="held")
     assert wrong.label == document["pull_sets"][1]["label"]
-    assert "choose kgf as its unit" in holds.get(name="units of joined and straight pulls").sentence
+    assert "its unit is kgf" in holds.get(name="units of joined and straight pulls").sentence
 
 
 @pytest.mark.parametrize("wrong", ["one set", "straight line", "everything", "straight, by API"])

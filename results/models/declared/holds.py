@@ -161,7 +161,7 @@ HOLDS: dict[str, Hold] = {
         _("A second tester, not linked to you, who came to the service a month before or after "
           "you and whose result in this pool lies nearer to yours than to the figure of the "
           "others; more testers, so that it moves the figure less; or a "
-          "moderator's look. You need do nothing."),
+          "moderator's look. Whichever comes first, it counts by itself from then on."),
     ),
 }  # fmt: skip
 

@@ -72,10 +72,10 @@ class MixUp:
 
     @property
     def repair(self) -> str:
-        """What to do about it, as a sentence."""
+        """What it would be put right to, as a sentence; what is held says by which step."""
         if not self.meant:
-            return "If so, send a corrected version with the point in its place."
-        return f"If so, choose {self.meant} as its unit and send that as the corrected version."
+            return "If so, the point belongs in another place."
+        return f"If so, its unit is {self.meant}."
 
 
 def nearest_mix_up(ratio: float, entered: str = "", tolerance: float = UNIT_TOLERANCE) -> MixUp:
