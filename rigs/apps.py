@@ -10,7 +10,7 @@ class RigsConfig(AppConfig):
     def ready(self) -> None:
         """Write accounts by their handle wherever one is written as a text.
 
-        Django writes the sign-in name, which is nobody's to read but its holder's: on the pages of
+        Django writes the sign-in name, which only its holder is to read: on the pages of
         the administration alone it would stand in a dozen tables.
         """
         from django.contrib.auth.models import User  # noqa: PLC0415  (models are loaded by now)

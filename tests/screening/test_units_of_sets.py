@@ -44,7 +44,7 @@ def test_kilograms_in_half_of_a_set_are_found_and_pulls_that_scatter_are_not():
     loads[::2] *= 0.45359237
     check = units_within_set("set 1", loads, "lbf")
     assert check.level == Level.HOLD
-    assert "choose kgf" in check.sentence
+    assert "its unit is kgf" in check.sentence
 
 
 def test_honest_sets_hardly_ever_fall_into_two_groups():

@@ -219,7 +219,7 @@ def signs_in(planted: Planted, somebody: User | None = None) -> dict[str, str]:
     }
 
 
-def test_nobody_reads_by_what_name_another_signs_in(planted, moderator):
+def test_no_one_reads_by_what_name_another_signs_in(planted, moderator):
     """A moderator on every page and on the desk, an administrator on all but the account forms."""
     moderator.user.refresh_from_db()
     administrator = User.objects.create_superuser("the administrator")
