@@ -7,9 +7,11 @@ from typing import Any, TypeVar
 from django import forms
 from django.contrib import admin
 from django.contrib.admin.views.main import SEARCH_VAR, ChangeList, ChangeListSearchForm
+from django.contrib.auth.models import User
 from django.db.models import Model, QuerySet
 from django.http import HttpRequest
 from django.urls import reverse
+from django.utils.translation import gettext_lazy as _
 
 from rigs.models import (
     Calibration,
@@ -151,17 +153,33 @@ class ClubAdmin(admin.ModelAdmin[Club]):
     search_fields = ["name"]
 
 
+class ContributorForm(forms.ModelForm):  # type: ignore[type-arg]  # of contributors
+    """A profile; whose it is to be is said by the name that the account signs in by."""
+
+    user = forms.ModelChoiceField(
+        User.objects.filter(contributor__isnull=True),
+        to_field_name="username",
+        label=_("Sign-in name"),
+        help_text=_("of an account that has no handle yet"),
+        widget=forms.TextInput,
+        error_messages={
+            "invalid_choice": _("No account signs in by this name, or it has a handle already.")
+        },
+    )
+
+
 @admin.register(Contributor)
 class ContributorAdmin(admin.ModelAdmin[Contributor]):
     """Testers and their accounts. A handle is changed by its holder, who is then rewritten where it
     stands in stored sentences; agreeing and closing are the holder's own."""
 
+    form = ContributorForm
     fields = ["user", "handle", "club", "shows_club", "shows_rigs", "shows_sets"]
     list_display = ["handle", "user__username", "club", "joined_at"]
     list_filter = ["club", "joined_at"]
     list_select_related = ["user", "club"]
     search_fields = ["handle", "user__username", "user__email"]
-    raw_id_fields = ["user", "club"]
+    raw_id_fields = ["club"]
 
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:  # noqa: ARG002
         return ("user", "handle") if obj is not None else ()

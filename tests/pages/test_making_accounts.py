@@ -1,6 +1,7 @@
 """An administrator makes a contributor, a moderator or both on one page."""
 
 import re
+from html import unescape
 
 import pytest
 from django.contrib.auth.models import User
@@ -80,3 +81,33 @@ def test_only_an_administrator_sees_the_page(as_owner, moderator):
         client.force_login(user)
         assert client.get(PAGE).status_code == 403
         assert client.post(PAGE, new("heron", moderator="on")).status_code == 403
+
+
+@pytest.mark.parametrize(
+    "looked_for_at", ["/admin/", "/admin/auth/user/add/", "/admin/auth/user/{}/change/", "/bench/"]
+)
+def test_the_one_form_is_found_where_one_looks_and_says_what_makes_a_moderator(
+    admin_client, admin_user, looked_for_at
+):
+    Contributor.objects.create(user=admin_user, handle="the keeper")
+    page = unescape(admin_client.get(looked_for_at.format(admin_user.pk)).content.decode())
+    assert f'href="{PAGE}"' in page
+    assert "a moderator's by the group" in unescape(admin_client.get(PAGE).content.decode())
+    assert looked_for_at == "/bench/" or "a moderator's by the group" in page
+
+
+def test_a_profile_is_made_for_an_account_by_the_name_it_signs_in_by(admin_client, db):
+    there = User.objects.create_user("newtester")
+    taken = contributor("owner").user
+    add = "/admin/rigs/contributor/add/"
+    assert "Sign-in name" in admin_client.get(add).content.decode()
+    for wrong in (str(there.pk), taken.username, "none such"):
+        answer = admin_client.post(add, {"user": wrong, "handle": "Heron"})
+        assert "No account signs in by this name" in answer.content.decode()
+    assert admin_client.post(add, {"user": "newtester", "handle": "Heron"}).status_code == 302
+    made = Contributor.objects.get(handle="Heron")
+    assert made.user == there
+    page = f"/admin/rigs/contributor/{made.pk}/change/"
+    assert admin_client.post(page, {"user": taken.username, "shows_sets": "on"}).status_code == 302
+    made.refresh_from_db()
+    assert made.user == there

@@ -125,6 +125,18 @@ def test_several_without_a_reason_stay_as_they_were(desk, held):  # noqa: F811
     assert held.state == "held"
 
 
+def test_a_browser_asks_for_the_reason_first_so_that_the_selection_stays(desk, held):  # noqa: F811
+    """What runs failures again needs none."""
+    Pool.objects.update(failed_at=timezone.now(), failures=5)
+    page = desk.get(QUEUE).content.decode()
+    [reason] = re.findall(r"<textarea[^>]*name=\"reason\"[^>]*>", page)
+    assert " required" in reason
+    again = reverse("admin:results_reviewcase_again")
+    buttons = [each for each in re.findall(r"<button[^>]*>", page) if again in each]
+    assert len(buttons) == 2
+    assert all("formnovalidate" in each for each in buttons)
+
+
 def test_the_queue_says_who_was_asked_who_answered_and_for_how_long_it_waits(
     desk,
     held,  # noqa: F811
@@ -243,7 +255,7 @@ def test_a_case_shows_its_straight_line_and_leads_to_set_rig_session_and_tester(
     assert "Straight line as written: thin" in page
     assert "98 N" in page
     rig = held.session.revision.rig_id
-    for address in (f"/pull-sets/{held.pk}/", f"/rigs/{rig}/", f"/sessions/{held.session_id}"):
+    for address in (f"/pull-sets/{held.pk}/", f"/rigs/{rig}/", f"/sessions/{held.session_id}/"):
         assert f'{address}"' in page
 
 

@@ -55,8 +55,13 @@ class DecisionForm(forms.Form):
 
 
 class ManyForm(ActionForm):
-    """The reason that goes with one decision on many cases."""
+    """The reason that goes with one decision on many cases.
+
+    Browsers ask for it before they send anything, so that what was selected stays selected.
+    """
 
     reason = forms.CharField(
-        max_length=LONGEST_TEXT, required=False, widget=forms.Textarea(attrs={"rows": 2})
+        max_length=LONGEST_TEXT,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2, "required": True}),
     )
