@@ -257,7 +257,7 @@ def _find_unit(
 
 
 def _greatest(body: Sequence[list[object]], place: int, decimal: str) -> str:
-    """Three cells of a column by which its unit can be told: the first ones are often zeros."""
+    """Three cells of a column that show its unit: the first ones are often zeros."""
     given = [_at(row, place) for row in body]
     rising = sorted(given, key=lambda cell: cells.number(cell, decimal) or 0.0)
     return ", ".join(map(seen, rising[-3:]))
