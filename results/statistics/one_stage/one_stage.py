@@ -30,7 +30,7 @@ freedom), the bias in percent without and with it, and its Monte Carlo error:
 
 In 145 to 303 other pools with Weibull joins it is +0.3 (0.2), +0.2 (0.1) and +0.5 (0.2) for 3, 5
 and 10 testers, and covers 98 to 99. By the likelier family alone it is as much, +0.3, +0.1 and
-+0.5, and by the Weibull alone, which nobody knows to be true, -0.2, -0.2 and +0.2. With
++0.5, and by the Weibull alone, which no one knows to be true, -0.2, -0.2 and +0.2. With
 lognormal joins and ten testers it is +0.2 (0.3). Pages say that it may be off by half a percent.
 
 Where 73 percent part in the line it is +0.9 (0.6) and -0.4 (0.4), and where 91 percent do, so that
