@@ -214,7 +214,7 @@ class LotPullsSent(Strict):
         ),
         max_length=MOST_PIECES,
         allow_empty=False,
-        help_text="readings of each piece, as many of one as of the others",
+        help_text="readings of each piece; pieces need not have equally many",
     )
 
 
@@ -233,6 +233,8 @@ class LotVerdictDocument(Shown):
     difference_at_end_N = serializers.FloatField(allow_null=True)
     stable = serializers.BooleanField(allow_null=True)
     why_not_stable = serializers.CharField()
+    pulls_at_end = serializers.IntegerField()
+    mean_at_end_N = serializers.FloatField(allow_null=True)
 
 
 class PackedDocument(Shown):
@@ -282,7 +284,8 @@ class RoundReportDocument(ShownRow):
     )
     changes = serializers.SerializerMethodField(
         help_text="what makes it differ from the version before: `withdrawn`, `corrected`, "
-        "`recalculated` or `added` sets of a participant, and each assigned `value` that moved"
+        "`recalculated` or `added` sets of a participant, each spool that was `pulled again` after "
+        "the round, and each assigned `value` that moved"
     )
     participants = serializers.SerializerMethodField(
         help_text="the testers behind the numbers, for those in the round alone"

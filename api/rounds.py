@@ -291,7 +291,11 @@ class LotPulls(OfARound):
         ],
     )
     def put(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Store the pulls of an occasion in place of those before, until the close."""
+        """Store the pulls of an occasion in place of those before, until the close.
+
+        Once it is closed, those after it are stored where there are none yet, and stay; the report
+        then gets a new version.
+        """
         lot = self.lot()
         sent = LotPullsSent(data=request.data)
         sent.is_valid(raise_exception=True)

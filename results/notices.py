@@ -16,7 +16,15 @@ from django.utils.translation import gettext, gettext_lazy, override
 
 from results.jobs.after_commit import after_commit
 from results.jobs.database_clock import from_now
-from results.models import Baseline, Notice, PullSet, Round, UnsentMail, WaitingSession
+from results.models import (
+    Baseline,
+    Notice,
+    PullSet,
+    Round,
+    RoundParticipant,
+    UnsentMail,
+    WaitingSession,
+)
 from rigs.models import Contributor
 
 if TYPE_CHECKING:
@@ -107,9 +115,12 @@ def address_of(notice: Notice) -> str:
     if notice.about == About.WAITING and notice.waiting_id is not None:
         return reverse("pages:waiting-session", args=[notice.waiting_id])
     if notice.about == About.ROUND and notice.round is not None:
-        closed = notice.round.state == Round.State.CLOSED
+        took_part = RoundParticipant.objects.filter(
+            round=notice.round_id, contributor=notice.to_id, number__isnull=False
+        )
+        has_own = notice.round.state == Round.State.CLOSED and took_part.exists()
         return reverse(
-            "pages:own-round-report" if closed else "pages:round", args=[notice.round_id]
+            "pages:own-round-report" if has_own else "pages:round", args=[notice.round_id]
         )
     if notice.about == About.SET and notice.pull_set_id is not None:
         return reverse("pages:pull-set", args=[notice.pull_set_id])

@@ -179,7 +179,6 @@ class ContributorAdmin(admin.ModelAdmin[Contributor]):
     list_filter = ["club", "joined_at"]
     list_select_related = ["user", "club"]
     search_fields = ["handle", "user__username", "user__email"]
-    raw_id_fields = ["club"]
 
     def get_readonly_fields(self, request: HttpRequest, obj: Any = None) -> tuple[str, ...]:  # noqa: ARG002
         return ("user", "handle") if obj is not None else ()

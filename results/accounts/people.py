@@ -11,7 +11,7 @@ from django.utils.crypto import get_random_string
 from django.utils.translation import gettext
 
 from results.accounts.join import take_handle
-from rigs.models import Contributor
+from rigs.models import Club, Contributor
 from rigs.permissions import MODERATORS, is_moderator
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
@@ -20,13 +20,17 @@ PASSWORD_LENGTH = 20
 
 @dataclass(frozen=True)
 class Person:
-    """Who is to be made or given rights: ``handle`` is needed of a contributor alone."""
+    """Who is to be made or given rights: ``handle`` and ``club`` are a contributor's alone.
+
+    A club is given by its name; one that there is not yet is made.
+    """
 
     name: str
     email: str = ""
     handle: str = ""
     contributor: bool = False
     moderator: bool = False
+    club: str = ""
 
 
 @dataclass(frozen=True)
@@ -48,7 +52,7 @@ def make_person(by: User, person: Person) -> Made:
     """
     if not (by.is_active and by.is_superuser):
         raise Forbidden(gettext("Only an administrator makes accounts."))
-    if not (person.contributor or person.moderator):
+    if not (person.contributor or person.moderator or person.club.strip()):
         expected = gettext("contributor, moderator or both")
         raise Invalid(
             gettext("Choose what the account is for."),
@@ -62,10 +66,37 @@ def make_person(by: User, person: Person) -> Made:
         if person.contributor and not Contributor.objects.filter(user=user).exists():
             handle = take_handle(user, person.handle or person.name).handle
             given.append(gettext("the handle '%(handle)s'") % {"handle": handle})
+        if person.club.strip():
+            given += _entered_in_club(user, person.club.strip())
         if person.moderator and not is_moderator(user):
             user.groups.add(Group.objects.get_or_create(name=MODERATORS)[0])
             given.append(gettext("a moderator's rights"))
     return Made(user, password, tuple(given))
+
+
+def _entered_in_club(user: User, name: str) -> list[str]:
+    """Make a contributor a member of the club of this name, whatever they were a member of."""
+    contributor = Contributor.objects.select_for_update(of=("self",)).filter(user=user).first()
+    if contributor is None:
+        raise Invalid(
+            gettext("Only a contributor is a member of a club."),
+            [Finding("", "club", name[:20], gettext("nothing, or a contributor"))],
+        )
+    club = Club.objects.filter(name__iexact=name).first() or Club(name=name)
+    try:
+        if club.pk is None:
+            club.full_clean()
+            club.save()
+    except ValidationError as error:
+        expected = " ".join(error.messages)
+        raise Invalid(
+            gettext("The club can't be made."), [Finding("", "club", name[:20], expected)]
+        ) from None
+    if contributor.club_id == club.pk:
+        return []
+    contributor.club = club
+    contributor.save(update_fields=["club"])
+    return [gettext("membership of %(club)s") % {"club": club.name}]
 
 
 def _account(person: Person) -> tuple[User, str]:

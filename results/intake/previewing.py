@@ -52,7 +52,8 @@ class SetPreview:
 class Preview:
     """What would be stored; ``asked`` are the warnings to look at before storing, which come first
     among them, and ``same_day`` one's current sessions of that day on that rig.
-    ``sealed_until_the_close_of`` is the round of a session that goes by its codes.
+    ``sealed_until_the_close_of`` is the round of a session that goes by its codes, and ``late`` is
+    whether that would be after its last day.
     """
 
     rig: str
@@ -65,6 +66,7 @@ class Preview:
     asked: tuple[Finding, ...] = ()
     same_day: tuple[Session, ...] = ()
     sealed_until_the_close_of: int | None = None
+    late: bool = False
 
 
 def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:

@@ -26,6 +26,12 @@ WORDS = {
     "thread": _("thread"),
     "chart": _("chart"),
     "account": _("account"),
+    # what became of the results under a code of a round
+    "not sent yet": _("not sent yet"),
+    "sent": _("sent"),
+    "nothing came": _("nothing came"),
+    "could not be stored": _("could not be stored"),
+    "sent, then withdrawn": _("sent, then withdrawn"),
     # lines and loading
     "dry": _("dry"),
     "wetted": _("wetted"),

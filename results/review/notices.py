@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext
 
-from results.models import Notice
+from results.models import Notice, Session
 from results.notices import address_of
 from rigs.models import Contributor
 
@@ -17,15 +20,49 @@ def notices_of(contributor: Contributor) -> QuerySet[Notice]:
     return (
         Notice.objects.filter(to=contributor)
         .select_related(
-            "pull_set__session", "pull_set__connection", "baseline__session__revision", "round"
+            "pull_set__session",
+            "pull_set__connection",
+            "baseline__session__revision__rig",
+            "round",
         )
         .order_by("-pk")
     )
 
 
-def with_addresses(notices: Iterable[Notice]) -> list[tuple[Notice, str]]:
-    """Each notice with the page that it is about."""
-    return [(notice, address_of(notice)) for notice in notices]
+def name_of(notice: Notice) -> str:
+    """What a notice is about, in words that its receiver knows it by; never empty.
+
+    By the notice's kind: a notice of an account or a round names a set for API version 1 alone.
+    """
+    if notice.about == Notice.About.CHART and notice.baseline is not None:
+        session = notice.baseline.session
+        return _on_its_day(session.revision.rig.name, session)
+    if notice.about == Notice.About.WAITING:
+        return gettext("A session that waits")
+    if notice.about == Notice.About.ROUND and notice.round is not None:
+        return notice.round.title
+    about_a_set = notice.about in (Notice.About.SET, Notice.About.THREAD)
+    if about_a_set and notice.pull_set is not None:
+        return _on_its_day(notice.pull_set.connection.name, notice.pull_set.session)
+    return gettext("Your account")
+
+
+def _on_its_day(name: str, session: Session) -> str:
+    return f"{name}, {date_format(session.pulled_on, 'DATE_FORMAT')}"
+
+
+@dataclass(frozen=True)
+class ShownNotice:
+    """A notice with the name and the page of what it is about."""
+
+    notice: Notice
+    name: str
+    address: str
+
+
+def shown_notices(notices: Iterable[Notice]) -> list[ShownNotice]:
+    """Each notice as its receiver reads it."""
+    return [ShownNotice(notice, name_of(notice), address_of(notice)) for notice in notices]
 
 
 def mark_read(contributor: Contributor) -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 from django.db import transaction
 from django.utils.translation import gettext
@@ -19,16 +20,21 @@ MOST_PIECES, MOST_OF_A_PIECE = 60, 20
 
 
 def record(
-    by: Contributor, lot: RoundLot, occasion: str, unit: str, pieces: Sequence[Sequence[float]]
+    by: Contributor,
+    lot: RoundLot,
+    occasion: str,
+    unit: str,
+    pieces: Sequence[Sequence[float | Decimal]],
 ) -> None:
     """Store the readings of each piece of a lot, in place of those of the same occasion.
 
-    Only pulls that parted in the line, as many of each piece. One transaction. Locks the
-    contributor, then the round. Raises Forbidden, Invalid, Conflict once it is closed, and
-    AccountClosed.
+    Once the round is closed, those after it are stored where there are none yet, and then stay:
+    its report gets a new version. Only pulls that parted in the line. One transaction. Locks the
+    contributor, then the round. Raises Forbidden, Invalid, Conflict where nothing is stored any
+    more, and AccountClosed.
     """
     try:
-        newtons = [[force_newtons(each, unit) for each in piece] for piece in pieces]
+        newtons = [[force_newtons(float(each), unit) for each in piece] for piece in pieces]
     except UnitError:
         expected = gettext("a unit of force: %(units)s") % {"units": ", ".join(FORCE_UNITS)}
         raise Invalid(
@@ -37,8 +43,12 @@ def record(
     _check(occasion, newtons)
     with transaction.atomic():
         now = lock_round_of(lock_contributor(by), lot.round)
-        if now.state == Round.State.CLOSED:
-            raise Conflict(gettext("The round is closed: its report stays as it is."))
+        if occasion not in occasions_left(now, lot):
+            raise Conflict(
+                gettext("The round is closed: its pulls after it are stored already, and stay.")
+                if occasion == LotPull.Occasion.AFTER
+                else gettext("The round is closed: the pulls before it stay as they are.")
+            )
         lot.pulls.filter(occasion=occasion).delete()
         LotPull.objects.bulk_create(
             LotPull(
@@ -46,7 +56,7 @@ def record(
                 occasion=occasion,
                 piece=piece,
                 number=number,
-                reading_written=f"{reading:.12g}",
+                reading_written=_written(reading),
                 unit=unit,
                 reading_N=newtons[piece - 1][number - 1],
             )
@@ -55,15 +65,36 @@ def record(
         )
 
 
+def _written(reading: float | Decimal) -> str:
+    """A decimal as it was written, its last zeros too."""
+    return str(reading) if isinstance(reading, Decimal) else f"{reading:.12g}"
+
+
+def occasions_left(of: Round, lot: RoundLot) -> tuple[LotPull.Occasion, ...]:
+    """Those of which pulls of a lot of this round can still be stored."""
+    before, after = LotPull.Occasion.BEFORE, LotPull.Occasion.AFTER
+    if of.state != Round.State.CLOSED:
+        return before, after
+    return () if lot.pulls.filter(occasion=after).exists() else (after,)
+
+
 def _check(occasion: str, newtons: Sequence[Sequence[float]]) -> None:
     findings = []
     if occasion not in LotPull.Occasion.values:
         findings.append(Finding("", "occasion", occasion[:20], gettext("before or after")))
-    sizes = {len(piece) for piece in newtons}
-    if not 1 <= len(newtons) <= MOST_PIECES or len(sizes) != 1 or max(sizes) > MOST_OF_A_PIECE:
-        expected = gettext("1 to %(most)d pieces with as many pulls of each")
-        found = ", ".join(str(len(piece)) for piece in newtons[:20])
-        findings.append(Finding("", "pieces", found, expected % {"most": MOST_PIECES}))
+    if not 1 <= len(newtons) <= MOST_PIECES:
+        expected = gettext("1 to %(most)d pieces") % {"most": MOST_PIECES}
+        findings.append(Finding("", "pieces", str(len(newtons)), expected))
+    findings += [
+        Finding(
+            f"pieces[{number}]",
+            "pulls",
+            str(len(piece)),
+            gettext("1 to %(most)d of a piece") % {"most": MOST_OF_A_PIECE},
+        )
+        for number, piece in enumerate(newtons)
+        if not 1 <= len(piece) <= MOST_OF_A_PIECE
+    ]
     findings += [
         Finding(f"pieces[{number}]", "reading", f"{each:g} N", f"{READING_N} N")
         for number, piece in enumerate(newtons)

@@ -9,16 +9,18 @@ from typing import Any
 from django.db.models import Count, Exists, OuterRef, Sum
 from django.db.models.functions import Coalesce
 
-from results.models import Job, RoundReport, RoundSet, Session
+from results.models import Job, LotPull, RoundReport, RoundSet, Session
 
 State = RoundReport.State
 WITHDRAWN, CORRECTED, ADDED, RECALCULATED = "withdrawn", "corrected", "added", "recalculated"
+PULLED_AGAIN = "pulled again"
 
 
 def outdated() -> tuple[list[RoundReport], list[RoundReport]]:
     """The newest reports whose sets have changed, and those whose sets were worked out again.
 
-    Of the latter the figures may still be the same. Two queries, however many rounds there are.
+    Of the latter the figures may still be the same. A report's spools may have been pulled again,
+    too. Three queries, however many rounds there are.
     """
     newer = RoundReport.objects.filter(round=OuterRef("round"), number__gt=OuterRef("number"))
     newest = RoundReport.objects.filter(~Exists(newer), state=State.MADE)
@@ -27,11 +29,13 @@ def outdated() -> tuple[list[RoundReport], list[RoundReport]]:
         state=Job.State.DONE,
         finished_at__gt=Coalesce(OuterRef("held_at"), OuterRef("made_at")),
     )
-    now = _counted()
+    now, pulled = _counted(), _pulled_at_end()
     changed: list[RoundReport] = []
     perhaps: list[RoundReport] = []
     for one in newest.annotate(again=Exists(worked_out)).select_related("round"):
-        if now.get(one.round_id, (0, 0)) != (len(one.sets), sum(one.sets)):
+        if now.get(one.round_id, (0, 0)) != (len(one.sets), sum(one.sets)) or pulled.get(
+            one.round_id, 0
+        ) != sum(_at_end(one.report or {}).values()):
             changed.append(one)
         elif one.again:
             perhaps.append(one)
@@ -51,6 +55,17 @@ def _counted() -> dict[int, tuple[int, int]]:
     }
 
 
+def _pulled_at_end() -> dict[int, int]:
+    """By round how often its spools were pulled again after it."""
+    again = LotPull.objects.filter(occasion=LotPull.Occasion.AFTER).order_by()
+    return dict(again.values_list("lot__round").annotate(n=Count("pk")))
+
+
+def _at_end(figures: Mapping[str, Any]) -> dict[int, int]:
+    """The same of each spool in a report."""
+    return {one["spool"]: one.get("pulls_at_end", 0) for one in figures.get("spools", [])}
+
+
 def ask_again(one: RoundReport) -> None:
     """Ask for the version after this one; two who ask at once get the same."""
     RoundReport.objects.get_or_create(round=one.round, number=one.number + 1)
@@ -65,9 +80,10 @@ def before(one: RoundReport) -> RoundReport | None:
 def changes(
     was: RoundReport, sets: Iterable[int], figures: Mapping[str, Any]
 ) -> list[dict[str, Any]]:
-    """What makes a report differ from the version before: whose sets and why, and values moved.
+    """What makes a report differ from the version before: whose sets and why, spools that were
+    pulled again, and values moved.
 
-    Participants and samples by their numbers.
+    Participants, samples and spools by their numbers.
     """
     then, now = set(was.sets), set(sets)
     rows = RoundSet.objects.filter(pull_set__in=then ^ now).values_list(
@@ -94,7 +110,13 @@ def changes(
         {"participant": number, "what": what, "samples": sorted(samples)}
         for (number, what), samples in sorted(found.items())
     ]
-    return [*who, *_moved(was.report or {}, figures)]
+    at_end = _at_end(was.report or {})
+    spools = [
+        {"what": PULLED_AGAIN, "spool": spool}
+        for spool, pulls in _at_end(figures).items()
+        if at_end.get(spool, 0) != pulls
+    ]
+    return [*who, *spools, *_moved(was.report or {}, figures)]
 
 
 def _means(figures: Mapping[str, Any]) -> dict[tuple[int, int], float]:

@@ -80,12 +80,28 @@ def figures_of(of: Round, loads: Loads) -> dict[str, Any]:
             )
         )
     )
-    remarks = _remarks(of)
+    remarks, withdrawn = _remarks(of), _withdrawn(of)
     for one in found["participants"]:
         number = one["participant"]
         one["reading_uncertainty"] = uncertainties.get(number)
         one |= {name: number in who for name, who in remarks.items()}
+        one["samples_withdrawn"] = withdrawn.get(number, [])
+        one["withdrawn"] = bool(one["samples_withdrawn"])
     return found
+
+
+def _withdrawn(of: Round) -> dict[int | None, list[int]]:
+    """By participant the samples whose results came and don't count any more, duplicates too."""
+    sets = RoundSet.objects.filter(specimen__participant__round=of).select_related(
+        "specimen__participant", "specimen__sample", "pull_set__session"
+    )
+    counts = {one.specimen_id for one in sets_of(of)}
+    gone = {one.specimen_id: one.specimen for one in sets if one.specimen_id not in counts}
+    found: dict[int | None, list[int]] = defaultdict(list)
+    for specimen in gone.values():
+        sample = _number(specimen.sample.number, specimen.copy)
+        found[specimen.participant.number].append(sample)
+    return {number: sorted(samples) for number, samples in found.items()}
 
 
 def _remarks(of: Round) -> dict[str, set[int | None]]:
@@ -105,7 +121,7 @@ def _remarks(of: Round) -> dict[str, set[int | None]]:
     }
 
 
-REMARKS = ("late", "entered_late", "not_blind", "corrected")
+REMARKS = ("late", "entered_late", "not_blind", "corrected", "withdrawn")
 OF_ALL = ("entered", "sent", "pulls", "lower_bounds", "sigma_relative", "spools")
 OF_A_SAMPLE = (
     "sample", "duplicates", "tied_centrally", "pulls", "lower_bounds", "scatter_percent",
@@ -145,7 +161,7 @@ def public_part(found: Mapping[str, Any]) -> dict[str, Any]:
 
 def public_changes(changes: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
     """What everyone reads of why there is a new version: without the tester."""
-    return [_only(("what", "sample", "was_N", "is_N"), one) for one in changes]
+    return [_only(("what", "sample", "spool", "was_N", "is_N"), one) for one in changes]
 
 
 def _only(names: Sequence[str], of: Mapping[str, Any]) -> dict[str, Any]:

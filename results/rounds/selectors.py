@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
+from enum import Enum
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
 
 from results.models import (
     Round,
@@ -12,12 +14,24 @@ from results.models import (
     RoundParticipant,
     RoundReport,
     RoundSample,
+    RoundSet,
     RoundSpecimen,
     SealedSession,
+    Session,
 )
 from rigs.models import Contributor
 
 TAKES_PART = Q(participants__withdrawn_at=None)
+
+
+class Became(Enum):
+    """What became of the results under a code; its value is what pages say."""
+
+    AWAITED = "not sent yet"
+    SENT = "sent"
+    MISSED = "nothing came"
+    STOPPED = "could not be stored"
+    WITHDRAWN = "sent, then withdrawn"
 
 
 @dataclass(frozen=True)
@@ -28,11 +42,15 @@ class OwnCode:
     ties: int
     sample: RoundSample | None
     sent: bool
+    became: Became
 
 
 @dataclass(frozen=True)
 class Sender:
-    """How many of their codes a participant has sent results of; all that an organiser sees."""
+    """How many of their codes a participant has sent results of; all that an organiser sees.
+
+    ``withdrawn`` and ``stopped`` are those of them whose results don't count after the close.
+    """
 
     participant: RoundParticipant
     sent: int
@@ -40,6 +58,8 @@ class Sender:
     late: bool
     entered_late: bool
     not_blind: bool
+    withdrawn: int
+    stopped: int
 
 
 def rounds() -> QuerySet[Round]:
@@ -91,9 +111,27 @@ def own_codes(participant: RoundParticipant) -> list[OwnCode]:
             one.sample.ties,
             one.sample if closed or not one.sample.is_hidden else None,
             one.sent_in_id is not None,
+            _became(one, closed=closed),
         )
-        for one in specimens.order_by("code")
+        for one in specimens.select_related("sent_in").annotate(counts=COUNTS).order_by("code")
     ]
+
+
+COUNTS = Exists(
+    RoundSet.objects.filter(
+        specimen=OuterRef("pk"), pull_set__session__standing=Session.Standing.CURRENT
+    )
+)
+"""Whether results under a code count after the close: as they came, or corrected since."""
+
+
+def _became(specimen: RoundSpecimen, *, closed: bool) -> Became:
+    """Of a specimen that says whether it ``counts``."""
+    if specimen.sent_in is None:
+        return Became.MISSED if closed else Became.AWAITED
+    if specimen.sent_in.state == SealedSession.State.STOPPED:
+        return Became.STOPPED
+    return Became.SENT if getattr(specimen, "counts", False) or not closed else Became.WITHDRAWN
 
 
 @dataclass(frozen=True)
@@ -148,15 +186,46 @@ def senders(of: Round) -> list[Sender]:
         .values_list("participant_id", flat=True)
     )
     seen = set(of.sights.values_list("contributor_id", flat=True))
+    closed = of.state == Round.State.CLOSED
+    specimens = RoundSpecimen.objects.filter(participant__round=of).select_related("sent_in")
+    left_out = Counter(
+        (each.participant_id, _became(each, closed=closed))
+        for each in specimens.annotate(counts=COUNTS)
+    )
     return [
-        Sender(one, one.sent, one.codes, one.pk in late, one.late, one.contributor_id in seen)
+        Sender(
+            one,
+            one.sent,
+            one.codes,
+            one.pk in late,
+            one.late,
+            one.contributor_id in seen,
+            left_out[one.pk, Became.WITHDRAWN],
+            left_out[one.pk, Became.STOPPED],
+        )
         for one in entered.order_by("pk")
     ]
 
 
+def who_left(of: Round) -> list[RoundParticipant]:
+    """Who entered and has withdrawn, with the codes that had been drawn for them."""
+    left = of.participants.exclude(withdrawn_at=None).select_related("contributor")
+    return list(left.prefetch_related("specimens").order_by("pk"))
+
+
 def sealed_of(participant: RoundParticipant) -> QuerySet[SealedSession]:
     """What a participant has sent, newest first."""
-    return participant.sealed.order_by("-pk").prefetch_related("specimens")
+    return (
+        participant.sealed.order_by("-pk").select_related("session").prefetch_related("specimens")
+    )
+
+
+def still_sealed(contributor: Contributor) -> QuerySet[SealedSession]:
+    """What somebody has sent to rounds that are open, newest first."""
+    sealed = SealedSession.objects.filter(
+        participant__contributor=contributor, state=SealedSession.State.SEALED
+    )
+    return sealed.select_related("participant__round").order_by("-pk")
 
 
 def specimen_of(code: str) -> RoundSpecimen | None:

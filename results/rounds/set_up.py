@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from django.db import IntegrityError, transaction
 from django.db.models import F
 from django.utils.translation import gettext
@@ -9,11 +11,12 @@ from django.utils.translation import gettext
 from results.intake.findings import Findings
 from results.intake.ties import parameters_of
 from results.models import Round, RoundLot, RoundSample
+from results.notices import notify_of_round
 from results.rounds.codes import new_code
 from results.rounds.drafts import RoundDraft, SampleDraft, findings_of
 from rigs.locks import lock_uploader
 from rigs.models import Club, Contributor
-from rigs.refusals import Conflict, Forbidden, Invalid
+from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 MOST_UNDER_WAY = 20
 """Rounds of one organiser that are not closed."""
@@ -50,6 +53,7 @@ def set_up(by: Contributor, draft: RoundDraft) -> Round:
             )
         )
         _store_parts(made, draft)
+        _notify_named(made, set())
     return made
 
 
@@ -65,6 +69,7 @@ def change(by: Contributor, of: Round, draft: RoundDraft) -> Round:
         organiser = lock_uploader(by)
         now = lock_round_of(organiser, of)
         require(now, Round.State.SETTING_UP)
+        named = set(_named(now))
         now.title, now.packer = draft.title.strip(), draft.packer or organiser
         now.starts_on, now.results_by = draft.starts_on, draft.results_by
         now.line_state, now.tyer = draft.line_state, draft.tyer
@@ -72,6 +77,34 @@ def change(by: Contributor, of: Round, draft: RoundDraft) -> Round:
         now.save()
         now.samples.all().delete()
         _store_parts(now, draft)
+        _notify_named(now, named)
+    return now
+
+
+def extend(by: Contributor, of: Round, results_by: date) -> Round:
+    """Move the last day for results of an open round to a later one, and notify who takes part.
+
+    All else stays as it was when the round was opened, and what has come late stays marked. One
+    transaction. Locks the contributor, then the round. Raises Forbidden for somebody else's round,
+    Conflict where it is not open, Invalid, AccountClosed and AccountSuspended.
+    """
+    with transaction.atomic():
+        now = lock_round_of(lock_uploader(by), of)
+        require(now, Round.State.OPEN)
+        was = now.results_by
+        if results_by <= was:
+            expected = gettext("a day after %(day)s") % {"day": was}
+            raise Invalid(
+                gettext("The last day for results can be moved to a later day only."),
+                [Finding("", "results_by", f"{results_by}", expected)],
+            )
+        now.results_by = results_by
+        now.save(update_fields=["results_by"])
+        text = (
+            f"Results of round {now.pk} are now in time until {results_by}; the last day was {was}."
+        )
+        for one in now.participants.filter(withdrawn_at=None).select_related("contributor__user"):
+            notify_of_round(one.contributor, now, text)
     return now
 
 
@@ -94,6 +127,23 @@ def require(now: Round, state: Round.State) -> None:
             gettext("The round is %(now)s: this is done while it is %(state)s.")
             % {"now": now.state, "state": state}
         )
+
+
+def _named(of: Round) -> dict[tuple[str, int], Contributor]:
+    """Who packs and who ties for everybody, where it is not the organiser, by what they do."""
+    roles = {"pack and label its samples": of.packer, "tie for everybody": of.tyer}
+    return {
+        (what, who.pk): who
+        for what, who in roles.items()
+        if who is not None and who.pk != of.organiser_id
+    }
+
+
+def _notify_named(of: Round, before: set[tuple[str, int]]) -> None:
+    """A notice to those who were named for something and were not ``before``."""
+    for (what, pk), who in _named(of).items():
+        if (what, pk) not in before:
+            notify_of_round(who, of, f"The organiser of round {of.pk} has named you to {what}.")
 
 
 def _check(draft: RoundDraft) -> None:

@@ -38,34 +38,59 @@ def test_a_label_is_scanned_pulled_sealed_and_taken_back(under_way, as_person, l
         for more in (0, 1, 2):
             pull(page, str(around + more), "in the line")
     look(name="a sample of a round at the rig")
+    pull(page, "90000", "in the line")
+    if page.locator("#wild").is_visible():
+        page.click("#wild-keep")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#outcome")).to_contain_text(
+        "leader reel, straight, before, pull 4, reading"
+    )
+    expect(page.locator("#outcome")).not_to_contain_text("[")
+    page.get_by_role("button", name="Remove pull 4").click()
     page.get_by_role("button", name="Check it").click()
     expect(page.locator("#outcome")).to_contain_text("kept sealed until the close")
     page.goto(f"/rounds/codes/{code}/")  # scanned again, nothing is added
     expect(page.locator("#series button")).to_have_count(3)
     page.get_by_role("button", name="Send the session").click()
-    page.wait_for_url(f"**/rounds/{made.pk}/")
+    page.wait_for_url(f"**/rounds/{made.pk}/?sent=now")
+    expect(page.get_by_text("Your results are in, and sealed until the close.")).to_be_visible()
     look(name="a round with sealed results")
     assert SealedSession.objects.get().state == "sealed"
     assert not Session.objects.exists()
-    page.get_by_role("button", name="Take it back").click()
+    expect(page.get_by_text(f"sealed, late: {code}")).to_be_visible()
+    page.get_by_text("Take it back").click()
+    page.get_by_role("button", name="Take these results back").click()
     expect(page.get_by_text("these codes can be sent again").first).to_be_visible()
     assert SealedSession.objects.get().state == "withdrawn"
 
 
-def test_a_code_that_is_typed_wrong_is_refused_in_words(under_way, as_person, look):
-    _, (first, _) = under_way
+def add_code(page, code) -> None:
+    if page.locator("#add-sample:not([open])").count():
+        page.click("#add-sample summary")
+    page.fill("#r-sample", code)
+    page.click("#add-sample button")
+
+
+def test_no_code_but_ones_own_is_taken_before_a_join_is_pulled(under_way, as_person, look):
+    """Nobody's, another tester's, one that was sent; without a network it is kept, and looked up
+    once there is one."""
+    _, (first, second) = under_way
+    foreign = readable(second.specimens.first().code)
+    own = [readable(one.code) for one in selectors.own_codes(first)]
     page = as_person(first.contributor)
     page.goto("/at-the-rig/")
-    page.select_option("#at-rig", label="shed winch, revision 1")
-    page.select_option("#at-unit", "N")
-    page.click("#add-sample summary")
-    page.fill("#r-sample", "2222-2222")
-    page.click("#add-sample button")
-    pull(page, "80", "at the join")
-    page.click("#add-straight summary")
-    page.fill("#s-line", "thin")
-    page.click("#add-straight button")
-    pull(page, "100", "in the line")
-    page.get_by_role("button", name="Check it").click()
-    expect(page.locator("#outcome")).to_contain_text("no round has this one")
+    page.wait_for_selector("#rig[data-kept=yes]")
+    for code in ("2222-2222", foreign):
+        add_code(page, code)
+        expect(page.locator("#add-sample .error")).to_contain_text(f"{code} is no code of yours")
+        expect(page.locator("#series button")).to_have_count(0)
     look(name="a wrong code at the rig")
+    add_code(page, own[0].lower())
+    expect(page.locator("#series button")).to_have_count(3)
+    page.context.set_offline(True)
+    add_code(page, foreign)
+    expect(page.locator("#now")).to_have_text(f"{foreign}, code not checked yet")
+    look(name="a code that is not checked yet")
+    page.context.set_offline(False)
+    expect(page.locator("#now")).to_have_text(f"{foreign}, not your code")
+    expect(page.locator("#warning")).to_contain_text(f"{foreign} is no code of yours")

@@ -58,7 +58,8 @@ WRITES = (
     Write("a round that ends before it starts", _OPEN.format(
         "results_by = '2020-01-01'"), everywhere=True),
     Write("an open round set up again", _OPEN.format("state = 'being set up', opened_at = NULL")),
-    Write("another last day once it is open", _OPEN.format("results_by = '2027-01-01'")),
+    Write("an earlier last day once it is open", _OPEN.format("results_by = '2026-03-02'")),
+    Write("another last day once it is closed", _CLOSED.format("results_by = '2027-01-01'")),
     Write("another organiser", _OPEN.format("organiser_id = {tester}")),
     Write("another packer once it is open", _OPEN.format("packer_id = {tester}")),
     Write("another title in somebody's words", _OPEN.format("title = 'Blood wins'")),
@@ -119,6 +120,10 @@ WRITES = (
           "number = 9, spool = 'late' WHERE round_id = {planned} AND number = 1"),
     Write("a pull of a spool after the close", "UPDATE results_lotpull SET \"reading_N\" = 50 "
           "WHERE lot_id = {closed_lot}"),
+    Write("a pull of a spool before the round after its close", "INSERT INTO results_lotpull "
+          "(lot_id, occasion, piece, number, reading_written, unit, \"reading_N\", made_at) "
+          "SELECT lot_id, occasion, 9, number, reading_written, unit, \"reading_N\", made_at "
+          "FROM results_lotpull WHERE lot_id = {closed_lot}"),
     Write("a pull of a spool deleted", "DELETE FROM results_lotpull WHERE lot_id = {closed_lot}"),
     Write("a number that was drawn again", "UPDATE results_roundparticipant SET number = 77 "
           "WHERE id = {closed_part}"),
@@ -151,7 +156,7 @@ def world(db) -> dict[str, object]:
     planned = set_up(organiser, playing.draft(title="Autumn round"))
     stored[0].refresh_from_db(), stored[1].refresh_from_db()
     sample, other_sample = open_round.samples.filter(codes=1)[:2]
-    sent = sealed.specimens.order_by("pk").first()
+    sent = sealed.specimens.exclude(sample=other_sample).order_by("pk").first()
     loose = testers[2].sessions.get().pull_sets.first()
     closed_code = entered[0].specimens.order_by("pk").first()
     return {

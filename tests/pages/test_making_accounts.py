@@ -7,7 +7,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from rigs.models import Contributor
+from rigs.models import Club, Contributor
 from rigs.permissions import is_moderator
 from tests.people import contributor
 
@@ -55,6 +55,23 @@ def test_an_account_that_is_there_gets_what_it_lacks_and_keeps_its_password(admi
     assert (
         "lacked nothing" in admin_client.post(PAGE, new("owner", moderator="on")).content.decode()
     )
+
+
+def test_a_club_is_named_in_words_and_its_member_sets_up_a_round(admin_client, db):
+    """Of a new account, of one that is there, and on the library's form; no number is typed."""
+    admin_client.post(PAGE, new("heron", contributor="on", handle="Heron", club="Harbour Club"))
+    owner = contributor("owner")
+    theirs = Client()
+    theirs.force_login(owner.user)
+    assert "enters your club" in theirs.get("/rounds/").content.decode()
+    said = admin_client.post(PAGE, new("owner", club="harbour club")).content.decode()
+    assert "membership of Harbour Club" in said
+    assert Club.objects.get().members.count() == 2
+    assert "Set up a round of Harbour Club" in theirs.get("/rounds/").content.decode()
+    form = admin_client.get(f"/admin/rigs/contributor/{owner.pk}/change/").content.decode()
+    assert re.search(r"<option value=.\d+. selected>Harbour Club</option>", form)
+    assert admin_client.post(PAGE, new("ghost", club="Harbour Club")).status_code == 422
+    assert not User.objects.filter(username="ghost").exists()
 
 
 @pytest.mark.parametrize(

@@ -1,16 +1,20 @@
 """Pages of a club's round: set up, entered, labelled, printed, and read after its close."""
 
+import re
 from dataclasses import asdict
 
 import pytest
 from django.test import Client
 from django.utils import timezone
 
-from results.models import Round, RoundReport
+from results.models import Notice, Round, RoundReport
 from results.pools.snapshots import FORMULAE
+from results.rounds.closing import close
 from results.rounds.codes import readable
+from results.rounds.set_up import extend
 from results.statistics.rounds.observations import Observations, Sample
 from results.statistics.rounds.round_report import report
+from rigs.refusals import Conflict, Forbidden
 from tests import making, playing
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser
@@ -133,13 +137,89 @@ def test_what_is_wrong_stands_beside_its_row_and_nothing_is_stored(organiser):
     )
     answer = client.post("/rounds/set-up/", wrong)
     assert answer.status_code == 422
-    assert "expected a name, = and a value" in Page(answer).text
+    assert "expected a name, = and a value. Blood has:" in Page(answer).text
     answer = client.post("/rounds/set-up/", wrong | {"samples-2-parameters": ""})
     assert answer.status_code == 422
     said = Page(answer).text
     assert "a day not before the start" in said
     assert "the number of a lot" in said[said.index("Sample 2") : said.index("Sample 3")]
     assert not Round.objects.exists()
+
+
+@pytest.mark.parametrize("written", ["6.5", "6,5", "6.5%", "6,5 %", " 6.50 % "])
+def test_a_percentage_is_taken_as_people_write_it(organiser, written):
+    sent = planned(sigma_percent=written)
+    assert browser(organiser).post("/rounds/set-up/", sent).status_code == 302
+    assert Round.objects.get().sigma_relative == pytest.approx(0.065)
+
+
+@pytest.mark.parametrize("written", ["6 turns", "turns 6", "turns: 6", "turns=6"])
+def test_how_it_is_tied_is_taken_as_people_write_it(organiser, written):
+    join = making.connection("Blood")
+    join.parameters.create(name="turns", type="integer")
+    sent = planned(**{"samples-0-parameters": written})
+    answer = browser(organiser).post("/rounds/set-up/", sent)
+    assert answer.status_code == 302, Page(answer).text
+    assert Round.objects.get().samples.first().parameters == {"turns": 6}
+
+
+MACHINE_WORDS = re.compile(r"[a-z]_[a-z]|\[\d*\]|\(\d*,|\bNone\b|(^|[.:] )\w+: found|(\w+): \2:")
+"""A name of a variable, a place in a document, or a finding as programs print it."""
+
+
+def test_refusals_of_rounds_pages_are_plain_sentences(organiser, testers):
+    made, _ = playing.opened(organiser, testers[:2])
+    own, lot = browser(organiser), f"/rounds/{made.pk}/lots/1/"
+    day = {"occasion": "before", "unit": "N"}
+    wrong = [
+        ("/rounds/enter/", {"entry_code": "nonsense"}),
+        ("/rounds/enter/", {"entry_code": "2222-2222"}),
+        (lot, day | {"pieces": "100000 2"}),
+        (lot, day | {"pieces": "\n".join(["9"] * 61)}),
+        (lot, day | {"pieces": "9 " * 21}),
+        (lot, day | {"pieces": "about 9"}),
+        (lot, {}),
+        (f"/rounds/{made.pk}/change/", {"results_by": "2026-03-05"}),
+        *(
+            ("/rounds/set-up/", planned(**{name: value}))
+            for name, value in (
+                ("sigma_percent", "200"), ("title", "\x07bell"), ("starts_on", "1800-01-01"),
+                ("samples-0-main_lot", 6), ("samples-0-leader_lot", ""), ("samples-0-ties", 900),
+                ("samples-0-parameters", "turn_around=6"), ("samples-0-terminal", "h\x07k"),
+                ("samples-0-specification", "x\x07"), ("lots-2-spool", "  "), ("packer", "ghost"),
+            )
+        ),
+        ("/rounds/set-up/", {key: value for key, value in planned().items() if "-0-" not in key}),
+    ]  # fmt: skip
+    for address, sent in wrong:
+        answer = own.post(address, sent)
+        assert answer.status_code == 422, (address, sent)
+        said = re.findall(r'class="error"[^>]*>([^<]+)<', answer.content.decode())
+        assert said, (address, sent)
+        for sentence in said:
+            own_words = re.sub(r"&#x27;.*?&#x27;", "", sentence)  # what was written is quoted
+            assert not MACHINE_WORDS.search(own_words), sentence
+
+
+def test_what_can_still_change_is_what_the_page_offers(organiser, testers):
+    """Set up: all; open: a later last day, of which everybody is notified; closed: nothing."""
+    made, _ = playing.opened(organiser, testers[:2])
+    own, address = browser(organiser), f"/rounds/{made.pk}/change/"
+    page = Page(own.get(address))
+    offered = [one["name"] for one in page.all("input") if one.get("id", "").startswith("id_")]
+    assert offered == ["results_by"]
+    assert own.post(address, {"results_by": "2026-04-01"}).status_code == 422
+    assert own.post(address, {"results_by": "2026-05-20"})["Location"] == f"/rounds/{made.pk}/"
+    made.refresh_from_db()
+    assert str(made.results_by) == "2026-05-20"
+    for tester in testers[:2]:
+        assert "in time until 2026-05-20" in Notice.objects.get(to=tester, about="round").text
+    with pytest.raises(Forbidden):
+        extend(testers[0], made, made.results_by)
+    close(organiser, made)
+    assert own.get(address)["Location"] == f"/rounds/{made.pk}/"
+    with pytest.raises(Conflict):
+        extend(organiser, made, made.results_by)
 
 
 def test_a_wrong_code_is_refused_and_says_what_a_code_looks_like(testers):

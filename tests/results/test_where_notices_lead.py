@@ -8,6 +8,7 @@ from results import notices
 from results.intake import amend
 from results.models import Notice, WaitingSession
 from results.notices import address_of
+from results.review.notices import name_of
 from results.rounds.set_up import set_up
 from tests import making, playing
 from tests.pages.test_rig_pages import browser
@@ -74,6 +75,34 @@ def test_the_mail_of_each_kind_has_that_link_and_one_to_end_such_mail(
         assert reader.get(change).status_code == 200
     for mail in mailoutbox:  # a mail can't be taken back: no names, nothing that was written
         assert not re.search("owner(?!@)|shed winch|It waits|Which spool", mail.body)
+
+
+@pytest.mark.parametrize("has_a_set", [True, False])
+def test_each_kind_is_named_for_what_it_is_about_and_never_for_nothing(pull_set, owner, has_a_set):
+    """Notices of accounts and rounds name a set for version 1 of the API, and are about none."""
+    made = {one.about: one for one in one_of_each(*pull_set)}
+    if not has_a_set:
+        Notice.objects.filter(about__in=("account", "round", "waiting")).update(pull_set=None)
+        made = {kind: Notice.objects.get(pk=one.pk) for kind, one in made.items()}
+    names = {kind: name_of(one) for kind, one in made.items()}
+    assert names == {
+        "set": "Blood, 10 Jan 2026",
+        "thread": "Blood, 10 Jan 2026",
+        "chart": "shed winch, 10 Jan 2026",
+        "waiting": "A session that waits",
+        "account": "Your account",
+        "round": "Spring round",
+    }
+    account, bench = (browser(owner).get(at).content.decode() for at in ("/account/", "/bench/"))
+    for kind, one in made.items():
+        shown = f'<a href="{address_of(one)}">{names[kind]}</a>: {one.text}'
+        assert shown in account
+        assert shown in bench or kind == "account"  # the oldest of more than a bench shows
+
+
+def test_a_notice_of_each_kind_keeps_a_name_once_its_subject_is_gone(owner):
+    for about in Notice.About.values:
+        assert name_of(Notice(to=owner, about=about, text="It was.")).strip()
 
 
 def test_they_still_do_once_what_they_are_about_is_gone(pull_set, owner):

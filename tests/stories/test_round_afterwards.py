@@ -26,12 +26,16 @@ from results.open_data.pulled import PULL_SETS
 from results.pools.pool_data import COLUMNS, HAND, TESTER, as_members, members_of
 from results.pools.reproduce import recomputed
 from results.rounds import selectors
-from results.rounds.allocating import packing_list
+from results.rounds.allocating import open_round, packing_list
 from results.rounds.closing import close
 from results.rounds.codes import readable
-from results.rounds.entering import enter
+from results.rounds.entering import enter, withdraw
+from results.rounds.lot_pulls import record
+from results.rounds.receiving import dry_run
+from results.rounds.set_up import change, set_up
 from results.worker.embedded import drain
 from results.worker.round_reports import make_round_reports, renew_round_reports
+from rigs.refusals import Conflict
 from tests import making, playing
 from tests.pages.reading import Page
 from tests.pages.test_rig_pages import browser
@@ -137,6 +141,47 @@ def test_a_session_withdrawn_after_the_close_makes_a_new_version_and_the_old_one
         assert Client().get(f"/rounds/{done.pk}/report/?version={wrong}").status_code == 404
     renew_round_reports()
     assert report_of(done).number == 2
+
+
+def test_pages_and_report_agree_on_what_became_of_each_testers_results(organiser, testers):
+    """One whose results count, one who withdraws them later, one who sends none, one who leaves."""
+    made, entered = playing.opened(organiser, testers)
+    for participant in (entered[0], entered[1], entered[3]):
+        playing.sends(participant)
+    page, report = f"/rounds/{made.pk}/", f"/rounds/{made.pk}/report/"
+    bench = Page(browser(testers[0]).get("/bench/")).text
+    assert "UTC, and sealed until its close, late" in bench
+    shown = Page(browser(testers[0]).get(page)).text
+    for one in entered[0].specimens.all():
+        assert readable(one.code) in shown[shown.index("What you have sent") :]
+    assert "not sent yet" in Page(browser(testers[2]).get(page)).text
+    withdraw(testers[3], made)
+    assert "withdrew" in Page(browser(organiser).get(page)).text
+    close(organiser, made)
+    make_round_reports()
+    amend.withdraw(Session.objects.get(contributor=testers[1]), testers[1], "the scale stuck")
+    renew_round_reports()
+    said = [Page(browser(tester).get(page)).text for tester in testers[:3]]
+    words = ("not sent yet", "nothing came", "sent, then withdrawn", "stored, then withdrawn")
+    assert [[text.count(word) for word in words] for text in said] == [
+        [0, 0, 0, 0], [0, 0, 5, 1], [0, 5, 0, 0],
+    ]  # fmt: skip
+    rows = Page(browser(organiser).get(page)).text
+    for handle, remark in (
+        ("ringer 2", "withdrew results after the close"),
+        ("ringer 4", "codes had been drawn"),
+    ):
+        assert remark in rows[rows.index(handle) :]
+    club = Page(browser(testers[0]).get(report)).text
+    assert club.count("left out: ringer 2.") == 4
+    assert club.count("Nothing came from ringer 3.") == 4
+    for reader in (browser(testers[0]), Client()):
+        assert "superseded by version 2" in Page(reader.get(f"{report}?version=1")).text
+        text = Page(reader.get(report)).text
+        assert "superseded" not in text
+        assert "h and k with" not in text  # of so few testers there are none
+        assert "1 tester withdrew results after the close." in text
+        assert "1 tester entered and withdrew from the round." in text
 
 
 def test_a_correction_after_the_close_counts_is_marked_and_makes_a_new_version(done, testers):
@@ -368,7 +413,7 @@ def test_a_declared_standard_deviation_scores_and_judges_the_spools(organiser, t
     page = Page(client.get(address)).text
     assert "Alike all through" in page
     assert client.post(address, sent | {"pieces": "99.1 x"}).status_code == 422
-    assert client.post(address, sent | {"pieces": "99.1\n99.1 98"}).status_code == 422
+    assert client.post(address, sent | {"pieces": "99.1 " * 30}).status_code == 422
     assert LotPull.objects.count() == 20
     assert browser(testers[0]).get(address).status_code == 404
     api = client_of(organiser)
@@ -393,6 +438,34 @@ def test_a_declared_standard_deviation_scores_and_judges_the_spools(organiser, t
     assert "that was declared before the results" in club
     assert "Alike all through" in club
     assert api.put(here, after, format="json").status_code == 409
+
+
+def test_a_spool_is_pulled_again_after_the_close_once_and_the_report_knows(organiser, testers):
+    made, entered = playing.opened(organiser, testers, sigma_relative=0.05)
+    client, address = browser(organiser), f"/rounds/{made.pk}/lots/1/"
+    before = {"occasion": "before", "unit": "kgf", "pieces": "1: 9.20, 9.1\npiece 2: 9,15"}
+    assert client.post(address, before)["Location"] == address
+    page = Page(client.get(address))
+    assert "9.20 9.1 kgf" in page.text
+    assert "kgf" in [one["value"] for one in page.all("option") if "selected" in one]
+    playing.sends(entered[0])
+    close(organiser, made)
+    make_round_reports()
+    assert "wasn't pulled again" in Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/")).text
+    assert client.post(address, before).status_code == 422  # those before it stay
+    assert (
+        client.post(address, before | {"occasion": "after", "pieces": "8.1 8.2"}).status_code == 302
+    )
+    assert not Page(client.get(address)).all("textarea")
+    with pytest.raises(Conflict):
+        record(organiser, made.lots.first(), "after", "N", [[80.0]])
+    renew_round_reports()
+    said = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/")).text
+    assert "A spool was pulled again after the round." in said
+    assert "It did not stay the same" in said
+    assert "A spool was pulled again" in Page(Client().get(f"/rounds/{made.pk}/report/")).text
+    renew_round_reports()
+    assert report_of(made).number == 2
 
 
 def test_results_are_taken_back_on_the_page_until_the_close_by_who_sent_them(organiser, testers):
@@ -425,9 +498,30 @@ def test_the_notice_of_the_close_leads_to_the_report_even_before_it_is_made(orga
     assert browser(testers[0]).get(address).status_code == 200
 
 
+def test_who_is_named_for_something_and_who_organises_have_notices_that_open(organiser, testers):
+    """Whoever it is to, in whichever state the round is: before its opening, open, and closed."""
+    plan = {"packer": testers[2], "tyer": testers[3]}
+    made = set_up(organiser, playing.draft(**plan))
+    change(organiser, made, playing.draft(**plan, title="Summer round"))
+    for tester, what in ((testers[2], "pack and label"), (testers[3], "tie for everybody")):
+        assert what in Notice.objects.get(to=tester, about=Notice.About.ROUND).text
+    entered = [enter(tester, made.entry_code) for tester in testers[:2]]
+    open_round(organiser, made)
+    for participant in entered:
+        playing.sends(participant)
+    close(organiser, made)
+    make_round_reports()
+    assert Notice.objects.filter(to=organiser, text__contains="Its report is on its page").exists()
+    for notice in Notice.objects.filter(about=Notice.About.ROUND).select_related("to", "round"):
+        assert browser(notice.to).get(address_of(notice)).status_code == 200, notice
+
+
 def test_who_comes_late_is_told_apart_from_what_comes_late(organiser, testers):
     made, _ = playing.opened(organiser, testers[:2])
     participant = enter(testers[2], made.entry_code)
+    codes = [one.code for one in participant.specimens.all()]
+    sheet = json.dumps(playing.session(codes)).encode()
+    assert dry_run(testers[2], sheet, "application/json").late  # said before it is sealed
     playing.sends(participant)
     (sender,) = (one for one in selectors.senders(made) if one.participant == participant)
     assert (sender.entered_late, sender.late) == (True, True)  # the last day has long passed

@@ -26,7 +26,7 @@ from results.pages.account.desk import desk_of
 from results.pages.account.forms import ClosingForm, ShownForm, refusal_text
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
-from results.review.notices import notices_of, with_addresses
+from results.review.notices import notices_of, shown_notices
 from results.review.selectors import threads_of
 from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
@@ -109,7 +109,7 @@ def _account_page(
             "contributor": contributor,
             **desk_of(contributor.user),
             "form": form,
-            "notices": with_addresses(notices),
+            "notices": shown_notices(notices),
             "unread": sum(notice.read_at is None for notice in notices),
             "threads": threads_of(contributor)[:SHOWN],
             "waiting_sessions": contributor.waiting_sessions.prefetch_related("proposals")[:SHOWN],

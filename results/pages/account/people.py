@@ -14,6 +14,7 @@ from django.views.decorators.http import require_http_methods
 from results.accounts.people import Made, Person, make_person
 from results.pages.account.forms import handle_field, refusal_text
 from results.pages.showing import render
+from rigs.models import Club
 from rigs.permissions import MODERATORS
 from rigs.refusals import Refused
 
@@ -39,6 +40,16 @@ class PersonForm(forms.Form):
     handle = handle_field(
         _("of a contributor: shown beside every set; empty, it is the sign-in name"),
         required=False,
+    )
+    club = forms.CharField(
+        label=_("Club"),
+        max_length=120,
+        required=False,
+        widget=forms.TextInput({"list": "clubs", "autocomplete": "off"}),
+        help_text=_(
+            "of a contributor, by its name: members set up its rounds. A name that is new makes the"
+            " club; given with the sign-in name of an existing account, it is entered there."
+        ),
     )
     moderator = forms.BooleanField(
         label=_("Moderator: decides on held sets, names and reports"), required=False
@@ -71,6 +82,7 @@ def people(request: HttpRequest) -> HttpResponse:
         {
             "form": form,
             "made": made,
+            "clubs": list(Club.objects.values_list("name", flat=True)),
             # Pages never show a sign-in name by themselves: here an administrator needs it.
             "name": made.user.username if made else "",
             "moderators": list(

@@ -23,7 +23,8 @@ from results.pages.bench import selectors
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.review import decisions
-from results.review.notices import mark_read, notices_of, with_addresses
+from results.review.notices import mark_read, notices_of, shown_notices
+from results.rounds.selectors import still_sealed
 from rigs import selectors as rig_selectors
 from rigs.metrology.validity import calibration_validity
 from rigs.models import Contributor, Rig
@@ -56,10 +57,14 @@ def bench(request: HttpRequest) -> HttpResponse:
             **desk_of(request.user),
             "rigs": list(_rigs(contributor)),
             "held": selectors.held_sets(contributor),
-            "notices": with_addresses(notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN]),
+            "notices": shown_notices(notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN]),
             "waiting_sessions": contributor.waiting_sessions.exclude(
                 state=WaitingSession.State.STORED
             ).prefetch_related("proposals")[:NOTICES_SHOWN],
+            "sealed": [
+                (one, one.participant.round.title)
+                for one in still_sealed(contributor)[:SESSIONS_A_PAGE]
+            ],
             "page": sessions.get_page(request.GET.get("page")),
         },
     )

@@ -23,7 +23,7 @@ STRAIGHT_ROWS, JOIN_ROWS, SETS = 5, 10, 3
 
 MEANINGS = {
     "join": _("in the join or beside it"),
-    "slip": _("the join slipped or came undone: the peak before that that"),
+    "slip": _("the join slipped or came undone: read the peak before it"),
     "line": _("in the free length; say which line"),
     "grip": _("at a grip, crimp, eye or spool"),
     "terminal": _("hook, ring, swivel or sleeve"),

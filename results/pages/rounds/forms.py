@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -24,7 +25,23 @@ LOTS_AT_ONCE = 3
 SPOOL_NUMBERS = [(number, str(number)) for number in range(1, drafts.MOST_LOTS + 1)]
 NO_LOT = 0
 """In place of a row of spools that was left empty; no lot has this number."""
+_COUNTED = re.compile(
+    r"(\d+(?:[.,]\d+)?)\s*([^\W\d][\w ]*)|([^\W\d][\w ]*?)\s*:?\s*(\d+(?:[.,]\d+)?)"
+)
+_NAMES = {"lots": _("Spools"), "samples": _("Samples")}
+"""What parts of a plan are called on the page that are no field of it."""
+_FIELDS = {"sigma_relative": "sigma_percent", "main": "main_lot", "leader": "leader_lot"}
 _PLACE = re.compile(r"(lots|samples)\[(\d+)\]")
+
+
+class PercentField(forms.DecimalField):
+    """A share in percent, as people write one: 6.5, 6,5 or 6.5 %."""
+
+    widget = forms.TextInput({"inputmode": "decimal"})
+
+    def to_python(self, value: Any) -> Any:
+        written = str(value or "").strip().removesuffix("%").strip()
+        return super().to_python(written.replace(",", "."))
 
 
 class PlanForm(forms.Form):
@@ -53,10 +70,9 @@ class PlanForm(forms.Form):
             " ties count as theirs, and not as the hands of who pulls them."
         ),
     )
-    sigma_percent = forms.DecimalField(
+    sigma_percent = PercentField(
         label=_("Standard deviation for assessment, in percent of the value"),
         required=False,
-        localize=True,
         min_value=Decimal("0.1"),
         max_value=100,
         max_digits=6,
@@ -81,6 +97,16 @@ class PlanForm(forms.Form):
         if found is None:
             raise forms.ValidationError(_("No one here has this handle."))
         return found
+
+
+class DeadlineForm(forms.Form):
+    """What can be changed of a round once it is open."""
+
+    results_by = forms.DateField(
+        label=_("Results by"),
+        widget=day_picker(),
+        help_text=_("a later day; everyone who takes part gets a notice"),
+    )
 
 
 class LotForm(forms.Form):
@@ -124,7 +150,14 @@ class SampleForm(forms.Form):
         help_text=_("2 hides a duplicate"),
     )
     level = forms.IntegerField(
-        label=_("Level"), min_value=1, max_value=drafts.MOST_SAMPLES, initial=1
+        label=_("Level"),
+        min_value=1,
+        max_value=drafts.MOST_SAMPLES,
+        initial=1,
+        help_text=_(
+            "samples that should hold the same, but for who tied them, share a number; leave 1 if"
+            " all of them should"
+        ),
     )
     doubled = forms.BooleanField(label=_("main line doubled"), required=False)
     parameters = forms.CharField(
@@ -143,14 +176,36 @@ class SampleForm(forms.Form):
     def has_changed(self) -> bool:
         return any(self[name].value() for name in ("connection", "terminal", "specification"))
 
-    def clean_parameters(self) -> dict[str, Any]:
-        found, wrong = parameters(self.cleaned_data["parameters"])
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        connection = cleaned.get("connection")
+        names = [] if connection is None else [one.name for one in connection.parameters.all()]
+        written = str(cleaned.get("parameters", ""))
+        found, wrong = parameters("; ".join(_named(each, names) for each in written.split(";")))
         if wrong:
-            raise forms.ValidationError(
-                _("Found %(found)s, expected a name, = and a value."),
-                params={"found": "; ".join(wrong)},
+            self.add_error(
+                "parameters",
+                _("Found %(found)s, expected a name, = and a value. %(join)s has: %(names)s.")
+                % {
+                    "found": "; ".join(wrong),
+                    "join": connection or _("The join"),
+                    "names": ", ".join(names) or _("nothing to be said of it"),
+                },
             )
-        return found
+        return cleaned | {"parameters": found}
+
+
+def _named(written: str, names: Sequence[str]) -> str:
+    """A number and a word, as in "6 turns", by the name of the one parameter that begins so.
+
+    As it was written, where there is none or are several.
+    """
+    said = _COUNTED.fullmatch(written.strip())
+    if said is None:
+        return written
+    number, word = said[1] or said[4], (said[2] or said[3]).casefold().replace(" ", "_")
+    meant = [name for name in names if name == word or name.startswith(f"{word}_")]
+    return f"{meant[0]}={number}" if len(meant) == 1 else written
 
 
 def _share(percent: Decimal | None) -> float | None:
@@ -233,8 +288,12 @@ class SetUp:
             form = self._filled[place[1]][int(place[2])] if place else self.plan
             said = _("Found %(found)s, expected %(expected)s.")
             values = {"found": finding.found, "expected": finding.expected}
-            field = finding.field if finding.field in form.fields else None
-            form.add_error(field, said % values if field else f"{finding.field}: {said % values}")
+            field = _FIELDS.get(finding.field, finding.field)
+            if field in form.fields:
+                form.add_error(field, said % values)
+            else:
+                name = _NAMES.get(field, field.replace("_", " ").capitalize())
+                form.add_error(None, f"{name}: {said % values}")
 
 
 def _filled(rows: list[dict[str, Any]], least: int) -> list[dict[str, Any]]:

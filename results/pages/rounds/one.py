@@ -10,15 +10,18 @@ import qrcode.image.svg
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
 
 from results.intake.blind_codes import understood
 from results.models import Round, RoundParticipant
+from results.pages.figures import day
 from results.pages.rigs.bench_sheet import MEANINGS
 from results.pages.rounds.words import ShownSample, remarks_in_words, shown_sample
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
+from results.pages.vocabulary import WORDS
 from results.rounds import selectors
 from results.rounds.allocating import packing_list
 from results.rounds.codes import readable
@@ -35,7 +38,7 @@ class ShownCode:
     code: str
     sample: ShownSample | None
     rows: range
-    sent: bool
+    became: str
 
 
 @dataclass(frozen=True)
@@ -81,10 +84,26 @@ def one_round(request: HttpRequest, pk: int) -> HttpResponse:
         ],
         "own": own,
         "codes": shown_codes(own) if own else (),
-        "sealed": list(selectors.sealed_of(own)) if own else (),
+        "sealed": [
+            (one, [readable(each.code) for each in one.specimens.all()])
+            for one in selectors.sealed_of(own)
+        ]
+        if own
+        else (),
         "senders": [
             (one.participant.contributor.handle, one, remarks_in_words(vars(one)))
             for one in selectors.senders(found)
+        ]
+        if organises
+        else (),
+        "left": [
+            (
+                one.contributor.handle,
+                _("withdrew %(day)s; codes had been drawn") % {"day": day(one.withdrawn_at)}
+                if one.specimens.all()
+                else _("withdrew %(day)s") % {"day": day(one.withdrawn_at)},
+            )
+            for one in selectors.who_left(found)
         ]
         if organises
         else (),
@@ -160,7 +179,7 @@ def shown_codes(own: RoundParticipant) -> list[ShownCode]:
             readable(one.code),
             shown_sample(one.sample, spools=True) if one.sample else None,
             range(1, one.ties + 1),
-            one.sent,
+            str(WORDS[one.became.value]),
         )
         for one in selectors.own_codes(own)
     ]

@@ -12,7 +12,8 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from results.models import Round, SealedSession
-from results.pages.rounds.forms import SetUp
+from results.pages.account.forms import refusal_text
+from results.pages.rounds.forms import DeadlineForm, SetUp
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.rounds import selectors
@@ -20,8 +21,9 @@ from results.rounds.allocating import open_round
 from results.rounds.closing import close
 from results.rounds.entering import enter, withdraw
 from results.rounds.receiving import take_back
-from results.rounds.set_up import change, set_up
+from results.rounds.set_up import change, extend, set_up
 from rigs import permissions
+from rigs.models import Contributor
 from rigs.refusals import Refused
 
 MOST_LISTED = 100
@@ -56,8 +58,8 @@ def enter_round(request: HttpRequest) -> HttpResponseBase:
     try:
         entered = enter(contributor_behind(request), form.cleaned_data["entry_code"])
     except Refused as refusal:
-        expected = [f"{refusal.detail} {finding}" for finding in refusal.findings]
-        form.add_error("entry_code", expected or [refusal.detail])
+        said = refusal_text(refusal) if refusal.findings else refusal.detail
+        form.add_error("entry_code", said)
         return _listed(request, form, status=422)
     messages.success(request, _("You take part."))
     return redirect("pages:round", entered.round_id)
@@ -81,10 +83,12 @@ def _listed(request: HttpRequest, form: EntryForm, status: int = 200) -> HttpRes
 @FORM
 @contributors_only
 @never_cache
-def plan(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+def plan(request: HttpRequest, pk: int | None = None) -> HttpResponseBase:
     """Set up a round of one's club, or change it before it is opened."""
     contributor = contributor_behind(request)
     of = None if pk is None else get_object_or_404(Round, pk=pk, organiser=contributor)
+    if of is not None and of.state != Round.State.SETTING_UP:
+        return _deadline(request, contributor, of)
     form = SetUp(request.POST or None, of)
     if request.method == "POST" and form.is_valid():
         try:
@@ -97,6 +101,26 @@ def plan(request: HttpRequest, pk: int | None = None) -> HttpResponse:
     context = {"setup": form, "form": form.plan, "of": pk, "club": contributor.club}
     status = 422 if request.method == "POST" else 200
     return render(request, "pages/rounds/plan.html", context, status=status)
+
+
+def _deadline(request: HttpRequest, contributor: Contributor, of: Round) -> HttpResponseBase:
+    """The last day for results of an open round, all else of which stays; of a closed one all."""
+    if of.state == Round.State.CLOSED:
+        messages.info(request, _("The round is closed: nothing of it is changed any more."))
+        return redirect("pages:round", of.pk)
+    sent = request.POST if request.method == "POST" else None
+    form = DeadlineForm(sent, initial={"results_by": of.results_by}, label_suffix="")
+    if sent is not None and form.is_valid():
+        try:
+            extend(contributor, of, form.cleaned_data["results_by"])
+        except Refused as refusal:
+            form.add_error("results_by" if refusal.findings else None, refusal.detail)
+        else:
+            messages.success(request, _("The last day is moved, and everyone has a notice of it."))
+            return redirect("pages:round", of.pk)
+    context = {"form": form, "round": of, "title": of.title}
+    status = 200 if sent is None else 422
+    return render(request, "pages/rounds/deadline.html", context, status=status)
 
 
 @require_POST

@@ -54,6 +54,7 @@ class SampleFound:
     rows: list[SampleRow]
     flags: list[str]
     missing: list[str]
+    withdrawn: list[str]
     left_out: list[str]
     by_z_prime: bool
 
@@ -88,7 +89,9 @@ def of_round(request: HttpRequest, pk: int) -> HttpResponse:
         "title": of.title if insider else None,
         "report": report,
         "figures": figures,
-        "samples": [_sample(one, samples, handles) for one in figures["samples"]],
+        "samples": [
+            _sample(one, samples, handles, _withdrawn(figures)) for one in figures["samples"]
+        ],
         "apart": [
             Apart(
                 handles[one["participant"]],
@@ -103,6 +106,7 @@ def of_round(request: HttpRequest, pk: int) -> HttpResponse:
         "insider": insider,
         "changes": [change_in_words(one, handles) for one in changes if one["what"] != "value"],
         "moved": [one for one in changes if one["what"] == "value"],
+        "left": len(selectors.who_left(of)),
         "versions": selectors.made_reports(of),
         "kinds": figures["hands_and_rigs"],
         "lots": {lot.number: lot.line.name for lot in selectors.lots_of(of)},
@@ -139,7 +143,7 @@ def own(request: HttpRequest, pk: int) -> HttpResponseBase:
     handles = handles_of(of)
     mine = [
         (one.sample, row, one.found["assigned"])
-        for one in (_sample(each, samples, handles) for each in figures["samples"])
+        for one in (_sample(each, samples, handles, {}) for each in figures["samples"])
         for row in one.rows
         if row.participant == participant.number
     ]
@@ -147,6 +151,7 @@ def own(request: HttpRequest, pk: int) -> HttpResponseBase:
         "round": of,
         "title": of.title,
         "report": report,
+        "newest": selectors.latest_report(of),
         "everyone": figures["sent"],
         "sent": found["pulls"] > 0,
         "remarks": remarks_in_words(found),
@@ -181,10 +186,26 @@ def _made(pk: int, version: str) -> tuple[Round, RoundReport]:
     return of, report
 
 
+def _withdrawn(figures: Kept) -> dict[int, list[int]]:
+    """By participant the samples whose results were withdrawn after the close."""
+    return {
+        one["participant"]: one.get("samples_withdrawn", [])
+        for one in figures.get("participants", ())
+    }
+
+
 def _sample(
-    found: Kept, samples: Mapping[int, ShownSample], handles: Mapping[int, str]
+    found: Kept,
+    samples: Mapping[int, ShownSample],
+    handles: Mapping[int, str],
+    withdrawn: Mapping[int, list[int]],
 ) -> SampleFound:
-    """With a row for each participant, where ``handles`` may be read."""
+    """With a row for each participant, where ``handles`` may be read.
+
+    Results that were withdrawn are kept apart from those that never came.
+    """
+    missing: tuple[int, ...] = found.get("missing", ())
+    gone = [number for number in missing if found["sample"] in withdrawn.get(number, ())]
     each = {one["participant"]: one for one in (found["precision"] or {}).get("each", ())}
     scores = {one["participant"]: one for one in found.get("scores", ())}
     rows = [
@@ -203,7 +224,8 @@ def _sample(
         found,
         rows,
         [flag_in_words(flag, handles) for flag in found.get("flags", ())],
-        [handles[number] for number in found.get("missing", ())],
+        [handles[number] for number in missing if number not in gone],
+        [handles[number] for number in gone],
         [handles[number] for number in (found["precision"] or {}).get("left_out", ())],
         any(row.score and row.score["used"] == "z_prime" for row in rows),
     )

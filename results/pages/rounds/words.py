@@ -118,6 +118,7 @@ CHANGES = {
     "recalculated": gettext_lazy(
         "Readings became other loads: a rig's calibration or description was corrected."
     ),
+    "pulled again": gettext_lazy("A spool was pulled again after the round."),
 }
 
 
@@ -133,6 +134,8 @@ REMARKS = {
     "entered_late": gettext_lazy("entered late"),
     "not_blind": gettext_lazy("not blind"),
     "corrected": gettext_lazy("corrected after the close"),
+    "withdrawn": gettext_lazy("withdrew results after the close"),
+    "stopped": gettext_lazy("results could not be stored"),
 }
 
 

@@ -6,6 +6,7 @@ proficiency assessment. The test that allows for how few items were pulled is Fe
 (2001, Analyst 126:1414-1417), in B.2.3 there.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,28 +57,35 @@ class Stability:
         return self.difference <= self.limit
 
 
-def homogeneity(items: ArrayLike, sigma_pt: float) -> Homogeneity:
-    """From g items with m repeats each, an array (g, m); `sigma_pt` in the same unit.
+def homogeneity(items: Sequence[ArrayLike], sigma_pt: float) -> Homogeneity:
+    """From g items, each an array (m,) of its repeats; `sigma_pt` in the same unit.
 
     s_w pools the variances within items, s_s^2 = max(0, s_x^2 - s_w^2/m) (ISO 13528:2022, B.3).
-    Raises TooFewPulls (fewer than two items or repeats), NotFinite and NotPositive.
+    Where items have unequally many repeats, the mean squares are those of a one-way analysis of
+    variance, and m is n_0 = (N - sum(m_i^2)/N)/(g - 1) (Searle, Casella & McCulloch 1992, Variance
+    Components, 3.6; from memory). Raises TooFewPulls (fewer than two items, none with two repeats),
+    NotFinite and NotPositive.
     """
-    table = np.asarray(items, float)
-    if table.ndim != 2 or min(table.shape) < 2:
-        raise TooFewPulls(f"found items of shape {table.shape}, expected two items of two repeats")
-    if not np.isfinite(table).all():
+    repeats = [np.atleast_1d(np.asarray(item, float)) for item in items]
+    sizes = np.array([item.size for item in repeats])
+    g, total = len(repeats), int(sizes.sum())
+    if g < 2 or sizes.min() < 1 or total == g or any(item.ndim != 1 for item in repeats):
+        raise TooFewPulls(f"found {g} items of {sizes.tolist()}, expected two, one with repeats")
+    every = np.concatenate(repeats)
+    if not np.isfinite(every).all():
         raise NotFinite("a repeat is not a finite number")
-    g, m = table.shape
-    between = float(table.mean(axis=1).var(ddof=1))
-    within = float(table.var(axis=1, ddof=1).mean())
+    means = np.array([item.mean() for item in repeats])
+    per_item = float((total - (sizes**2).sum() / total) / (g - 1))
+    between = float((sizes * (means - every.mean()) ** 2).sum()) / (g - 1) / per_item
+    within = sum(float(((item - item.mean()) ** 2).sum()) for item in repeats) / (total - g)
     limit = _limit(sigma_pt)
-    first, second = expanding_factors(g, m)
+    first, second = _factors(g, total - g, per_item)
     return Homogeneity(
         items=g,
-        mean=float(table.mean()),
+        mean=float(every.mean()),
         s_x=between**0.5,
         s_w=within**0.5,
-        s_s=max(0.0, between - within / m) ** 0.5,
+        s_s=max(0.0, between - within / per_item) ** 0.5,
         limit=limit,
         expanded_limit=(first * limit**2 + second * within) ** 0.5,
     )
@@ -90,9 +98,13 @@ def expanding_factors(items: int, repeats: int) -> tuple[float, float]:
     """
     if min(items, repeats) < 2:
         raise TooFewPulls(f"found {items} items of {repeats}, expected two of two repeats")
+    return _factors(items, items * (repeats - 1), repeats)
+
+
+def _factors(items: int, freedom_within: int, per_item: float) -> tuple[float, float]:
     freedom = items - 1
     first = float(chdtri(freedom, 0.05)) / freedom
-    return first, (float(fdtri(freedom, items * (repeats - 1), 0.95)) - 1.0) / repeats
+    return first, (float(fdtri(freedom, freedom_within, 0.95)) - 1.0) / per_item
 
 
 def stability(mean_at_start: float, mean_at_end: float, sigma_pt: float) -> Stability:

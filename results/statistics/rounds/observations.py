@@ -32,7 +32,7 @@ class Sample:
 class SpoolPulls:
     """The organiser's own pulls of straight line of one spool, in newtons.
 
-    ``lengths`` are cut along the spool, each with as many pulls, all of which parted in the line;
+    ``lengths`` are cut along the spool, each with its pulls, all of which parted in the line;
     ``at_end`` are pulls of the same spool after the round.
     """
 

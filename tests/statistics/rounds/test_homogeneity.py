@@ -1,10 +1,16 @@
 """An organiser learns whether one spool is the same for everybody."""
 
+import itertools
+import re
+
 import numpy as np
 import pytest
+from scipy.stats import f_oneway
 
 from results.statistics.errors import NotFinite, NotPositive, TooFewPulls
-from results.statistics.rounds.homogeneity import homogeneity, stability
+from results.statistics.rounds.homogeneity import expanding_factors, homogeneity, stability
+from results.statistics.rounds.observations import SpoolPulls
+from results.statistics.rounds.spools import spool_report
 
 
 def test_the_worked_example_of_the_standard_is_homogeneous_and_stable(reference):
@@ -38,3 +44,30 @@ def test_single_lengths_say_nothing_of_homogeneity():
         homogeneity([[1.0, float("nan")], [1.0, 2.0]], 1.0)
     with pytest.raises(NotPositive):
         homogeneity([[1.0, 2.0], [1.0, 2.0]], 0.0)
+
+
+def test_a_piece_that_lost_a_pull_to_the_grip_still_counts():
+    items = [[98.0, 99.0], [97.5, 98.5, 98.0], [99.5], [98.0, 97.0]]
+    found = homogeneity(items, sigma_pt=4.0)
+    per_item = (8 - (4 + 9 + 1 + 4) / 8) / 3
+    assert found.s_x**2 * per_item / found.s_w**2 == pytest.approx(f_oneway(*items).statistic)
+    even = homogeneity([[98.0, 99.0], [97.0, 98.5], [99.5, 98.0]], sigma_pt=4.0)
+    first, second = expanding_factors(3, 2)
+    assert even.expanded_limit**2 == pytest.approx(first * even.limit**2 + second * even.s_w**2)
+
+
+def test_whatever_was_pulled_of_a_spool_is_told_in_plain_sentences():
+    """No shape of its pulls brings forth a program's words, or a verdict without figures."""
+    for sizes in itertools.chain.from_iterable(
+        itertools.product(range(1, 4), repeat=pieces) for pieces in range(4)
+    ):
+        for at_end, sigma in itertools.product(((), (99.0,)), (None, 0.05)):
+            lengths = tuple(tuple(98.0 + n for n in range(size)) for size in sizes)
+            said = spool_report(SpoolPulls(1, lengths, at_end), sigma)
+            for verdict, why in (
+                (said.alike, said.why_not_alike),
+                (said.stable, said.why_not_stable),
+            ):
+                assert (verdict is None) == bool(why)
+                assert re.fullmatch(r"|[A-Z0-9][^_\[\]=]+\.", why), why
+                assert not re.search(r"\b(found|expected|shape|items?|None)\b", why), why

@@ -79,13 +79,13 @@ async function send(dryRun) {
   }
   const said = await answer.json();
   if (!answer.ok) {
-    tell(said.detail, (said.findings || []).map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`));
+    tell(said.detail, (said.findings || []).map(inWords));
     if (said.wait_at) offerToWait(said.wait_at, body);
     return undefined;
   }
-  if (dryRun) return tell(say.ready, said.sets.map(cameOut).concat(said.warnings.map((each) => `${each.row} ${each.field}: ${say.found} ${each.found}, ${say.expected} ${each.expected}`)));
+  if (dryRun) return tell(say.ready, said.sets.map(cameOut).concat(said.warnings.map(inWords)));
   startOver();
-  location.assign(said.job ? `${say.job}${said.job.id}/` : `${say.round}${said.round}/`);
+  location.assign(said.job ? `${say.job}${said.job.id}/` : `${say.round}${said.round}/?sent=now`);
   return tell(say.sent);
 }
 
@@ -106,6 +106,15 @@ function offerToWait(address, body) {
     return undefined;
   });
   find("outcome").append(button);
+}
+
+/* A finding by what stands on this page: the series and the pull, in place of a place in a document. */
+function inWords({ row, field, found, expected }) {
+  const [, part, index, pull] = /^(baselines|pull_sets)\[(\d+)\](?:\.pulls\[(\d+)\])?/.exec(row) || [];
+  const kind = { baselines: "straight", pull_sets: "join" }[part];
+  const series = session.series.filter((each) => each.kind === kind && each.pulls.length)[index];
+  const place = [series && name(series), pull && `${say.pull} ${Number(pull) + 1}`, field.replaceAll("_", " ")].filter(Boolean).join(", ");
+  return `${place}: ${say.found} ${found}, ${say.expected} ${expected}`;
 }
 
 function cameOut(set) {

@@ -110,9 +110,13 @@ function straightMean(series) {
 /* ---- what is shown ---- */
 
 function name(series) {
-  if (series.sample) return [series.sample, series.what].filter(Boolean).join(", ");
+  if (series.sample) return [series.sample, series.what, checked(series)].filter(Boolean).join(", ");
   if (series.kind === "straight") return [series.line, series.spool, say.straight, series.position].filter(Boolean).join(", ");
   return `${series.connection}: ${series.main} – ${series.leader || series.terminal}`;
+}
+
+function checked(series) {
+  return series.foreign ? say.foreign : series.unchecked ? say.unchecked : "";
 }
 
 function element(tag, text, classes = "") {
@@ -143,7 +147,7 @@ function showSeries(series) {
   find("discard-row").hidden = series.kind !== "join";
   find("discarded").textContent = series.discarded;
   find("figures").textContent = summary(series);
-  const warning = moved(series);
+  const warning = series.foreign ? say.notYours.replace("[code]", series.sample) : moved(series);
   if (find("warning").textContent !== warning) find("warning").textContent = warning;
   find("warning").hidden = !warning;
   find("pulls").replaceChildren(...series.pulls.map(pullRow).reverse());
@@ -229,10 +233,15 @@ for (const form of page.querySelectorAll("form")) form.addEventListener("submit"
 function add(id, made) {
   const form = find(id)?.querySelector("form");
   if (!form) return;
-  form.addEventListener("submit", () => {
+  form.addEventListener("submit", async () => {
     const entered = Object.fromEntries(Array.from(new FormData(form), ([key, value]) => [key, value.trim()]));
     const error = form.querySelector(".error");
     error.textContent = problem(entered, made.kind);
+    if (entered.sample && !error.textContent) {
+      await freshCodes();
+      /* What was entered twice while the service was asked is still entered once. */
+      error.textContent = problem(entered, made.kind) || foreign(entered.sample);
+    }
     error.hidden = !error.textContent;
     if (error.textContent) return;
     put({ ...made, ...entered, doubled: entered.doubled === "on" });
@@ -248,10 +257,55 @@ function put(made) {
   show();
 }
 
+/* ---- codes of rounds ---- */
+
+/* One's codes of which results are awaited, asked again; `asked` is false where there is no answer. */
+async function freshCodes() {
+  asked = false;
+  if (!navigator.onLine) return;
+  try {
+    const answer = await fetch(`${say.home}?codes=now`, { cache: "no-store" });
+    if (!answer.ok || answer.redirected) return;
+    const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("codes");
+    if (!fresh) return;
+    find("codes").replaceWith(document.adoptNode(fresh));
+    asked = true;
+  } catch (failure) {
+    if (!(failure instanceof TypeError)) throw failure;
+  }
+}
+
+let asked = false;
+
+function ownCode(written) {
+  return Array.from(document.querySelectorAll("#codes option")).find((each) => each.value === code(written));
+}
+
+/* Why a code can't be pulled, where the page can know it: under a wrong label joins are lost. */
+function foreign(written) {
+  return asked && !ownCode(written) ? say.notYours.replace("[code]", code(written)) : "";
+}
+
+/* Codes that were entered without a network are looked up once there is one. */
+async function checkCodes() {
+  const waiting = session.series.filter((series) => series.unchecked);
+  if (!waiting.length) return;
+  await freshCodes();
+  if (!asked) return;
+  for (const series of waiting) {
+    series.foreign = !ownCode(series.sample);
+    series.unchecked = false;
+    if (!series.foreign) beside(series);
+  }
+  keep();
+  show();
+}
+
 /* A sample of a round: its code as the label has it, and every spool of the round straight. */
 function beside(made) {
   made.sample = code(made.sample);
-  const known = Array.from(document.querySelectorAll("#codes option")).find((each) => each.value === made.sample);
+  const known = ownCode(made.sample);
+  made.unchecked = !known;
   if (!known) return;
   made.what = known.dataset.what;
   if (!session.series.length) session.state = known.dataset.state;
@@ -331,7 +385,7 @@ async function keepPage() {
   page.dataset.kept = "yes";
 }
 
-addEventListener("online", network);
+addEventListener("online", () => { network(); checkCodes(); });
 addEventListener("offline", network);
 network();
 show();
@@ -340,10 +394,12 @@ const labelled = new URLSearchParams(location.search).get("sample");
 if (labelled) {
   if (!problem({ sample: labelled }, "join")) put({ kind: "join", sample: labelled });
   else session.current = session.series.findIndex((each) => each.sample === code(labelled));
+  checkCodes();
   history.replaceState(null, "", location.pathname);
   show();
 }
 find("setup").open = !session.rig || !session.series.length;
 page.hidden = false;
 keptTraces.look(traces());
+checkCodes();
 if ("serviceWorker" in navigator && navigator.onLine) keepPage();
