@@ -7,6 +7,8 @@ import unicodedata
 from datetime import date, datetime
 from typing import Any
 
+from django.utils.translation import gettext
+
 from results.intake.days import days_meant
 
 _FORMULA = re.compile(r"[=@]|[+-].*[!|(]", re.DOTALL)
@@ -15,6 +17,9 @@ _BLANKS = str.maketrans(dict.fromkeys("\u00a0\u2007\u2009\u202f", " "))
 """Blanks that spreadsheets put between a number and its unit."""
 _YES_NO = {"yes": True, "true": True, "y": True, "no": False, "false": False, "n": False}
 _NUMBER = re.compile(r"[+-]?\d{1,15}(?:[.,]\d{1,15})?")
+_ASSIGNED = re.compile(r"(?P<name>[^=:]+)[=:](?P<value>.+)", re.DOTALL)
+_NUMBER_FIRST = re.compile(rf"(?P<value>{_NUMBER.pattern})\s*(?P<name>[^\W\d][^=:]*)")
+_NUMBER_LAST = re.compile(rf"(?P<name>[^\W\d][^=:]*?)\s+(?P<value>{_NUMBER.pattern})")
 _COUNTED = re.compile(r"([0-9]{1,15})(?:[.,]0)?")
 _WHOLE = ("revision", "discarded_ties")
 _DECIMAL = (
@@ -101,6 +106,9 @@ def member(name: str, cell: str, order: str = "") -> object:
 
 def forgiven(name: str, value: object) -> object:
     """A member of a JSON document as the cell of a sheet would be read: ``"Dry"``, ``"6"``, 1.0."""
+    if isinstance(value, str) and name == "parameters":
+        found, wrong = parameters(text(value))
+        return value if wrong else found
     if isinstance(value, str):
         return member(name, text(value))
     if isinstance(value, float) and name in _WHOLE and value.is_integer():
@@ -117,13 +125,26 @@ def parameter(written: str) -> bool | int | float | str:
 
 
 def parameters(cell: str) -> tuple[dict[str, Any], list[str]]:
-    """Tie parameters written as ``turns main=6; glue=no``, and the pieces that are not so."""
+    """Tie parameters as people write them, and the pieces that are not so.
+
+    A piece is ``turns main=6``, ``turns main: 6``, ``6 turns main`` or ``turns main 6``; semicolons
+    stand between them. What gives a parameter a second value is none.
+    """
     found: dict[str, Any] = {}
+    named: dict[str, Any] = {}
     wrong = []
     for piece in filter(None, (piece.strip() for piece in cell.split(";"))):
-        name, equals, value = (part.strip() for part in piece.partition("="))
-        if name and equals and value:
-            found[name] = parameter(value)
+        forms = (_ASSIGNED, _NUMBER_FIRST, _NUMBER_LAST)
+        said = next((match for form in forms if (match := form.fullmatch(piece))), None)
+        name, value = (said["name"].strip(), said["value"].strip()) if said else ("", "")
+        meant = parameter(value)
+        if name and value and named.setdefault(folded(name.replace("_", " ")), meant) == meant:
+            found[name] = meant
         else:
             wrong.append(piece)
     return found, wrong
+
+
+def as_parameters_are_written() -> str:
+    """What is expected where a piece of them can't be read."""
+    return gettext("name=value, as 'turns main=6'")

@@ -311,7 +311,7 @@ def _described(sheet: Sheet, number: int, said: dict[str, str]) -> dict[str, Any
     if said_of_tie or "sample" not in said:
         joined["parameters"] = said_of_tie
     for piece in wrong:
-        sheet.refuse(number, "parameters", shown(piece), gettext("name=value, as 'turns main=6'"))
+        sheet.refuse(number, "parameters", shown(piece), cells.as_parameters_are_written())
     return joined
 
 

@@ -21,7 +21,7 @@ from django.utils.translation import gettext, gettext_noop
 from msgspec import NODEFAULT, Struct
 from msgspec.structs import FieldInfo, replace
 
-from results.intake.cells import forgiven
+from results.intake.cells import as_parameters_are_written, forgiven
 from results.intake.days import days_meant
 from results.intake.document import (
     BaselineDocument,
@@ -164,10 +164,12 @@ def _converts(value: object, form: Any) -> bool:
 
 
 def _asked_for(info: FieldInfo, found: object) -> str:
-    """What is expected; of a day that can be two, which of them it was."""
+    """What is expected; of a day that can be two, which of them it was, and text as text."""
     days = days_meant(found) if info.name == "pulled_on" and isinstance(found, str) else ()
     if len(days) > 1:
         return which_day(days)
+    if info.name == "parameters" and isinstance(found, str):
+        return as_parameters_are_written()
     return expected_of(info)
 
 

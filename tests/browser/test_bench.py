@@ -182,6 +182,31 @@ def test_pulls_are_counted_as_they_are_entered_and_a_slip_of_the_thumb_taken_bac
     look(name="at the rig")
 
 
+def test_whatever_is_typed_at_the_rig_is_in_what_is_sent(at_the_rig):
+    page = at_the_rig
+    typed = []
+    for form in ("#add-straight", "#add-join"):
+        if not page.locator(f"{form} form").is_visible():
+            page.click(f"{form} summary")
+        for field in page.locator(f"{form} input:not([type=checkbox])").all():
+            typed.append(f"typed {len(typed)} so")
+            field.fill(typed[-1])
+        page.click(f"{form} button")
+        typed.append(str(7 + len(typed)))
+        pull(page, typed[-1], "at a grip")
+    page.click("#add-join summary")
+    page.fill("#j-leader", "")  # its spool stays, and goes to be asked about
+    page.click("#add-join button")
+    pull(page, "8", "at a grip")
+    sent = page.evaluate("document_()")
+    assert [each for each in typed if each not in json.dumps(sent)] == []
+    assert typed[-4] in json.dumps(sent["pull_sets"][1])
+
+    page.fill("#reading", "9")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#outcome")).to_contain_text("typed but not saved")
+
+
 def test_a_straight_line_that_has_moved_is_warned_of(at_the_rig, look):
     page = at_the_rig
     for reading in ("20.5", "21.0", "20.2"):

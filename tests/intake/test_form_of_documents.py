@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from results.intake.cells import parameters
 from rigs.refusals import TooLarge, Unreadable
 from tests.intake.conftest import RIGHT
 
@@ -239,3 +240,24 @@ def test_a_member_that_stands_twice_is_refused_where_it_stands(refused, once, tw
 def test_a_quoted_colon_in_a_note_is_no_member(send, right):
     right["note"] = 'he said "so": "yes" :'
     assert send(right).session.note == right["note"]
+
+
+WRITTEN = ("turns main=6", "turns_main: 6", "6 turns main", "6 Turns main;", "turns main 6")
+
+
+@pytest.mark.parametrize("written", WRITTEN)
+def test_how_it_was_tied_is_read_as_it_is_spoken_in_documents_and_sheets(send, right, written):
+    right["pull_sets"][0]["parameters"] = written
+
+    assert send(right).session.pull_sets.get().parameters == {"turns_main": 6}
+    assert parameters(written)[0].popitem()[1] == 6
+
+
+@pytest.mark.parametrize("written", ["six turns", "8", "turns main=", "=6", "6 turns main; glued"])
+def test_how_it_was_tied_is_asked_about_where_it_cannot_be_read(refused, right, written):
+    right["pull_sets"][0]["parameters"] = written
+
+    assert refused(right) == [
+        ("pull_sets[0]", "parameters", f"'{written}'", "name=value, as 'turns main=6'")
+    ]
+    assert parameters(written)[1]

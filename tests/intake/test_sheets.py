@@ -70,6 +70,7 @@ def test_a_cell_of_the_first_row_is_named_when_it_is_wrong(refused, column, cell
         ("discarded ties", "few", "a whole number from 0 to 10000"),
         ("parameters", "six turns", "name=value, as 'turns main=6'"),
         ("parameters", "turns main=0", "a whole number from 1 to 20"),
+        ("parameters", "turns main=6; 8 turns main", "name=value, as 'turns main=6'"),
     ],
 )
 def test_a_cell_of_a_set_is_named_by_the_row_the_set_begins_in(refused, column, cell, expected):

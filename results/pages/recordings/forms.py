@@ -11,6 +11,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from results.intake import cells
+from results.intake.findings import shown
 from results.models import Baseline, Session
 from results.pages.figures import MODES
 from results.pages.rigs.forms import day_picker, in_words
@@ -105,8 +106,8 @@ class JoinForm(forms.Form):
         found, wrong = cells.parameters(self.cleaned_data["parameters"])
         if wrong:
             raise forms.ValidationError(
-                gettext("Found %(found)s, expected name=value, as turns_main=6.")
-                % {"found": wrong[0][:LONGEST_SHORT]}
+                gettext("Found %(found)s, expected %(expected)s.")
+                % {"found": shown(wrong[0]), "expected": cells.as_parameters_are_written()}
             )
         return found
 

@@ -1,16 +1,6 @@
-/* At the rig: what was entered becomes one session, with the traces of its pulls, and is sent. */
+/* At the rig: what was entered becomes one session, with the traces of its pulls, and is sent.
+   Everything goes as it was typed: what it means is read, or asked about, by the service alone. */
 "use strict";
-
-function parameters(text) {
-  const pairs = text.split(";").map((piece) => piece.split("=").map((part) => part.trim())).filter(([key, value]) => key && value);
-  return Object.fromEntries(pairs.map(([key, value]) => [key.replaceAll(" ", "_"), parameter(value)]));
-}
-
-function parameter(value) {
-  const answers = { yes: true, no: false };
-  if (value.toLowerCase() in answers) return answers[value.toLowerCase()];
-  return number(value) ?? value;
-}
 
 async function pulled(series) {
   return Promise.all(series.pulls.map(async ({ reading, mode, place, trace }) => {
@@ -34,9 +24,9 @@ async function document_() {
       connection: series.connection,
       doubled: series.doubled,
       main: { line: series.main, spool: series.mainSpool },
-      leader: series.leader ? { line: series.leader, spool: series.leaderSpool } : null,
+      leader: series.leader || series.leaderSpool ? { line: series.leader, spool: series.leaderSpool } : null,
       terminal: series.terminal,
-      parameters: parameters(series.parameters),
+      parameters: series.parameters,
       discarded_ties: series.discarded,
       pulls: await pulled(series),
     }))),
@@ -63,6 +53,7 @@ function lost() {
 
 async function send(dryRun) {
   if (!dryRun && live.isUnnamed()) return tell(say.unnamed);
+  if (find("reading").value.trim()) return tell(say.unsaved);
   const lostBefore = lost();
   const body = await document_();
   if (!body) return tell(say.incomplete);
