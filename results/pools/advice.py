@@ -12,6 +12,10 @@ from results.pools.tester_vs_pool import TesterVsPool
 EVENNESS_AT = 0.05
 """Level of the F test at which scatter is called one's own; common practice, no source."""
 
+LEAST_GAIN = 0.05
+"""Share of the detectable difference that a session must take off it to be advised; common
+practice, no source."""
+
 Work = Literal["strength", "evenness", "rig", "unknown", "nothing"]
 
 
@@ -61,7 +65,7 @@ def pull_next(
 ) -> list[NextPull]:
     """Where one more session gains most: pools short of one tester, then one's own by gain.
 
-    Pools known so poorly that more of one's own sessions detect no more are left out.
+    Left out are pools in which one more of one's own sessions detects hardly more.
     """
     found = [NextPull(pool) for pool in short]
     found += [
@@ -69,5 +73,9 @@ def pull_next(
         for pool, each in compared_pools
         if each.detectable is not None
     ]
-    gaining = [each for each in found if each.gain > 0]
+    gaining = [
+        each
+        for each in found
+        if each.detectable is None or each.gain >= LEAST_GAIN * each.detectable
+    ]
     return sorted(gaining, key=lambda each: -each.gain)[:most]

@@ -122,6 +122,10 @@ def compare_in_members(members: Members, contributor: Contributor) -> TesterVsPo
         raise Conflict(
             gettext("You have no set that counts in this pool: pull this join on this line pair.")
         )
+    if not len(others):
+        raise Conflict(
+            gettext("No one else has pulled this yet: there is nothing to compare with.")
+        )
     outcome = pooled_from(others)
     if outcome.pooled is None or outcome.fit is None:
         raise Conflict(
@@ -144,7 +148,7 @@ def _compare(
     mean = means(others.tau2_session, others.tau2_set)
     nothing: Detection = (None, None, ())
     detectable, detectable_next, plans = parts.take(
-        "detectable", lambda: _detection(own, mean, others), nothing
+        "detectable", lambda: _detection(_session_plan(own, members, others), mean, others), nothing
     )
     return TesterVsPool(
         own=mean,
@@ -191,9 +195,8 @@ def _split(members: Members, own: Members) -> ScatterSplit:
     return split_scatter(*_scatters(own), *_scatters(others))
 
 
-def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
+def _detection(plan: SessionPlan, mean: OwnMean, others: Pooled) -> Detection:
     """The difference detectable now, with one more session, and what planned differences take."""
-    plan = _session_plan(own, own, others)
     pool_figures = (others.se_robust, others.df_satterthwaite)
     return (
         difference_detectable_by_sessions(mean.sessions, plan, *pool_figures),
@@ -202,9 +205,12 @@ def _detection(own: Members, mean: OwnMean, others: Pooled) -> Detection:
     )
 
 
-def _session_plan(own: Members, scattering: Members, others: Pooled) -> SessionPlan:
-    """As many pulls as one's own sets have, at the scatter of the ``scattering`` sets."""
-    join, straight = _scatters(scattering)
+def _session_plan(own: Members, members: Members, others: Pooled) -> SessionPlan:
+    """As many pulls as one's own sets have, at the scatter of all sets of the pool.
+
+    Whatever is planned is planned by this: a handful of own pulls estimates a scatter poorly.
+    """
+    join, straight = _scatters(members)
     return SessionPlan(
         pulls=max(round(float(own.n_effective.mean())), 1),
         baseline_pulls=max(round(float(own.baseline_n_effective.mean())), 1),

@@ -53,6 +53,22 @@ WORK = {
 
 
 @dataclass(frozen=True)
+class MoreSessions:
+    """Sessions that a difference takes in all, and how many of them are still to come.
+
+    Both are None where no number of one's own is enough.
+    """
+
+    difference: float
+    in_all: int | None
+    more: int | None
+
+
+def _more(difference: float, in_all: int | None, done: int) -> MoreSessions:
+    return MoreSessions(difference, in_all, None if in_all is None else max(in_all - done, 0))
+
+
+@dataclass(frozen=True)
 class Tied:
     """A join that one ties, where one stands, or why that can't be said."""
 
@@ -70,6 +86,14 @@ class Tied:
     def scatter_picture(self) -> tying_pictures.Scattering | None:
         """Own scatter beside the others'."""
         return tying_pictures.scattering_of(self.standing) if self.standing else None
+
+    @property
+    def plans(self) -> Sequence[MoreSessions]:
+        """What the usual differences take beyond the sessions that one has."""
+        if self.standing is None:
+            return []
+        done = self.standing.own.sessions
+        return [_more(each.difference, each.sessions, done) for each in self.standing.plans]
 
     @property
     def work(self) -> str:
@@ -125,6 +149,8 @@ def _planner(request: HttpRequest, tied: Sequence[Tied]) -> dict[str, Any]:
         "planner": form,
         "planned": planned,
         "planned_pool": chosen.pool,
+        "takes": planned
+        and _more(planned.difference, planned.needed, chosen.standing.own.sessions),
         "curve": curve_of(planned) if planned else None,
     }
 
