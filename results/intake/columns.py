@@ -38,24 +38,36 @@ OTHER_NAMES = {
     "rig": ("rig name", "bench", "name of rig"),
     "revision": ("rev", "rig revision", "revision number", "revision no", "rig rev"),
     "date": ("day", "pulled on", "date pulled", "pull date", "test date", "date of test", "tested"),
-    "state": ("wet or dry", "wet dry", "dry wet", "dry or wet", "line state", "condition"),
+    "state": (
+        "wet or dry", "wet dry", "dry wet", "dry or wet", "line state", "condition", "line is",
+        "dry wetted or soaked",
+    ),
     "loading": ("load type", "static or shock", "static shock", "kind of loading"),
-    "unit": ("units", "force unit", "unit of force", "unit of reading"),
+    "unit": ("units", "force unit", "unit of force", "unit of reading", "unit of the scale"),
     "temperature": ("temp", "air temperature", "air temp"),
     "soak": ("soak time", "soaked", "soaked for", "soak hours", "hours soaked"),
     "kind": ("type", "straight or joined", "straight joined", "kind of pull", "pull type"),
     "label": ("set", "set label", "set name", "pull set", "name of set"),
-    "sample": ("sample code", "code of sample", "code of the sample", "blind code", "code"),
+    "sample": (
+        "sample code", "code of sample", "code of the sample", "blind code", "code",
+        "code on the label",
+    ),
     "connection": ("knot", "join", "knot name", "join name", "name of join", "knot or join"),
-    "doubled": ("double line", "doubled line", "main doubled", "line doubled"),
+    "doubled": ("double line", "doubled line", "main doubled", "line doubled", "main line doubled"),
     "main line": ("main", "line", "mainline", "name of main line"),
     "main spool": ("spool", "mainspool", "main line spool", "line spool", "spool of main line"),
     "leader line": ("leader", "leaderline", "name of leader"),
     "leader spool": ("leaderspool", "leader line spool", "spool of leader"),
-    "terminal": ("hook", "hook or ring", "terminal end", "tied to"),
-    "parameters": ("tie parameters", "parameters of tie"),
+    "terminal": ("hook", "hook or ring", "terminal end", "tied to", "or terminal"),
+    "parameters": (
+        "tie parameters", "parameters of tie", "how it was tied", "how it is tied", "how tied",
+        "how was it tied", "turns finish",
+    ),
     "tyer": ("tied by", "who tied", "who tied it"),
-    "discarded ties": ("discarded", "ties discarded", "thrown away", "ties thrown away"),
+    "discarded ties": (
+        "discarded", "ties discarded", "thrown away", "ties thrown away",
+        "ties discarded before pulling",
+    ),
     "time to tie": ("tying time", "seconds to tie"),
     "join diameter": ("diameter of join", "knot diameter", "diameter at the thickest"),
     "position": ("before or after", "before after", "when pulled"),
@@ -63,7 +75,10 @@ OTHER_NAMES = {
         "readings", "peak", "peak reading", "peak load", "peak force", "load", "force", "pull",
         "breaking load", "breaking strength", "break load", "scale reading", "scale", "max load",
     ),
-    "failure mode": ("failure", "mode", "how it failed", "how it ended", "what failed"),
+    "failure mode": (
+        "failure", "mode", "how it failed", "how it ended", "what failed", "it ended",
+        "how did it end",
+    ),
     "place": ("where", "where it broke", "broke where", "place of break"),
     "slipped first": ("slipped", "slipped before", "slip first"),
     "time to break": ("pull time", "seconds to break"),
@@ -118,6 +133,12 @@ def heading(written: str) -> Heading:
         if name and _measures(name, unit):
             return Heading(text, name, unit)
     return Heading(text)
+
+
+def its_spool(written: str, before: str) -> str:
+    """The spool that a heading such as 'its spool' means behind the column ``before``."""
+    is_one = _folded(written) in ("itsspool", "spool")
+    return {"main line": "main spool", "leader line": "leader spool"}.get(before, "") * is_one
 
 
 def order_of_days(unit: str) -> str:

@@ -34,6 +34,8 @@ class Layout:
     """The pulls of a sheet under the columns that are known; an unknown column is ''.
 
     ``said`` holds what lines above the headings say of the session, by column, with their rows.
+    ``wrong`` are headings to correct; what a misspelt one may mean is read all the same, so that
+    the mistakes below it are told with it.
     """
 
     number: int
@@ -41,6 +43,7 @@ class Layout:
     rows: Rows
     said: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     remarks: tuple[Finding, ...] = ()
+    wrong: tuple[Finding, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -63,13 +66,14 @@ def laid_out(table: Table) -> Layout:
     at = header_of(table.rows)
     number, written = table.rows[at]
     body = table.rows[at + 1 :]
-    found_first = [columns.heading(cells.text(cell)) for cell in written]
+    found_first = list(_with_spools([columns.heading(cells.text(cell)) for cell in written]))
     headings = tuple(_without_own_samples(found_first, body))
     said, above = _above(table.rows[:at])
     missing = list(_missing(number, headings, said))
     wrong = [*_wrong(number, headings, said)]
     wrong += _unknown(number, headings, body, is_whole=not missing)
-    wrong += [*missing, *_split_readings(headings, number, table)]
+    split = list(_split_readings(headings, number, table))
+    wrong += [*missing, *split]
     if missing and any(cells.folded(cells.text(cell)) in KINDS for cell in written):
         expected = gettext("the names of the columns: %(names)s, ...") % {
             "names": ", ".join((*REQUIRED, "unit"))
@@ -82,16 +86,38 @@ def laid_out(table: Table) -> Layout:
             gettext("The header row does not name the columns of a session."),
             [Finding(str(number), "", found_row, expected)],
         )
-    if missing:
+    headings = tuple(_as_meant(headings, said))
+    if list(_missing(number, headings, said)):
         raise Invalid(gettext("The header row does not name the columns of a session."), wrong)
-    if wrong:
+    if split:
         found = Findings()
         found.extend(wrong)
         raise Invalid(found.summary(), found.kept)
     pulls, left_out = _pulls(headings, written, body)
     unread = _unread(number, headings, body, is_comma=table.separator == ",")
     remarks = (*table.remarks, *above, *unread, *left_out)
-    return Layout(number, headings, pulls, said, remarks)
+    return Layout(number, headings, pulls, said, remarks, tuple(wrong))
+
+
+def _with_spools(headings: Sequence[Heading]) -> Iterator[Heading]:
+    """The headings; 'its spool' is that of the line before it."""
+    before = ""
+    for each in headings:
+        name = columns.its_spool(each.written, before) or each.name
+        yield Heading(each.written, name, each.unit)
+        before = name
+
+
+def _as_meant(headings: Sequence[Heading], said: Collection[str]) -> Iterator[Heading]:
+    """The headings; of a misspelt one the column that it may mean, where that is not there."""
+    taken = {each.name for each in headings} | set(said)
+    for each in headings:
+        meant = "" if each.name or not each.written else columns.meant_by(each.written)
+        if meant and meant not in taken:
+            taken.add(meant)
+            yield Heading(each.written, meant)
+        else:
+            yield each
 
 
 def _without_own_samples(headings: Sequence[Heading], body: Rows) -> Iterator[Heading]:
@@ -182,6 +208,8 @@ def _unknown(
     Where a column is missing (``is_whole`` is False), any of them may be it.
     """
     asked = 0
+    named = {each.name for each in headings}
+    free = [name for name in COLUMNS if name not in named]
     for place, each in enumerate(headings):
         if each.name or not each.written or (is_whole and not _is_used(place, body)):
             continue
@@ -194,7 +222,7 @@ def _unknown(
             continue
         elif not is_whole or columns.meant_by(each.written):
             asked += 1
-            yield Finding(str(number), name, found, nearest(each.written, COLUMNS))
+            yield Finding(str(number), name, found, nearest(each.written, free or COLUMNS))
 
 
 def _missing(number: int, headings: Sequence[Heading], said: Collection[str]) -> Iterator[Finding]:

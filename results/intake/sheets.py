@@ -6,6 +6,8 @@ and a blank cell of a set 'as in the set's first row', so each is written once.
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -50,6 +52,11 @@ class Sheet:
     illegible: set[int] = field(default_factory=set)
     unread: dict[str, set[str]] = field(default_factory=dict)
     broken: set[str] = field(default_factory=set)
+    said_once: set[tuple[str, ...]] = field(default_factory=set)
+    """Ties without a label that a single row describes: rows below it may leave out what it says.
+    """
+    described: dict[str, str] = field(default_factory=dict)
+    """The last row of `said_once`, as long as rows below it agree with it."""
     unpulled: dict[tuple[str, ...], dict[str, str]] = field(default_factory=dict)
     parts: dict[tuple[str, ...], tuple[dict[str, Any], dict[str, str], str]] = field(
         default_factory=dict
@@ -75,15 +82,20 @@ def document_of(table: Table) -> Sheet:
             ],
         )
     sheet = Sheet(layout.order_of_days, remarks=list(layout.remarks))
+    sheet.findings.extend(layout.wrong)
     sheet.rows[""] = str(layout.rows[0][0])
     above: dict[str, str] = {}
     for name, (number, said) in layout.said.items():
         above = _session(sheet, number, {name: said}, above)
     if layout.unit:
         above["unit"] = layout.unit
+    rows = []
     for number, written in layout.rows:
         _refuse_unclear(sheet, table, layout, number)
         row = _row(sheet, layout, number, written, is_comma=table.separator == ",")
+        rows.append((number, row))
+    sheet.said_once = _said_once(row for _, row in rows)
+    for number, row in rows:
         above = _session(sheet, number, row, above)
         _pull(sheet, number, row, above.get("unit", ""))
     return sheet
@@ -249,15 +261,19 @@ def _baseline(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
 
 
 def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str, Any], str]:
-    """The set of this row: by its label, or where there is none by all that is said of the tie."""
+    """The set of this row: by its label, or where there is none by all that is said of the tie.
+
+    What a tie says in one row alone holds for the rows below that say nothing else.
+    """
     said = {name: row[name] for name in SET_COLUMNS if name in row}
     label = row.get("label", "")
-    if label:
-        key: tuple[str, ...] = ("label", cells.folded(label))
-    elif "sample" in row:
-        key = ("sample", understood(row["sample"]))
+    key = _key(row)
+    if key in sheet.said_once and not _agrees(row, sheet.described):
+        sheet.described = row
+    elif sheet.described and _agrees(row, sheet.described):
+        key = _key(sheet.described)
     else:
-        key = ("tie", *(cells.folded(row.get(name, "")) for name in TIE_COLUMNS))
+        sheet.described = {}
     if key not in sheet.parts:
         said = {**sheet.unpulled.get(key, {}), **said}
         joined = _described(sheet, number, said)
@@ -279,6 +295,35 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
             }
             sheet.refuse(number, name, shown(text), expected)
     return part, place
+
+
+def _key(row: dict[str, str]) -> tuple[str, ...]:
+    """What a row of joined line goes by: its label, its code, or all that is said of the tie."""
+    if label := row.get("label", ""):
+        return ("label", cells.folded(label))
+    if "sample" in row:
+        return ("sample", understood(row["sample"]))
+    return ("tie", *(cells.folded(row.get(name, "")) for name in TIE_COLUMNS))
+
+
+def _said_once(rows: Iterable[dict[str, str]]) -> set[tuple[str, ...]]:
+    """Ties of which a single row says how: alone they would be a set of one pull."""
+    joined = (row for row in rows if KINDS.get(cells.folded(row.get("kind", ""))) == "joined")
+    counted = Counter(map(_key, joined))
+    return {key for key, rows_of in counted.items() if rows_of == 1 and key[0] == "tie"}
+
+
+def _agrees(row: dict[str, str], described: dict[str, str]) -> bool:
+    """Whether all that a row says of the tie is as ``described``."""
+    return (
+        bool(described)
+        and _key(row)[0] == "tie"
+        and all(
+            cells.folded(row[name]) == cells.folded(described.get(name, ""))
+            for name in TIE_COLUMNS
+            if name in row
+        )
+    )
 
 
 def _unread(said: dict[str, str]) -> set[str]:
