@@ -13,6 +13,11 @@ LINES_OFFERED, JOINS_OFFERED = 300, 200
 
 
 def catalogue_offered(user: User | AnonymousUser) -> dict[str, Any]:
-    """Lines and joins for the lists behind a page's fields."""
+    """Lines and joins for the lists behind a page's fields, and whether all lines are there."""
     joins = connections.connections_visible_to(user).prefetch_related(None)
-    return {"lines": lines_visible_to(user)[:LINES_OFFERED], "joins": joins[:JOINS_OFFERED]}
+    lines = list(lines_visible_to(user)[:LINES_OFFERED])
+    return {
+        "lines": lines,
+        "lines_are_all": len(lines) < LINES_OFFERED,
+        "joins": joins[:JOINS_OFFERED],
+    }

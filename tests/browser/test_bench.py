@@ -191,12 +191,14 @@ def test_whatever_is_typed_at_the_rig_is_in_what_is_sent(at_the_rig):
         for field in page.locator(f"{form} input:not([type=checkbox])").all():
             typed.append(f"typed {len(typed)} so")
             field.fill(typed[-1])
-        page.click(f"{form} button")
+        page.click(f"{form} form button:not([type])")
+        while page.locator(f"{form} .near").is_visible():
+            page.locator(f"{form} .near").get_by_role("button", name="It is new").click()
         typed.append(str(7 + len(typed)))
         pull(page, typed[-1], "at a grip")
     page.click("#add-join summary")
     page.fill("#j-leader", "")  # its spool stays, and goes to be asked about
-    page.click("#add-join button")
+    page.click("#add-join form button:not([type])")
     pull(page, "8", "at a grip")
     sent = page.evaluate("document_()")
     assert [each for each in typed if each not in json.dumps(sent)] == []
@@ -205,6 +207,40 @@ def test_whatever_is_typed_at_the_rig_is_in_what_is_sent(at_the_rig):
     page.fill("#reading", "9")
     page.get_by_role("button", name="Check it").click()
     expect(page.locator("#outcome")).to_contain_text("typed but not saved")
+
+
+def test_a_line_the_catalogue_lacks_is_asked_about_when_it_is_entered_and_can_be_renamed(
+    at_the_rig, look
+):
+    page = at_the_rig
+    page.click("#add-straight summary")
+    for wrong in ("thinn", "20 lb mono"):
+        page.fill("#s-line", wrong)
+        page.fill("#s-spool", wrong[:2])
+        page.click("#add-straight form button:not([type])")
+        expect(page.locator("#add-straight .near")).to_contain_text(f"no line {wrong}")
+    look(name="an unknown line at the rig")
+    expect(page.locator("#series button")).to_have_count(1)
+    page.get_by_role("button", name="It is new: keep it").click()
+    expect(page.locator("#now")).to_contain_text("20 lb mono")
+    page.click("#add-join summary")
+    for field, text in [("join", "Double uni"), ("main", "20 lb mono"), ("leader", "thick")]:
+        page.fill(f"#j-{field}", text)
+    page.click("#add-join form button:not([type])")  # taken as new once, it is not asked again
+    expect(page.locator("#now")).to_contain_text("20 lb mono")
+
+    page.get_by_role("button", name="Change what it is").click()
+    page.fill("#j-main", "thicc")
+    page.click("#add-join form button:not([type])")
+    page.locator("#add-join .near").get_by_role("button", name="thick").click()
+    expect(page.locator("#now")).to_have_text("Double uni: thick – thick")
+    expect(page.locator("#series button")).to_have_text(
+        [
+            "thin, straight, before (0)",
+            "thick, 20, straight, before (0)",
+            "Double uni: thick – thick (0)",
+        ]
+    )
 
 
 def test_a_straight_line_that_has_moved_is_warned_of(at_the_rig, look):

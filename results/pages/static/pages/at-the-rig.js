@@ -47,9 +47,29 @@ function keep() {
 
 /* ---- figures ---- */
 
+/* A reading as it may be typed: 20.5, 20,5, 20 1/2, 20½, and with its unit behind it. */
+const READING = /^(?:(\d*[.,]?\d+|\d+[.,])|(?:(\d+)[ -])? ?(\d+)\/(\d+))\s*([a-z]*)\.?$/i;
+
+function parts(text) {
+  const spelt = String(text).trim().replace(/[¼-¾⅓-⅞]/, (sign) => ` ${sign.normalize("NFKC").replace("⁄", "/")}`).trim();
+  const [, plain, whole, above, below, unit] = READING.exec(spelt) || [];
+  if (plain === undefined && above === undefined) return null;
+  const value = plain === undefined ? Number(whole || 0) + above / below : Number(plain.replace(",", "."));
+  return { value, unit };
+}
+
 function number(text) {
-  const value = Number(String(text).replace(",", ".").trim());
+  const value = parts(text)?.value ?? NaN;
   return Number.isFinite(value) && value > 0 ? value : null;
+}
+
+/* What is wrong with a reading as typed; empty where nothing is. */
+function wrongWith(reading) {
+  if (number(reading) === null) return say.needs;
+  const unit = parts(reading).unit.toLowerCase();
+  const ours = session.unit.toLowerCase();
+  const same = !unit || !ours || unit.replace(/s$/, "").replace(/f$/, "") === ours.replace(/f$/, "");
+  return same ? "" : say.otherUnit.replace("[written]", reading).replace("[unit]", session.unit);
 }
 
 function readings(series) {
@@ -144,6 +164,7 @@ function show() {
 function showSeries(series) {
   find("now").textContent = name(series);
   for (const button of document.querySelectorAll("[data-mode]")) button.hidden = Boolean(button.dataset.of) && button.dataset.of !== series.kind;
+  find("change").hidden = Boolean(series.sample);
   find("discard-row").hidden = series.kind !== "join";
   find("discarded").textContent = series.discarded;
   find("figures").textContent = summary(series);
@@ -243,8 +264,9 @@ function add(id, made) {
       error.textContent = problem(entered, made.kind) || foreign(entered.sample);
     }
     error.hidden = !error.textContent;
-    if (error.textContent) return;
-    put({ ...made, ...entered, doubled: entered.doubled === "on" });
+    if (error.textContent || askedAboutLine(form)) return;
+    const meant = { ...entered, doubled: entered.doubled === "on" };
+    if (!changed(form, meant)) put({ ...made, ...meant });
     find(id).open = false;
     find("reading").focus();
   });
@@ -321,7 +343,7 @@ function code(written) {
 }
 
 function problem(entered, kind) {
-  const same = (other) => kind === "straight" && other.kind === kind && ["line", "spool", "position"].every((key) => other[key] === entered[key]);
+  const same = (other) => kind === "straight" && other !== changing && other.kind === kind && ["line", "spool", "position"].every((key) => other[key] === entered[key]);
   if (entered.sample && session.series.some((other) => other.sample === code(entered.sample))) return say.sameCode;
   return session.series.some(same) ? say.same : "";
 }
@@ -334,8 +356,8 @@ for (const button of document.querySelectorAll("[data-mode]")) {
   button.addEventListener("click", () => {
     const reading = find("reading").value.trim() || (button.dataset.mode === "void" ? "" : live.peak());
     const error = find("reading-error");
-    error.hidden = number(reading) !== null || (button.dataset.mode === "void" && !reading);
-    error.textContent = error.hidden ? "" : say.needs;
+    error.textContent = button.dataset.mode === "void" && !reading ? "" : wrongWith(reading);
+    error.hidden = !error.textContent;
     find("reading").focus();
     if (!error.hidden) return;
     const pull = { reading, mode: button.dataset.mode, place: button.dataset.place || "" };
