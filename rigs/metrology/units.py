@@ -10,6 +10,7 @@ by `FORCE_UNITS[force_unit(text)]`.
 
 import math
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -64,7 +65,7 @@ _MASS_SPELLINGS = {
 }  # fmt: skip
 _LENGTH_SPELLINGS = {
     "metre": "m", "metres": "m", "foot": "ft", "feet": "ft",
-    "inch": "in", "inches": "in", '"': "in",
+    "inch": "in", "inches": "in", '"': "in", "'": "ft",
 }  # fmt: skip
 _VOLUME_SPELLINGS = {
     "litre": "l", "litres": "l", "liter": "l", "liters": "l",
@@ -77,9 +78,13 @@ LONGEST_WRITTEN = 60
 # Possessive quantifiers never try a shorter run, so that a miss costs one pass.
 _WRITTEN = re.compile(
     r"""(?P<number> [+-]? (?: \d++ (?:[.,]\d*+)? | [.,]\d++ ) (?:e[+-]?\d++)? )
-        \s*+ (?P<unit> [a-z"]*+ ) \.?""",
+        \s*+ (?P<unit> [a-z"']*+ ) \.? (?: \s++ (?: test | of \s++ water ) )?""",
     re.VERBOSE | re.IGNORECASE,
 )
+_FRACTION = re.compile(
+    r"(?:(?P<whole>\d{1,4})[ -])? ?(?P<above>\d{1,2})/(?P<below>2|3|4|5|8|16|32|64)"
+)
+_SIGN_OF_A_FRACTION = re.compile("[\u00bc-\u00be\u2153-\u215e]")
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 
 
@@ -185,8 +190,21 @@ def parse_volume(text: str, default_unit: str | None = None) -> Volume:
     return Volume(value, unit, value * VOLUME_UNITS[unit])
 
 
+def _in_decimals(text: str) -> str:
+    """The text with a fraction at its beginning, as in `1/2 lb` or `20\u00bd`, in decimals."""
+    spelt = _SIGN_OF_A_FRACTION.sub(
+        lambda sign: " " + unicodedata.normalize("NFKC", sign[0]).replace("\u2044", "/"), text
+    ).strip()
+    found = _FRACTION.match(spelt)
+    if found is None or int(found["above"]) >= int(found["below"]):
+        return text
+    value = int(found["whole"] or 0) + int(found["above"]) / int(found["below"])
+    return f"{value!r}{spelt[found.end() :]}"
+
+
 def _number_and_unit(text: str, default_unit: str | None, example: str) -> tuple[float, str]:
-    match = _WRITTEN.fullmatch(text.strip()) if len(text) <= LONGEST_WRITTEN else None
+    short = len(text) <= LONGEST_WRITTEN
+    match = _WRITTEN.fullmatch(_in_decimals(text.strip())) if short else None
     if match is None:
         raise UnitError(text, f"a number and its unit, as in {example}")
     number, unit = match["number"], match["unit"] or default_unit

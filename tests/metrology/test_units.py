@@ -85,3 +85,31 @@ def test_a_comma_that_could_mark_thousands_is_asked_about_rather_than_guessed():
 def test_a_reading_that_is_no_number_is_refused(value):
     with pytest.raises(units.UnitError, match="finite"):
         units.force_newtons(value, "N")
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [
+        ("1/2 lb", 0.5, "lbf"),
+        ("20 1/2 lb", 20.5, "lbf"),
+        ("20-1/2 lb", 20.5, "lbf"),
+        ("20\u00bd", 20.5, "kgf"),
+        ("\u00be kg", 0.75, "kgf"),
+        ("30 lb test", 30, "lbf"),
+        ("30lb. test", 30, "lbf"),
+    ],
+)
+def test_fractions_and_the_words_of_a_label_are_read(text, value, unit):
+    force = units.parse_force(text, "kgf")
+    assert (force.value, force.unit) == (value, unit)
+
+
+def test_feet_and_water_are_read_as_they_are_written():
+    assert units.parse_length("2'").metres == pytest.approx(0.6096, rel=1e-14)
+    assert units.parse_volume("5 l of water").cubic_metres == pytest.approx(0.005, rel=1e-14)
+
+
+@pytest.mark.parametrize("text", ["10/2 lb", "1/7 lb", "1/2/3 lb", "1/0 lb", "20 1/2 1/2 lb"])
+def test_what_is_no_fraction_is_refused(text):
+    with pytest.raises(units.UnitError):
+        units.parse_force(text)
