@@ -5,7 +5,7 @@ from results.intake.marking import MarkedSheet, marked
 from results.intake.previewing import Preview, dry_run
 from results.intake.proposing import propose_and_wait
 from results.intake.reading import CSV, FORMS, JSON, XLSX, GoesByCodes
-from results.intake.receiving import Receipt, receive
+from results.intake.receiving import Receipt, receive, stored_already
 from results.intake.waiting import let_wait, store_waiting
 
 __all__ = [
@@ -24,4 +24,5 @@ __all__ = [
     "propose_and_wait",
     "receive",
     "store_waiting",
+    "stored_already",
 ]

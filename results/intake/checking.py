@@ -261,7 +261,9 @@ def _readings(
 ) -> Readings:
     readings = readings_of(pulls, unit, place, under_way.findings)
     if revision is not None:
-        impossible, surprising = capacity_findings(readings, revision.capacity_N, place)
+        impossible, surprising = capacity_findings(
+            readings, revision.capacity_N, revision.capacity_written, place
+        )
         under_way.findings.extend(impossible)
         under_way.warnings += surprising
     return readings
@@ -280,7 +282,11 @@ def _enough(
         findings.add(
             "", "pull_sets", gettext("no pulls at all"), gettext("baselines and pull sets")
         )
-    findings.extend(sufficiency.set_findings([part for part in joined if part.place not in broken]))
+    findings.extend(
+        sufficiency.set_findings(
+            [part for part in joined if part.row is not None and part.place not in broken]
+        )
+    )
     sound = all(part.place not in broken and part.line is not None for part in straight)
     if not sound or "" in broken:
         return

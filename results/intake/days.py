@@ -9,6 +9,10 @@ from __future__ import annotations
 import re
 from datetime import date, timedelta
 
+from django.utils import timezone
+
+from rigs.metrology.bounds import latest_day
+
 _LONGEST = 40
 _TIME = re.compile(r"(?:[T ]+\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?(?:Z|[+-]\d{2}:?\d{2})?)\Z")
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})")
@@ -55,13 +59,13 @@ def is_serial(written: str) -> bool:
 
 def _year_last(first: str, sign: str, second: str, year: str, order: str) -> tuple[date, ...]:
     """With full stops the day comes first wherever days are written so: common practice, no
-    source. A year of two figures may as well be a day.
+    source. A year of two figures may as well be a day; what is still to come is not meant then.
     """
     day_first, month_first = (year, second, first), (year, first, second)
     if len(year) == 2:
         century = f"20{year}"
         both = [(century, second, first), (century, first, second), (f"20{first}", second, year)]
-        return _days(both)
+        return tuple(day for day in _days(both) if day <= latest_day(timezone.now()))
     if order:
         return _days([day_first if order == "d" else month_first])
     return _days([day_first] if sign == "." else [day_first, month_first])

@@ -9,6 +9,7 @@ import numpy as np
 from django.utils.translation import gettext, ngettext
 
 from results.intake.parts import JoinedPart, Pulled, StraightPart
+from results.intake.readings import in_unit
 from results.intake.sufficiency import by_specimen
 from results.intake.traces import reads_by_trace
 from rigs.metrology.units import FORCE_UNITS
@@ -38,7 +39,7 @@ def warnings_of(
     """Every warning of one session; ``unit`` is the symbol of its unit."""
     return [
         *_other_units([*straight, *joined], unit),
-        *_below_label(straight),
+        *_below_label(straight, unit),
         *_factor_between_sets(joined),
         *_taken_as_readings([*straight, *joined]),
     ]
@@ -104,8 +105,11 @@ def _apart_from_traces(parts: Iterable[Pulled], resolution_N: float) -> Iterator
             yield Finding(
                 f"{part.place}.pulls[{index}]",
                 "reading",
-                gettext("%(reading)s N, and a trace that peaks at %(peak)s N")
-                % {"reading": f"{reading_N:.5g}", "peak": f"{traced.peak_N:.5g}"},
+                gettext("%(reading)s, and a trace that peaks at %(peak)s")
+                % {
+                    "reading": in_unit(reading_N, part.readings.units[index]),
+                    "peak": in_unit(traced.peak_N, part.readings.units[index]),
+                },
                 gettext("the two to agree: is it the trace of this pull, and is the unit right?"),
             )
 
@@ -160,7 +164,7 @@ def _above_straight(
             )
 
 
-def _below_label(straight: Sequence[StraightPart]) -> Iterator[Finding]:
+def _below_label(straight: Sequence[StraightPart], unit: str) -> Iterator[Finding]:
     for specimen, parts in by_specimen(straight).items():
         label_N = specimen.line.label_strength_N
         parted = np.concatenate([part.readings.newtons[part.parted_in_line] for part in parts])
@@ -168,10 +172,13 @@ def _below_label(straight: Sequence[StraightPart]) -> Iterator[Finding]:
             yield Finding(
                 parts[0].place,
                 "reading",
-                gettext("%(specimen)s parts at %(parted)s N")
-                % {"specimen": specimen, "parted": f"{parted.mean():.4g}"},
+                gettext("%(specimen)s parts at %(parted)s")
+                % {"specimen": specimen, "parted": in_unit(float(parted.mean()), unit)},
                 gettext("at least its label strength, %(label_strength_written)s")
-                % {"label_strength_written": specimen.line.label_strength_written or label_N},
+                % {
+                    "label_strength_written": specimen.line.label_strength_written
+                    or in_unit(label_N, unit)
+                },
             )
 
 

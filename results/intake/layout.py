@@ -165,8 +165,10 @@ def _above(rows: Rows) -> tuple[dict[str, tuple[int, str]], list[Finding]]:
     if not titles:
         return said, []
     found = gettext("lines above the headings")
-    rows_of = f"{titles[0]}" if len(titles) == 1 else f"{titles[0]}-{titles[-1]}"
-    return said, [Finding(rows_of, "", found, gettext("only headings and pulls: not read"))]
+    together = titles == list(range(titles[0], titles[-1] + 1)) and len(titles) > 1
+    rows_of = f"{titles[0]}-{titles[-1]}" if together else ", ".join(map(str, titles))
+    expected = gettext("what says something of the session: these were not read")
+    return said, [Finding(rows_of, "", found, expected)]
 
 
 def _pair(given: Sequence[str]) -> tuple[str, str]:
@@ -242,12 +244,14 @@ def _unread(
             continue
         name = shown(each.written, quoted=False) if each.written else _letters(place)
         found = gettext("a column that is not one of a session's")
-        yield Finding(str(number), name, found, gettext("its cells are not read"))
+        yield Finding(
+            str(number), name, found, gettext("only columns of a session: its cells are not read")
+        )
     beyond = max((len(row) for _, row in body), default=0)
     if beyond > len(headings) and not is_comma:
         found = gettext("cells to the right of the headings")
         name = _letters(len(headings))
-        yield Finding(str(number), name, found, gettext("a heading above them: not read"))
+        yield Finding(str(number), name, found, gettext("a heading above them: they are not read"))
 
 
 def _pulls(
@@ -262,10 +266,10 @@ def _pulls(
         is_pull = texts.get("failure mode") or cells.folded(texts.get("kind", "")) in KINDS
         if [cells.text(cell) for cell in row] == again:
             found = gettext("the headings again")
-            left_out.append(Finding(str(number), "", found, gettext("a pull: not read")))
+            left_out.append(Finding(str(number), "", found, gettext("a pull: it is not read")))
         elif not is_pull and (word := _summary(row)):
             found = gettext("a row of %(word)s") % {"word": shown(word)}
-            left_out.append(Finding(str(number), "", found, gettext("a pull: not read")))
+            left_out.append(Finding(str(number), "", found, gettext("a pull: it is not read")))
         elif any(texts.values()) or any(isinstance(cell, cells.Formula) for cell in row):
             pulls.append((number, row))
     return pulls, left_out

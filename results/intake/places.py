@@ -32,7 +32,8 @@ def on_sheet(finding: Finding, rows: Mapping[str, str]) -> Finding:
         heading = f"{end} {heading}"
     elif finding.row.startswith("baselines") and finding.field in ("line", "spool"):
         heading = f"main {heading}"
-    row = rows.get(finding.row, rows[_part(finding.row)])
+    of_part = rows.get(finding.row, rows[_part(finding.row)])
+    row = rows.get(f"{finding.row}.{finding.field}", of_part)
     expected = gettext("yes or no") if finding.field in _ANSWERS else finding.expected
     return replace(finding, row=row, field=heading, expected=expected)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from results.intake.checking import Checked, check
+from results.intake.fingerprint import fingerprint
 from results.intake.parts import JoinedPart
 from results.intake.reading import read
 from results.intake.sufficiency import by_specimen, unsaved
@@ -53,7 +54,8 @@ class Preview:
     """What would be stored; ``asked`` are the warnings to look at before storing, which come first
     among them, and ``same_day`` one's current sessions of that day on that rig.
     ``sealed_until_the_close_of`` is the round of a session that goes by its codes, and ``late`` is
-    whether that would be after its last day.
+    whether that would be after its last day. ``stored_as`` is one's current session with the same
+    pulls, which is not stored a second time.
     """
 
     rig: str
@@ -67,6 +69,7 @@ class Preview:
     same_day: tuple[Session, ...] = ()
     sealed_until_the_close_of: int | None = None
     late: bool = False
+    stored_as: Session | None = None
 
 
 def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:
@@ -89,8 +92,13 @@ def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview
                 revision__rig=checked.revision.rig_id,
                 pulled_on=checked.document.pulled_on,
                 standing=Session.Standing.CURRENT,
-            ).order_by("pk")[:SAME_DAY_OFFERED]
+            )
+            .prefetch_related("pull_sets__connection")
+            .order_by("pk")[:SAME_DAY_OFFERED]
         ),
+        stored_as=contributor.sessions.filter(
+            fingerprint=fingerprint(checked), standing=Session.Standing.CURRENT
+        ).first(),
     )
 
 

@@ -75,12 +75,17 @@ def readings_of(
     return column
 
 
+def in_unit(force_N: float, unit: str) -> str:
+    """A force as a tester writes it who writes in ``unit``, to four figures."""
+    return f"{force_N / FORCE_UNITS[unit]:.4g} {unit}"
+
+
 def capacity_findings(
-    readings: Readings, capacity_N: float | None, place: str
+    readings: Readings, capacity_N: float | None, written: str, place: str
 ) -> tuple[list[Finding], list[Finding]]:
     """Readings that can't have been read on a rig of this capacity, and those that surprise.
 
-    What no scale reads at all has its own finding.
+    ``written`` is the capacity as it was entered. What no scale reads at all has its own finding.
     """
     if capacity_N is None:
         return [], []
@@ -89,8 +94,8 @@ def capacity_findings(
     surprising: list[Finding] = []
     for index in np.flatnonzero(above):
         beyond = readings.newtons[index] > BEYOND_CAPACITY * capacity_N
-        expected = gettext("at most %(capacity_n)s N, the rig's capacity") % {
-            "capacity_n": f"{capacity_N:.4g}"
+        expected = gettext("at most %(capacity)s, the rig's capacity") % {
+            "capacity": written or in_unit(capacity_N, readings.units[index])
         }
         (impossible if beyond else surprising).append(
             Finding(

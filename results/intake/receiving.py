@@ -167,7 +167,12 @@ def _refuse_twin(contributor: Contributor, mark: str, replaces: Session | None) 
     twin = contributor.sessions.filter(fingerprint=mark, standing=Session.Standing.CURRENT).first()
     if twin is None or twin == replaces:
         return
-    raise Conflict(
+    raise stored_already(twin)
+
+
+def stored_already(twin: Session) -> Conflict:
+    """The refusal of the same pulls on the same day."""
+    return Conflict(
         gettext(
             "This session is already stored as session %(pk)s, of %(pulled_on)s: the "
             "same pulls on the same day. Amend that one, or withdraw it first."

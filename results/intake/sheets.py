@@ -39,6 +39,8 @@ _MEASURED = {"time to tie": "time_to_tie_s", "join diameter": "join_diameter_mm"
 class Sheet:
     """A document as yet unchecked, the rows its parts stood in, and what the rows got wrong.
 
+    A member of the session stands in ``rows`` as '.rig'.
+
     ``remarks`` name what was left out or had to be guessed. ``broken`` are parts with a row whose
     pull could not be read, so that they may have more than they seem to; ``unread`` are columns of
     theirs that could not.
@@ -134,7 +136,7 @@ def _row(
         if name and (isinstance(cell, cells.Formula) or cells.is_formula(text)):
             found = shown(text) if text else gettext("a formula")
             sheet.refuse(number, name, found, gettext("a value, not a formula"))
-            if not isinstance(cell, cells.Formula):
+            if not isinstance(cell, cells.Formula) or not text:
                 sheet.illegible.add(number)
                 continue
         elif cells.is_error(text):
@@ -169,6 +171,7 @@ def _session(
         value = cells.member(member, now[name], sheet.order_of_days)
         if member not in sheet.value:
             sheet.value[member] = value
+            sheet.rows[f".{member}"] = str(number)
             if name == "date":
                 _remark_on_day(sheet, number, now[name], value)
         elif name in row and name != "unit" and _differs(value, sheet.value[member]):

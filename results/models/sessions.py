@@ -78,6 +78,11 @@ class Session(models.Model):
     def __str__(self) -> str:
         return f"{self.contributor.handle}, {self.pulled_on:%Y-%m-%d}"
 
+    @property
+    def joins(self) -> list[str]:
+        """The names of the joins pulled, each once."""
+        return list(dict.fromkeys(each.connection.name for each in self.pull_sets.all()))
+
     def earlier_versions(self) -> Iterator[Session]:
         """The versions that this one replaced, newest first; a query each."""
         version = self.replaces

@@ -1,11 +1,18 @@
 """Headings in the words of our own pages are known, and a wrong one hides no other mistake."""
 
 import re
+from datetime import date
+
+import pytest
 
 from results.intake.columns import heading
+from results.intake.days import days_meant
 from results.intake.layout import laid_out
 from results.intake.tables import csv_table
+from results.models import Session
 from results.pages.recordings.forms import JoinForm, SessionForm, StraightForm
+from rigs.metrology.units import FORCE_UNITS
+from rigs.models import Line
 from tests.intake.conftest import HEADER, ROWS, sheet
 from tests.pages.test_rig_pages import browser
 
@@ -77,3 +84,34 @@ def test_two_ways_of_tying_that_take_turns_stay_two_sets(send):
     stored = send(sheet(*straight, *turns)).session
 
     assert {each.pulls.count() for each in stored.pull_sets.all()} == {len(joined)}
+
+
+def test_what_is_said_of_the_session_above_the_headings_is_refused_in_its_own_row(refused):
+    header, first, *rest = sheet().splitlines()
+    names, cells = header.split(","), first.split(",")
+    rows = [",".join(row.split(",")[1:]) for row in (header, first, *rest)]
+    assert (names[0], cells[0]) == ("rig", "shed winch")
+
+    found = refused("\n".join(("My day", "Rig: Wilfs winch", "", *rows)))
+
+    assert [each[:2] for each in found] == [("2", "rig")]
+
+
+def test_checks_speak_in_the_unit_that_the_tester_writes(bench, send, refused):
+    """A session in pounds hears of pounds: only beside them, in brackets, of newtons."""
+    Line.objects.filter(name="thin").update(label_strength_N=170, label_strength_written="")
+    bench.capacity_N, bench.capacity_written = 50 * FORCE_UNITS["lbf"], "50 lb"
+    bench.save()
+    warnings = send(sheet()).warnings
+    Session.objects.all().delete()
+    said = [f"{each.found}, expected {each.expected}" for each in warnings]
+    said += [f"{each[2]}, expected {each[3]}" for each in refused(sheet().replace("20.5,", "205,"))]
+
+    assert any("its label strength, 38.22 lbf" in each for each in said)
+    assert any("at most 50 lb, the rig's capacity" in each for each in said)
+    assert [each for each in said if re.search(r"\d N\b(?!\))", each)] == []
+
+
+@pytest.mark.parametrize("written", ["29/11/25", "29.11.25"])
+def test_a_year_of_two_figures_is_none_that_is_still_to_come(written):
+    assert days_meant(written) == (date(2025, 11, 29),)

@@ -75,6 +75,7 @@ def latest_sessions(contributor: Contributor) -> QuerySet[Session]:
             job_id=Subquery(latest.values("pk")[:1]),
             job_state=Subquery(latest.values("state")[:1]),
         )
+        .prefetch_related("pull_sets__connection")
         .order_by("-pulled_on", "-pk")
     )
 

@@ -93,11 +93,14 @@ def _preview(
 ) -> intake.Preview:
     """What would be stored, or of a session of a round sealed, which takes no other's place."""
     try:
-        return intake.dry_run(contributor, body, form)
+        preview = intake.dry_run(contributor, body, form)
     except intake.GoesByCodes:
         if corrected is not None:
             raise
         return of_rounds.dry_run(contributor, body, form)
+    if corrected is None and preview.stored_as is not None:
+        raise intake.stored_already(preview.stored_as)
+    return preview
 
 
 @require_POST
