@@ -70,7 +70,7 @@ def test_a_baseline_below_its_label_is_remarked_on(preview, right):
 
     (warning,) = warnings(preview(right))
 
-    assert warning == ("baselines[0]", "reading", "thin, spool A parts at 85.41 N")
+    assert warning == ("baselines[0]", "reading", "thin, spool A parts at 19.2 lbf")
 
 
 def test_sets_that_differ_as_pounds_and_newtons_do_are_remarked_on(preview, right):

@@ -5,11 +5,11 @@ from datetime import date
 
 import pytest
 
+from results.intake import CSV, dry_run
 from results.intake.columns import heading
 from results.intake.days import days_meant
 from results.intake.layout import laid_out
 from results.intake.tables import csv_table
-from results.models import Session
 from results.pages.recordings.forms import JoinForm, SessionForm, StraightForm
 from rigs.metrology.units import FORCE_UNITS
 from rigs.models import Line
@@ -97,13 +97,12 @@ def test_what_is_said_of_the_session_above_the_headings_is_refused_in_its_own_ro
     assert [each[:2] for each in found] == [("2", "rig")]
 
 
-def test_checks_speak_in_the_unit_that_the_tester_writes(bench, send, refused):
+def test_checks_speak_in_the_unit_that_the_tester_writes(bench, owner, refused):
     """A session in pounds hears of pounds: only beside them, in brackets, of newtons."""
     Line.objects.filter(name="thin").update(label_strength_N=170, label_strength_written="")
     bench.capacity_N, bench.capacity_written = 50 * FORCE_UNITS["lbf"], "50 lb"
     bench.save()
-    warnings = send(sheet()).warnings
-    Session.objects.all().delete()
+    warnings = dry_run(owner, sheet().encode(), CSV).warnings
     said = [f"{each.found}, expected {each.expected}" for each in warnings]
     said += [f"{each[2]}, expected {each[3]}" for each in refused(sheet().replace("20.5,", "205,"))]
 

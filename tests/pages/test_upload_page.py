@@ -162,3 +162,30 @@ def test_the_page_has_cautions_labels_and_few_queries(at_home, django_assert_max
     assert "eye protection" in page.text
     shown = [field for field in page.all("input") if field.get("type") != "hidden"]
     assert {field["id"] for field in shown} <= {label["for"] for label in page.all("label")}
+
+
+def test_a_file_that_is_stored_already_is_said_so_when_it_is_checked(at_home):
+    at_home.post(address_of_store(check(at_home, sheet())))
+    stored = Session.objects.get()
+
+    text = Page(check(at_home, sheet())).text
+
+    assert f"already stored as session {stored.pk}" in text
+    assert "can be stored." not in text
+    assert "To correct : found" not in text
+
+
+def test_sessions_of_one_day_are_told_apart_by_their_number_and_their_joins(at_home):
+    at_home.post(address_of_store(check(at_home, sheet())))
+    at_home.post(address_of_store(check(at_home, sheet().replace("15.2", "15.3"))))
+    sessions = Session.objects.order_by("pk")
+
+    text = Page(check(at_home, sheet().replace("15.2", "15.4"))).text
+
+    assert text.count("Is it a correction?") == 1
+    bench_page = Page(at_home.get("/bench/")).text
+    for each in sessions:
+        assert f"Session {each.pk}: Double uni" in text
+        assert f"session {each.pk}" in bench_page
+        assert f"Session {each.pk}" in Page(at_home.get(f"/sessions/{each.pk}/")).text
+    assert bench_page.count("Double uni") == len(sessions)
