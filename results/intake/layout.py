@@ -35,7 +35,7 @@ class Layout:
 
     ``said`` holds what lines above the headings say of the session, by column, with their rows.
     ``wrong`` are headings to correct; what a misspelt one may mean is read all the same, so that
-    the mistakes below it are told with it.
+    the mistakes below it are named with it.
     """
 
     number: int
