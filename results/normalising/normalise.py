@@ -122,6 +122,7 @@ def _store(
     of_sets = shown_by_traces("pull_set", [pull_set.pk for pull_set in figures])
     of_lines = shown_by_traces("baseline", [one.pk for of in baselines.values() for one in of])
     named = {*baselines, *(each for one in figures for each in specimens(one) if each)}
+    rows = []
     for pull_set, found in figures.items():
         why_not = _publicly(found.why, named)[:300] if isinstance(found, NoFigures) else ""
         if why_not != pull_set.not_normalised:
@@ -129,7 +130,6 @@ def _store(
         if isinstance(found, NoFigures):
             _lose_figures(pull_set)
             continue
-        pool = _pool_of(session, pull_set)
         parts = baselines[found.reference.specimen]
         traced = traced_errors(
             of_sets.get(pull_set.pk, []),
@@ -137,18 +137,22 @@ def _store(
             (found.join.n, found.baseline.n),
             *scale.line,
         )
-        NormalisedSet.objects.update_or_create(
-            pull_set=pull_set,
-            defaults={
-                "pool": pool,
-                "baseline": parts[0],
-                "calibration": scale.calibration,
-                "resolution_N": scale.resolution_N if scale.resolution_N != first_N else None,
-                **_columns(found),
-                **traced_columns(traced, found.join.mean_N, found.baseline.mean_N),
-                "notes": [_publicly(note, named) for note in found.notes],
-            },
+        rows.append(
+            NormalisedSet(
+                pull_set=pull_set,
+                pool=_pool_of(session, pull_set),
+                baseline=parts[0],
+                calibration=scale.calibration,
+                resolution_N=scale.resolution_N if scale.resolution_N != first_N else None,
+                **_columns(found)
+                | traced_columns(traced, found.join.mean_N, found.baseline.mean_N)
+                | {"notes": [_publicly(note, named) for note in found.notes]},
+            )
         )
+    columns = [field.name for field in NormalisedSet._meta.concrete_fields if not field.primary_key]
+    NormalisedSet.objects.bulk_create(
+        rows, update_conflicts=True, unique_fields=["pull_set"], update_fields=columns
+    )
 
 
 def _is_still(session: Session, scale: Scale) -> bool:

@@ -56,6 +56,11 @@ def mixed(rng, shape, first, second, share):
     )
 
 
+def by_turn(rng, shape, lower):
+    """Normal readings, lower by what a tester's habit makes of the turn of each pull."""
+    return rng.normal(500, 8, shape) - lower(np.arange(shape[-1]))
+
+
 LAWS = {
     "normal": lambda rng, shape: rng.normal(500, 30, shape),
     "coarse": lambda rng, shape: rng.normal(30, 1.5, shape),
@@ -66,8 +71,21 @@ LAWS = {
     "two ways to part": lambda rng, shape: mixed(rng, shape, (500, 20), (620, 6), 0.4),
     "steady but for a few": lambda rng, shape: mixed(rng, shape, (500, 5), (500, 60), 0.25),
     "entered in ascending order": lambda rng, shape: np.sort(rng.normal(500, 30, shape)),
-    "falling from pull to pull": lambda rng, shape: (
-        rng.normal(500, 8, shape) - 4 * np.arange(shape[-1])
+    "falling from pull to pull": lambda rng, shape: by_turn(rng, shape, lambda turn: 4 * turn),
+    "the first pull always low": lambda rng, shape: by_turn(
+        rng, shape, lambda turn: 60 * (turn == 0)
+    ),
+    "the last pull always low": lambda rng, shape: by_turn(
+        rng, shape, lambda turn: 60 * (turn == turn[-1])
+    ),
+    "the first pull low, then falling": lambda rng, shape: by_turn(
+        rng, shape, lambda turn: 50 * (turn == 0) + 4 * turn
+    ),
+    "a rig that beds in": lambda rng, shape: by_turn(
+        rng, shape, lambda turn: 60 * np.exp(-1.0 * turn)
+    ),
+    "two batches": lambda rng, shape: by_turn(
+        rng, shape, lambda turn: 50 * (turn >= turn.size // 2)
     ),
     "whole pounds": lambda rng, shape: 10 * rng.normal(50, 3, shape),
 }
@@ -91,8 +109,11 @@ def test_the_chance_of_readings_in_a_ball_is_its_volume_times_the_greatest_densi
     by = np.array([1.0, -1.0, -1.0, 1.0, 1.0, 1.0, -1.0, 1.0])
     law = mixture_likelihood(np.sort(x), [4, 4], least=8 / 10)
     (chance,) = log_chances_alike(x + by, [x], 1e-6)
-    trend = -4 * math.log(1 - np.corrcoef(x, np.arange(8))[0, 1] ** 2)
-    expected = math.log(9) + 4 * math.log(math.pi * 8) - math.log(24) + law + trend
+    turn = np.arange(8)
+    habit = np.stack([np.ones(8), turn, turn == 0, turn == 7], axis=1)
+    _, left, _, _ = np.linalg.lstsq(habit, x, rcond=None)
+    gain = math.log(0.9 + 0.1 * (x.var() * 8 / left[0]) ** 4)
+    expected = math.log(9) + 4 * math.log(math.pi * 8) - math.log(24) + law + gain
     assert chance == pytest.approx(expected, abs=1e-6)
 
 

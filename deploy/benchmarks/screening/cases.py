@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
@@ -80,7 +81,7 @@ def world_in_store(seed: int, *, whole: bool, as_fourth: bool) -> Iterator[tuple
             if sheet.person in first or not as_fourth:
                 store.send(sheet)
         refresh_pools()
-        store.figures = _figures()
+        store.figures = _figures(store)
         yield world, store
 
 
@@ -96,7 +97,7 @@ def outcome_of(kind: Kind, world: World, store: Store) -> Outcome:
             if isinstance(event, Send) and not event.judged:
                 figures = None
             elif figures is None:
-                figures = _figures()
+                figures = _figures(store)
             try:
                 session = _let_happen(event, store)
             except Invalid:
@@ -114,7 +115,7 @@ def outcome_of(kind: Kind, world: World, store: Store) -> Outcome:
         _look(outcome, judged, sets)
         counts = not outcome.refused and sets.exclude(state=State.HELD).exists()
         if counts and kind.group not in (Group.VICTIM, Group.VANDAL):
-            outcome.shift = _largest_shift(figures or {}, _figures())
+            outcome.shift = _largest_shift(figures or {}, _figures(store))
     return outcome
 
 
@@ -199,10 +200,22 @@ def _on(result: CheckResult, pull_set: PullSet) -> bool:
     )
 
 
-def _figures() -> dict[int, float]:
-    """The log of the pooled efficiency of each pool that has one, as of now."""
-    fits = {pool_id: fit_from(members_of(pool_id)) for pool_id in pools()}
-    return {pool_id: fit.mu for pool_id, fit in fits.items() if fit is not None}
+def _figures(store: Store) -> dict[int, float]:
+    """The log of the pooled efficiency of each pool that has one, as of now.
+
+    A pool whose members are those of an earlier look is not computed again.
+    """
+    found = {}
+    for pool_id in pools():
+        members = members_of(pool_id)
+        key = pickle.dumps((pool_id, members))
+        if key not in store.fitted:
+            fit = fit_from(members)
+            store.fitted[key] = fit.mu if fit else None
+        mu = store.fitted[key]
+        if mu is not None:
+            found[pool_id] = mu
+    return found
 
 
 def _largest_shift(before: dict[int, float], after: dict[int, float]) -> float | None:

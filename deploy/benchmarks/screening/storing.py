@@ -69,13 +69,15 @@ def lay_catalogue(world: World) -> None:
 class Store:
     """Who and what is in the database; ``through_intake`` says how sessions come there.
 
-    ``rigs`` has the latest rig of each person, ``figures`` the pools before anything is judged.
+    ``rigs`` has the latest rig of each person, ``figures`` the pools before anything is judged,
+    ``fitted`` the figure of each pool and members that were looked at.
     """
 
     def __init__(self, world: World, *, through_intake: bool) -> None:
         self.world, self.through_intake = world, through_intake
         self.rigs: dict[str, Rig] = {}
         self.figures: dict[int, float] = {}
+        self.fitted: dict[bytes, float | None] = {}
         self.lines = {line.name: line for line in Line.objects.filter(name__in=world.lines)}
         self.joins = {join.name: join for join in Connection.objects.filter(name__in=world.joins)}
 

@@ -8,7 +8,8 @@ normal readings from their mean is uniform on a sphere of n - 2 dimensions, and 
 cap's share of it: the one-sided test of a correlation. Where two normal laws fit better than one,
 as with a reading far off in both, each chance is larger by as much as they do. In any order there
 are as many balls as the other series has distinct orders, and the sum of their chances is a bound
-(Boole). In the order sent, a trend of the other series makes a chance larger as a second law does.
+(Boole). In the order sent, a habit of testers, who tire or whose first pull comes out low, makes a
+chance larger: one in ten is taken to have one, by as much as it fits the other series better.
 No law is believed narrower than the ball. Below eight pulls only caps are looked at.
 """
 
@@ -41,6 +42,9 @@ LEAST_SHARE = 0.1
 
 SAME_FACTOR = 0.0015
 """Relative; what writing a converted reading to three or four digits may change; no source."""
+
+SHARE_WITH_A_HABIT = 0.1
+"""Of testers, by which their readings follow the turn of the pulls; ours, no source."""
 
 LEAST_LOG_CHANCE = -1000.0
 """Chances below this are no different: steps too small to be a scale's make them as small as one
@@ -95,9 +99,9 @@ def log_chances_alike(own: ArrayLike, others: ArrayLike, step: float) -> Floats:
     x, y, step = x / unit, y[scatters] / unit, max(step / unit, TINY)
     in_order = np.sort(y, axis=1)
     law, orders = _Law(in_order), _log_orders(in_order)
-    # A tester who sorts their readings has one order of them all, and a trend prefers some as well.
+    # A tester who sorts their readings has one order of them all, and a habit prefers some as well.
     in_turn = _is_sorted(x[None]) | _is_sorted(y)
-    as_sent = np.where(in_turn, orders, np.minimum(orders, _log_gain_of_a_trend(y)))
+    as_sent = np.where(in_turn, orders, np.minimum(orders, _log_gain_of_a_habit(y)))
     found = [
         _log_nearest(x, y, step, law) + as_sent,
         _log_nearest(x[::-1], y, step, law) + as_sent,
@@ -346,13 +350,20 @@ def _log_orders(in_order: Floats) -> Floats:
     return np.asarray(float(gammaln(in_order.shape[1] + 1)) - ties)
 
 
-def _log_gain_of_a_trend(series: Floats) -> Floats:
-    """By how much a normal law with a straight trend is likelier for series (m, n) than without."""
+def _log_gain_of_a_habit(series: Floats) -> Floats:
+    """By how much series (m, n) are likelier if some testers' readings follow their turn.
+
+    By a normal law around a straight trend with a first and a last pull apart from it, which a
+    ``SHARE_WITH_A_HABIT`` of testers has, and without for the others.
+    """
     n = series.shape[1]
-    turn = np.arange(n) - (n - 1) / 2
+    turn = np.arange(n)
+    habits = np.stack([turn, turn == 0, turn == n - 1], axis=1).astype(float)
+    across, _ = np.linalg.qr(habits - habits.mean(axis=0))
     v = series - series.mean(axis=1, keepdims=True)
-    explained = (v @ turn) ** 2 / (float(turn @ turn) * (v**2).sum(axis=1))
-    return np.asarray(-n / 2 * np.log(np.maximum(1 - explained, TINY)))
+    explained = ((v @ across) ** 2).sum(axis=1) / (v**2).sum(axis=1)
+    likelier = np.maximum(1 - explained, TINY) ** (-n / 2)
+    return np.asarray(np.log1p(SHARE_WITH_A_HABIT * (likelier - 1)))
 
 
 def _is_sorted(series: Floats) -> NDArray[np.bool_]:
