@@ -174,5 +174,6 @@ def test_pulls_are_read_before_a_set_is_locked_and_never_while_it_is(session):
     begun = next(at for at, sql in enumerate(queries) if sql.startswith(("SAVEPOINT", "BEGIN")))
     assert any('"results_pull"' in sql for sql in queries[:begun])
     assert [sql for sql in queries[begun:] if '"results_pull"' in sql] == []
+    assert sum('INTO "results_normalisedset"' in sql for sql in queries) == 1, "for all sets"
     kept = session.pull_sets.values_list("normalised__pulls", "normalised__failure_modes")
     assert list(kept) == [(5, {"join": 4, "void": 1})] * 3
