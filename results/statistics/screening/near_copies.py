@@ -247,7 +247,7 @@ def _log_greatest_likelihood(readings: Floats) -> float:
         return 0.0
     grouped = groups[np.searchsorted(values, readings)].astype(float)[None]
     orders = float(_log_orders(np.sort(grouped, axis=1))[0])
-    gain = orders if _is_sorted(grouped)[0] else float(_log_gain_of_a_trend(grouped)[0])
+    gain = orders if _is_sorted(grouped)[0] else float(_log_gain_of_a_habit(grouped)[0])
     return min(0.0, float((counts * np.log(counts / readings.size)).sum()) + min(orders, gain))
 
 
