@@ -247,7 +247,7 @@ def _log_greatest_likelihood(readings: Floats) -> float:
         return 0.0
     grouped = groups[np.searchsorted(values, readings)].astype(float)[None]
     orders = float(_log_orders(np.sort(grouped, axis=1))[0])
-    gain = orders if _is_sorted(grouped)[0] else float(_log_gain_of_a_habit(grouped)[0])
+    gain = orders if _is_sorted(grouped)[0] else float(_log_gain_of_a_trend(grouped)[0])
     return min(0.0, float((counts * np.log(counts / readings.size)).sum()) + min(orders, gain))
 
 
@@ -364,6 +364,15 @@ def _log_gain_of_a_habit(series: Floats) -> Floats:
     explained = ((v @ across) ** 2).sum(axis=1) / (v**2).sum(axis=1)
     likelier = np.maximum(1 - explained, TINY) ** (-n / 2)
     return np.asarray(np.log1p(SHARE_WITH_A_HABIT * (likelier - 1)))
+
+
+def _log_gain_of_a_trend(series: Floats) -> Floats:
+    """By how much a normal law with a straight trend is likelier for series (m, n) than without."""
+    n = series.shape[1]
+    turn = np.arange(n) - (n - 1) / 2
+    v = series - series.mean(axis=1, keepdims=True)
+    explained = (v @ turn) ** 2 / (float(turn @ turn) * (v**2).sum(axis=1))
+    return np.asarray(-n / 2 * np.log(np.maximum(1 - explained, TINY)))
 
 
 def _is_sorted(series: Floats) -> NDArray[np.bool_]:
