@@ -53,9 +53,11 @@ def normalise_session(session_id: int, *, still_ours: Callable[[], bool]) -> Non
     )
     alone = pairs.keys() - known.keys()
     figures = [_noted(*each, alone) for each in zip(sets, figures, strict=True)]
+    of_sets = dict(zip(sets, figures, strict=True))
+    traced = _traced(scale, straight_line.baselines, of_sets)
     with transaction.atomic():
         if still_ours():
-            _store(session, scale, straight_line.baselines, dict(zip(sets, figures, strict=True)))
+            _store(session, scale, straight_line.baselines, of_sets, traced)
 
 
 def _noted(
@@ -109,18 +111,40 @@ def _with_pulls(session: Session, sets: list[PullSet]) -> list[tuple[PullSet, Pu
     return [(pull_set, pulls[pull_set.pk]) for pull_set in sets]
 
 
+def _traced(
+    scale: Scale,
+    baselines: dict[Specimen, list[Baseline]],
+    figures: dict[PullSet, SetFigures | NoFigures],
+) -> dict[PullSet, dict[str, float | None]]:
+    """What is stored of each set with figures by what the traces of its pulls show."""
+    of_sets = shown_by_traces("pull_set", [pull_set.pk for pull_set in figures])
+    of_lines = shown_by_traces("baseline", [one.pk for of in baselines.values() for one in of])
+    columns = {}
+    for pull_set, found in figures.items():
+        if isinstance(found, NoFigures):
+            continue
+        parts = baselines[found.reference.specimen]
+        errors = traced_errors(
+            of_sets.get(pull_set.pk, []),
+            [shown for part in parts for shown in of_lines.get(part.pk, [])],
+            (found.join.n, found.baseline.n),
+            *scale.line,
+        )
+        columns[pull_set] = traced_columns(errors, found.join.mean_N, found.baseline.mean_N)
+    return columns
+
+
 def _store(
     session: Session,
     scale: Scale,
     baselines: dict[Specimen, list[Baseline]],
     figures: dict[PullSet, SetFigures | NoFigures],
+    traced: dict[PullSet, dict[str, float | None]],
 ) -> None:
     lock_sets(pull_set.pk for pull_set in figures)
     if not _is_still(session, scale):
         return
     first_N = first_resolutions([session.revision_id])[session.revision_id]
-    of_sets = shown_by_traces("pull_set", [pull_set.pk for pull_set in figures])
-    of_lines = shown_by_traces("baseline", [one.pk for of in baselines.values() for one in of])
     named = {*baselines, *(each for one in figures for each in specimens(one) if each)}
     rows = []
     for pull_set, found in figures.items():
@@ -131,12 +155,6 @@ def _store(
             _lose_figures(pull_set)
             continue
         parts = baselines[found.reference.specimen]
-        traced = traced_errors(
-            of_sets.get(pull_set.pk, []),
-            [shown for part in parts for shown in of_lines.get(part.pk, [])],
-            (found.join.n, found.baseline.n),
-            *scale.line,
-        )
         rows.append(
             NormalisedSet(
                 pull_set=pull_set,
@@ -145,7 +163,7 @@ def _store(
                 calibration=scale.calibration,
                 resolution_N=scale.resolution_N if scale.resolution_N != first_N else None,
                 **_columns(found)
-                | traced_columns(traced, found.join.mean_N, found.baseline.mean_N)
+                | traced[pull_set]
                 | {"notes": [_publicly(note, named) for note in found.notes]},
             )
         )
