@@ -32,7 +32,7 @@ and median half-width in percent, 200 runs):
     10, 3, each in one of them            84.8 3.7      96.8 6.1    (125 runs, mean half-widths)
     30, 4, rounds that don't differ       98.0 1.8      100  2.8    (51 runs, likewise)
 
-The last is what the prior costs: where spools don't differ, nobody knows it from four of them.
+The last is what the prior costs: where spools don't differ, four of them can't show it.
 
 Tried as well (150 runs, 10 and 30 testers on 3 products): Satterthwaite's degrees of freedom of the
 model's variance 97.3 and 91.3, two-way robust errors (Cameron, Gelbach & Miller 2011) with t on
