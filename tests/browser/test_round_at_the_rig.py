@@ -90,7 +90,6 @@ def test_no_code_but_ones_own_is_taken_before_a_join_is_pulled(under_way, as_per
     page.context.set_offline(True)
     add_code(page, foreign)
     expect(page.locator("#now")).to_have_text(f"{foreign}, code not checked yet")
-    look(name="a code that is not checked yet")
     page.context.set_offline(False)
     expect(page.locator("#now")).to_have_text(f"{foreign}, not your code")
     expect(page.locator("#warning")).to_contain_text(f"{foreign} is no code of yours")
