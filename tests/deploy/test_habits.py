@@ -76,6 +76,13 @@ def _chain(call: ast.AST) -> list[ast.Call]:
     return found
 
 
+def test_no_test_is_named_by_all_that_its_value_says():
+    """`tests/conftest.py` names tests of files by their argument, unless `ids` says otherwise."""
+    stories = {path.name: path.read_text() for path in sorted((ROOT / "tests").rglob("*.py"))}
+    named = re.compile(r"\bids=(?:str|repr|bytes|ascii)\b")
+    assert [name for name, text in stories.items() if named.search(text)] == []
+
+
 def test_no_values_are_made_distinct_in_the_order_of_their_model():
     """That order's columns are selected as well, so that equal values stay apart."""
     wrong = []

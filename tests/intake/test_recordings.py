@@ -364,7 +364,6 @@ def test_a_formula_shows_its_unit_too():
         (lines("{:.3f},{:.2f} lb".format, ["Unit: kg", "time_s,force"]), "unit", "kgf and lbf"),
         (lines("{:.3f} ms,{:.2f}".format, ["Time (s),Force (N)"]), "clock", "ms"),
     ],
-    ids=str,
 )
 def test_units_that_gainsay_one_another_are_asked_about(body, asked, words):
     form = XLSX if body[:2] == b"PK" else "text/csv"
