@@ -90,6 +90,11 @@ def test_no_code_but_ones_own_is_taken_before_a_join_is_pulled(under_way, as_per
     page.context.set_offline(True)
     add_code(page, foreign)
     expect(page.locator("#now")).to_have_text(f"{foreign}, code not checked yet")
+    answers = iter([False])  # a network that has just come back fails once more
+    page.route(
+        "**/at-the-rig/?codes=now",
+        lambda route: route.continue_() if next(answers, True) else route.abort(),
+    )
     page.context.set_offline(False)
     expect(page.locator("#now")).to_have_text(f"{foreign}, not your code")
     expect(page.locator("#warning")).to_contain_text(f"{foreign} is no code of yours")

@@ -26,7 +26,7 @@ def spoil_reading(document, reading, **more):
         (-4.5, "-4.5 lbf (-20.02 N)"),
         (0, "0 lbf (0 N)"),
         ("-3", "-3 lbf (-13.34 N)"),
-        (5000.0, "5000.0 lbf (2.224e+04 N)"),
+        (5000.0, "5000.0 lbf (22240 N)"),
     ],
 )
 def test_a_load_that_no_line_can_hold_is_refused(refused, right, reading, found):

@@ -308,12 +308,18 @@ function foreign(written) {
   return asked && !ownCode(written) ? say.notYours.replace("[code]", code(written)) : "";
 }
 
+const AGAIN_MS = 3000;
+
 /* Codes that were entered without a network are looked up once there is one. */
 async function checkCodes() {
   const waiting = session.series.filter((series) => series.unchecked);
   if (!waiting.length) return;
   await freshCodes();
-  if (!asked) return;
+  if (!asked) {
+    /* A network that has just come back may not answer the first time. */
+    if (navigator.onLine) setTimeout(checkCodes, AGAIN_MS);
+    return;
+  }
   for (const series of waiting) {
     series.foreign = !ownCode(series.sample);
     series.unchecked = false;
