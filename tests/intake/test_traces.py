@@ -101,7 +101,7 @@ def test_a_reading_that_its_trace_contradicts_is_asked_about_and_stored(send, ow
     (asked,) = dry_run(owner, json.dumps(right).encode(), "application/json").asked
 
     assert (asked.row, asked.field) == (PLACE, "reading")
-    assert asked.found == "67.613 N, and a trace that peaks at 63.165 N"
+    assert asked.found == "15.2 lbf, and a trace that peaks at 14.2 lbf"
     assert send(right).created
 
 
