@@ -37,6 +37,14 @@ def test_a_tester_sees_what_they_could_pull_next_by_how_much_the_pools_gain(leag
     assert "would narrow its interval by" in own
 
 
+def test_who_has_sent_nothing_reads_so_and_each_pool_says_how_to_pull_it(league, read):
+    page = read("/wanted/", by=contributor("newcomer without lines"))
+    assert "Once you have sent a session, this says" in page.text
+    assert "has your sets already" not in page.text
+    [first, *_] = [link for link in page.links() if link.startswith("/pools/")]
+    assert {"/bench-sheet/", "/upload/"} <= set(read(first).links())
+
+
 def test_joins_that_differ_are_decided_and_those_alike_say_how_many_days_it_takes(league):
     pairs = {frozenset((pair.first.tie, pair.second.tie)): pair for pair in undecided(30)}
     assert frozenset(("Blood", "Surgeon's")) not in pairs  # a third apart

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from results.http_cache.cache_marks import edition_of_wanted
 from results.http_cache.cached_view import cache_by_edition
-from results.models import Connection, Vote
+from results.models import Connection, PullSet, Vote
 from results.pages import signed_in
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.showing import render
@@ -80,6 +80,8 @@ def _shown(request: HttpRequest, form: VoteForm, status: int = 200) -> HttpRespo
     context = {
         "contributor": contributor,
         "gains": gains_for(contributor, MOST_OF_ONES_OWN) if contributor else (),
+        "has_sent": contributor is not None
+        and PullSet.objects.filter(session__contributor=contributor).exists(),
         "short": short_pools(MOST),
         "undecided": undecided(MOST),
         "asked": asked_for(MOST),
