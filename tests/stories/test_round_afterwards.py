@@ -463,6 +463,7 @@ def test_a_spool_is_pulled_again_after_the_close_once_and_the_report_knows(organ
     said = Page(browser(testers[0]).get(f"/rounds/{made.pk}/report/")).text
     assert "A spool was pulled again after the round." in said
     assert "It did not stay the same" in said
+    assert "part of what is said here of testers may be the line's" in said
     assert "A spool was pulled again" in Page(Client().get(f"/rounds/{made.pk}/report/")).text
     renew_round_reports()
     assert report_of(made).number == 2

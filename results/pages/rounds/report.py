@@ -89,6 +89,7 @@ def of_round(request: HttpRequest, pk: int) -> HttpResponse:
         "title": of.title if insider else None,
         "report": report,
         "figures": figures,
+        "unsteady": any(False in (one["alike"], one["stable"]) for one in figures["spools"]),
         "samples": [
             _sample(one, samples, handles, _withdrawn(figures)) for one in figures["samples"]
         ],
