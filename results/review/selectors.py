@@ -55,7 +55,7 @@ def check_results_of(pull_set: PullSet) -> QuerySet[CheckResult]:
             | Q(pull_set__isnull=True, baseline__isnull=True),
             screening=latest,
         )
-        .select_related("screening")
+        .select_related("screening__session")
         .order_by("pk")
     )
 

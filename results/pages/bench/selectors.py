@@ -112,7 +112,7 @@ def _holding_checks(sessions: set[int]) -> dict[int, list[CheckResult]]:
         CheckResult.objects.filter(level=CheckResult.Level.HOLD, screening__session__in=sessions)
         .annotate(newest=Subquery(newest.values("pk")[:1]))
         .filter(screening=F("newest"))
-        .select_related("screening")
+        .select_related("screening__session")
         .order_by("pk")
     )
     by_session: dict[int, list[CheckResult]] = defaultdict(list)
