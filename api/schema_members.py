@@ -82,6 +82,8 @@ MEMBERS: dict[str, str] = {
     "participant": "number of the participant, drawn at the close",
     "sample": "number of the sample within the round; a hidden duplicate of 3 is 103",
     "copy": "2 of a hidden duplicate, else 1",
+    "pulls_at_end": "pulls of the spool that were made after the round",
+    "mean_at_end_N": "mean of the pulls that were made after the round, in newtons",
     "pieces": "pieces along the spool that were pulled before the round",
     "between_pieces_sd_N": "standard deviation between pieces, in newtons",
     "within_pieces_sd_N": "standard deviation of pulls of one piece, in newtons",
