@@ -1,5 +1,6 @@
 """Stories 1 to 6 as a tester lives them at the pages: can I believe my rig, my join, my hands?"""
 
+import random
 import re
 
 import numpy as np
@@ -35,8 +36,10 @@ def rig(tester) -> dict:
 def test_a_tester_sees_that_the_rig_drifted_and_which_sets_it_touches(rig, tester, page, look):
     """Story 1."""
     for day, factor in enumerate((1.0, 1.003, 0.998, 1.001, 0.999, 0.93)):
+        order = random.Random(day)  # the same order times a factor is no day of its own
         straight_N, joined_N = (
-            [factor * each for each in loads] for loads in (STRAIGHT_N, JOINED_N)
+            [factor * each for each in order.sample(loads, len(loads))]
+            for loads in (STRAIGHT_N, JOINED_N)
         )
         send(client_of(tester), session(day, straight_N, joined_N))
     drain()
