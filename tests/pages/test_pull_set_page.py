@@ -85,7 +85,7 @@ def test_every_change_of_its_state_is_reported_with_who_by_role_and_why(db, owne
 def test_it_takes_few_queries(db, owner, django_assert_max_num_queries):
     pull_set = send(owner, np.random.default_rng(2), "Blood", 80.0)
     drain()
-    with django_assert_max_num_queries(14):
+    with django_assert_max_num_queries(15):
         assert Client().get(f"/pull-sets/{pull_set.pk}/").status_code == 200
 
 

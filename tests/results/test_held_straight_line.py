@@ -201,6 +201,7 @@ LOOKS = {
     "results/intake/storing.py": "a session's own, as it is stored",
     "results/pools/selectors.py": "counting",
     "results/pools/pool_data.py": "counting",
+    "results/normalising/traced_errors.py": "what was pulled together, by one baseline of it",
     "results/normalising/normalise.py": "a session's own, and what it borrows",
     "results/normalising/pair_evidence.py": "usable, of sessions that count",
     "results/normalising/references.py": "counting",

@@ -1,5 +1,6 @@
 """Has my rig drifted? Straight line by session, the change with its interval, the sets affected."""
 
+import random
 from math import log, sqrt
 
 import numpy as np
@@ -28,7 +29,9 @@ def shifted(loads_N, factor: float) -> list[float]:
 def drifted(rig, as_owner, drain) -> dict:
     """Five sessions alike, then one in which the scale reads a fourteenth low."""
     for day, factor in enumerate((1.0, 1.003, 0.998, 1.001, 0.999, 0.93)):
-        send(as_owner, session(day, shifted(STRAIGHT_N, factor), shifted(JOINED_N, factor)))
+        order = random.Random(day)  # the same order times a factor is no day of its own
+        straight_N, joined_N = (order.sample(each, len(each)) for each in (STRAIGHT_N, JOINED_N))
+        send(as_owner, session(day, shifted(straight_N, factor), shifted(joined_N, factor)))
     drain()
     return rig
 
@@ -130,7 +133,8 @@ def test_the_chart_is_a_drawing_at_an_address_that_stays_when_sessions_are_added
 def test_wet_line_and_another_spool_are_series_of_their_own(rig, as_owner, as_stranger, drain):
     for day, state in enumerate(("dry", "soaked", "dry", "soaked")):
         factor = 0.9 if state == "soaked" else 1.0  # nylon soaked through
-        send(as_owner, session(day, shifted(STRAIGHT_N, factor), state=state))
+        straight_N = random.Random(day).sample(STRAIGHT_N, len(STRAIGHT_N))
+        send(as_owner, session(day, shifted(straight_N, factor), state=state))
     drain()
     answer = as_stranger.get(f"/api/v1/rigs/{rig['id']}/watch").json()
     straight = [one for one in answer if one["kind"] == "straight line"]
