@@ -9,7 +9,7 @@ if "pytest_django" in sys.modules:
 
 
 def pytest_make_parametrize_id(val: object, argname: str) -> str | None:
-    """Files that are made anew each time, with their date in them, name no test.
+    """Files that are made afresh each time, with their date in them, name no test.
 
     Two processes that run a part each would collect other tests.
     """
