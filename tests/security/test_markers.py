@@ -9,6 +9,7 @@ from datetime import date
 
 import numpy as np
 import pytest
+from allauth.account.models import EmailAddress
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.test import Client
@@ -211,11 +212,12 @@ ACCOUNT_FORMS = tuple(
 
 def signs_in(planted: Planted, somebody: User | None = None) -> dict[str, str]:
     """By marker: sign-in names and addresses of mail of everybody but one."""
-    own = str(somebody.pk) if somebody else ""
+    mails = EmailAddress.objects.filter(user=somebody) if somebody else ()
+    own = {f"{row._meta.label} {row.pk}" for row in (somebody, *mails) if row}
     return {
         marker: where
         for marker, where in planted.where.items()
-        if where.split()[0] in ACCOUNTS and where.split()[1] != own
+        if where.split()[0] in ACCOUNTS and where.rpartition(" ")[0] not in own
     }
 
 
