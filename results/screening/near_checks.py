@@ -37,12 +37,9 @@ def of_session(near: NearCopies) -> Check | None:
 def _by_factor(near: NearCopies) -> Iterator[Check | None]:
     """The session beside each earlier one of like shapes, as that one times one factor."""
     for name, rows in _by_session(near.of_like_shape):
-        pairs: dict[tuple[int | None, int | None], Near] = {}
-        for one in rows:
-            pairs.setdefault((one.other.pull_set_id, one.other.baseline_id), one)
         yield tuned(near_copies.session_times_a_factor)(
             "the session",
-            [(one.own.readings_N, one.other.readings_N) for one in pairs.values()],
+            [(one.own.readings_N, one.other.readings_N) for one in rows],
             near.sessions,
             name,
         )

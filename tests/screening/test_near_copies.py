@@ -187,10 +187,11 @@ def test_two_honest_sessions_of_one_hand_are_not_one_times_a_factor(law):
 
 def test_a_tester_sends_their_session_again_with_a_percent_on_every_reading(db, owner):
     revision = making.revision_of(owner, resolution_N=0.5 * LBF_N)
-    line = making.line("thin")
-    sent = []
+    line, other = making.line("thin"), making.line("thick")
+    sent, of_like_shape_LBF = [], [19.0, 20.5, 19.5, 20.5, 19.0, 19.5]
     for factor in (1.0, 1.01):
         session = making.session(revision)
+        making.straight(session, other, np.round(factor * np.array(of_like_shape_LBF), 2) * LBF_N)
         making.straight(session, line, np.round(factor * np.array(STRAIGHT_LBF), 2) * LBF_N)
         tied_N = np.round(factor * np.array(TIED_LBF), 2) * LBF_N
         making.joined(session, line, line, tied_N)
@@ -200,7 +201,8 @@ def test_a_tester_sends_their_session_again_with_a_percent_on_every_reading(db, 
     first, again = (of_session(shapes.near_copies(one, versions_of(one))) for one in sent)
     assert first is None or first.level == Level.NONE
     assert again.level == Level.HOLD
-    assert f"those of session {sent[0].pk} times 1.01" in again.sentence
+    whole = f"20 readings of this session are those of session {sent[0].pk} times 1.01"
+    assert whole in again.sentence
 
 
 def test_the_nearest_of_many_like_shapes_are_looked_at(db, owner, monkeypatch):
