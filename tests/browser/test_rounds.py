@@ -158,7 +158,7 @@ def send_at_the_rig(page: Page, made: Round, load_N: float) -> None:
     page.get_by_role("button", name="Check it").click()
     expect(page.locator("#outcome")).to_contain_text("kept sealed until the close")
     page.get_by_role("button", name="Send the session").click()
-    page.wait_for_url(f"**/rounds/{made.pk}/")
+    page.wait_for_url(f"**/rounds/{made.pk}/?sent=now")
 
 
 def close(page: Page, look, here: str, late: Callable[[], object]) -> None:

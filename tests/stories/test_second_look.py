@@ -1,5 +1,6 @@
 """A set that would move its pool's figure far waits for a second look, and who or what ends it."""
 
+import random
 from datetime import date
 
 import pytest
@@ -31,6 +32,9 @@ SHAPES_N = (
     (2.9, 1.1, -2.2, 6.3, 2.1),
     (4.4, 0.2, 6.1, -1.9, 1.7),
     (-0.7, 2.3, 5.9, 3.8, -1.1),
+    (6.4, 1.7, -1.4, 2.9, 1.2),
+    (3.3, 5.6, 0.9, -2.2, 3.0),
+    (1.5, -0.8, 4.6, 2.4, 3.1),
 )
 
 
@@ -41,7 +45,8 @@ def send(person, mean_N: float, *, spool="", day=10, screened=True) -> PullSet:
     making.calibrate(revision, gain=1.0, offset_N=0.0)
     session = making.session(revision, pulled_on=date(2026, 1, day))
     main, leader = making.line("thin"), making.line("thick", label_N=180)
-    making.straight(session, main, [load + 0.1 * number for load in STRAIGHT_N], spool=spool)
+    straight_N = random.Random(number).sample(STRAIGHT_N, len(STRAIGHT_N))
+    making.straight(session, main, [load + 0.1 * number for load in straight_N], spool=spool)
     shape = SHAPES_N[number % len(SHAPES_N)]
     pull_set = making.joined(session, main, leader, [mean_N - 2.1 + by_N for by_N in shape])
     PullSet.objects.filter(pk=pull_set.pk).update(main_spool=spool)
