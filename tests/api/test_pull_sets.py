@@ -3,7 +3,8 @@
 import pytest
 
 from results.jobs.queue import enqueue
-from results.models import PullSet
+from results.models import NormalisedSet, PullSet
+from results.open_data.pulled import PULL_SETS
 from results.worker import embedded
 from tests import making
 
@@ -20,6 +21,17 @@ def send(person) -> PullSet:
     enqueue(session)
     embedded.drain()
     return pull_set
+
+
+def test_a_set_has_each_figure_that_open_data_has_of_it(owner, as_stranger):
+    """So that who reads the API can compute the pool as who reads the archive can."""
+    answer = as_stranger.get(f"/api/v1/pull-sets/{send(owner).pk}").json()
+    shown = {*answer, *answer["figures"]}
+    shown |= {f"interval_{end}" for end in answer["figures"]["interval"]}
+    of_figures = {field.attname for field in NormalisedSet._meta.get_fields() if field.concrete}
+    columns = {column.name for column in PULL_SETS.columns if column.name in of_figures}
+    assert len(columns) > 15
+    assert not columns - shown
 
 
 def decide(client, pull_set, decision="hold", reason="The baseline reads as kilograms: pounds?"):
