@@ -30,7 +30,7 @@ MEMBERS: dict[str, str] = {
     "baseline_cv": f"{_CV}: of the straight line",
     "n_effective": "pulls that the mean is worth, above 0",
     "baseline_n_effective": "straight-line pulls that their mean is worth, above 0",
-    "degrees_of_freedom": "of cv, above 0",
+    "FiguresDocument.degrees_of_freedom": "of cv, above 0",
     "baseline_degrees_of_freedom": "of baseline_cv, above 0",
     "baseline_counted": "straight-line pulls that say something of the strength",
     "efficiency": "mean strength of the join over that of its reference line; a ratio, above 0",
