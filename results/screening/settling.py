@@ -15,6 +15,7 @@ from results.normalising.usable_straight import possible_borrowers
 from results.pools.pool_data import Members, members_of
 from results.screening.influence import (
     Candidates,
+    Influence,
     candidates_among,
     influence_of,
     mean_by_tester,
@@ -29,8 +30,8 @@ tens of milliseconds. The session of the next one gets a job of its own, which g
 """
 
 SAME_FOUND = "Another tester of its pool has found the same, as near as chance explains."
-FEWER_MOVED = (
-    "With more testers in its pool it no longer moves the figure by more than counts at once."
+LITTLE_MOVED = (
+    "Its pool has changed since: it no longer moves the figure by more than counted at once then."
 )
 SECOND_TESTER = (
     "A second tester's result, set {set}, lies nearer to it than to the figure of the others."
@@ -60,7 +61,8 @@ def lock_with_waiting(session: Session, pools: Iterable[int]) -> set[int]:
 def release_settled(pools: set[int], waited: set[int], just_judged: set[int]) -> None:
     """Release what waits in these pools and is settled, after a session has been screened.
 
-    A set is settled where it no longer moves the figure too far, or where a tester who came after
+    A set is settled where it no longer moves the figure too far, by the limit of now and by that
+    under which it was held, or where a tester who came after
     it, not linked to its own, finds a result nearer to it than to the others'. Of the session's
     own sets ``waited`` are those that waited before it was screened, and ``just_judged`` those
     whose influence was judged with it. Looks at ``MOST_AT_ONCE`` a pool, from the session's own
@@ -93,7 +95,9 @@ def _settle(pool_id: int, due: list[int], waiting: set[int], just_judged: set[in
     if not due:
         return
     everything = members_of(pool_id, also=waiting)
-    sets = PullSet.objects.select_related("session__contributor__user", "session__revision")
+    sets = PullSet.objects.select_related(
+        "session__contributor__user", "session__revision", "review_case"
+    )
     by_id, as_judged = sets.in_bulk(waiting), just_judged
     for pull_set_id in due:
         if pull_set_id not in waiting:
@@ -121,9 +125,10 @@ def _settled_by(
     """The sets that are released now, this one and perhaps another that waited, and why."""
     if pull_set.pk not in just_judged:
         influence = influence_of(candidates)
-        if waits(influence, pull_set.label) is None:
-            same = influence is not None and influence.confirmed
-            return {pull_set.pk: SAME_FOUND if same else FEWER_MOVED}
+        if influence is not None and influence.confirmed:
+            return {pull_set.pk: SAME_FOUND}
+        if waits(influence, pull_set.label) is None and not _moves_as_far(influence, pull_set):
+            return {pull_set.pk: LITTLE_MOVED}
     second = _second_set(candidates, everything, waiting)
     if second is None:
         return {}
@@ -131,6 +136,15 @@ def _settled_by(
     if second in waiting:
         found[second] = SECOND_TESTER.format(set=pull_set.pk)
     return found
+
+
+def _moves_as_far(influence: Influence | None, pull_set: PullSet) -> bool:
+    """Whether it moves the figure by more than counted at once when it was held.
+
+    A pool that one wild set has widened takes more at once, and is no reason to release it.
+    """
+    largest = pull_set.review_case.influence_limit
+    return influence is not None and largest is not None and abs(influence.moved.shift) > largest
 
 
 def _second_set(

@@ -155,7 +155,17 @@ def test_it_is_released_when_the_pool_has_grown_so_that_it_moves_little(league, 
         if state_of(high) == "released":
             break
     assert high.state == "released"
-    assert "With more testers" in high.state_changes.latest("pk").reason
+    assert high.state_changes.latest("pk").reason.startswith("Its pool has changed since")
+
+
+def test_a_limit_that_has_become_wider_releases_nothing_that_was_held_under_a_narrower_one(
+    high, settings
+):
+    """As where one wild set has widened the pool: else it lets in whatever waits."""
+    settings.SAMESPOOL_SCREENING = {"influence_limit": {"part": 20.0, "most": 0.5}}
+    for number, mean_N in enumerate((79.0, 81.0), start=10):
+        assert send(account(f"tester {number}", joined=number), mean_N).state == "pooled"
+    assert state_of(high) == "held"
 
 
 def test_a_moderator_releases_it_and_no_run_holds_it_again(high, moderator):
