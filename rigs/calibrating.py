@@ -12,7 +12,7 @@ from django.utils.translation import gettext
 
 from rigs.locks import check_current, lock_contributor
 from rigs.metrology.bounds import latest_day
-from rigs.metrology.calibration import CalibrationLine, calibration_line
+from rigs.metrology.calibration import CalibrationLine, calibration_line, farthest_off
 from rigs.metrology.check_weight import (
     DENSITIES,
     CheckWeightForce,
@@ -21,6 +21,7 @@ from rigs.metrology.check_weight import (
 )
 from rigs.metrology.errors import MetrologyError, ReadingFallsWithForce
 from rigs.metrology.gravity import STANDARD_GRAVITY, U_COARSE, coarse_gravity
+from rigs.metrology.units import FORCE_UNITS, parse_force
 from rigs.models import Calibration, CalibrationReading, RigRevision
 from rigs.permissions import may
 from rigs.refusals import Finding, Forbidden, Invalid
@@ -53,6 +54,35 @@ def calibrate(
         check_current(revision)
         store(calibration, readings)
     return calibration
+
+
+def doubtful(
+    revision: RigRevision, made_on: date, readings: Sequence[CalibrationReading]
+) -> Finding | None:
+    """The reading to ask about before they are stored: one that no line through the others meets.
+
+    Readings that `calibrate` refuses are asked nothing about.
+    """
+    if any(_findings(revision, made_on, readings)):
+        return None
+    for reading in readings:
+        _weigh(reading)
+    gravity = gravity_at(revision)
+    forces = [_force(reading, gravity).newtons for reading in readings]
+    found = farthest_off(forces, [reading.reading_N for reading in readings])
+    if found is None:
+        return None
+    at, expected_N = found
+    written = readings[at].reading_written
+    unit = parse_force(written).unit
+    return Finding(
+        f"points[{at}]",
+        "reading",
+        gettext("%(reading)s under %(mass)s")
+        % {"reading": written, "mass": readings[at].mass_written},
+        gettext("about %(expected)s by the other weights: is it as the scale showed it?")
+        % {"expected": f"{expected_N / FORCE_UNITS[unit]:.3g} {unit}"},
+    )
 
 
 def check_may_calibrate(by: User, revision: RigRevision) -> None:

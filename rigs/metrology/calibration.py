@@ -22,6 +22,11 @@ from rigs.metrology.errors import (
 MIX_UP_TOLERANCE = 0.12
 """How near, relative, a gain must be to a ratio of units (common practice, no source)."""
 
+FAR_OFF = 0.05
+"""From this part of its force on a reading is far from the line of the others; of less than a
+fifth of the largest force, that part of the fifth (common practice, no source)."""
+LEAST_TO_COMPARE = 4
+
 _UNIT_RATIOS = {
     4.4482216152605: "the scale shows N but its readings were entered as lbf",
     1 / 4.4482216152605: "the scale shows lbf but its readings were entered as N",
@@ -134,6 +139,31 @@ def calibration_line(
         lowest_N=float(force.min()),
         highest_N=float(force.max()),
     )
+
+
+def farthest_off(force_N: ArrayLike, reading_N: ArrayLike) -> tuple[int, float] | None:
+    """The reading farthest from the line of all the others, and what they expect of it in newtons.
+
+    Two columns of n readings, in newtons. It is the one without which the others lie nearest to a
+    line; what they expect is off by e / (1 - h), with the residual e and the diagonal h of the hat
+    matrix (Cook & Weisberg 1982, Residuals and Influence in Regression, 2.2). None where it is
+    nearer than ``FAR_OFF``, or where three others can't say.
+    """
+    force, reading = np.asarray(force_N, float).ravel(), np.asarray(reading_N, float).ravel()
+    centred = force - force.mean() if force.size else force
+    sum_of_squares = float(centred @ centred)
+    if force.size < LEAST_TO_COMPARE or sum_of_squares == 0:
+        return None
+    residuals = reading - reading.mean() - centred * (centred @ reading) / sum_of_squares
+    free = 1 - (1 / force.size + centred**2 / sum_of_squares)
+    known = free > np.sqrt(np.finfo(float).eps)
+    if not known.any():
+        return None
+    off = np.divide(residuals, free, out=np.zeros_like(residuals), where=known)
+    at = int(np.argmax(residuals * off))
+    if abs(off[at]) <= FAR_OFF * max(force[at], force.max() / 5):
+        return None
+    return at, float(reading[at] - off[at])
 
 
 def _shared_by_weight(

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from rigs.metrology.calibration import calibration_line
+from rigs.metrology.calibration import calibration_line, farthest_off
 from rigs.metrology.errors import (
     AllTheSameMass,
     NotFinite,
@@ -127,3 +127,34 @@ def test_a_missing_reading_is_named_by_row_and_column():
         calibration_line([20, 40, 60], [20, float("nan"), 60])
     with pytest.raises(UnequalLengths):
         calibration_line([20, 40, 60], [20, 40])
+
+
+def test_what_the_others_expect_of_a_reading_is_the_line_fitted_without_it():
+    """The closed form beside leaving each reading out and fitting again, by polyfit of NumPy."""
+    drawn = np.random.default_rng(7)
+    for _ in range(50):
+        forces = np.sort(drawn.uniform(0, 200, size=drawn.integers(4, 12)))
+        readings = 1.02 * forces + 0.5 + drawn.normal(0, 0.3, forces.size)
+        wrong = int(drawn.integers(forces.size))
+        readings[wrong] += drawn.choice([-1, 1]) * drawn.uniform(40, 100)
+        at, expected = farthest_off(forces, readings)
+        assert at == wrong
+        kept = np.arange(forces.size) != wrong
+        again = np.polyval(np.polyfit(forces[kept], readings[kept], 1), forces[wrong])
+        assert expected == pytest.approx(again, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    "columns",
+    [([], []), ([5.0], [5.0]), ([0, 50, 100], [0, 90, 100]), ([50] * 4, [50, 51, 49, 90])],
+    ids=["none", "one", "three", "one weight"],
+)
+def test_too_few_weights_give_no_reading_to_ask_about(columns):
+    assert farthest_off(*columns) is None
+
+
+def test_a_scale_that_is_two_percent_off_its_line_is_asked_nothing(reference):
+    forces = np.tile(FORCES, 3)
+    drawn = np.random.default_rng(3)
+    for _ in range(200):
+        assert farthest_off(forces, forces * (1 + drawn.uniform(-0.02, 0.02, forces.size))) is None

@@ -182,6 +182,25 @@ def test_pounds_read_as_kilograms_are_suspected_on_the_page(at_home, read):
     )
 
 
+@pytest.mark.parametrize("row", range(len(READ)))
+@pytest.mark.parametrize("slip", ["10", "1.1", "0.1"])
+def test_a_slip_in_one_reading_is_asked_about_before_it_is_stored(at_home, row, slip):
+    at_home.post("/rigs/register/", {**RIG, "capacity": ""})
+    address = f"/revisions/{Rig.objects.get().latest.pk}/calibrate/"
+    slipped = list(READ)
+    mass, reading = READ[row]
+    value, unit = reading.split()
+    slipped[row] = (mass, f"{float(value) * float(slip) or 3:.1f} {unit}")
+    answer = at_home.post(address, check_weights(slipped))
+    assert answer.status_code == 422
+    page = Page(answer)
+    assert f"Found {slipped[row][1]} under {mass}, expected about" in page.text
+    assert page.all("input", name="looked_at")
+    assert not Calibration.objects.exists()
+    at_home.post(address, check_weights(slipped) | {"looked_at": "on"})
+    assert Calibration.objects.exists()
+
+
 @pytest.mark.parametrize("page", ["change", "calibrate"])
 def test_a_rig_of_someone_else_can_not_be_changed(owner, other, page):
     revision = making.revision_of(owner)

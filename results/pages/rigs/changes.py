@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django.contrib.auth.decorators import login_required
@@ -11,6 +13,7 @@ from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from results.normalising.reprocess import calibrate_and_reprocess
@@ -25,9 +28,10 @@ from results.pages.rigs.forms import (
 from results.pages.showing import render
 from results.pages.signed_in import contributors_only
 from rigs import selectors
-from rigs.models import RigRevision
+from rigs.calibrating import doubtful
+from rigs.models import CalibrationReading, RigRevision
 from rigs.permissions import may
-from rigs.refusals import Forbidden, Refused
+from rigs.refusals import Forbidden, Invalid, Refused
 from rigs.registering import register_rig, revise_rig
 
 FORM = require_http_methods(["GET", "HEAD", "POST"])
@@ -96,24 +100,50 @@ def calibrate(request: HttpRequest, pk: int) -> HttpResponse:
         raise PermissionDenied
     form = CalibrationForm(request.POST or None, initial={"made_on": timezone.now().date()})
     rows = check_weights(rows_asked_for(request))(request.POST or None)
+    asked = False
     if request.method == "POST" and form.is_valid() and rows.is_valid():
         filled = [row for row in rows if row.has_changed()]
+        readings, made_on = [row.row() for row in filled], form.cleaned_data["made_on"]
+        asked = ask_about(request, revision, made_on, readings, form, filled)
         try:
-            calibrate_and_reprocess(
-                current_user(request),
-                revision,
-                form.cleaned_data["made_on"],
-                [row.row() for row in filled],
-                note=form.cleaned_data["note"],
-            )
-            return redirect("pages:rig", revision.rig_id)
+            if not asked:
+                calibrate_and_reprocess(
+                    current_user(request),
+                    revision,
+                    made_on,
+                    readings,
+                    note=form.cleaned_data["note"],
+                )
+                return redirect("pages:rig", revision.rig_id)
         except Forbidden:
             raise PermissionDenied from None
         except Refused as refusal:
             put_beside_rows(refusal, form, filled)
     more_rows = min(2 * len(rows.forms), MOST_ROWS)
-    context = {"form": form, "rows": rows, "revision": revision, "more_rows": more_rows}
+    context = {
+        "form": form,
+        "rows": rows,
+        "revision": revision,
+        "more_rows": more_rows,
+        "asked": asked,
+    }
     return again(request, "pages/rigs/calibrate.html", context)
+
+
+def ask_about(
+    request: HttpRequest,
+    revision: RigRevision,
+    made_on: date,
+    readings: Sequence[CalibrationReading],
+    form: CalibrationForm,
+    filled: list[Any],
+) -> bool:
+    """Ask about a reading that lies far from the others, unless its tester has looked at it."""
+    finding = doubtful(revision, made_on, readings)
+    if finding is None or request.POST.get("looked_at"):
+        return False
+    put_beside_rows(Invalid(_("Please look at this before it is stored."), [finding]), form, filled)
+    return True
 
 
 def put_beside_rows(refusal: Refused, form: CalibrationForm, filled: list[Any]) -> None:

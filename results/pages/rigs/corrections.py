@@ -20,6 +20,7 @@ from results.pages.rigs.changes import (
     FORM,
     QUANTITIES,
     again,
+    ask_about,
     current_user,
     put_beside_rows,
 )
@@ -95,19 +96,22 @@ def correct_calibration(request: HttpRequest, pk: int) -> HttpResponse:
     entered = [_as_entered(reading) for reading in calibration.readings.all()]
     spare = max(rows_asked_for(request) - len(entered), SPARE_ROWS)
     rows = check_weights(spare)(request.POST or None, initial=None if request.POST else entered)
+    asked = False
     if request.method == "POST" and form.is_valid() and rows.is_valid():
         filled = [row for row in rows if row.has_changed()]
-        cleaned = dict(form.cleaned_data)
+        cleaned, readings = dict(form.cleaned_data), [row.row() for row in filled]
+        asked = ask_about(request, revision, cleaned["made_on"], readings, form, filled)
         try:
-            reprocess.correct_calibration_and_reprocess(
-                current_user(request),
-                calibration,
-                cleaned["made_on"],
-                [row.row() for row in filled],
-                cleaned["reason"],
-                note=cleaned["note"],
-            )
-            return redirect("pages:rig", revision.rig_id)
+            if not asked:
+                reprocess.correct_calibration_and_reprocess(
+                    current_user(request),
+                    calibration,
+                    cleaned["made_on"],
+                    readings,
+                    cleaned["reason"],
+                    note=cleaned["note"],
+                )
+                return redirect("pages:rig", revision.rig_id)
         except Forbidden:
             raise PermissionDenied from None
         except Refused as refusal:
@@ -118,6 +122,7 @@ def correct_calibration(request: HttpRequest, pk: int) -> HttpResponse:
         "revision": revision,
         "calibration": calibration,
         "more_rows": len(entered) + 2 * spare,
+        "asked": asked,
     }
     return again(request, "pages/rigs/calibrate.html", context)
 
