@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -65,6 +65,8 @@ def marked(
             if finding.row.isdecimal():
                 said[int(finding.row)].append((level, finding))
     (_, header), *others = rows
+    for number, level, finding in _repeated(header, others, said):
+        said[number].append((level, finding))
     near = [row for row in others if any(number in said for number in _neighbours(row[0]))]
     shown = near[:MOST_ROWS]
     columns = _columns(
@@ -84,6 +86,33 @@ def marked(
         ),
         left_out=len(others) - len(shown),
     )
+
+
+def _repeated(
+    header: list[object], rows: tables.Rows, said: Mapping[int, list[tuple[Level, Finding]]]
+) -> list[tuple[int, Level, Finding]]:
+    """Rows below a wrong one with the same in that cell: what is said of a set stands at its first.
+
+    Each with its number, and what is said of it.
+    """
+    places = {_name(written): column for column, written in enumerate(header)}
+    found: list[tuple[int, Level, Finding]] = []
+    for at, (number, row) in enumerate(rows):
+        for level, finding in said.get(number, []):
+            column = places.get(finding.field.casefold())
+            written = _cell(row, column)
+            if level != "wrong" or not written:
+                continue
+            for each, other in rows[at + 1 :]:
+                if _cell(other, column) != written:
+                    break
+                if each not in said:
+                    found.append((each, level, finding))
+    return found
+
+
+def _cell(row: list[object], column: int | None) -> str:
+    return cells.text(row[column]) if column is not None and column < len(row) else ""
 
 
 def _columns(header: list[object], rows: tables.Rows, marked: set[str]) -> list[int]:

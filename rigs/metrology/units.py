@@ -206,7 +206,10 @@ def _number_and_unit(text: str, default_unit: str | None, example: str) -> tuple
     short = len(text) <= LONGEST_WRITTEN
     match = _WRITTEN.fullmatch(_in_decimals(text.strip())) if short else None
     if match is None:
-        raise UnitError(text, f"a number and its unit, as in {example}")
+        if default_unit is None:
+            raise UnitError(text, f"a number and its unit, as in {example}")
+        bare = example.split(maxsplit=1)[0]
+        raise UnitError(text, f"a number, with or without a unit, as in {bare} or {example}")
     number, unit = match["number"], match["unit"] or default_unit
     if unit is None:
         raise UnitError(text, f"a unit after the number, as in {example}")

@@ -48,7 +48,7 @@ def test_a_load_that_is_not_finite_is_refused_in_its_place(refused, right, writt
 @pytest.mark.parametrize(
     ("reading", "expected"),
     [
-        ("fifteen", "a number and its unit, as in 15 lbf, 7 kg or 66.7 N"),
+        ("fifteen", "a number, with or without a unit, as in 15 or 15 lbf, 7 kg or 66.7 N"),
         ("1,234", "1234 or 1.234: a comma before three digits can mean either"),
         ("15 stone", "a unit: N, kN, lbf, kgf, gf, ozf"),
     ],

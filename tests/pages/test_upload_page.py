@@ -86,6 +86,29 @@ def test_every_mistake_is_listed_and_marked_in_its_row(at_home):
     assert not WaitingUpload.objects.exists()
 
 
+def test_a_mistake_that_is_written_in_each_row_of_a_set_is_marked_in_each(at_home):
+    page = Page(check(at_home, sheet().replace("Double uni", "Duoble uni")))
+    assert page.text.count("found 'Duoble uni'") == 1
+    marked = list(page.all("td", **{"class": "wrong"}))
+    assert len(marked) == sheet().count("Double uni") > 1
+
+
+def test_what_is_asked_about_is_said_once_and_in_full(at_home):
+    page = Page(check(at_home, sheet().replace("20.5,", "60,")))
+    assert "Please look at these before you store it" in page.text
+    assert page.text.count("times the middle of its series") == 1
+    assert page.text.count("is the decimal point right?") == 1
+
+
+def test_from_its_job_a_tester_goes_on_to_the_session_on_a_page(at_home, as_stranger):
+    at_home.post(address_of_store(check(at_home, sheet())))
+    drain()
+    session = Session.objects.get()
+    address = f"/jobs/{session.jobs.get().pk}/"
+    assert Page(at_home.get(address)).all("a", href=f"/sessions/{session.pk}/")
+    assert not Page(as_stranger.get(address)).all("a", href=f"/sessions/{session.pk}/")
+
+
 def test_what_is_odd_is_marked_and_can_be_stored_all_the_same(at_home):
     text = sheet()
     for reading in ("20.5", "21.0", "20.2", "19.1"):

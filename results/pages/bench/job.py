@@ -30,7 +30,9 @@ SETS_SHOWN = 100
 def job(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
     """One job: its steps, and the outcome of its sets."""
     visible = Job.objects.filter(sessions_for(request.user, "session__"))
-    found = get_object_or_404(visible.select_related("session__revision__rig__owner"), pk=pk)
+    found = get_object_or_404(
+        visible.select_related("session__revision__rig__owner", "session__contributor"), pk=pk
+    )
     order = list(STEPS)
     at = order.index(Job.Step(found.step))
     steps = [
@@ -51,6 +53,7 @@ def job(request: HttpRequest, pk: uuid.UUID) -> HttpResponse:
             "ahead": Job.objects.filter(
                 state=Job.State.QUEUED, created_at__lt=found.created_at
             ).count(),
+            "own": found.session.contributor.user_id == request.user.pk,
             "sets": sets[:SETS_SHOWN] if sets is not None else (),
         },
     )

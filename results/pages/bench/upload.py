@@ -30,6 +30,7 @@ FORM_OF_ENDING = {
 }  # fmt: skip
 """Workbooks of other kinds are refused with what to do about them."""
 FINDINGS_SHOWN = 150
+ASKED_SHOWN = 10
 LONGEST_NUMBER = 18
 
 
@@ -43,11 +44,17 @@ class Report:
     refusal: Refused | None = None
 
     @property
+    def asked(self) -> tuple[Finding, ...]:
+        """What its tester has to look at before it is stored."""
+        return self.preview.asked[:ASKED_SHOWN] if self.preview else ()
+
+    @property
     def said(self) -> tuple[Finding, ...]:
-        """Mistakes, or of a file without any the warnings."""
+        """Mistakes, or of a file without any the warnings that aren't asked about."""
         if self.refusal is not None:
             return self.refusal.findings[:FINDINGS_SHOWN]
-        return self.preview.warnings[:FINDINGS_SHOWN] if self.preview else ()
+        warnings = self.preview.warnings if self.preview else ()
+        return tuple(each for each in warnings if each not in self.asked)[:FINDINGS_SHOWN]
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
