@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from django.core.exceptions import BadRequest
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils.translation import gettext
 
@@ -15,7 +16,7 @@ def refuse_unreadable(
     answer: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Refuse a NUL in the address, an Authorization header that is not plain ASCII, and a body
-    without a length, which would be read as empty.
+    without a length, which would be read as empty: by a problem under /api/, else by a page.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
@@ -35,6 +36,8 @@ def refuse_unreadable(
             )
         else:
             return answer(request)
+        if not request.path.startswith("/api/"):
+            raise BadRequest(error.detail)
         problem = problem_of(error)
         return JsonResponse(
             problem.document(request.path.replace("\x00", "%00")),

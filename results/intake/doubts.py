@@ -175,11 +175,16 @@ def _below_label(straight: Sequence[StraightPart], unit: str) -> Iterator[Findin
                 gettext("%(specimen)s parts at %(parted)s")
                 % {"specimen": specimen, "parted": in_unit(float(parted.mean()), unit)},
                 gettext("at least its label strength, %(label_strength_written)s")
-                % {
-                    "label_strength_written": specimen.line.label_strength_written
-                    or in_unit(label_N, unit)
-                },
+                % {"label_strength_written": _as_labelled(specimen.line, label_N, unit)},
             )
+
+
+def _as_labelled(line: Line, label_N: float, unit: str) -> str:
+    """A label strength in the unit of the readings beside it, and as it is written on the label."""
+    written, in_ours = line.label_strength_written, in_unit(label_N, unit)
+    if not written or written.endswith(f" {unit}"):
+        return written or in_ours
+    return f"{in_ours} ({written})"
 
 
 def _factor_between_sets(joined: Sequence[JoinedPart]) -> Iterator[Finding]:

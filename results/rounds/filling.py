@@ -10,6 +10,7 @@ from django.utils.translation import gettext, ngettext
 
 from results.intake.blind_codes import is_code, understood
 from results.intake.cells import folded, forgiven
+from results.intake.checking import check
 from results.intake.days import days_meant
 from results.intake.findings import shown
 from results.intake.places import in_order, on_sheet
@@ -17,7 +18,7 @@ from results.intake.reading import Coded
 from results.models import Round, RoundLot, RoundSpecimen, SealedSession
 from results.rounds.codes import readable
 from rigs.models import Contributor
-from rigs.refusals import Conflict, Finding, Invalid
+from rigs.refusals import Conflict, Finding, Forbidden, Invalid
 
 FROM_THE_ROUND = ("connection", "doubled", "main", "leader", "terminal", "parameters")
 """What a code says of a set, so that its tester need not, and often can't."""
@@ -50,7 +51,7 @@ def fill(contributor: Contributor, coded: Coded, sealed: SealedSession | None = 
     findings += _of_several_rounds(specimens)
     if findings:
         detail = gettext("The codes can't be used. Nothing was stored.")
-        raise Invalid(detail, _placed(findings, coded))
+        raise Invalid(detail, _placed([*findings, *_of_pulls(contributor, coded)], coded))
     of = known[0].participant.round
     too_late = list(_too_late(known, sealed))
     if too_late:
@@ -67,9 +68,18 @@ def fill(contributor: Contributor, coded: Coded, sealed: SealedSession | None = 
     findings = [*_conditions(of, document), *_straight(of, document), *_too_many(sets, known)]
     if findings:
         detail = gettext("The session does not fit its round. Nothing was stored.")
-        raise Invalid(detail, _placed(findings, coded))
+        raise Invalid(detail, _placed([*findings, *_of_pulls(contributor, coded)], coded))
     filled = [_filled(one, specimen) for one, specimen in zip(sets, known, strict=True)]
     return Filled(of, document | {"pull_sets": filled}, tuple(known))
+
+
+def _of_pulls(by: Contributor, coded: Coded) -> list[Finding]:
+    """What is wrong with single pulls, which no code has to be known for: one answer names all."""
+    try:
+        check(by, coded.read(coded.value))
+    except (Invalid, Forbidden) as refusal:
+        return [each for each in refusal.findings if ".pulls[" in each.row]
+    return []
 
 
 def _placed(findings: Sequence[Finding], coded: Coded) -> list[Finding]:

@@ -164,7 +164,14 @@ def test_a_dropped_file_is_checked_at_once(transactional_db, owner, bench, as_pe
 
 def test_pulls_are_counted_as_they_are_entered_and_a_slip_of_the_thumb_taken_back(at_the_rig, look):
     page = at_the_rig
-    for reading in ("20.5", "21,0", "20.0"):
+    pull(page, "999999", "in the line")
+    expect(page.locator("#wild")).to_contain_text("the most that your rig can read")
+    page.click("#wild-correct")
+    pull(page, "20.5", "in the line")
+    expect(page.locator("#figures")).to_have_text("1 pull · mean 20.5 lbf")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator("#outcome")).to_have_text("Still missing: pulls of a join.")
+    for reading in ("21,0", "20.0"):
         pull(page, reading, "in the line")
     expect(page.locator("#figures")).to_have_text("3 pulls · mean 20.5 lbf · scatter 2.4%")
     pull(page, "2050", "at a grip")

@@ -49,6 +49,7 @@ def test_a_label_is_scanned_pulled_sealed_and_taken_back(under_way, as_person, l
     page.get_by_role("button", name="Remove pull 4").click()
     page.get_by_role("button", name="Check it").click()
     expect(page.locator("#outcome")).to_contain_text("kept sealed until the close")
+    expect(page.locator("#outcome")).to_contain_text(f"{code}: 3 of 5 pulled")
     page.goto(f"/rounds/codes/{code}/")  # scanned again, nothing is added
     expect(page.locator("#series button")).to_have_count(3)
     page.get_by_role("button", name="Send the session").click()
@@ -82,7 +83,9 @@ def test_no_code_but_ones_own_is_taken_before_a_join_is_pulled(under_way, as_per
     page.wait_for_selector("#rig[data-kept=yes]")
     for code in ("2222-2222", foreign):
         add_code(page, code)
-        expect(page.locator("#add-sample .error")).to_contain_text(f"{code} is no code of yours")
+        expect(page.locator("#add-sample .error")).to_contain_text(
+            f"{code} isn’t one of your codes"
+        )
         expect(page.locator("#series button")).to_have_count(0)
     look(name="a wrong code at the rig")
     add_code(page, own[0].lower())
@@ -97,4 +100,4 @@ def test_no_code_but_ones_own_is_taken_before_a_join_is_pulled(under_way, as_per
     )
     page.context.set_offline(False)
     expect(page.locator("#now")).to_have_text(f"{foreign}, not your code")
-    expect(page.locator("#warning")).to_contain_text(f"{foreign} is no code of yours")
+    expect(page.locator("#warning")).to_contain_text(f"{foreign} isn’t one of your codes")

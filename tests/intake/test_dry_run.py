@@ -7,6 +7,7 @@ import pytest
 from results.intake import dry_run, receive
 from results.models import Job, NormalisedSet, Session, Upload
 from results.worker.embedded import drain
+from rigs.models import Line
 from rigs.refusals import Invalid
 from tests import making
 
@@ -63,14 +64,16 @@ def warnings(found) -> list[tuple[str, str, str]]:
 
 
 def test_a_baseline_below_its_label_is_remarked_on(preview, right):
-    # The label says 90 N, 20.2 lbf.
+    Line.objects.filter(name="thin").update(label_strength_written="90 N")
     right["baselines"][0]["pulls"] = [
         {"reading": reading, "failure_mode": "line"} for reading in (19.0, 19.2, 19.4)
     ]
 
-    (warning,) = warnings(preview(right))
+    (warning,) = preview(right).warnings
 
-    assert warning == ("baselines[0]", "reading", "thin, spool A parts at 19.2 lbf")
+    assert (warning.row, warning.field) == ("baselines[0]", "reading")
+    assert warning.found == "thin, spool A parts at 19.2 lbf"
+    assert warning.expected == "at least its label strength, 20.23 lbf (90 N)"
 
 
 def test_sets_that_differ_as_pounds_and_newtons_do_are_remarked_on(preview, right):

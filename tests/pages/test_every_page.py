@@ -161,6 +161,14 @@ def test_what_it_links_to_on_the_about_page_is_explained_there(page, read):
     assert anchors <= explained
 
 
+@pytest.mark.parametrize("address", ["/", "/rounds/", "/upload/", "/pools/1/", "/nothing/"])
+@pytest.mark.parametrize("broken", ["?code=%00", "?main=a%00b", "%00"])
+def test_an_address_that_no_page_can_read_is_answered_by_a_page(db, address, broken):
+    answer = Client().get(address + broken)
+    assert answer.status_code == 400
+    assert "This can't be read" in Page(answer).text
+
+
 @pytest.mark.parametrize(
     "written", ["1.7e308 N", "1e-320 N", "1e9 kN", "-1", "nan", "\x00", "9" * 500]
 )

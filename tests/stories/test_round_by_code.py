@@ -119,6 +119,20 @@ def test_the_sheets_that_a_participant_is_given_are_sent_as_they_are_filled_in(u
         receive(second.contributor, template(second).encode(), CSV, None)
 
 
+@pytest.mark.parametrize("code", ["2222-2222", None], ids=["an unknown code", "codes of theirs"])
+def test_one_answer_names_what_is_wrong_with_codes_and_with_pulls(under_way, code):
+    """Also of a document, whose places are paths; a sheet that is right but for a pull as well."""
+    _, (first, _) = under_way
+    own = codes_of(first)
+    text = sheet([code or own[0], own[1]])
+    text = text.replace("80.7,join", "banana,join").replace("82.8,join", "82.8,exploded")
+    found = {(row, field) for row, field, _, _ in refused(first, text)}
+    at = len(playing.SPOOLS) * 5 + 2
+    expected = {(f"{at + set_ * 5 + 1}", "reading") for set_ in (0, 1)}
+    expected |= {(f"{at + set_ * 5 + 4}", "failure mode") for set_ in (0, 1)}
+    assert found == expected | ({(f"{at}", "sample")} if code else set())
+
+
 def test_every_refusal_names_row_field_and_what_was_expected(under_way, organiser, testers):
     made, (first, second) = under_way
     codes = codes_of(first)

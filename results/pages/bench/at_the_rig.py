@@ -19,7 +19,7 @@ from results.pages.signed_in import contributor_behind, contributors_only
 from results.rounds.codes import readable
 from results.rounds.selectors import CodeToPull, codes_to_pull
 from rigs import selectors as rig_selectors
-from rigs.metrology.bounds import EARLIEST_DAY
+from rigs.metrology.bounds import EARLIEST_DAY, READING_N
 from rigs.metrology.units import FORCE_UNITS
 
 WORKER = Path(__file__).parents[1] / "static" / "pages" / "at-the-rig-worker.js"
@@ -44,6 +44,7 @@ def at_the_rig(request: HttpRequest) -> HttpResponse:
             "earlier": selectors.latest_straight(contributor),
             "units": FORCE_UNITS.items(),
             "baud_rates": BAUD_RATES,
+            "most_N": READING_N.highest,
             "earliest_day": EARLIEST_DAY.isoformat(),
             "codes": [_shown(one) for one in codes_to_pull(contributor)],
         }
@@ -53,12 +54,13 @@ def at_the_rig(request: HttpRequest) -> HttpResponse:
 
 @dataclass(frozen=True)
 class ShownCode:
-    """A code that can be pulled: of which round, what it is as far as known, and its spools."""
+    """A code that can be pulled: its round, what it is as far as known, how many, its spools."""
 
     code: str
     title: str
     state: str
     what: str
+    ties: int
     lots: str
 
 
@@ -66,7 +68,12 @@ def _shown(one: CodeToPull) -> ShownCode:
     what = shown_sample(one.own.sample, spools=True).join if one.own.sample else _("comes tied")
     lots = [{"line": lot.line.name, "spool": lot.spool} for lot in one.lots]
     return ShownCode(
-        readable(one.own.code), one.of.title, one.of.line_state, what, json.dumps(lots)
+        readable(one.own.code),
+        one.of.title,
+        one.of.line_state,
+        what,
+        one.own.ties,
+        json.dumps(lots),
     )
 
 

@@ -9,11 +9,29 @@ async function pulled(series) {
   }));
 }
 
+function pulledOfKind(kind) {
+  return session.series.filter((series) => series.kind === kind && series.pulls.length);
+}
+
+/* What a session has to have and this one lacks, in words. */
+function missing() {
+  return [
+    !session.rig && say.aRig,
+    !session.unit && say.aUnit,
+    !pulledOfKind("straight").length && say.aStraight,
+    !pulledOfKind("join").length && say.aJoin,
+  ].filter(Boolean);
+}
+
+/* Samples of a round of which fewer were pulled than lie under their code. */
+function fewer() {
+  return session.series.filter((series) => series.ties > series.pulls.length).map((series) => `${series.sample}: ${say.pulled.replace("[of]", pulledOf(series))}`);
+}
+
 async function document_() {
   const revision = Number(find("at-rig").selectedOptions[0].dataset.revision);
-  const straight = session.series.filter((series) => series.kind === "straight" && series.pulls.length);
-  const joins = session.series.filter((series) => series.kind === "join" && series.pulls.length);
-  if (!revision || !session.unit || !straight.length || !joins.length) return null;
+  const straight = pulledOfKind("straight");
+  const joins = pulledOfKind("join");
   const entered = Object.fromEntries(SESSION_FIELDS.map((field) => [field, session[field]]));
   return {
     ...entered,
@@ -55,8 +73,9 @@ async function send(dryRun) {
   if (!dryRun && live.isUnnamed()) return tell(say.unnamed);
   if (find("reading").value.trim()) return tell(say.unsaved);
   const lostBefore = lost();
+  const lacking = missing();
+  if (lacking.length) return tell(say.incomplete.replace("[what]", lacking.join("; ")));
   const body = await document_();
-  if (!body) return tell(say.incomplete);
   if (lost() > lostBefore) return tell(say.unkept);
   let answer;
   try {
@@ -74,7 +93,7 @@ async function send(dryRun) {
     if (said.wait_at) offerToWait(said.wait_at, body);
     return undefined;
   }
-  if (dryRun) return tell(say.ready, said.sets.map(cameOut).concat(said.warnings.map(inWords)));
+  if (dryRun) return tell(say.ready, fewer().concat(said.sets.map(cameOut), said.warnings.map(inWords)));
   startOver();
   location.assign(said.job ? `${say.job}${said.job.id}/` : `${say.round}${said.round}/?sent=now`);
   return tell(say.sent);

@@ -6,13 +6,6 @@ const SESSION_FIELDS = ["rig", "pulled_on", "unit", "state", "loading"];
 /* Straight line has moved where its mean differs by this share and by twice its standard error;
    common practice, no source. */
 const MOVED = 0.05;
-/* A reading beyond these, times the middle of its series or the straight line, is asked about, as an
-   upload is (results/intake/doubts.py); common practice, no source. */
-const WILD_ABOVE = 2;
-const WILD_BELOW = 0.25;
-const ABOVE_STRAIGHT = 1.15;
-const ALONE_ABOVE_STRAIGHT = 1.5;
-
 const page = document.getElementById("rig");
 const find = (id) => document.getElementById(id);
 const say = page.dataset;
@@ -135,6 +128,11 @@ function name(series) {
   return `${series.connection}: ${series.main} – ${series.leader || series.terminal}`;
 }
 
+/* How many were pulled, of a sample of a round out of how many joins under its code. */
+function pulledOf(series) {
+  return series.ties ? say.of.replace("[pulled]", series.pulls.length).replace("[wanted]", series.ties) : String(series.pulls.length);
+}
+
 function checked(series) {
   return series.foreign ? say.foreign : series.unchecked ? say.unchecked : "";
 }
@@ -150,7 +148,7 @@ function show() {
   for (const field of SESSION_FIELDS) page.querySelector(`#setup [name=${field}]`).value = session[field];
   find("unit").textContent = session.unit;
   find("series").replaceChildren(...session.series.map((series, index) => {
-    const button = element("button", `${name(series)} (${series.pulls.length})`, "quiet");
+    const button = element("button", `${name(series)} (${pulledOf(series)})`, "quiet");
     button.type = "button";
     button.setAttribute("aria-pressed", String(index === session.current));
     button.addEventListener("click", () => { session.current = index; keep(); show(); find("reading").focus(); });
@@ -176,7 +174,7 @@ function showSeries(series) {
 
 function summary(series) {
   const { n, mean, cv } = figures(readings(series));
-  const parts = [`${n} ${say.counted}`];
+  const parts = [`${n} ${n === 1 ? say.pull : say.counted}`];
   if (n) parts.push(`${say.mean} ${mean.toFixed(1)} ${session.unit}`);
   if (cv !== null) parts.push(`${say.scatter} ${(100 * cv).toFixed(1)}%`);
   const straight = series.kind === "join" && n ? straightMean(series) : null;
@@ -226,27 +224,6 @@ for (const field of page.querySelectorAll("#setup [name]")) {
     keep();
     show();
   });
-}
-
-/* What is asked about a reading before it is kept; empty where there is nothing to ask. */
-function doubt(reading, mode) {
-  const series = session.series[session.current];
-  const value = number(reading);
-  if (value === null || mode === "void") return "";
-  const middle = median(series.pulls.filter((pull) => pull.mode !== "void").map((pull) => number(pull.reading)));
-  const times = middle ? value / middle : 1;
-  if (times > WILD_ABOVE || times < WILD_BELOW) return say.wild.replace("[reading]", reading).replace("[times]", times < 10 ? Number(times.toPrecision(2)) : Math.round(times));
-  const straight = series.kind === "join" ? straightMean(series) : null;
-  const above = middle ? ABOVE_STRAIGHT : ALONE_ABOVE_STRAIGHT;
-  if (straight && value / straight > above && !(middle / straight > above)) return say.above.replace("[reading]", reading).replace("[percent]", (100 * value / straight).toFixed(0));
-  return "";
-}
-
-function median(values) {
-  const sorted = values.filter((value) => value !== null).sort((one, other) => one - other);
-  if (!sorted.length) return null;
-  const half = Math.floor(sorted.length / 2);
-  return sorted.length % 2 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2;
 }
 
 for (const form of page.querySelectorAll("form")) form.addEventListener("submit", (event) => event.preventDefault());
@@ -336,6 +313,7 @@ function beside(made) {
   made.unchecked = !known;
   if (!known) return;
   made.what = known.dataset.what;
+  made.ties = Number(known.dataset.ties);
   if (!session.series.length) session.state = known.dataset.state;
   for (const lot of JSON.parse(known.dataset.lots)) {
     const there = session.series.some((each) => each.kind === "straight" && each.line === lot.line && each.spool === lot.spool);
