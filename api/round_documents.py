@@ -71,6 +71,12 @@ class RoundSent(Strict):
     samples = SampleSent(many=True)
 
 
+class DeadlineSent(Strict):
+    """Another last day for results, later than the one that it takes the place of."""
+
+    results_by = Day()
+
+
 class EntrySent(Strict):
     """The code by which one enters."""
 
@@ -262,6 +268,9 @@ class SealedDocument(ShownRow):
     """A session of one's own that is kept sealed until the close."""
 
     round = serializers.IntegerField(source="participant.round_id")
+    late = serializers.BooleanField(
+        source="is_late", help_text="came after the last day for results, as that is now"
+    )
 
     class Meta:
         model = SealedSession

@@ -13,8 +13,8 @@ from rest_framework import generics
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.of_a_round import OfARound
 from api.round_documents import OwnReportDocument, RoundReportDocument
-from api.rounds import OfARound
 from results.models import Round, RoundReport
 from results.rounds import selectors
 from results.rounds.reporting import own_part

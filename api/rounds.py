@@ -1,26 +1,22 @@
-"""Rounds: a club's comparisons, from setting up to the report."""
+"""Rounds: a club's comparisons, as their organiser sets them up, runs and closes them."""
 
 from __future__ import annotations
 
 from typing import Any, ClassVar
 
-from django.db.models import QuerySet
-from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.urls import path
 from django.utils.translation import gettext
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiExample, extend_schema
-from rest_framework import generics, serializers, status
-from rest_framework.permissions import IsAuthenticated, IsAuthenticatedOrReadOnly
+from rest_framework import generics, status
+from rest_framework.permissions import IsAuthenticatedOrReadOnly
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.of_a_round import OfARound
 from api.one_row import OneRow
 from api.round_documents import (
-    CodeDocument,
-    EntryDocument,
-    EntrySent,
+    DeadlineSent,
     KnownSample,
     LotDocument,
     LotPullsSent,
@@ -29,21 +25,16 @@ from api.round_documents import (
     PackedDocument,
     RoundDocument,
     RoundSent,
-    SealedDocument,
     SenderDocument,
 )
-from results.intake import XLSX
-from results.models import Connection, Round, RoundLot, RoundParticipant, SealedSession
+from results.models import Connection, Round, RoundLot
 from results.rounds import selectors
 from results.rounds.allocating import open_round, packing_list
 from results.rounds.closing import close
 from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
-from results.rounds.entering import enter, withdraw
 from results.rounds.lot_pulls import record
-from results.rounds.receiving import take_back
 from results.rounds.reporting import verdict_of
-from results.rounds.set_up import change, set_up
-from results.rounds.template import template, template_workbook
+from results.rounds.set_up import change, extend, set_up
 from rigs.models import Contributor, Line
 from rigs.permissions import contributor_behind, contributor_of
 from rigs.refusals import Finding, Forbidden, Invalid
@@ -141,29 +132,6 @@ class OneRound(OneRow[Round]):
     queryset = selectors.rounds()
 
 
-class OfARound(generics.GenericAPIView[Round]):
-    """Views of one round, for those who are signed in."""
-
-    permission_classes = [IsAuthenticated]
-    serializer_class: type[serializers.BaseSerializer[Any]] | None = None
-    pagination_class = None
-    queryset = selectors.rounds()
-
-    def by(self) -> Contributor:
-        return contributor_of(self.request.user)
-
-    def part(self) -> RoundParticipant:
-        """One's own part. Raises Forbidden for who takes no part."""
-        participant = selectors.participant_of(self.get_object(), self.by())
-        if participant is None:
-            raise Forbidden(gettext("You don't take part in this round."))
-        return participant
-
-    def answer(self, kind: type[serializers.BaseSerializer[Any]], found: Any) -> Response:
-        many = isinstance(found, list)
-        return Response(kind(found, many=many, context=self.get_serializer_context()).data)
-
-
 @extend_schema(tags=["rounds"])
 class Samples(OfARound):
     """What is compared, as far as one may know."""
@@ -184,34 +152,6 @@ class Samples(OfARound):
         """Put another plan in place of one's round's, until it is opened."""
         changed = change(self.by(), self.get_object(), _draft(request))
         return self.answer(OwnRoundDocument, changed)
-
-
-@extend_schema(tags=["rounds"])
-class Entries(OfARound):
-    """Entering a round by its code."""
-
-    @extend_schema(
-        operation_id="rounds_enter",
-        request=EntrySent,
-        responses={200: EntryDocument},
-        examples=[OpenApiExample("A code", {"entry_code": "K7MQ-3XWD"}, request_only=True)],
-    )
-    def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Take part; sent again it answers the same."""
-        sent = EntrySent(data=request.data)
-        sent.is_valid(raise_exception=True)
-        return self.answer(EntryDocument, enter(self.by(), **sent.validated_data))
-
-
-@extend_schema(tags=["rounds"])
-class Withdrawal(OfARound):
-    """Leaving a round."""
-
-    @extend_schema(operation_id="rounds_withdraw", request=None, responses={204: None})
-    def post(self, *_args: Any, **_kwargs: Any) -> Response:
-        """Take part no more, until one enters again; results that were sent are not stored."""
-        withdraw(self.by(), self.get_object())
-        return Response(status=status.HTTP_204_NO_CONTENT)
 
 
 @extend_schema(tags=["rounds"])
@@ -304,69 +244,26 @@ class LotPulls(OfARound):
 
 
 @extend_schema(tags=["rounds"])
-class Codes(OfARound):
-    """One's own codes."""
-
-    @extend_schema(operation_id="rounds_codes", responses={200: CodeDocument(many=True)})
-    def get(self, *_args: Any, **_kwargs: Any) -> Response:
-        """One's codes in alphabetical order, which says nothing of the samples."""
-        return self.answer(CodeDocument, selectors.own_codes(self.part()))
-
-
-class RoundTemplate(OfARound):
-    """A sheet for one's results."""
+class Deadline(OfARound):
+    """The last day for results."""
 
     @extend_schema(
-        tags=["rounds"], operation_id="rounds_template", responses={(200, "text/csv"): str}
+        operation_id="rounds_move_deadline",
+        request=DeadlineSent,
+        responses={200: OwnRoundDocument},
+        examples=[
+            OpenApiExample("A later day", {"results_by": "2026-04-30"}, request_only=True),
+        ],
     )
-    def get(self, *_args: Any, **_kwargs: Any) -> HttpResponse:
-        """A CSV sheet with one's codes and the round's spools already written."""
-        response = HttpResponse(template(self.part()), content_type="text/csv; charset=utf-8")
-        response["Content-Disposition"] = 'attachment; filename="round.csv"'
-        return response
+    def put(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
+        """Move the last day for results of an open round to a later one; everyone has a notice.
 
-
-class RoundTemplateWorkbook(OfARound):
-    """The same as a workbook."""
-
-    @extend_schema(
-        tags=["rounds"],
-        operation_id="rounds_template_workbook",
-        responses={(200, XLSX): OpenApiTypes.BINARY},
-    )
-    def get(self, *_args: Any, **_kwargs: Any) -> HttpResponse:
-        """The same as a workbook, with drop-downs."""
-        response = HttpResponse(template_workbook(self.part()), content_type=XLSX)
-        response["Content-Disposition"] = 'attachment; filename="round.xlsx"'
-        return response
-
-
-@extend_schema(tags=["rounds"])
-class SealedSessions(OfARound):
-    """What one has sent."""
-
-    @extend_schema(operation_id="rounds_sealed", responses={200: SealedDocument(many=True)})
-    def get(self, *_args: Any, **_kwargs: Any) -> Response:
-        """One's own sealed sessions of a round, newest first."""
-        return self.answer(SealedDocument, list(selectors.sealed_of(self.part())))
-
-
-@extend_schema(tags=["rounds"])
-class OneSealedSession(generics.GenericAPIView[SealedSession]):
-    """A sealed session of one's own."""
-
-    permission_classes = [IsAuthenticated]
-    serializer_class = SealedDocument
-
-    def get_queryset(self) -> QuerySet[SealedSession]:
-        own = SealedSession.objects.filter(participant__contributor__user=self.request.user.pk)
-        return own.select_related("participant__round")
-
-    @extend_schema(operation_id="rounds_take_back", responses={204: None})
-    def delete(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Take a sealed session back before the close, so that its codes can be sent again."""
-        take_back(contributor_of(request.user), self.get_object())
-        return Response(status=status.HTTP_204_NO_CONTENT)
+        What came late and is in time by the new day is late no more.
+        """
+        sent = DeadlineSent(data=request.data)
+        sent.is_valid(raise_exception=True)
+        moved = extend(self.by(), self.get_object(), **sent.validated_data)
+        return self.answer(OwnRoundDocument, moved)
 
 
 @extend_schema(tags=["rounds"])
@@ -381,23 +278,13 @@ class Closing(OfARound):
 
 urlpatterns = [
     path("rounds", Rounds.as_view(), name="rounds"),
-    path("rounds/entries", Entries.as_view(), name="round-entries"),
-    path("sealed-sessions/<int:pk>", OneSealedSession.as_view(), name="round-sealed-session"),
     path("rounds/<int:pk>", OneRound.as_view(), name="round"),
     path("rounds/<int:pk>/samples", Samples.as_view(), name="round-samples"),
-    path("rounds/<int:pk>/withdrawal", Withdrawal.as_view(), name="round-withdrawal"),
     path("rounds/<int:pk>/opening", Opening.as_view(), name="round-opening"),
     path("rounds/<int:pk>/packing-list", PackingList.as_view(), name="round-packing-list"),
     path("rounds/<int:pk>/participants", Participants.as_view(), name="round-participants"),
     path("rounds/<int:pk>/lots", Lots.as_view(), name="round-lots"),
     path("rounds/<int:pk>/lots/<int:number>/pulls", LotPulls.as_view(), name="round-lot-pulls"),
-    path("rounds/<int:pk>/codes", Codes.as_view(), name="round-codes"),
-    path("rounds/<int:pk>/template.csv", RoundTemplate.as_view(), name="round-template"),
-    path(
-        "rounds/<int:pk>/template.xlsx",
-        RoundTemplateWorkbook.as_view(),
-        name="round-template-workbook",
-    ),
-    path("rounds/<int:pk>/sealed", SealedSessions.as_view(), name="round-sealed"),
+    path("rounds/<int:pk>/deadline", Deadline.as_view(), name="round-deadline"),
     path("rounds/<int:pk>/closing", Closing.as_view(), name="round-closing"),
 ]

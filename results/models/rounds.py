@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from django.db import models
 from django.db.models import F, Q
 
@@ -88,6 +90,10 @@ class Round(models.Model):
     def central_tyer_id(self) -> int:
         """Who ties what is tied for everybody."""
         return self.organiser_id if self.tyer_id is None else self.tyer_id
+
+    def is_late(self, at: datetime) -> bool:
+        """Whether what comes at this moment comes after the last day for results, in UTC."""
+        return at.astimezone(UTC).date() > self.results_by
 
 
 class RoundLot(models.Model):
@@ -250,6 +256,8 @@ class SealedSession(models.Model):
     """A session of an open round, kept as it was sent until the close.
 
     Nothing is made of it before: no session, set or pull, and so nothing that could be shown.
+    ``late`` is whether it was late as it came, and stays so; `is_late` goes by the last day as the
+    organiser has moved it since.
     """
 
     class State(models.TextChoices):
@@ -287,6 +295,11 @@ class SealedSession(models.Model):
 
     def __str__(self) -> str:
         return f"sealed session {self.pk}, {self.state}"
+
+    @property
+    def is_late(self) -> bool:
+        """Whether it came after the last day for results, as that is now."""
+        return self.participant.round.is_late(self.received_at)
 
 
 class RoundSpecimen(models.Model):

@@ -82,14 +82,10 @@ def receive(by: Contributor, body: bytes, content_type: str, key: str | None) ->
             content_type=form,
             body=body,
             sha256=sha256,
-            late=_is_late(now),
+            late=now.is_late(timezone.now()),
         )
         _take_codes(filled.specimens, row)
     return Sealed(row, created=True, warnings=warnings)
-
-
-def _is_late(of: Round) -> bool:
-    return timezone.now().date() > of.results_by
 
 
 def sealed_under(by: Contributor, key: str) -> SealedSession | None:
@@ -118,7 +114,7 @@ def dry_run(by: Contributor, body: bytes, content_type: str) -> Preview:
         warnings=checked.warnings,
         asked=checked.asked,
         sealed_until_the_close_of=filled.round.pk,
-        late=_is_late(filled.round),
+        late=filled.round.is_late(timezone.now()),
     )
 
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from results.models import (
@@ -26,6 +26,7 @@ from results.models import (
     SealedSession,
 )
 from results.models.sessions import Session
+from results.rounds.selectors import came_late_to
 from results.statistics.failure_modes import counted, exact_for_assembly
 from results.statistics.rounds.observations import Observations, Sample, SpoolPulls
 from results.statistics.rounds.round_report import report
@@ -110,11 +111,11 @@ def _remarks(of: Round) -> dict[str, set[int | None]]:
     Looking at the packing list after the close makes no participant less blind.
     """
     entered = of.participants.exclude(number=None)
-    sent_late = Q(sealed__late=True, sealed__state=SealedSession.State.STORED)
+    sent_late = came_late_to(of).filter(state=SealedSession.State.STORED)
     saw = of.sights.filter(at__lte=of.closed_at or timezone.now()).values("contributor")
     corrected = sets_of(of).filter(pull_set__session__replaces__isnull=False)
     return {
-        "late": set(entered.filter(sent_late).values_list("number", flat=True)),
+        "late": set(sent_late.values_list("participant__number", flat=True)),
         "entered_late": set(entered.filter(late=True).values_list("number", flat=True)),
         "not_blind": set(entered.filter(contributor__in=saw).values_list("number", flat=True)),
         "corrected": set(corrected.values_list("specimen__participant__number", flat=True)),

@@ -180,11 +180,8 @@ def senders(of: Round) -> list[Sender]:
             sent=Count("specimens", filter=Q(specimens__sent_in__isnull=False), distinct=True),
         )
     )
-    late = set(
-        SealedSession.objects.filter(participant__round=of, late=True)
-        .exclude(state=SealedSession.State.WITHDRAWN)
-        .values_list("participant_id", flat=True)
-    )
+    came_late = came_late_to(of).exclude(state=SealedSession.State.WITHDRAWN)
+    late = set(came_late.values_list("participant_id", flat=True))
     seen = set(of.sights.values_list("contributor_id", flat=True))
     closed = of.state == Round.State.CLOSED
     specimens = RoundSpecimen.objects.filter(participant__round=of).select_related("sent_in")
@@ -218,6 +215,11 @@ def sealed_of(participant: RoundParticipant) -> QuerySet[SealedSession]:
     return (
         participant.sealed.order_by("-pk").select_related("session").prefetch_related("specimens")
     )
+
+
+def came_late_to(of: Round) -> QuerySet[SealedSession]:
+    """What came after the last day for results, as that is now."""
+    return SealedSession.objects.filter(participant__round=of, received_at__date__gt=of.results_by)
 
 
 def still_sealed(contributor: Contributor) -> QuerySet[SealedSession]:

@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 
 from results.intake.findings import Findings
 from results.intake.ties import parameters_of
-from results.models import Round, RoundLot, RoundSample
+from results.models import Round, RoundLot, RoundSample, SealedSession
 from results.notices import notify_of_round
 from results.rounds.codes import new_code
 from results.rounds.drafts import RoundDraft, SampleDraft, findings_of
@@ -84,9 +84,10 @@ def change(by: Contributor, of: Round, draft: RoundDraft) -> Round:
 def extend(by: Contributor, of: Round, results_by: date) -> Round:
     """Move the last day for results of an open round to a later one, and notify who takes part.
 
-    All else stays as it was when the round was opened, and what has come late stays marked. One
-    transaction. Locks the contributor, then the round. Raises Forbidden for somebody else's round,
-    Conflict where it is not open, Invalid, AccountClosed and AccountSuspended.
+    All else stays as it was when the round was opened. What came late is late no more where it is
+    in time by the new day. One transaction. Locks the contributor, then the round. Raises Forbidden
+    for somebody else's round, Conflict where it is not open, Invalid, AccountClosed and
+    AccountSuspended.
     """
     with transaction.atomic():
         now = lock_round_of(lock_uploader(by), of)
@@ -100,12 +101,25 @@ def extend(by: Contributor, of: Round, results_by: date) -> Round:
             )
         now.results_by = results_by
         now.save(update_fields=["results_by"])
-        text = (
-            f"Results of round {now.pk} are now in time until {results_by}; the last day was {was}."
-        )
-        for one in now.participants.filter(withdrawn_at=None).select_related("contributor__user"):
-            notify_of_round(one.contributor, now, text)
+        _notify_of_the_last_day(now, was)
     return now
+
+
+def _notify_of_the_last_day(now: Round, was: date) -> None:
+    """A notice to everyone who takes part, which says to some that they are late no more."""
+    text = (
+        f"Results of round {now.pk} are now in time until {now.results_by}; the last day was {was}."
+    )
+    sealed = SealedSession.objects.filter(
+        participant__round=now,
+        state=SealedSession.State.SEALED,
+        received_at__date__gt=was,
+        received_at__date__lte=now.results_by,
+    )
+    no_longer_late = set(sealed.values_list("participant_id", flat=True))
+    for one in now.participants.filter(withdrawn_at=None).select_related("contributor__user"):
+        said = f"{text} What you sent late is in time." if one.pk in no_longer_late else text
+        notify_of_round(one.contributor, now, said)
 
 
 def lock_round(of: Round) -> Round:

@@ -184,6 +184,9 @@ ROUTES = {
     "rounds/<int:pk>/template.csv": {"GET": (None, 401, 409, 403, 403)},
     "rounds/<int:pk>/template.xlsx": {"GET": (None, 401, 409, 403, 403)},
     "rounds/<int:pk>/sealed": {"GET": (None, 401, 200, 403, 403)},
+    "rounds/<int:pk>/deadline": {
+        "PUT": ({"results_by": "2027-04-15"}, 401, 409, 403, 403)  # it is not open yet
+    },
     "rounds/<int:pk>/closing": {"POST": (None, 401, 409, 403, 409)},
     "rounds/<int:pk>/report": {"GET": (None, 404, 404, 404, 404)},
     "rounds/<int:pk>/my-report": {"GET": (None, 401, 404, 403, 403)},

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from results.intake import amend, receive
 from results.models import (
@@ -70,7 +71,8 @@ def done(organiser, testers):
     packing_list(testers[2], made)
     for number, participant in enumerate(entered):
         playing.sends(participant, load_N=78.0 + 1.5 * number)
-    SealedSession.objects.filter(participant=entered[1]).update(late=True)
+    after_it = timezone.now() + timedelta(days=32)
+    SealedSession.objects.filter(participant=entered[1]).update(received_at=after_it)
     close(organiser, made)
     make_round_reports()
     made.refresh_from_db()
