@@ -260,8 +260,12 @@ SAMESPOOL_MAIL_FROM = env.str("SAMESPOOL_MAIL_FROM", "")
 DEFAULT_FROM_EMAIL = SAMESPOOL_MAIL_FROM
 # Where the service is reached, for links in mail that no request gives rise to.
 SAMESPOOL_ADDRESS = next(iter(CSRF_TRUSTED_ORIGINS), "")
+# A folder that mails are written to in place of a server, a file each: to try it on one's machine.
+EMAIL_FILE_PATH = env.str("SAMESPOOL_MAIL_FOLDER", "")
 if not SAMESPOOL_MAIL_FROM:
     EMAIL_BACKEND = "django.core.mail.backends.dummy.EmailBackend"
+elif EMAIL_FILE_PATH:
+    EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
 _MAIL_PORTS = {"none": 25, "starttls": 587, "tls": 465}
 _MAIL_TLS = env.str("SAMESPOOL_MAIL_TLS", "none", validate=validate.OneOf(_MAIL_PORTS))
 EMAIL_HOST = env.str("SAMESPOOL_MAIL_HOST", "") or "localhost"

@@ -88,7 +88,8 @@ def notify_account(contributor: Contributor, text: str) -> None:
 def notify_of_round(contributor: Contributor, of: Round, text: str) -> None:
     """Notify a contributor about a round, in the caller's transaction; mailed if possible.
 
-    It names their newest set for the reason that `notify_account` does.
+    It names their newest set for the reason that `notify_account` does. ``text`` is mailed, too: it
+    is of the service's words, numbers and days alone.
     """
     newest = PullSet.objects.filter(session__contributor=contributor).order_by("-pk").first()
     notice = Notice.objects.create(

@@ -31,7 +31,8 @@ ORGANISER, PACKER = "sandgrain", "coldharbour"
 """Who packs takes no part, so that the organiser stays blind."""
 SPRING = 2026
 """Random state of the round's draw."""
-LEFT = timedelta(days=14)
+LEFT = timedelta(days=1)
+"""Until the last day for results, so that none is late where a day ends meanwhile."""
 ASK_EVERY_S, MOST_ASKED = 0.2, 9000
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -18,7 +19,7 @@ from deploy.demo.client import Client, Refusal
 from deploy.demo.names import accept_names_of
 from deploy.demo.options import parse
 from deploy.demo.send import send_league
-from deploy.demo.send_round import send_round
+from deploy.demo.send_round import ORGANISER, PACKER, send_round
 from deploy.demo.simulate import draw_world
 from deploy.demo.table import pool_table
 from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
@@ -31,6 +32,7 @@ TIMEOUT_S = 120.0
 WINTER = 2025
 """Random state of the league's draw: the same winter for everybody."""
 DESK = "/admin/results/reviewcase/"
+SENDER = "samespool@example.org"
 EXAMPLE_SENDER, EXAMPLE = "sandgrain", "deploy/example-session.csv"
 
 
@@ -68,13 +70,32 @@ def _log() -> Path:
     return Path(settings.VAR_DIR) / "server.log"
 
 
+def _mails() -> Path:
+    """Where the demo's mails end: a file each."""
+    return Path(settings.VAR_DIR) / "mails"
+
+
+def _with_mail(address: str) -> dict[str, str]:
+    """The environment, in which mails are written to files and their links lead to the demo."""
+    mail = {
+        "SAMESPOOL_MAIL_FROM": SENDER,
+        "SAMESPOOL_MAIL_FOLDER": str(_mails()),
+        "SAMESPOOL_ORIGINS": address,
+    }
+    return mail | os.environ
+
+
 @contextlib.contextmanager
 def _serving(port: int) -> Iterator[tuple[subprocess.Popen[bytes], str]]:
     """The web process from its first answer on, and its address."""
     address = f"http://127.0.0.1:{port}"
     program = Path(sys.executable).with_name(SERVER[0])
     command = [str(program), *SERVER[1:], "--host", "127.0.0.1", "--port", str(port), APPLICATION]
-    with _log().open("wb") as out, running(command, stdout=out, stderr=out) as server:
+    environment = _with_mail(address)
+    with (
+        _log().open("wb") as out,
+        running(command, env=environment, stdout=out, stderr=out) as server,
+    ):
         wait_until(lambda: server.poll() is not None or _answers(address), "The service", TIMEOUT_S)
         if server.poll() is not None:
             raise TimeoutError("The service stopped as soon as it was started")
@@ -93,13 +114,14 @@ def _say_where(address: str, spring: str) -> None:
     token = Client(address, EXAMPLE_SENDER, PASSWORD).token
     print(
         f"Pools         {address}/\n"
-        f"A club's round {spring}\n"
+        f"A club's round {spring}, which {ORGANISER} organised and {PACKER} packed\n"
         f"API           {address}/api/v1/docs\n"
         f"Sign in       {address}/sign-in/   with the password {PASSWORD}, as\n"
         f"  a tester         {EXAMPLE_SENDER}, or another of the league: to {address}/bench/\n"
         f"  a moderator      {MODERATOR}: decides at {address}{DESK}\n"
         f"  an administrator {ADMINISTRATOR}: to {address}/admin/\n"
-        f"  somebody new     {address}/sign-up/\n\n"
+        f"  somebody new     {address}/sign-up/\n"
+        f"Mails         are files in {_mails()}; none goes out\n\n"
         f"Upload a session:\n"
         f"curl -H 'Authorization: Token {token}' -H 'Content-Type: text/csv' "
         f"--data-binary @{EXAMPLE} {address}/api/v1/sessions\n\n"

@@ -49,7 +49,8 @@ def accepted_texts() -> set[tuple[str, str]]:
 
 
 def designation(row: Any, field: str) -> str:
-    """The placeholder for a name that no moderator has accepted; queries only for its owner."""
+    """The placeholder for a name that no moderator has accepted; queries only for its owner,
+    and for the club of a round."""
     return _DESIGNATIONS[row._meta.label, field](row, getattr(row, field))
 
 
@@ -87,7 +88,7 @@ _DESIGNATIONS: dict[tuple[str, str], _Designate] = {
     ("results.Baseline", "spool"): _spool,
     ("results.PullSet", "main_spool"): _spool,
     ("results.PullSet", "leader_spool"): _spool,
-    ("results.Round", "title"): lambda of, _: f"round {of.pk}",
+    ("results.Round", "title"): lambda of, _: f"round {of.pk} of {of.club.name}",
     ("results.RoundLot", "spool"): lambda lot, _: f"lot {lot.number}",
     ("results.PullSet", "terminal"): lambda _row, _text: "a terminal",
     ("results.Pool", "terminal"): lambda _row, _text: "a terminal",

@@ -107,9 +107,7 @@ def extend(by: Contributor, of: Round, results_by: date) -> Round:
 
 def _notify_of_the_last_day(now: Round, was: date) -> None:
     """A notice to everyone who takes part, which says to some that they are late no more."""
-    text = (
-        f"Results of round {now.pk} are now in time until {now.results_by}; the last day was {was}."
-    )
+    text = f"Results of the round are now in time until {now.results_by}; the last day was {was}."
     sealed = SealedSession.objects.filter(
         participant__round=now,
         state=SealedSession.State.SEALED,
@@ -157,7 +155,7 @@ def _notify_named(of: Round, before: set[tuple[str, int]]) -> None:
     """A notice to those who were named for something and were not ``before``."""
     for (what, pk), who in _named(of).items():
         if (what, pk) not in before:
-            notify_of_round(who, of, f"The organiser of round {of.pk} has named you to {what}.")
+            notify_of_round(who, of, f"The organiser of the round has named you to {what}.")
 
 
 def _check(draft: RoundDraft) -> None:

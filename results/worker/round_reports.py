@@ -84,18 +84,18 @@ def _make(pk: int) -> None:
 
 def _announce_close(of: Round) -> None:
     """A notice to everyone who took part, in English as all notices are stored."""
-    text = f"Round {of.pk} is closed. Its report, and your own, are on its page."
+    text = "The round is closed. Its report, and your own, are on its page."
     entered = of.participants.exclude(number=None).select_related("contributor__user")
     people = [one.contributor for one in entered]
     for one in people:
         notify_of_round(one, of, text)
     if of.organiser not in people:
-        notify_of_round(of.organiser, of, f"Round {of.pk} is closed. Its report is on its page.")
+        notify_of_round(of.organiser, of, "The round is closed. Its report is on its page.")
 
 
 def _announce_version(made: RoundReport) -> None:
     text = (
-        f"The report of round {made.round_id} has a new version, {made.number}, because what it is "
+        f"The report of the round has a new version, {made.number}, because what it is "
         "computed from has changed. The earlier one stays readable."
     )
     entered = made.round.participants.exclude(number=None).select_related("contributor__user")

@@ -71,7 +71,7 @@ def test_a_round_is_lived_by_the_api_alone(plan, organiser, testers, drain, as_s
     assert as_organiser.post(f"{here}/closing").status_code == 409
     listed = as_stranger.get("/api/v1/rounds").json()["results"]
     (one,) = listed
-    assert (one["title"], one["participants"]) == (f"round {report['round']}", 3)
+    assert (one["title"], one["participants"]) == (f"round {report['round']} of Harbour Club", 3)
 
 
 def test_a_plan_is_refused_with_everything_wrong_and_changed_until_opened(

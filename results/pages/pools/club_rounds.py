@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
-from results.models import PoolVersion, Round
+from results.models import NormalisedSet, PoolVersion, Round
 from results.pools.estimate import CLUB_ROUND
 from results.pools.figures import figures_of, findings_of
+
+OF_A_SET = "club_round"
 
 
 @dataclass(frozen=True)
 class ClubRound:
     """A round, and what of the pool is from it."""
 
-    title: str
-    pk: int
+    of: Round
     testers: int
     sets: int
 
@@ -48,16 +50,32 @@ def club_rounds_of(version: PoolVersion) -> ClubRounds | None:
     found = findings_of(version).get("club_rounds")
     if not found or not found["number"]:
         return None
-    rounds = Round.objects.in_bulk([each["round"] for each in found["rounds"]])
+    rounds = _by_number(each["round"] for each in found["rounds"])
     crossed = (figures_of(version).get("crossed") or {}).get(CLUB_ROUND)
     return ClubRounds(
         [
-            ClubRound(rounds[pk].title, pk, each["testers"], each["sets"])
+            ClubRound(rounds[each["round"]], each["testers"], each["sets"])
             for each in found["rounds"]
-            if (pk := each["round"]) in rounds
+            if each["round"] in rounds
         ],
         found["number"],
         found["sets"],
         version.sets,
         crossed["tau2"] if crossed else None,
     )
+
+
+def with_rounds(sets: Iterable[NormalisedSet]) -> list[NormalisedSet]:
+    """The sets of a page, each with the round that it was pulled in as ``club_round``, or None."""
+    found = list(sets)
+    numbers = {number for one in found if (number := getattr(one, "round_number", None))}
+    rounds = _by_number(numbers)
+    for one in found:
+        setattr(one, OF_A_SET, rounds.get(getattr(one, "round_number", None)))
+    return found
+
+
+def _by_number(numbers: Iterable[int]) -> dict[int | None, Round]:
+    """The rows themselves, since who reads their titles is not known here."""
+    wanted = list(numbers)
+    return {**Round.objects.select_related("club").in_bulk(wanted)} if wanted else {}

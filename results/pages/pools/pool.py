@@ -20,7 +20,7 @@ from results.models import Pool, PoolVersion
 from results.pages.measures import COOKIE as MEASURES
 from results.pages.own_line import COOKIE as OWN_LINE
 from results.pages.own_line import OwnLine, own_line_of
-from results.pages.pools.club_rounds import club_rounds_of
+from results.pages.pools.club_rounds import club_rounds_of, with_rounds
 from results.pages.pools.line_pair import contrasts_of, query_of
 from results.pages.pools.opening import opening
 from results.pages.pools.products import products_of
@@ -73,6 +73,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     assert pool.current is not None
     version = pool.current
     page = Paginator(selectors.sets_of(pool), SETS_PER_PAGE).get_page(request.GET.get("page"))
+    page.object_list = with_rounds(page.object_list)
     versions = list(selectors.history_of(pool)[: VERSIONS_SHOWN + 1])
     without = _without_testers(version)
     own_line = own_line_of(request, [pool])

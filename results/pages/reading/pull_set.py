@@ -80,8 +80,7 @@ def pull_set(request: HttpRequest, pk: int) -> HttpResponse:
 class InRound:
     """The round that a set was pulled in; ``central`` where one hand tied it for everybody."""
 
-    pk: int
-    title: Round
+    of: Round
     central: bool
 
 
@@ -89,8 +88,7 @@ def _in_round(found: PullSet) -> InRound | None:
     in_round = getattr(found, "in_round", None)
     if in_round is None:
         return None
-    of = in_round.specimen.sample.round
-    return InRound(of.pk, of, in_round.tied_centrally)
+    return InRound(in_round.specimen.sample.round, in_round.tied_centrally)
 
 
 def _holds(request: HttpRequest, found: PullSet) -> list[CheckResult]:
