@@ -294,7 +294,8 @@ class RoundReportDocument(ShownRow):
     changes = serializers.SerializerMethodField(
         help_text="what makes it differ from the version before: `withdrawn`, `corrected`, "
         "`recalculated` or `added` sets of a participant, each spool that was `pulled again` after "
-        "the round, and each assigned `value` that moved"
+        "the round, each assigned `value` that moved, and, for those in the round alone, each "
+        "participant's `score` that moved, from `was` to `is`"
     )
     participants = serializers.SerializerMethodField(
         help_text="the testers behind the numbers, for those in the round alone"

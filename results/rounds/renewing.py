@@ -10,6 +10,7 @@ from django.db.models import Count, Exists, OuterRef, Sum
 from django.db.models.functions import Coalesce
 
 from results.models import Job, LotPull, RoundReport, RoundSet, Session
+from results.rounds.moved_scores import moved_scores
 
 State = RoundReport.State
 WITHDRAWN, CORRECTED, ADDED, RECALCULATED = "withdrawn", "corrected", "added", "recalculated"
@@ -81,7 +82,7 @@ def changes(
     was: RoundReport, sets: Iterable[int], figures: Mapping[str, Any]
 ) -> list[dict[str, Any]]:
     """What makes a report differ from the version before: whose sets and why, spools that were
-    pulled again, and values moved.
+    pulled again, and values and scores that moved.
 
     Participants, samples and spools by their numbers.
     """
@@ -116,7 +117,8 @@ def changes(
         for spool, pulls in _at_end(figures).items()
         if at_end.get(spool, 0) != pulls
     ]
-    return [*who, *spools, *_moved(was.report or {}, figures)]
+    before_figures = was.report or {}
+    return [*who, *spools, *_moved(before_figures, figures), *moved_scores(before_figures, figures)]
 
 
 def _means(figures: Mapping[str, Any]) -> dict[tuple[int, int], float]:

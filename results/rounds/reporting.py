@@ -26,6 +26,7 @@ from results.models import (
     SealedSession,
 )
 from results.models.sessions import Session
+from results.rounds.moved_scores import SCORE
 from results.rounds.selectors import came_late_to
 from results.statistics.failure_modes import counted, exact_for_assembly
 from results.statistics.rounds.observations import Observations, Sample, SpoolPulls
@@ -161,8 +162,9 @@ def public_part(found: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def public_changes(changes: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
-    """What everyone reads of why there is a new version: without the tester."""
-    return [_only(("what", "sample", "spool", "was_N", "is_N"), one) for one in changes]
+    """What everyone reads of why there is a new version: without the tester, and no scores."""
+    shown = (one for one in changes if one["what"] != SCORE)
+    return [_only(("what", "sample", "spool", "was_N", "is_N"), one) for one in shown]
 
 
 def _only(names: Sequence[str], of: Mapping[str, Any]) -> dict[str, Any]:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import Any
+
 import structlog
 from django.conf import settings
 from django.db import transaction
@@ -14,6 +17,7 @@ from results.models import Round, RoundReport
 from results.notices import notify_of_round
 from results.pools.snapshots import FORMULAE
 from results.rounds import renewing
+from results.rounds.moved_scores import of_participant
 from results.worker.recomputed_rounds import figures_again, loads_of
 
 log = structlog.get_logger(__name__)
@@ -66,7 +70,7 @@ def _make(pk: int) -> None:
         loads = loads_of(claimed.round)
         figures = figures_again(claimed.round, loads)
         was = renewing.before(claimed)
-        made = {
+        made: dict[str, Any] = {
             "report": figures,
             "sets": sorted(loads),
             "changes": [] if was is None else renewing.changes(was, loads, figures),
@@ -75,7 +79,7 @@ def _make(pk: int) -> None:
         }
         with transaction.atomic():
             if ours.update(state=State.MADE, problem="", **made) and was is not None:
-                _announce_version(claimed)
+                _announce_version(claimed, made["changes"])
     except Exception as error:
         log.exception("round not reported", report=pk)
         problem = f"It could not be computed ({type(error).__name__})."
@@ -93,14 +97,29 @@ def _announce_close(of: Round) -> None:
         notify_of_round(of.organiser, of, "The round is closed. Its report is on its page.")
 
 
-def _announce_version(made: RoundReport) -> None:
+def _announce_version(made: RoundReport, changes: Sequence[Mapping[str, Any]]) -> None:
+    """A notice to everyone who took part, with how far their own scores moved."""
     text = (
-        f"The report of the round has a new version, {made.number}, because what it is "
-        "computed from has changed. The earlier one stays readable."
+        f"The report of the round has a new version, {made.number}, because what it is computed "
+        "from has changed. The earlier one stays readable."
     )
     entered = made.round.participants.exclude(number=None).select_related("contributor__user")
     for one in entered:
-        notify_of_round(one.contributor, made.round, text)
+        own = of_participant(changes, one.number)
+        notify_of_round(one.contributor, made.round, f"{text} {_own_scores(own)}")
+
+
+def _own_scores(moved: Sequence[Mapping[str, Any]]) -> str:
+    if not moved:
+        return "None of your scores moved."
+    said = "; ".join(
+        f"sample {one['sample']} from {_score(one['was'])} to {_score(one['is'])}" for one in moved
+    )
+    return f"Your scores moved: {said}."
+
+
+def _score(value: float | None) -> str:
+    return "none" if value is None else f"{value:.2f}"
 
 
 def _record_failure(

@@ -198,7 +198,7 @@ def test_a_correction_after_the_close_counts_is_marked_and_makes_a_new_version(d
     second = report_of(done)
     assert (second.number, second.report["sent"], len(second.sets)) == (2, 4, 20)
     assert of_tester(done, testers[0])["corrected"]
-    assert {one["what"] for one in second.changes} == {"corrected", "value"}
+    assert {one["what"] for one in second.changes} == {"corrected", "value", "score"}
     assert RoundSet.objects.filter(pull_set__session__replaces=session).count() == 5
 
 
@@ -212,7 +212,7 @@ def test_a_calibration_that_comes_later_makes_a_new_version_and_nothing_else_doe
     drain()
     second = report_of(done)
     assert second.number == 2
-    assert {one["what"] for one in second.changes} == {"recalculated", "value"}
+    assert {one["what"] for one in second.changes} == {"recalculated", "value", "score"}
 
 
 def test_what_was_tied_centrally_is_marked_and_is_not_its_testers_hands(

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_safe
 
 from results.models import Round, RoundReport
 from results.pages.rounds.words import (
+    CHANGES,
     OF_A_RIG,
     OF_HANDS,
     ShownSample,
@@ -26,6 +27,7 @@ from results.pages.rounds.words import (
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.rounds import selectors
+from results.rounds.moved_scores import SCORE, of_participant
 from results.rounds.reporting import handles_of, public_changes, public_part
 from rigs import permissions
 
@@ -105,8 +107,11 @@ def of_round(request: HttpRequest, pk: int) -> HttpResponse:
         ],
         "remarks": public_part(whole),
         "insider": insider,
-        "changes": [change_in_words(one, handles) for one in changes if one["what"] != "value"],
+        "changes": [change_in_words(one, handles) for one in changes if one["what"] in CHANGES],
         "moved": [one for one in changes if one["what"] == "value"],
+        "moved_scores": [
+            (handles[one["participant"]], one) for one in changes if one["what"] == SCORE
+        ],
         "left": len(selectors.who_left(of)),
         "versions": selectors.made_reports(of),
         "kinds": figures["hands_and_rigs"],
@@ -160,6 +165,7 @@ def own(request: HttpRequest, pk: int) -> HttpResponseBase:
         "rig": effect_in_words(OF_A_RIG, found["rig"], found["why_no_rig"]),
         "hand": effect_in_words(OF_HANDS, found["hand"], found["why_no_hand"]),
         "mine": mine,
+        "moved_scores": of_participant(report.changes, participant.number),
         "by_z_prime": any(row.score and row.score["used"] == "z_prime" for _, row, _ in mine),
         "flags": [
             flag_in_words(flag, handles)
