@@ -16,8 +16,9 @@ from results.models import (
     RoundSight,
     RoundSpecimen,
 )
+from results.notices import notify_of_round
 from results.rounds.codes import new_code
-from results.rounds.set_up import lock_round, lock_round_of, require
+from results.rounds.set_up import as_written, lock_round, lock_round_of, require
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Forbidden
@@ -39,9 +40,9 @@ class Packed:
 def open_round(by: Contributor, of: Round) -> Round:
     """Draw the codes of everyone who has entered, and take results from now on.
 
-    Samples can't be changed any more. One transaction. Locks the contributor, then the round.
-    Raises Forbidden for somebody else's round, Conflict where it is not being set up or fewer
-    than two testers have entered, and AccountClosed.
+    Samples can't be changed any more, and everyone in it has a notice. One transaction. Locks the
+    contributor, then the round. Raises Forbidden for somebody else's round, Conflict where it is
+    not being set up or fewer than two testers have entered, and AccountClosed.
     """
     with transaction.atomic():
         now = lock_round_of(lock_contributor(by), of)
@@ -53,7 +54,23 @@ def open_round(by: Contributor, of: Round) -> Round:
         now.save(update_fields=["state", "opened_at"])
         for participant in entered:
             allocate(participant)
+        _announce_opening(now)
     return now
+
+
+def _announce_opening(now: Round) -> None:
+    """A notice to everyone who has something to do, in English as all notices are stored."""
+    by = as_written(now.results_by)
+    for one in now.participants.filter(withdrawn_at=None).select_related("contributor__user"):
+        text = f"The round is open: your codes are drawn, and results are in time until {by}."
+        notify_of_round(one.contributor, now, text)
+    tasks = {
+        now.packer_id: (now.packer, "pack and label the samples"),
+        now.central_tyer_id: (now.tyer or now.organiser, "tie what is tied for everybody"),
+    }
+    for pk, (who, what) in tasks.items():
+        if pk != now.organiser_id:
+            notify_of_round(who, now, f"The round is open: now you can {what}.")
 
 
 def packing_list(by: Contributor, of: Round) -> list[Packed]:

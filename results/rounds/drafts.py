@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
+from django.utils import timezone
 from django.utils.translation import gettext
 
 from results.intake.document import LineOnSpool, PullSetDocument
@@ -19,6 +20,8 @@ from rigs.refusals import Finding
 MOST_LOTS, MOST_SAMPLES = 6, 12
 MOST_TIES, MOST_CODES = 50, 3
 SIGMA_RELATIVE = (0.001, 1.0)
+LONGEST = timedelta(days=366)
+"""From today to the last day for results: a day that is further off was mistyped."""
 LONGEST_TITLE, LONGEST_SPECIFICATION = 120, 2000
 
 
@@ -90,6 +93,7 @@ def _of_the_round(draft: RoundDraft) -> Iterator[Finding]:
     if draft.results_by < draft.starts_on:
         expected = gettext("a day not before the start, %(day)s") % {"day": draft.starts_on}
         yield Finding("", "results_by", f"{draft.results_by}", expected)
+    yield from too_far_off(draft.results_by)
     if draft.line_state not in Session.State.values:
         expected = gettext("dry, wetted or soaked")
         yield Finding("", "line_state", shown(draft.line_state), expected)
@@ -105,6 +109,14 @@ def _of_the_round(draft: RoundDraft) -> Iterator[Finding]:
         if not 1 <= found <= most:
             expected = gettext("1 to %(most)d of them") % {"most": most}
             yield Finding("", member, str(found), expected)
+
+
+def too_far_off(results_by: date) -> Iterator[Finding]:
+    """That a last day for results is further off than any round takes, since it only moves on."""
+    latest = timezone.now().date() + LONGEST
+    if results_by > latest:
+        expected = gettext("a day until %(day)s, a year from today") % {"day": latest}
+        yield Finding("", "results_by", f"{results_by}", expected)
 
 
 def _of_the_lots(lots: Sequence[LotDraft]) -> Iterator[Finding]:

@@ -70,8 +70,8 @@ def rounds() -> QuerySet[Round]:
 
 
 def rounds_of(contributor: Contributor) -> QuerySet[Round]:
-    """Rounds that somebody organises, packs or takes part in."""
-    mine = Q(organiser=contributor) | Q(packer=contributor)
+    """Rounds that somebody organises, packs, ties for or takes part in."""
+    mine = Q(organiser=contributor) | Q(packer=contributor) | Q(tyer=contributor)
     entered = RoundParticipant.objects.filter(contributor=contributor, withdrawn_at=None)
     return rounds().filter(mine | Q(pk__in=entered.values("round")))
 
@@ -84,9 +84,9 @@ def participant_of(of: Round, contributor: Contributor | None) -> RoundParticipa
 
 
 def is_insider(of: Round, contributor: Contributor | None) -> bool:
-    """Whether somebody organises a round, packs it or takes part."""
+    """Whether somebody organises a round, packs it, ties for everybody or takes part."""
     return contributor is not None and (
-        contributor.pk in (of.organiser_id, of.packer_id)
+        contributor.pk in (of.organiser_id, of.packer_id, of.tyer_id)
         or participant_of(of, contributor) is not None
     )
 
@@ -157,6 +157,20 @@ def codes_to_pull(contributor: Contributor) -> list[CodeToPull]:
     ]
 
 
+def parts_to_send(contributor: Contributor) -> QuerySet[RoundParticipant]:
+    """One's parts in open rounds with codes of which no results have come, ``unsent`` of them."""
+    open_ones = RoundParticipant.objects.filter(
+        contributor=contributor, withdrawn_at=None, round__state=Round.State.OPEN
+    )
+    unsent = Count("specimens", filter=Q(specimens__sent_in=None))
+    return (
+        open_ones.select_related("round")
+        .annotate(unsent=unsent)
+        .filter(unsent__gt=0)
+        .order_by("round__results_by", "round_id")
+    )
+
+
 def samples_of(of: Round, contributor: Contributor | None) -> QuerySet[RoundSample]:
     """The samples that somebody may know: all for the organiser and the packer or once it is
     closed, those that each tester ties for participants, and none for others."""
@@ -168,6 +182,31 @@ def samples_of(of: Round, contributor: Contributor | None) -> QuerySet[RoundSamp
     if participant_of(of, contributor) is not None:
         return samples.filter(tied=RoundSample.TiedBy.TESTER)
     return samples.none()
+
+
+@dataclass(frozen=True)
+class ToTie:
+    """What one hand ties of a sample for everybody: ``joins`` in all, for each code ``ties``."""
+
+    sample: RoundSample
+    joins: int
+
+
+def to_tie(of: Round, contributor: Contributor | None) -> list[ToTie]:
+    """What somebody ties for everybody who has entered; nothing for others, or once it is closed.
+
+    Which code a join gets is for the packer to know: who ties stays blind for their own.
+    """
+    if contributor is None or contributor.pk != of.central_tyer_id:
+        return []
+    if of.state == Round.State.CLOSED:
+        return []
+    entered = of.participants.filter(withdrawn_at=None).count()
+    samples = of.samples.select_related("connection", "main_lot__line", "leader_lot__line")
+    return [
+        ToTie(one, entered * one.codes * one.ties)
+        for one in samples.filter(tied=RoundSample.TiedBy.CENTRALLY)
+    ]
 
 
 def senders(of: Round) -> list[Sender]:

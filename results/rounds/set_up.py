@@ -13,7 +13,7 @@ from results.intake.ties import parameters_of
 from results.models import Round, RoundLot, RoundSample, SealedSession
 from results.notices import notify_of_round
 from results.rounds.codes import new_code
-from results.rounds.drafts import RoundDraft, SampleDraft, findings_of
+from results.rounds.drafts import RoundDraft, SampleDraft, findings_of, too_far_off
 from rigs.locks import lock_uploader
 from rigs.models import Club, Contributor
 from rigs.refusals import Conflict, Finding, Forbidden, Invalid
@@ -99,6 +99,8 @@ def extend(by: Contributor, of: Round, results_by: date) -> Round:
                 gettext("The last day for results can be moved to a later day only."),
                 [Finding("", "results_by", f"{results_by}", expected)],
             )
+        if far := list(too_far_off(results_by)):
+            raise Invalid(gettext("The last day for results is too far off."), far)
         now.results_by = results_by
         now.save(update_fields=["results_by"])
         _notify_of_the_last_day(now, was)
@@ -107,7 +109,8 @@ def extend(by: Contributor, of: Round, results_by: date) -> Round:
 
 def _notify_of_the_last_day(now: Round, was: date) -> None:
     """A notice to everyone who takes part, which says to some that they are late no more."""
-    text = f"Results of the round are now in time until {now.results_by}; the last day was {was}."
+    until = as_written(now.results_by)
+    text = f"Results of the round are now in time until {until}; it was {as_written(was)} before."
     sealed = SealedSession.objects.filter(
         participant__round=now,
         state=SealedSession.State.SEALED,
@@ -118,6 +121,11 @@ def _notify_of_the_last_day(now: Round, was: date) -> None:
     for one in now.participants.filter(withdrawn_at=None).select_related("contributor__user"):
         said = f"{text} What you sent late is in time." if one.pk in no_longer_late else text
         notify_of_round(one.contributor, now, said)
+
+
+def as_written(day: date) -> str:
+    """A day as pages write it in English, which notices are stored in."""
+    return f"{day.day} {day:%b %Y}"
 
 
 def lock_round(of: Round) -> Round:

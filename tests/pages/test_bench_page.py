@@ -52,7 +52,7 @@ def test_each_page_is_for_those_signed_in_small_labelled_and_of_few_queries(
 ):
     assert Client().get(address).headers["Location"].startswith(f"/sign-in/?next={address}")
     notify_owner(held, "Have a look.")
-    with django_assert_max_num_queries(19):
+    with django_assert_max_num_queries(20):
         answer = at_home.get(address)
     page = Page(answer)
     assert len(answer.content) < 150_000

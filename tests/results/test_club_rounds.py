@@ -57,7 +57,7 @@ def test_a_pool_of_one_round_says_that_it_is_one_spool_s(client, drain):
     assert "crossed" not in pool.current.figures
     page = page_of(pool, client)
     assert "All sets are from one club's round" in page.replace("&#x27;", "'")
-    assert f'<a href="/rounds/{only["round"]}/">Harbour Club&#x27;s round</a>' in page
+    assert f'<a href="/rounds/{only["round"]}/">Round {only["round"]} of Harbour Club</a>' in page
     document = client.get(reverse("api:pool", args=[pool.pk])).json()
     assert document["findings"]["club_rounds"] == said
 

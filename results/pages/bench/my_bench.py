@@ -24,7 +24,7 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.review import decisions
 from results.review.notices import mark_read, notices_of, shown_notices
-from results.rounds.selectors import still_sealed
+from results.rounds.selectors import parts_to_send, still_sealed
 from rigs import selectors as rig_selectors
 from rigs.metrology.validity import calibration_validity
 from rigs.models import Contributor, Rig
@@ -61,6 +61,7 @@ def bench(request: HttpRequest) -> HttpResponse:
             "waiting_sessions": contributor.waiting_sessions.exclude(
                 state=WaitingSession.State.STORED
             ).prefetch_related("proposals")[:NOTICES_SHOWN],
+            "to_send": [(one, one.round.title) for one in parts_to_send(contributor)],
             "sealed": [
                 (one, one.participant.round.title)
                 for one in still_sealed(contributor)[:SESSIONS_A_PAGE]

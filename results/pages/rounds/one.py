@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 import qrcode
 import qrcode.image.svg
+from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_safe
@@ -23,7 +25,7 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.pages.vocabulary import WORDS
 from results.rounds import selectors
-from results.rounds.allocating import packing_list
+from results.rounds.allocating import LEAST_PARTICIPANTS, packing_list
 from results.rounds.codes import readable
 from rigs import permissions
 from rigs.models import Contributor
@@ -82,6 +84,10 @@ def one_round(request: HttpRequest, pk: int) -> HttpResponse:
             shown_sample(sample, spools=insider)
             for sample in selectors.samples_of(found, contributor)
         ],
+        "to_tie": [
+            (shown_sample(one.sample, spools=True), one.joins)
+            for one in selectors.to_tie(found, contributor)
+        ],
         "own": own,
         "codes": shown_codes(own) if own else (),
         "sealed": [
@@ -108,6 +114,8 @@ def one_round(request: HttpRequest, pk: int) -> HttpResponse:
         if organises
         else (),
         "report": selectors.latest_report(found),
+        "can_open": found.participants.filter(withdrawn_at=None).count() >= LEAST_PARTICIPANTS,
+        "is_over": found.state != Round.State.CLOSED and found.is_late(timezone.now()),
     }
     return render(request, "pages/rounds/one.html", context)
 
@@ -158,6 +166,9 @@ def labels(request: HttpRequest, pk: int) -> HttpResponse:
     """
     found = get_object_or_404(selectors.rounds(), pk=pk)
     if request.method != "POST":
+        messages.info(
+            request, _("Labels and packing list are shown to the packer, by the button here.")
+        )
         return redirect("pages:round", found.pk)
     packer: Contributor = contributor_behind(request)
     packed = [

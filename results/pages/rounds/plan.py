@@ -22,9 +22,10 @@ from results.rounds.closing import close
 from results.rounds.entering import enter, withdraw
 from results.rounds.receiving import take_back
 from results.rounds.set_up import change, extend, set_up
+from results.statistics.rounds.effects import LEAST_PARTICIPANTS as LEAST_FOR_A_MEAN
 from rigs import permissions
 from rigs.models import Contributor
-from rigs.refusals import Refused
+from rigs.refusals import Conflict, Refused
 
 MOST_LISTED = 100
 FORM = require_http_methods(["GET", "HEAD", "POST"])
@@ -114,7 +115,8 @@ def _deadline(request: HttpRequest, contributor: Contributor, of: Round) -> Http
         try:
             extend(contributor, of, form.cleaned_data["results_by"])
         except Refused as refusal:
-            form.add_error("results_by" if refusal.findings else None, refusal.detail)
+            said = refusal_text(refusal) if refusal.findings else refusal.detail
+            form.add_error("results_by" if refusal.findings else None, said)
         else:
             messages.success(request, _("The last day is moved, and everyone has a notice of it."))
             return redirect("pages:round", of.pk)
@@ -127,9 +129,14 @@ def _deadline(request: HttpRequest, contributor: Contributor, of: Round) -> Http
 @contributors_only
 def open_it(request: HttpRequest, pk: int) -> HttpResponse:
     """Draw the codes; from now on results are taken."""
-    opened = open_round(contributor_behind(request), _of_insiders(request, pk))
-    messages.success(request, _("The round is open, and the codes are drawn."))
-    return redirect("pages:round", opened.pk)
+    found = _of_insiders(request, pk)
+    try:
+        open_round(contributor_behind(request), found)
+    except Conflict as refusal:
+        messages.error(request, refusal.detail)
+    else:
+        messages.success(request, _("The round is open, and the codes are drawn."))
+    return redirect("pages:round", found.pk)
 
 
 @FORM
@@ -142,12 +149,15 @@ def close_it(request: HttpRequest, pk: int) -> HttpResponse:
         close(contributor_behind(request), found)
         messages.success(request, _("The round is closed, and its report is being computed."))
         return redirect("pages:round", pk)
+    senders = selectors.senders(found)
     context = {
         "round": found,
         "title": found.title,
+        "senders": sum(one.sent > 0 for one in senders),
+        "least": LEAST_FOR_A_MEAN,
         "unsent": [
             (one.participant.contributor.handle, one.sent, one.codes)
-            for one in selectors.senders(found)
+            for one in senders
             if one.sent < one.codes
         ],
     }

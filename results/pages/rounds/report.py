@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
+from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -74,8 +75,15 @@ class Apart:
 
 @require_safe
 @never_cache
-def of_round(request: HttpRequest, pk: int) -> HttpResponse:
-    """The report: for those in the round each participant by handle, else of all together."""
+def of_round(request: HttpRequest, pk: int) -> HttpResponseBase:
+    """The report: for those in the round each participant by handle, else of all together.
+
+    Where it is still being computed this leads to the round's page, which says so.
+    """
+    if Round.objects.filter(pk=pk, state=Round.State.CLOSED).exists() and not (
+        RoundReport.objects.filter(round=pk, state=RoundReport.State.MADE).exists()
+    ):
+        return redirect("pages:round", pk)
     of, report = _made(pk, request.GET.get("version", ""))
     insider = selectors.is_insider(of, permissions.contributor_behind(request.user))
     whole = report.report or {}
@@ -164,11 +172,15 @@ def own(request: HttpRequest, pk: int) -> HttpResponseBase:
         "uncertainty": found.get("reading_uncertainty"),
         "rig": effect_in_words(OF_A_RIG, found["rig"], found["why_no_rig"]),
         "hand": effect_in_words(OF_HANDS, found["hand"], found["why_no_hand"]),
+        "rig_is_off": bool(found["rig"] and found["rig"]["clear"]),
+        "hand_is_off": bool(
+            found["hand"] and found["hand"]["clear"] and found["hand"]["percent"] < 0
+        ),
         "mine": mine,
         "moved_scores": of_participant(report.changes, participant.number),
         "by_z_prime": any(row.score and row.score["used"] == "z_prime" for _, row, _ in mine),
         "flags": [
-            flag_in_words(flag, handles)
+            flag_in_words(flag, {**handles, found["participant"]: _("you")})
             for each in figures["samples"]
             for flag in each["flags"]
             if participant.number in flag["participants"]
