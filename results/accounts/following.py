@@ -8,7 +8,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils.translation import gettext
 
-from results.models import Follow, Mailing, PoolVersion
+from results.models import Follow, Mailing, PoolVersion, RoundEvent
 from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict
@@ -49,9 +49,14 @@ def choose_mail(contributor: Contributor, every: Mailing.Every) -> None:
         if mailing.every == every:
             return
         if mailing.every == Mailing.Every.NEVER:
-            mailing.through = PoolVersion.objects.aggregate(last=Max("pk"))["last"] or 0
+            mailing.through = _last(PoolVersion)
+            mailing.rounds_through = _last(RoundEvent)
         mailing.every, mailing.refused, mailing.again_at = every, 0, None
         mailing.save()
+
+
+def _last(of: type[PoolVersion] | type[RoundEvent]) -> int:
+    return int(of.objects.aggregate(last=Max("pk"))["last"] or 0)
 
 
 def end_mail(key: uuid.UUID) -> bool:

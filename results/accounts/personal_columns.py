@@ -60,6 +60,7 @@ PATHS: dict[str, tuple[str, ...]] = {
     "results.Vote": ("contributor",),
     "results.Report": ("reporter",),
     "results.Round": ("organiser",),
+    "results.RoundEvent": ("round__organiser",),
     "results.RoundLot": ("round__organiser",),
     "results.LotPull": ("lot__round__organiser",),
     "results.RoundSample": ("round__organiser",),

@@ -18,6 +18,7 @@ from results.models.pools import (
 from results.models.proposals import Proposal, WaitingSession
 from results.models.reports import Report
 from results.models.rig_scatter import RigScatter
+from results.models.round_events import RoundEvent
 from results.models.round_results import RoundReport, RoundSet
 from results.models.rounds import (
     LotPull,
@@ -72,6 +73,7 @@ __all__ = [
     "ReviewCase",
     "RigScatter",
     "Round",
+    "RoundEvent",
     "RoundLot",
     "RoundParticipant",
     "RoundReport",

@@ -12,8 +12,8 @@ from rigs.models import Contributor
 class Follow(models.Model):
     """That a contributor follows something.
 
-    ``number`` is the id of a pool, join or tester; of a line pair the least id of its pools, and 0
-    for everything.
+    ``number`` is the id of a pool, join, tester or round; of a line pair the least id of its pools,
+    and 0 for everything.
     """
 
     class Subject(models.TextChoices):
@@ -22,6 +22,7 @@ class Follow(models.Model):
         JOIN = "join"
         LINE_PAIR = "line pair"
         TESTER = "tester"
+        ROUND = "round"
 
     contributor = models.ForeignKey(Contributor, on_delete=models.CASCADE, related_name="follows")
     subject = models.CharField(max_length=12, choices=Subject.choices)
@@ -63,6 +64,9 @@ class Mailing(models.Model):
         help_text="ends the mail without signing in",
     )
     through = models.BigIntegerField(default=0, help_text="the last pool version it has covered")
+    rounds_through = models.BigIntegerField(
+        default=0, db_default=0, help_text="the last event of a round that it has covered"
+    )
     mailed_at = models.DateTimeField(null=True, blank=True)
     refused = models.PositiveIntegerField(
         default=0, help_text="attempts in a row that the mail server refused"

@@ -35,6 +35,7 @@ OF_FOLLOWING: dict[str, Declared] = {
             "every": PRIVATE,
             "key": PRIVATE,
             "through": PRIVATE,
+            "rounds_through": PRIVATE,
             "mailed_at": PRIVATE,
             "refused": PRIVATE,
             "again_at": PRIVATE,

@@ -29,6 +29,19 @@ OF_ROUNDS: dict[str, Declared] = {
             "closed_at": PUBLIC,
         },
     ),
+    "results.RoundEvent": Declared(
+        "all",
+        "round.organiser",
+        {
+            "id": PUBLIC,
+            "round": PUBLIC,
+            "what": PUBLIC,
+            "at": PUBLIC,
+            "results_by": PUBLIC,
+            "was": PUBLIC,
+            "version": PUBLIC,
+        },
+    ),
     "results.RoundLot": Declared(
         "of closed rounds",
         "round.organiser",

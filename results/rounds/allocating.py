@@ -11,6 +11,7 @@ from django.utils.translation import gettext
 
 from results.models import (
     Round,
+    RoundEvent,
     RoundParticipant,
     RoundSample,
     RoundSight,
@@ -23,6 +24,7 @@ from rigs.locks import lock_contributor
 from rigs.models import Contributor
 from rigs.refusals import Conflict, Forbidden
 
+What = RoundEvent.What
 LEAST_PARTICIPANTS = 2
 TRIES = 5
 
@@ -54,6 +56,7 @@ def open_round(by: Contributor, of: Round) -> Round:
         now.save(update_fields=["state", "opened_at"])
         for participant in entered:
             allocate(participant)
+        RoundEvent.objects.create(round=now, what=What.OPENED, results_by=now.results_by)
         _announce_opening(now)
     return now
 

@@ -11,7 +11,14 @@ from django.utils.translation import gettext, override
 
 from results.intake.reading import JSON, coded
 from results.intake.receiving import receive
-from results.models import Round, RoundParticipant, RoundReport, RoundSet, SealedSession
+from results.models import (
+    Round,
+    RoundEvent,
+    RoundParticipant,
+    RoundReport,
+    RoundSet,
+    SealedSession,
+)
 from results.rounds.filling import fill, tied_by
 from results.rounds.set_up import lock_round, require
 from rigs.models import Contributor
@@ -53,6 +60,7 @@ def close(by: Contributor, of: Round) -> Round:
         now.save(update_fields=["state", "closed_at"])
         _number(now)
         RoundReport.objects.create(round=now, number=1)
+        RoundEvent.objects.create(round=now, what=RoundEvent.What.CLOSED)
     return now
 
 

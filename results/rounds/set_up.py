@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 
 from results.intake.findings import Findings
 from results.intake.ties import parameters_of
-from results.models import Round, RoundLot, RoundSample, SealedSession
+from results.models import Round, RoundEvent, RoundLot, RoundSample, SealedSession
 from results.notices import notify_of_round
 from results.rounds.codes import new_code
 from results.rounds.drafts import RoundDraft, SampleDraft, findings_of, too_far_off
@@ -103,6 +103,8 @@ def extend(by: Contributor, of: Round, results_by: date) -> Round:
             raise Invalid(gettext("The last day for results is too far off."), far)
         now.results_by = results_by
         now.save(update_fields=["results_by"])
+        moved = RoundEvent.What.MOVED
+        RoundEvent.objects.create(round=now, what=moved, results_by=results_by, was=was)
         _notify_of_the_last_day(now, was)
     return now
 

@@ -11,6 +11,7 @@ import smtplib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from typing import Any
 
 import structlog
 from allauth.account.models import EmailAddress
@@ -27,6 +28,9 @@ from results.jobs.database_clock import from_now
 from results.models import Mailing, PoolVersion
 from results.notices import REFUSED, wait_after
 from results.pools.news import newest_settled, news_followed
+from results.public.readers import Reader
+from results.public.seeing import seen
+from results.rounds.news import events_followed, in_words, newest_settled_event
 
 log = structlog.get_logger(__name__)
 
@@ -57,11 +61,26 @@ class Change:
         return self.version.pk != self.version.pool.current_id
 
 
+@dataclass(frozen=True)
+class Newest:
+    """Up to which version of pools, and event of rounds, there can be nothing more to come."""
+
+    version: int
+    event: int
+
+    def beyond(self, mailing: Mailing) -> dict[str, int]:
+        """How far a mailing gets with this: never back to before what it has covered."""
+        return {
+            "through": max(self.version, mailing.through),
+            "rounds_through": max(self.event, mailing.rounds_through),
+        }
+
+
 def mail_news() -> None:
     """Send what is due, in one connection; the next run goes on with the rest."""
     if not (settings.SAMESPOOL_MAIL_FROM and settings.SAMESPOOL_ADDRESS):
         return
-    newest = newest_settled()
+    newest = Newest(newest_settled(), newest_settled_event())
     due = list(_due(newest)[:AT_ONCE])
     if not due:
         return
@@ -81,8 +100,8 @@ def mail_news() -> None:
         connection.close()
 
 
-def _due(newest: int) -> QuerySet[Mailing]:
-    """Mailings with versions that they have not covered, whose time has come."""
+def _due(newest: Newest) -> QuerySet[Mailing]:
+    """Mailings with versions or events that they have not covered, whose time has come."""
     confirmed = EmailAddress.objects.filter(
         user=OuterRef("contributor__user"),
         email=OuterRef("contributor__user__email"),
@@ -95,22 +114,26 @@ def _due(newest: int) -> QuerySet[Mailing]:
     return (
         Mailing.objects.select_related("contributor__user")
         .filter(time_has_come, Q(again_at=None) | Q(again_at__lte=Now()), Exists(confirmed))
-        .filter(through__lt=newest, contributor__closed_at=None)
+        .filter(
+            Q(through__lt=newest.version) | Q(rounds_through__lt=newest.event),
+            contributor__closed_at=None,
+        )
         .order_by(F("mailed_at").asc(nulls_first=True), "pk")
     )
 
 
-def _mail(mailing: Mailing, newest: int, connection: BaseEmailBackend) -> bool:
+def _mail(mailing: Mailing, newest: Newest, connection: BaseEmailBackend) -> bool:
     """Mail one contributor what is new to them; False where the connection is of no more use."""
-    changes = _changes(mailing, newest)
-    taken = Mailing.objects.filter(pk=mailing.pk, through=mailing.through, every=mailing.every)
-    if not changes:
-        taken.update(through=newest)
+    changes, happened = _changes(mailing, newest), _happened(mailing, newest)
+    before = {"through": mailing.through, "rounds_through": mailing.rounds_through}
+    taken = Mailing.objects.filter(pk=mailing.pk, every=mailing.every, **before)
+    if not (changes or happened):
+        taken.update(**newest.beyond(mailing))
         return True
-    if not taken.update(through=newest, mailed_at=Now(), again_at=None):
+    if not taken.update(**newest.beyond(mailing), mailed_at=Now(), again_at=None):
         return True  # another worker has it, or they chose otherwise meanwhile
     try:
-        connection.send_messages([_message(mailing, changes)])
+        connection.send_messages([_message(mailing, changes, happened)])
     except REFUSED as error:
         log.warning("news refused by the mail server", mailing=mailing.pk, error=str(error))
         _take_back(mailing, newest)
@@ -122,13 +145,13 @@ def _mail(mailing: Mailing, newest: int, connection: BaseEmailBackend) -> bool:
     return True
 
 
-def _changes(mailing: Mailing, newest: int) -> list[Change]:
+def _changes(mailing: Mailing, newest: Newest) -> list[Change]:
     """What is new of each pool that is followed, the latest first.
 
     A figure that was taken down waits for the version in its place.
     """
     versions = news_followed(mailing.contributor.follows.all()).filter(
-        pk__gt=mailing.through, pk__lte=newest
+        pk__gt=mailing.through, pk__lte=newest.version
     )
     by_pool: dict[int, list[PoolVersion]] = {}
     for version in versions[:MOST_VERSIONS]:
@@ -137,10 +160,26 @@ def _changes(mailing: Mailing, newest: int) -> list[Change]:
     return [Change(each[0], len(each), each[-1].before) for each in by_pool.values()]
 
 
-def _message(mailing: Mailing, changes: Sequence[Change]) -> EmailMessage:
+def _happened(mailing: Mailing, newest: Newest) -> list[tuple[Any, str]]:
+    """What happened in the rounds that are followed, the latest first: as everyone reads it."""
+    found = events_followed(mailing.contributor.follows.all()).filter(
+        pk__gt=mailing.rounds_through, pk__lte=newest.event
+    )
+    with override(settings.LANGUAGE_CODE):
+        return [(seen(one.round, Reader()), in_words(one)) for one in found[:MOST_LINES]]
+
+
+def _message(
+    mailing: Mailing, changes: Sequence[Change], happened: Sequence[tuple[Any, str]]
+) -> EmailMessage:
     """The mail, with a link that ends it by one click (RFC 8058) and no signing in."""
     end = settings.SAMESPOOL_ADDRESS + reverse("pages:end-mail", args=(mailing.key,))
-    names = {"changes": changes[:MOST_LINES], "more": len(changes) - MOST_LINES, "end": end}
+    names = {
+        "changes": changes[:MOST_LINES],
+        "more": len(changes) - MOST_LINES,
+        "happened": happened,
+        "end": end,
+    }
     with override(settings.LANGUAGE_CODE):
         text = render_to_string(
             "pages/following/news.txt", names | {"address": settings.SAMESPOOL_ADDRESS}
@@ -161,9 +200,10 @@ def _goes_on(refusal: Exception) -> bool:
     return all(code != LEAVING for code, _reason in refusal.recipients.values())
 
 
-def _take_back(mailing: Mailing, newest: int) -> None:
-    sent = Mailing.objects.filter(pk=mailing.pk, through=newest)
-    if sent.update(through=mailing.through, mailed_at=mailing.mailed_at):
+def _take_back(mailing: Mailing, newest: Newest) -> None:
+    sent = Mailing.objects.filter(pk=mailing.pk, **newest.beyond(mailing))
+    before = {"through": mailing.through, "rounds_through": mailing.rounds_through}
+    if sent.update(**before, mailed_at=mailing.mailed_at):
         _try_again(mailing)
 
 

@@ -13,7 +13,7 @@ from django.db.models.functions import Now
 
 from results.jobs.attempts import excuse, write_or_defer
 from results.jobs.database_clock import from_now
-from results.models import Round, RoundReport
+from results.models import Round, RoundEvent, RoundReport
 from results.notices import notify_of_round
 from results.pools.snapshots import FORMULAE
 from results.rounds import renewing
@@ -78,8 +78,11 @@ def _make(pk: int) -> None:
             "made_at": Now(),
         }
         with transaction.atomic():
-            if ours.update(state=State.MADE, problem="", **made) and was is not None:
-                _announce_version(claimed, made["changes"])
+            if ours.update(state=State.MADE, problem="", **made):
+                reported, version = RoundEvent.What.REPORTED, claimed.number
+                RoundEvent.objects.create(round=claimed.round, what=reported, version=version)
+                if was is not None:
+                    _announce_version(claimed, made["changes"])
     except Exception as error:
         log.exception("round not reported", report=pk)
         problem = f"It could not be computed ({type(error).__name__})."

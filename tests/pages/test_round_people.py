@@ -1,4 +1,4 @@
-"""What each person with something to do in a round reads of it: who ties, packs, organises, pulls."""
+"""What each person with something to do in a round reads of it, and what they do."""
 
 from dataclasses import replace
 

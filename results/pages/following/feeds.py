@@ -18,12 +18,16 @@ from django.views.decorators.http import require_safe
 from results.catalogue.connections import connections_visible_to
 from results.http_cache.cache_marks import edition_of_pool, edition_of_pools
 from results.http_cache.cached_view import cache_by_edition
-from results.models import LINE_PAIR, Connection, Pool, PoolVersion
+from results.models import LINE_PAIR, Connection, Pool, PoolVersion, Round, RoundEvent
 from results.pages.figures import conditions, line_pair, whole_name
 from results.pages.following.words import figure_of, what_changed
 from results.pages.pools.line_pair import pools_asked_for, query_of
 from results.pools import selectors
 from results.pools.news import news, news_of_tester
+from results.public.readers import reader_of
+from results.public.seeing import seen
+from results.rounds.news import events, in_words
+from results.rounds.selectors import rounds
 from rigs.licence import SHARED_DATA
 from rigs.models import Contributor
 from rigs.selectors import profiles
@@ -140,6 +144,50 @@ class NewsOfTester(News):
         return news_of_tester(contributor)
 
 
+class NewsOfRound(Feed[RoundEvent, Round]):
+    """What happened in one round that everyone may read."""
+
+    feed_type = Atom1Feed
+    author_name = "Samespool contributors"
+    feed_copyright = SHARED_DATA.name
+
+    def get_object(self, request: HttpRequest, pk: int) -> Round:
+        shown: Round = seen(get_object_or_404(rounds(), pk=pk), reader_of(request))
+        return shown
+
+    def title(self, of: Round) -> str:
+        return f"Samespool: {of.title}"
+
+    def subtitle(self, of: Round) -> str:
+        return _("A round of %(club)s: when it opened and closed, and its report.") % {
+            "club": of.club.name
+        }
+
+    def link(self, of: Round) -> str:
+        return reverse("pages:round", args=(of.pk,))
+
+    def items(self, of: Round) -> list[RoundEvent]:
+        return list(events().filter(round=of.pk)[:ENTRIES])
+
+    def item_title(self, item: RoundEvent) -> str:
+        return in_words(item)
+
+    def item_description(self, item: RoundEvent) -> str:
+        return escape(in_words(item))
+
+    def item_link(self, item: RoundEvent) -> str:
+        if item.what == RoundEvent.What.REPORTED:
+            report = reverse("pages:round-report", args=(item.round_id,))
+            return f"{report}?version={item.version}"
+        return f"{reverse('pages:round', args=(item.round_id,))}#event-{item.pk}"
+
+    def item_pubdate(self, item: RoundEvent) -> datetime:
+        return item.at
+
+    def item_updateddate(self, item: RoundEvent) -> datetime:
+        return item.at
+
+
 def _of_all(**_parts: Any) -> str:
     """What any feed says changes with the edition of the pools."""
     return edition_of_pools()
@@ -150,3 +198,4 @@ of_pool = require_safe(cache_by_edition(edition_of_pool)(NewsOfPool()))
 of_join = require_safe(cache_by_edition(_of_all)(NewsOfJoin()))
 of_line_pair = require_safe(cache_by_edition(_of_all)(NewsOfLinePair()))
 of_tester = require_safe(NewsOfTester())
+of_round = require_safe(NewsOfRound())

@@ -28,6 +28,10 @@ from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from results.pools import selectors
 from results.pools.news import line_pair_number
+from results.public.readers import reader_of
+from results.public.seeing import seen
+from results.rounds.selectors import is_insider, rounds
+from rigs import permissions
 from rigs.models import Contributor
 from rigs.selectors import profiles
 
@@ -202,10 +206,19 @@ def _tester(_request: HttpRequest, number: int) -> Found:
     return tester.handle, page, reverse("pages:feed-tester", args=(number,)), number
 
 
+def _round(request: HttpRequest, number: int) -> Found:
+    of = get_object_or_404(rounds(), pk=number)
+    contributor = permissions.contributor_behind(request.user)
+    title = of.title if is_insider(of, contributor) else seen(of, reader_of(request)).title
+    page, feed = (reverse(f"pages:{name}", args=(number,)) for name in ("round", "feed-round"))
+    return title, page, feed, number
+
+
 FOUND: dict[Subject, Callable[[HttpRequest, int], Found]] = {
     Subject.EVERYTHING: _everything,
     Subject.POOL: _pool,
     Subject.JOIN: _join,
     Subject.LINE_PAIR: _line_pair,
     Subject.TESTER: _tester,
+    Subject.ROUND: _round,
 }

@@ -10,6 +10,7 @@ urlpatterns = [
     path("feeds/pools/<int:pk>.atom", feeds.of_pool, name="feed-pool"),
     path("feeds/connections/<int:pk>.atom", feeds.of_join, name="feed-join"),
     path("feeds/contributors/<int:pk>.atom", feeds.of_tester, name="feed-tester"),
+    path("feeds/rounds/<int:pk>.atom", feeds.of_round, name="feed-round"),
     path("following/", follow.following, name="following"),
     path("following/end/<uuid:key>/", follow.end, name="end-mail"),
     path("follow/<str:subject>/<int:number>/", follow.one, name="follow"),

@@ -12,6 +12,7 @@ from django.http import HttpRequest
 from results.models import (
     LotPull,
     Round,
+    RoundEvent,
     RoundLot,
     RoundParticipant,
     RoundReport,
@@ -48,6 +49,13 @@ read_only(
     filters="late entered_at",
     related="round contributor",
     search="=round__id contributor__handle",
+)
+read_only(
+    RoundEvent,
+    "id round what at results_by was version",
+    filters="what at",
+    related="round",
+    search="=round__id",
 )
 read_only(
     RoundSight,
