@@ -7,17 +7,19 @@ from rigs.kept_rows import KeepRows, KeepTable
 
 def write_down(apps, schema_editor):
     """What is known of rounds from before: that they were opened and closed, and their reports."""
-    event = apps.get_model('results', 'RoundEvent')
+    RoundEvent = apps.get_model('results', 'RoundEvent')
+    Round = apps.get_model('results', 'Round')
+    RoundReport = apps.get_model('results', 'RoundReport')
     known = []
-    for of in apps.get_model('results', 'Round').objects.exclude(opened_at=None):
+    for of in Round.objects.exclude(opened_at=None):
         known.append((of.opened_at, of.pk, 'opened', of.results_by, None))
         if of.closed_at is not None:
             known.append((of.closed_at, of.pk, 'closed', None, None))
-    made = apps.get_model('results', 'RoundReport').objects.filter(state='made')
+    made = RoundReport.objects.filter(state='made')
     for at, of, number in made.values_list('made_at', 'round_id', 'number'):
         known.append((at, of, 'reported', None, number))
-    event.objects.bulk_create(
-        event(at=at, round_id=of, what=what, results_by=day, version=version)
+    RoundEvent.objects.bulk_create(
+        RoundEvent(at=at, round_id=of, what=what, results_by=day, version=version)
         for at, of, what, day, version in sorted(known, key=lambda each: each[0])
     )
 

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import timedelta
+from datetime import datetime
 
 from django.db.models import QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext
 
-from results.jobs.database_clock import from_now
 from results.models import Follow, RoundEvent
-
-SETTLED_AFTER = timedelta(minutes=5)
-"""No transaction that writes an event takes so long, so that no lower id comes after this."""
 
 
 def events() -> QuerySet[RoundEvent]:
@@ -27,10 +23,10 @@ def events_followed(follows: Iterable[Follow]) -> QuerySet[RoundEvent]:
     return events().filter(round__in=wanted)
 
 
-def newest_settled_event() -> int:
-    """The last event before which no other can still appear; 0 before the first."""
-    settled = RoundEvent.objects.filter(at__lte=from_now(-SETTLED_AFTER.total_seconds()))
-    return int(settled.order_by("-pk").values_list("pk", flat=True).first() or 0)
+def newest_event_until(moment: datetime) -> int:
+    """The last event up to a moment; 0 before the first."""
+    until = RoundEvent.objects.filter(at__lte=moment).order_by("-pk")
+    return int(until.values_list("pk", flat=True).first() or 0)
 
 
 def in_words(event: RoundEvent) -> str:

@@ -22,15 +22,16 @@ from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.db.models.functions import Now
 from django.template.loader import render_to_string
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext, override
 
 from results.jobs.database_clock import from_now
 from results.models import Mailing, PoolVersion
 from results.notices import REFUSED, wait_after
-from results.pools.news import newest_settled, news_followed
+from results.pools.news import SETTLED_AFTER, newest_settled, news_followed
 from results.public.readers import Reader
 from results.public.seeing import seen
-from results.rounds.news import events_followed, in_words, newest_settled_event
+from results.rounds.news import events_followed, in_words, newest_event_until
 
 log = structlog.get_logger(__name__)
 
@@ -80,7 +81,7 @@ def mail_news() -> None:
     """Send what is due, in one connection; the next run goes on with the rest."""
     if not (settings.SAMESPOOL_MAIL_FROM and settings.SAMESPOOL_ADDRESS):
         return
-    newest = Newest(newest_settled(), newest_settled_event())
+    newest = Newest(newest_settled(), newest_event_until(timezone.now() - SETTLED_AFTER))
     due = list(_due(newest)[:AT_ONCE])
     if not due:
         return

@@ -8,10 +8,11 @@ from deploy.tools import architecture
 from deploy.tools.architecture import BEGIN, DOCUMENT, END, Architecture, picture, with_picture
 
 MOST_FLOORS = 11
-MOST_ARROWS = 140
+MOST_ARROWS = 141
 """Eight of them are of the rounds: they read uploads and compute by intake, models, rigs and
 statistics, notify those who take part, and API, pages and worker ask them. One is the worker's,
-which sends their notices and again what a mail server refused, and one the API's, which links to
+which sends their notices and again what a mail server refused, another its as well, whose mails
+name rounds as everyone reads them, and one the API's, which links to
 what a notice is about as its mail does."""
 
 
