@@ -28,6 +28,7 @@ NUMBERED: dict[str, type[Model]] = {
     "feeds/pools": models.Pool,
     "feeds/connections": models.Connection,
     "feeds/contributors": rigs.Contributor,
+    "feeds/rounds": models.Round,
     "pull-sets": models.PullSet,
     "revisions": rigs.RigRevision,
     "rigs": rigs.Rig,

@@ -37,7 +37,7 @@ PAGES = {
         pools/<int:pk>/versions/<int:number>/embedded/
         pools/<int:pk>/versions/<int:number>/card.png open-data/ rigs/ wanted/
         open-data/traces/ rounds/
-        rounds/<int:pk>/ clubs/<int:pk>/
+        rounds/<int:pk>/ clubs/<int:pk>/ feeds/rounds/<int:pk>.atom
         rigs/<int:pk>/ bench-sheet/ at-the-rig/worker.js
         jobs/<uuid:pk>/ contributors/<path:handle>/ pools/<int:pk>/history*
         calibrations/<int:pk>/residuals* feeds/pools.atom feeds/pools/<int:pk>.atom
@@ -82,11 +82,10 @@ PAGES = {
         rounds/<int:pk>/change/ rounds/<int:pk>/lots/<int:number>/
         """,
     ((302, 200, 404, 404), (302, 409, 404, 404)): "rounds/<int:pk>/close/",
-    (NOT_SO, (302, 409, 404, 404)): "rounds/<int:pk>/open/",
     (NOT_SO, (302, 302, 404, 404)): """
         sessions/<int:pk>/withdraw/ sessions/<int:pk>/resolution/ sessions/<int:pk>/unit/
         account/tokens/<str:digest>/end/ upload/waiting/<uuid:key>/delete/
-        rounds/<int:pk>/leave/
+        rounds/<int:pk>/leave/ rounds/<int:pk>/open/
         """,
     (NOT_SO, (302, 404, 404, 404)): "rounds/sealed/<int:pk>/take-back/",
     (LED_ON, (302, 409, 403, 403)): "rounds/<int:pk>/labels/",
