@@ -159,7 +159,8 @@ def _above_straight(
             yield Finding(
                 part.place,
                 "reading",
-                gettext("%(percent)s%% of the straight line") % {"percent": f"{100 * times:.0f}"},
+                gettext("a middle reading at %(percent)s%% of the straight line's")
+                % {"percent": f"{100 * times:.0f}"},
                 gettext("hardly above 100%: are unit, spool and line right?"),
             )
 

@@ -6,7 +6,7 @@ Decimal marks and dates follow the reader's language; the API and files of data 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from functools import partial
 from typing import Any
@@ -17,11 +17,13 @@ from django.utils.formats import date_format, get_format
 from django.utils.html import format_html
 from django.utils.translation import gettext, gettext_lazy
 
-from results.models import Pool, PoolVersion
+from results.models import CheckResult, Pool, PoolVersion
 from results.models.declared import Form, Kept, Kind, figure_at, kept_in
 from results.pages.vocabulary import WORDS
 from results.pools.estimate import efficiency_of
 from results.pools.figures import figures_of, values_of
+from results.review.moved import moved_by
+from results.review.selectors import said_beyond, sentences_of
 from rigs.metrology.units import FORCE_UNITS, LENGTH_UNITS, UnitError, parse_force
 
 register = template.Library()
@@ -84,8 +86,8 @@ def percent_fine(ratio: float) -> str:
 
 @register.filter
 def change(ratio: float) -> str:
-    """A change in points of percent with its sign: ``+2.1``."""
-    return decimal(100 * ratio, 1, "+")
+    """A change in percent of what changes, with its sign: ``+2.1%``."""
+    return gettext("%(number)s%%") % {"number": decimal(100 * ratio, 1, "+")}
 
 
 @register.filter
@@ -159,6 +161,29 @@ def _with_load(context: template.Context, written: str, *shares: float | None) -
     pool = context.get("pool")
     load = context["own_line"].load(None if pool is None else pool.pk, *shares)
     return format_html('{} <span class="load">{}</span>', written, load) if load else written
+
+
+register.filter("moved_by", moved_by)
+
+
+@register.filter
+def honest_reasons(checks: Sequence[CheckResult]) -> str:
+    """Why honest sets trip these checks, each sentence once."""
+    return " ".join(dict.fromkeys(str(each.hold.reasons) for each in checks if each.hold))
+
+
+@register.filter
+def what_settles_it(checks: Sequence[CheckResult]) -> str:
+    """What settles these checks, each sentence once."""
+    return " ".join(dict.fromkeys(str(each.hold.settled_by) for each in checks if each.hold))
+
+
+@register.filter
+def beyond(text: str, checks: Sequence[CheckResult]) -> str:
+    """What a reason says that a page, which lists these checks, does not say already."""
+    return said_beyond(text, sentences_of(checks)) or (
+        gettext("for what stands above") if text else ""
+    )
 
 
 @register.filter

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,6 +86,12 @@ def without_and_with(members: Members, judged: Rows) -> Moved | None:
     without = fit_from(members.where(~judged))
     counted = fit_from(members) if without else None
     return Moved(counted.mu - without.mu, without) if counted and without else None
+
+
+def moved_together(pool_id: int, pull_sets: Sequence[int]) -> Moved | None:
+    """What these sets move the pool by as it stands now, all at once; None without a figure."""
+    members = members_of(pool_id, also=pull_sets)
+    return without_and_with(members, np.isin(members.pull_set, list(pull_sets)))
 
 
 def largest_shift(members: Members, judged: Rows) -> float:

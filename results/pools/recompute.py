@@ -58,7 +58,8 @@ def refresh_pool(pool_id: int) -> None:
         try:
             while (version := _next_version(pool_id)) is not None:
                 log.info("pool computed", version=version.number)
-                _renew_shifts(pool_id)
+            # Also without another version: what waits may itself have been worked out again.
+            _renew_shifts(pool_id)
         except Exception as error:
             log.exception("pool not computed")
             _record_failure(pool_id, error)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
@@ -12,6 +12,7 @@ from django.utils.translation import gettext
 
 from results.models import Notice, Session
 from results.notices import address_of
+from results.review.selectors import said_beyond
 from rigs.models import Contributor
 
 
@@ -53,16 +54,30 @@ def _on_its_day(name: str, session: Session) -> str:
 
 @dataclass(frozen=True)
 class ShownNotice:
-    """A notice with the name and the page of what it is about."""
+    """A notice with the name and the page of what it is about, and what it says."""
 
     notice: Notice
     name: str
     address: str
+    text: str
 
 
-def shown_notices(notices: Iterable[Notice]) -> list[ShownNotice]:
-    """Each notice as its receiver reads it."""
-    return [ShownNotice(notice, name_of(notice), address_of(notice)) for notice in notices]
+def shown_notices(
+    notices: Iterable[Notice], said: Mapping[int, Sequence[str]]
+) -> list[ShownNotice]:
+    """Each notice as its receiver reads it, on a page that has ``said`` so much of sets by id."""
+    return [
+        ShownNotice(notice, name_of(notice), address_of(notice), _text_of(notice, said.get(of, ())))
+        for notice in notices
+        for of in [notice.pull_set_id or 0]
+    ]
+
+
+def _text_of(notice: Notice, said: Sequence[str]) -> str:
+    left = said_beyond(notice.text, said)
+    if not said or left == said_beyond(notice.text, ()):
+        return notice.text
+    return f"{left} {gettext('The rest stands with the set below.')}"
 
 
 def mark_read(contributor: Contributor) -> int:

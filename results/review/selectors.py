@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.db.models import Max, Prefetch, Q, QuerySet
@@ -10,23 +11,34 @@ from django.db.models.functions import Abs
 
 from results.models import CheckResult, Message, NormalisedSet, PullSet, ReviewCase, StateChange
 from results.models.lifecycle import State
+from results.screening.holding import what_settles
 from rigs.models import Contributor
 
 
 @dataclass(frozen=True)
 class CheckRecord:
-    """How often a check held a set, and what moderators made of those sets."""
+    """How often a check held a set, and what moderators made of those sets.
+
+    ``waiting`` are held still, and ``by_itself`` were released by the service alone, once they were
+    settled. What is in none of these was withdrawn.
+    """
 
     name: str
     held: int
     released: int
     rejected: int
+    waiting: int = 0
+    by_itself: int = 0
+
+    @property
+    def decided(self) -> int:
+        """Sets that a moderator has released or rejected."""
+        return self.released + self.rejected
 
     @property
     def overturned(self) -> float | None:
         """Share of the decided sets that were released; None before the first decision."""
-        decided = self.released + self.rejected
-        return self.released / decided if decided else None
+        return self.released / self.decided if self.decided else None
 
 
 def queue() -> QuerySet[ReviewCase]:
@@ -60,6 +72,19 @@ def check_results_of(pull_set: PullSet) -> QuerySet[CheckResult]:
     )
 
 
+def said_beyond(text: str, said: Iterable[str]) -> str:
+    """What a kept reason or notice says beside what its page has ``said`` already."""
+    for each in said:
+        text = text.replace(each, "")
+    return " ".join(text.split())
+
+
+def sentences_of(checks: Sequence[CheckResult]) -> list[str]:
+    """What a hold keeps in its reason, and in its notice with what settles it."""
+    settled = what_settles(each.name for each in checks if each.hold)
+    return [settled, *(each.sentence for each in checks)]
+
+
 def holds_of(pull_set: PullSet) -> QuerySet[CheckResult]:
     """The checks that hold a set."""
     return check_results_of(pull_set).filter(level=CheckResult.Level.HOLD)
@@ -71,27 +96,35 @@ def thread_of(pull_set: PullSet) -> QuerySet[Message]:
 
 
 def threads_of(contributor: Contributor) -> QuerySet[PullSet]:
-    """One's own sets that were written about, the latest first, each with its ``written``."""
+    """One's own sets that were written about, the latest first, each with its messages."""
     written = Message.objects.select_related("by").order_by("pk")
     return (
         PullSet.objects.filter(session__contributor=contributor, messages__isnull=False)
         .annotate(latest=Max("messages__pk"))
         .select_related("connection", "session")
-        .prefetch_related(Prefetch("messages", written, to_attr="written"))
+        .prefetch_related(Prefetch("messages", written))
         .order_by("-latest")
     )
 
 
 def check_records() -> list[CheckRecord]:
     """Every check that ever held a set; those overturned most often first."""
-    outcome = _decided_states()
-    counts: dict[str, Counter[str]] = defaultdict(Counter)
+    decided = _decided_states()
+    now = dict(PullSet.objects.filter(review_case__isnull=False).values_list("pk", "state"))
+    records = []
     for name, pull_sets in _sets_held_by_check().items():
-        counts[name].update(outcome.get(pull_set, "") for pull_set in pull_sets)
-    records = [
-        CheckRecord(name, found.total(), found[State.RELEASED], found[State.REJECTED])
-        for name, found in counts.items()
-    ]
+        outcome = Counter(decided.get(pull_set, "") for pull_set in pull_sets)
+        undecided = Counter(now.get(pull_set) for pull_set in pull_sets - decided.keys())
+        records.append(
+            CheckRecord(
+                name,
+                len(pull_sets),
+                outcome[State.RELEASED],
+                outcome[State.REJECTED],
+                undecided[State.HELD],
+                undecided[State.RELEASED],
+            )
+        )
     return sorted(records, key=lambda record: (-(record.overturned or 0.0), -record.held))
 
 

@@ -249,8 +249,9 @@ def _of_efficiency(
         expected[1],
         _unit_of(joined.pulls),
     )
-    yield asked(efficiencies.above_the_pool)(subject, normalised.log_ratio, *expected)
-    yield asked(efficiencies.below_the_pool)(subject, normalised.log_ratio, *expected)
+    found = (normalised.efficiency, normalised.log_ratio)
+    yield asked(efficiencies.above_the_pool)(subject, *found, *expected)
+    yield asked(efficiencies.below_the_pool)(subject, *found, *expected)
 
 
 def _unit_of(pulls: Iterable[Pull]) -> str:

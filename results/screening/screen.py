@@ -233,7 +233,9 @@ def _move(
             found = waiting[pull_set.pk]
             if joined.normalised and pull_set.state in COUNTING:
                 taken_out.add(joined.normalised.pool_id)
-            hold(pull_set, [found.check], found.shift, found.largest)
+            # What the check judged may be more than this set: linked ones, and others of the day.
+            alone = pool_shift(joined.normalised) if joined.normalised else None
+            hold(pull_set, [found.check], alone, found.largest)
         elif joined.normalised and pull_set.state == State.RECEIVED:
             counting.append(pull_set)
     move(counting, State.NORMALISED, reason="worked out from its pulls and baseline")

@@ -58,7 +58,6 @@ class Waiting:
 
     pull_set: PullSet
     check: Check
-    shift: float
     largest: float
 
 
@@ -72,9 +71,7 @@ def waiting_of(judged: Iterable[Judged]) -> dict[int, Waiting]:
         for pull_set in PullSet.objects.filter(pk__in=one.candidates.ids).select_related("session"):
             check = waits(influence, pull_set.label)
             if check is not None:
-                found[pull_set.pk] = Waiting(
-                    pull_set, check, influence.moved.shift, influence.largest
-                )
+                found[pull_set.pk] = Waiting(pull_set, check, influence.largest)
     freed = released_causes(one.pull_set for one in found.values())
     return {pk: one for pk, one in found.items() if one.check.name not in freed.get(pk, ())}
 

@@ -1,7 +1,8 @@
 """A real browser on a real server: Debian's Chromium, at the size of a phone and of a desk.
 
-Whatever is looked at is checked by axe for what hampers a keyboard or a screen reader, must not
-scroll sideways nor complain in the console, and is kept as a picture under ``var/screenshots``.
+Whatever is looked at is checked by axe for what hampers a keyboard or a screen reader, has nothing
+cut off or over one another (`layout_faults.js`), does not complain in the console, and is kept as a
+picture under ``var/screenshots``.
 """
 
 from __future__ import annotations
@@ -19,6 +20,8 @@ from deploy.tools.processes import TIMEOUT_S
 
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"
+
+LAYOUT_FAULTS = (Path(__file__).parent / "layout_faults.js").read_text(encoding="utf-8")
 
 # The browser's own note, some time after the answer, on a form that was answered by its errors.
 REFUSED = "the server responded with a status of 422"
@@ -69,11 +72,17 @@ def look(page, size) -> Look:
             _keep(page, f"{name or page.url.split('/', 3)[3]}-{size}-{scheme}")
             shown = Axe().run(page)
             assert shown.violations_count == 0, f"{page.url}, {scheme}: {shown.generate_report()}"
-        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0, page.url
+        assert faults_of(page) == [], page.url
         assert page.complaints == [], page.url
         return page
 
     return look_at
+
+
+def faults_of(page: Page) -> list[str]:
+    """What can't be read where it stands, with all that is folded open."""
+    found: list[str] = page.evaluate(LAYOUT_FAULTS)
+    return found
 
 
 def _keep(page: Page, name: str) -> None:

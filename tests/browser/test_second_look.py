@@ -33,7 +33,7 @@ def test_its_tester_reads_what_waits_why_and_what_releases_it(waiting, page, loo
     sign_in(waiting.session.contributor.user, page, live_server)
     for address, name in (("/bench/", "waiting-bench"), (f"/pull-sets/{waiting.pk}/", "waiting")):
         look(address, name=name)
-        expect(page.get_by_text("Waiting for a second look").first).to_be_visible()
+        expect(page.get_by_text("waits for a second look").first).to_be_visible()
         expect(page.get_by_text("A second tester, not linked to you").first).to_be_visible()
 
 
@@ -51,4 +51,4 @@ def test_a_moderator_reads_the_case_with_its_straight_line(waiting, page, look, 
     sign_in(moderator.user, page, live_server)
     look(f"/admin/results/reviewcase/{waiting.pk}/change/", name="case-that-waits")
     expect(page.get_by_text("Straight line as written: thin").first).to_be_visible()
-    expect(page.get_by_text("needs no decision").first).to_be_visible()
+    expect(page.get_by_text("has to be decided").first).to_be_visible()

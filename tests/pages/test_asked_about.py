@@ -47,7 +47,9 @@ def test_a_set_well_above_its_straight_line_is_asked_about(owner, bench):
     for pull in session["pull_sets"][0]["pulls"][:3]:
         pull["reading"] = 33.0
     preview = intake.dry_run(owner, json.dumps(session).encode(), intake.JSON)
-    assert [finding.found for finding in preview.asked] == ["161% of the straight line"]
+    assert [finding.found for finding in preview.asked] == [
+        "a middle reading at 161% of the straight line's"
+    ]
 
 
 @pytest.mark.parametrize("form", [RigForm(), CheckWeightForm()])

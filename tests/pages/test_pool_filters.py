@@ -42,7 +42,7 @@ def test_each_filter_leaves_only_what_was_asked_for(two_leaders, read, asked, fo
     pools = {pool_of(tie).pk: tie for tie in ("Blood", "Alberto")}
     shown = {tie for pk, tie in pools.items() if f"/pools/{pk}/" in page.links()}
     assert shown == found
-    assert ("No join matches all of these filters" in page.text) == (not found)
+    assert ("No one has pulled a join yet that fits" in page.text) == (not found)
 
 
 def test_an_empty_service_says_that_nothing_has_been_pulled(db, read):

@@ -43,7 +43,7 @@ def test_two_products_are_named_as_those_the_figure_is_for(client):
     assert {each["main_line"] for each in said["products"]} == set(sets.main_line.tolist())
     assert all(each["testers"] == each["sets"] == 2 for each in said["products"])
     page = page_of(pool, client)
-    assert "The figure is for these 2 line products alone" in page
+    assert "The figure is for these 2 pairs of line products alone" in page
     assert "first to thick nylon" in page
     assert "second to thick nylon" in page
     document = client.get(reverse("api:pool", args=[pool.pk])).json()

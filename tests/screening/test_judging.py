@@ -89,7 +89,7 @@ def test_half_the_usual_scatter_is_skill_and_a_tenth_of_it_is_not():
 
 
 def test_weak_and_uneven_tying_can_only_be_marked():
-    weak = efficiencies.below_the_pool("set 1", np.log(0.5), np.log(0.8), 0.05, 8)
+    weak = efficiencies.below_the_pool("set 1", 0.5, np.log(0.5), np.log(0.8), 0.05, 8)
     uneven = scatter.more_scatter("set 1", 0.2, 9, 0.06, 90, 11)
     assert weak.p < 1e-4
     assert uneven.p < 1e-4

@@ -70,10 +70,10 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
         efficiencies.above_the_line, ["x"], LOGS, CVS[:-1], FREEDOM
     ),
     "screening.efficiencies.above_the_pool": over(
-        efficiencies.above_the_pool, ["x"], LOGS, LOGS, CVS, FREEDOM
+        efficiencies.above_the_pool, ["x"], POSITIVE, LOGS, LOGS, CVS, FREEDOM
     ),
     "screening.efficiencies.below_the_pool": over(
-        efficiencies.below_the_pool, ["x"], LOGS, LOGS, CVS, FREEDOM
+        efficiencies.below_the_pool, ["x"], POSITIVE, LOGS, LOGS, CVS, FREEDOM
     ),
     "screening.influence.half_width": over(influence.half_width, CVS, (3, 4, 2000)),
     "screening.influence.influence_limit": over(influence.influence_limit, CVS, (0, 3)),

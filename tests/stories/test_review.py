@@ -62,7 +62,7 @@ def test_a_join_stronger_than_its_line_is_held_and_is_out_of_its_pool(held):
     pool = Pool.objects.get()
     assert pool.current.testers == 3
     assert not held.memberships.exists()
-    assert "131 percent of the straight line" in held.state_changes.latest("pk").reason
+    assert "130.5 percent of the straight line" in held.state_changes.latest("pk").reason
 
 
 def test_its_owner_learns_why_in_plain_words_and_can_read_every_check(held, as_owner):

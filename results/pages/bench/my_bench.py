@@ -48,6 +48,8 @@ class RigHealth:
 def bench(request: HttpRequest) -> HttpResponse:
     """Where a tester begins."""
     contributor = contributor_behind(request)
+    held = selectors.held_sets(contributor)
+    unread = notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN]
     sessions = Paginator(selectors.latest_sessions(contributor), SESSIONS_A_PAGE)
     return render(
         request,
@@ -56,8 +58,8 @@ def bench(request: HttpRequest) -> HttpResponse:
             "contributor": contributor,
             **desk_of(request.user),
             "rigs": list(_rigs(contributor)),
-            "held": selectors.held_sets(contributor),
-            "notices": shown_notices(notices_of(contributor).filter(read_at=None)[:NOTICES_SHOWN]),
+            "held": held,
+            "notices": shown_notices(unread, {each.pull_set.pk: each.said for each in held}),
             "waiting_sessions": contributor.waiting_sessions.exclude(
                 state=WaitingSession.State.STORED
             ).prefetch_related("proposals")[:NOTICES_SHOWN],

@@ -9,7 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from results.models import Pool
-from results.pages.figures import tie
+from results.pages.figures import whole_name
 from results.pools.tester_vs_pool import TesterVsPool
 
 DIFFERENCE, SESSIONS = 5.0, 4
@@ -40,7 +40,7 @@ class PlanForm(forms.Form):
         super().__init__(sent, label_suffix="")
         join = self.fields["join"]
         assert isinstance(join, forms.ChoiceField)
-        join.choices = [(str(each.pool.pk), tie(each.pool)) for each in able]
+        join.choices = [(str(each.pool.pk), whole_name(each.pool)) for each in able]
         first = able[0].standing
         assert first is not None
         assert first.planned_by is not None

@@ -22,6 +22,7 @@ from results.models import (
 from results.models.lifecycle import COUNTING, State
 from results.normalising.usable_straight import usable
 from results.pools.selectors import own_sets_waiting, pools
+from results.review.selectors import sentences_of
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 
@@ -36,6 +37,11 @@ class Held:
     pull_set: PullSet
     checks: Sequence[CheckResult]
     thread: Sequence[Message]
+
+    @property
+    def said(self) -> list[str]:
+        """What a page that shows it says of the set."""
+        return [*sentences_of(self.checks), *(message.text for message in self.thread)]
 
     @property
     def decided(self) -> bool:
@@ -91,7 +97,7 @@ def held_sets(contributor: Contributor) -> list[Held]:
             session__standing=Session.Standing.CURRENT,
             state__in=[State.HELD, State.REJECTED],
         )
-        .select_related("connection", "session", "normalised")
+        .select_related("connection", "session", "normalised", "review_case")
         .prefetch_related(Prefetch("messages", Message.objects.select_related("by").order_by("pk")))
         .order_by("-session__pulled_on", "-pk")[:HELD_SHOWN]
     )

@@ -24,8 +24,9 @@ from results.review.desk.case import case_context
 from results.review.desk.case_record import others_open
 from results.review.desk.failures import Queue, run_again
 from results.review.desk.forms import ASK, CHOICES, DecisionForm, ManyForm
-from results.review.desk.queue import Waiting, moved_by, next_open, with_messages
+from results.review.desk.queue import Waiting, next_open, with_messages
 from results.review.desk.waiting_work import waiting_work
+from results.review.moved import Together, far_together, moved_by
 from results.review.reply_drafts import draft, letters_to
 from results.review.selectors import check_records
 from rigs.admin import ReadOnly
@@ -49,6 +50,8 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
     ]
     list_filter = [Waiting]
     list_per_page = 50
+    # Its counts would be of the cases that are listed, not of those that a filter would list.
+    show_facets = admin.ShowFacets.NEVER
     list_select_related = ["pull_set__connection", "pull_set__session__contributor"]
     search_fields = ["=pull_set__id", "pull_set__session__contributor__handle"]
     actions = ["release_many", "reject_many", "ask_many"]
@@ -102,16 +105,18 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         return "yes" if case.appealed_id is not None else "no"
 
     @admin.action(description=gettext_lazy("Release, with the reason beside"))
-    def release_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
-        self._decide_many(request, cases, "release")
+    def release_many(
+        self, request: HttpRequest, cases: QuerySet[ReviewCase]
+    ) -> HttpResponse | None:
+        return self._decide_many(request, cases, "release")
 
     @admin.action(description=gettext_lazy("Reject, with the reason beside"))
-    def reject_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
-        self._decide_many(request, cases, "reject")
+    def reject_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> HttpResponse | None:
+        return self._decide_many(request, cases, "reject")
 
     @admin.action(description=gettext_lazy("Ask the testers, with the question beside"))
-    def ask_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> None:
-        self._decide_many(request, cases, ASK)
+    def ask_many(self, request: HttpRequest, cases: QuerySet[ReviewCase]) -> HttpResponse | None:
+        return self._decide_many(request, cases, ASK)
 
     def changelist_view(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None
@@ -193,6 +198,9 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
                 others = form.versions_of_others()
                 found = PullSet.objects.filter(pk__in=others).order_by("pk")
                 pull_sets += found.select_related("session__contributor", "connection")
+                if far := _unseen(decision, pull_sets, form.cleaned_data["together"]):
+                    form.warn_of_the_sum([one.sentence for one in far], _mark_of(pull_sets, far))
+                    return False
                 decide_many(
                     by=request.user,
                     pull_sets=pull_sets,
@@ -214,11 +222,13 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
 
     def _decide_many(
         self, request: HttpRequest, cases: QuerySet[ReviewCase], decision: str
-    ) -> None:
+    ) -> HttpResponse | None:
         assert isinstance(request.user, User)
         chosen = cases.select_related("pull_set__session__contributor", "pull_set__connection")
         pull_sets = [case.pull_set for case in chosen]
         reason = request.POST.get("reason", "")
+        if far := _unseen(decision, pull_sets, request.POST.get("together", "")):
+            return self._warn_of_the_sum(request, pull_sets, far)
         try:
             letters = letters_to(pull_sets, reason, decision)
             if decision == ASK:
@@ -236,6 +246,37 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
             self.message_user(request, reason, messages.ERROR)
         else:
             self.message_user(request, _done_on(decision, pull_sets))
+        return None
+
+    def _warn_of_the_sum(
+        self, request: HttpRequest, pull_sets: Sequence[PullSet], far: Sequence[Together]
+    ) -> HttpResponse:
+        """Ask once more, with what the releases add up to; what was sent is sent again by it."""
+        return TemplateResponse(
+            request,
+            "admin/results/reviewcase/together.html",
+            {
+                **self.admin_site.each_context(request),
+                "title": gettext("What these releases add up to"),
+                "opts": self.opts,
+                "far": far,
+                "pull_sets": pull_sets,
+                "reason": request.POST.get("reason", ""),
+                "together": _mark_of(pull_sets, far),
+            },
+        )
+
+
+def _unseen(decision: str, pull_sets: Sequence[PullSet], seen: str) -> list[Together]:
+    """What a release of several sets does to their pools by its sum, unless it was ``seen``."""
+    far = far_together(pull_sets) if decision == "release" else []
+    return far if far and seen != _mark_of(pull_sets, far) else []
+
+
+def _mark_of(pull_sets: Sequence[PullSet], far: Sequence[Together]) -> str:
+    """What a form sends once its sender has read a warning: other sets or figures, another mark."""
+    sets = ",".join(str(each.pk) for each in sorted(pull_sets, key=lambda each: each.pk))
+    return " ".join([sets, *(f"{one.pool.pk}:{moved_by(one.shift)}" for one in far)])
 
 
 def _done_on(decision: str, pull_sets: Sequence[PullSet]) -> str:

@@ -12,7 +12,7 @@ from django.db.models import Q
 from django.template.defaultfilters import floatformat
 from django.utils.translation import gettext
 
-from results.models import CheckResult, NormalisedSet, Pull, PullSet, ReviewCase, Session
+from results.models import CheckResult, Message, NormalisedSet, Pull, PullSet, ReviewCase, Session
 from results.models.declared.holds import SPEAKS_FOR
 from results.models.lifecycle import COUNTING, State
 from results.normalising.scales import scale_of
@@ -26,7 +26,7 @@ from results.review.desk.case_record import (
     others_of_session,
     straight_line_of,
 )
-from results.review.desk.queue import moved_by
+from results.review.moved import moved_by
 from results.review.selectors import check_results_of, thread_of
 
 log = structlog.get_logger(__name__)
@@ -69,8 +69,7 @@ def case_context(case: ReviewCase) -> dict[str, Any]:
             for check in checks
             if check.level == CheckResult.Level.NONE and check.name != SPEAKS_FOR
         ],
-        "thread": thread_of(pull_set),
-        "history": pull_set.state_changes.select_related("by__contributor").order_by("pk"),
+        **_past_of(pull_set),
         "pulls": pull_set.pulls.order_by("pk"),
         "straight_line": straight_line_of(pull_set),
         "earlier_decisions": earlier_decisions_of(pull_set),
@@ -79,6 +78,18 @@ def case_context(case: ReviewCase) -> dict[str, Any]:
         "normalised": normalised,
     }
     return context | (_figures(pull_set, normalised) if normalised else {})
+
+
+def _past_of(pull_set: PullSet) -> dict[str, Any]:
+    """Changes of state, and what was written; a decision's letter is the reason of its change."""
+    history = list(pull_set.state_changes.select_related("by__contributor").order_by("pk"))
+    reasons = {change.reason for change in history}
+    thread = [
+        message
+        for message in thread_of(pull_set)
+        if message.kind != Message.Kind.DECISION or message.text not in reasons
+    ]
+    return {"history": history, "thread": thread}
 
 
 def _figures(pull_set: PullSet, normalised: NormalisedSet) -> dict[str, Any]:

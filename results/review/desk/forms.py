@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from django import forms
 from django.contrib.admin.helpers import ActionForm
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext, gettext_lazy
 
 from results.review.decisions import DECISIONS, LONGEST_TEXT
 
@@ -15,7 +15,10 @@ CHOICES = (*DECISIONS, ASK)
 
 
 class DecisionForm(forms.Form):
-    """One decision on one case, or a question; ``version`` is the case as it was looked at."""
+    """One decision on one case, or a question; ``version`` is the case as it was looked at.
+
+    ``together`` marks a warning that was read, of what several releases add up to.
+    """
 
     decision = forms.ChoiceField(
         choices=[(name, name) for name in CHOICES], widget=forms.RadioSelect
@@ -26,6 +29,7 @@ class DecisionForm(forms.Form):
         help_text=gettext_lazy("The contributor reads this."),
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
+    together = forms.CharField(required=False, widget=forms.HiddenInput)
     also = forms.MultipleChoiceField(
         required=False,
         widget=forms.CheckboxSelectMultiple,
@@ -43,6 +47,13 @@ class DecisionForm(forms.Form):
             also.choices = list(others)
         else:
             del self.fields["also"]
+
+    def warn_of_the_sum(self, sentences: Sequence[str], mark: str) -> None:
+        """Say what several releases add up to; sent again with ``mark``, the form has been read."""
+        for sentence in sentences:
+            self.add_error(None, sentence)
+        self.add_error(None, gettext("Nothing is decided yet: send it again to release them all."))
+        self.data = {**self.cleaned_data, "together": mark}
 
     def versions_of_others(self) -> dict[int, int]:
         """The other cases that were chosen, with the version of each as it was looked at."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from typing import Any
 
@@ -10,7 +9,6 @@ from django.contrib import admin
 from django.db.models import F, Max, Q, QuerySet
 from django.db.models.functions import Abs
 from django.http import HttpRequest
-from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from results.models import Message, ReviewCase
@@ -45,13 +43,6 @@ def with_messages(cases: Cases) -> Cases:
     return cases.annotate(
         asked_at=Max(written, filter=asked), answered_at=Max(written, filter=answered)
     )
-
-
-def moved_by(shift: float | None) -> str:
-    """How far a pool moves, from the change of its log, as queue and case both say it."""
-    if shift is None:
-        return gettext("no pooled figure")
-    return f"{100 * math.expm1(shift):+.2f}%"
 
 
 def next_open(after: ReviewCase) -> ReviewCase | None:

@@ -1,6 +1,10 @@
 """Efficiencies that can't be right: above the line itself, or out of reach of the pool.
 
 Below the pool is another matter: a weak tyer's pulls are valid data, so that side only marks.
+
+Where a sentence says what a set held it says ``efficiency``, the ratio of means that everything
+else shows of the set, with as many decimals (`shown`). The tests take the log ratio, whose
+small-sample correction moves it by a percent or two.
 """
 
 import math
@@ -16,6 +20,11 @@ LOOK_BELOW = 0.40
 TRADE = "common practice, no source"
 RATIO = "one-sided t of the log ratio of means (Lajeunesse 2015)"
 POOL = "t of the difference from the pool without this tester, heterogeneity included (Mandel's h)"
+
+
+def shown(ratio: float) -> str:
+    """A ratio as every sentence of a check says it, and as pages do: ``82.6 percent``."""
+    return f"{100 * ratio:.1f} percent"
 
 
 def plausible_efficiency(
@@ -34,7 +43,7 @@ def plausible_efficiency(
         look_below if low else ask_above,
         None,
         Level.HOLD if high else Level.MARK if low else Level.NONE,
-        f"The join held {100 * efficiency:.0f} percent of the straight line. Above "
+        f"The join held {shown(efficiency)} of the straight line. Above "
         f"{100 * ask_above:.0f} percent it is usually the straight line that was pulled too weak: "
         "it slipped, broke at the grip, or came off another spool.",
         TRADE,
@@ -53,8 +62,8 @@ def above_the_line(
         math.exp(float(student.isf(alpha, degrees_of_freedom)) * se),
         p,
         Level.NONE,
-        f"The join held {100 * math.exp(log_ratio):.0f} percent of the straight line; a join can "
-        "outlast its line, but the pull then ends with the line, at 100 percent.",
+        "The join seems stronger than its line by more than chance explains. A join can outlast "
+        "its line, but the pull then ends with the line, at 100 percent.",
         RATIO,
         alpha=alpha,
     )
@@ -62,6 +71,7 @@ def above_the_line(
 
 def above_the_pool(
     applies_to: str,
+    efficiency: float,
     log_ratio: float,
     pooled_log_ratio: float,
     prediction_sd: float,
@@ -81,7 +91,7 @@ def above_the_pool(
         float(student.isf(alpha, degrees_of_freedom)),
         float(student.sf(t, degrees_of_freedom)),
         Level.NONE,
-        _beside_the_pool(log_ratio, pooled_log_ratio),
+        _beside_the_pool(efficiency, pooled_log_ratio),
         POOL,
         alpha=alpha,
     )
@@ -89,6 +99,7 @@ def above_the_pool(
 
 def below_the_pool(
     applies_to: str,
+    efficiency: float,
     log_ratio: float,
     pooled_log_ratio: float,
     prediction_sd: float,
@@ -104,15 +115,15 @@ def below_the_pool(
         float(student.ppf(alpha, degrees_of_freedom)),
         float(student.cdf(t, degrees_of_freedom)),
         Level.NONE,
-        _beside_the_pool(log_ratio, pooled_log_ratio) + " Weak tying is no fault of the record.",
+        _beside_the_pool(efficiency, pooled_log_ratio) + " Weak tying is no fault of the record.",
         POOL,
         at_most=Level.MARK,
         alpha=alpha,
     )
 
 
-def _beside_the_pool(log_ratio: float, pooled_log_ratio: float) -> str:
+def _beside_the_pool(efficiency: float, pooled_log_ratio: float) -> str:
     return (
-        f"This join held {100 * math.exp(log_ratio):.0f} percent of its line; in the hands of "
-        f"other testers it holds {100 * math.exp(pooled_log_ratio):.0f} percent."
+        f"This join held {shown(efficiency)} of its straight line; in the hands of other testers "
+        f"it holds {shown(math.exp(pooled_log_ratio))}."
     )

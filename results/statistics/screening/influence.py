@@ -48,19 +48,21 @@ def influence(
 ) -> Check:
     """Whether a set, with what is linked to it, moves the log of the pool's figure too far."""
     waits = abs(shift) > largest
-    together = "together with what is linked to it, " if linked else ""
+    subject = "together with what is linked to it, " if linked else ""
     if newcomers:
-        together += "together with like results of others who came at the same time, "
-    percent, most = 100 * math.expm1(shift), 100 * math.expm1(largest)
+        subject += "together with like results of others who came at the same time, "
+    subject = f"{subject}it".capitalize()
+    percent = 100 * math.expm1(shift)
+    most = abs(100 * math.expm1(math.copysign(largest, shift)))
     return Check(
         NAME,
         applies_to,
-        100 * abs(shift),
-        100 * largest,
+        abs(percent),
+        most,
         None,
         Level.HOLD if waits else Level.NONE,
-        f"Waiting for a second look: {together}it would move the pool's figure by {percent:+.1f} "
-        f"percent. From {most:.1f} percent on every tester's set waits, up or down."
+        f"{subject} would move the pool's figure by {percent:+.1f} percent. From {most:.1f} "
+        "percent on every tester's set waits for a second look, up or down."
         if waits
         else f"It moves the pool's figure by {percent:+.1f} percent; up to {most:.1f} percent "
         "counts at once.",
