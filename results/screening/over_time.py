@@ -23,7 +23,7 @@ MOST_SETS = 500
 
 @dataclass(frozen=True)
 class Found:
-    """A set of a pool: its tester, its day, its figures, and how many joins outlasted the line."""
+    """A set of a pool: tester, day, figures, pulls in which something else gave way first."""
 
     tester: int
     when: tuple[str, int]

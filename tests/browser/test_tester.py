@@ -86,7 +86,7 @@ def test_a_tester_sees_how_good_a_join_is_and_the_join_apart_from_the_assembly(
     found = PullSet.objects.get()
     look(f"/pull-sets/{found.pk}/")
     expect(page.get_by_text(f"{100 * found.normalised.efficiency:.1f}%").first).to_be_visible()
-    expect(page.get_by_text("outlasted the line in 2 of 6 pulls")).to_be_visible()
+    expect(page.get_by_text("held until something else gave way in 2 of 6 pulls")).to_be_visible()
     expect(page.get_by_text("strength of the join itself")).to_be_visible()
 
 

@@ -14,7 +14,8 @@ def _finding(name: str, said: str, kind: Kind = Kind.OBJECT, **more: Any) -> Fig
 
 FINDINGS = (
     _finding(
-        "endings", "how the pulls ended, how often the join outlasted the line, ties discarded"
+        "endings",
+        "how the pulls ended, how often something else gave way before the join, ties discarded",
     ),
     _finding("told", "sets behind the medians of time_to_tie_s and bulk"),
     _finding(
