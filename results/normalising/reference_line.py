@@ -66,8 +66,10 @@ def reference_of(
     NoReference.
     """
     mains, leaders = pulled_straight(main, leader, straight)
-    if mains and leaders:
+    if mains and leaders and mains != leaders:
         return _weaker(mains, leaders, straight, fixed)
+    if mains and mains == leaders:
+        return Reference(mains)
     if mains:
         return _alone(mains, unpulled=leader) if leader else Reference(mains)
     assert leaders

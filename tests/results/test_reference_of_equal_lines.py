@@ -139,3 +139,17 @@ def test_alone_with_a_pair_the_labels_choose_and_without_them_the_set_says_what_
 
 def _loads(session, line):
     return list(session.baselines.filter(line=line).values_list("pulls__reading_N", flat=True))
+
+
+def test_a_line_that_is_tied_to_itself_is_its_own_reference_without_a_word(db, owner):
+    """As where a broken line is joined again: nothing is chosen, so nothing is said of a choice."""
+    rng = np.random.default_rng(18)
+    session = making.session(making.revision_of(owner))
+    line = making.line("thin")
+    making.straight(session, line, (100 * draw(rng, 0.05, PULLS, "lognormal")).tolist())
+    making.joined(session, line, line, (80 * draw(rng, 0.05, PULLS, "lognormal")).tolist())
+    enqueue(session)
+    drain()
+    normalised = NormalisedSet.objects.get()
+    assert normalised.baseline.line == line
+    assert not [note for note in normalised.notes if "weaker" in note]

@@ -82,3 +82,12 @@ def test_one_far_off_straight_line_among_four_changes_what_is_usual_by_little():
     found = straight_line.usual_straight([*OTHERS_N, 440.0])
     assert abs(found.centre - honest.centre) < 0.03
     assert found.sd < 1.3 * honest.sd
+
+
+def test_a_factor_of_two_units_that_nobody_entered_names_none_to_put_it_right():
+    """Newtons sent as pounds by a rig that reads low are 3.6 to 3.8 times what others found."""
+    check = straight_line.unit_mix_up("straight", 3.6 * 100, [98.0, 100.0, 103.0], "lbf")
+    assert check.level == Level.HOLD
+    assert check.meant_unit == ""
+    assert "If so, its unit is" not in check.sentence
+    assert "Which unit do the scale and the file have?" in check.sentence

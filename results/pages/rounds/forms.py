@@ -66,8 +66,8 @@ class PlanForm(forms.Form):
         label=_("Who ties for everybody"),
         required=False,
         help_text=_(
-            "the samples that are tied centrally: their handle; empty if you do. In the pools these"
-            " ties count as theirs, and not as the hands of who pulls them."
+            "the samples that are tied centrally: their handle; empty if you do. Pools take these"
+            " ties together as one person's, and not as the hands of who pulls them."
         ),
     )
     sigma_percent = PercentField(

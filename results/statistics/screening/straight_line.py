@@ -7,7 +7,7 @@ can.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 
 import numpy as np
@@ -73,16 +73,18 @@ class MixUp:
     @property
     def repair(self) -> str:
         """What it would be put right to, as a sentence; what is held says by which step."""
-        if not self.meant:
+        if self.meant:
+            return f"If so, its unit is {self.meant}."
+        if self.explanation == DECIMAL_POINT:
             return "If so, the point belongs in another place."
-        return f"If so, its unit is {self.meant}."
+        return "Which unit do the scale and the file have?"
 
 
 def nearest_mix_up(ratio: float, entered: str = "", tolerance: float = UNIT_TOLERANCE) -> MixUp:
     """Which slip of units comes nearest to a ratio of two strengths.
 
     One that explains how ``entered`` came to be the unit goes before all others, where it lies
-    within the tolerance.
+    within the tolerance. One of two other units is named as such, and puts nothing right.
     """
     slips = [
         MixUp(
@@ -96,11 +98,18 @@ def nearest_mix_up(ratio: float, entered: str = "", tolerance: float = UNIT_TOLE
     ]
     nearest = min(slips, key=lambda slip: slip.distance)
     if entered:
-        return nearest if nearest.distance <= tolerance else nearest_mix_up(ratio)
+        return nearest if nearest.distance <= tolerance else _of_others(nearest_mix_up(ratio))
     points = [
         MixUp(DECIMAL_POINT, "", factor, abs(math.log(ratio / factor))) for factor in (0.1, 10.0)
     ]
     return min([nearest, *points], key=lambda slip: slip.distance)
+
+
+def _of_others(slip: MixUp) -> MixUp:
+    """The same, which says nothing of the unit that was entered."""
+    if not slip.meant:
+        return slip
+    return replace(slip, explanation=f"a factor as in {slip.explanation}", meant="")
 
 
 def against_label(

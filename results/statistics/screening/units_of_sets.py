@@ -77,7 +77,7 @@ def units_within_set(
     if apart < max(math.log(LEAST_FACTOR), APART_OVER_SCATTER * scatter) or 2 * gap < apart:
         return None
     ways = [nearest_mix_up(math.exp(way * apart), entered, tolerance) for way in (-1, 1)]
-    near = min(ways, key=lambda slip: (slip.meant == entered, slip.distance))
+    near = min(ways, key=lambda slip: (not slip.meant, slip.distance))
     return Check(
         "units within the set",
         applies_to,
