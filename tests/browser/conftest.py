@@ -16,8 +16,6 @@ from axe_playwright_python.sync_playwright import Axe
 from django.conf import settings
 from playwright.sync_api import Page, expect
 
-from deploy.tools.processes import TIMEOUT_S
-
 SIZES = {"phone": {"width": 390, "height": 844}, "desktop": {"width": 1280, "height": 900}}
 SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"
 
@@ -26,7 +24,10 @@ LAYOUT_FAULTS = (Path(__file__).parent / "layout_faults.js").read_text(encoding=
 # The browser's own note, some time after the answer, on a form that was answered by its errors.
 REFUSED = "the server responded with a status of 422"
 
-expect.set_options(timeout=1000 * TIMEOUT_S)
+WAITS_S = 120
+"""A page of a loaded machine comes within it; what never comes costs a run no more."""
+
+expect.set_options(timeout=1000 * WAITS_S)
 Look = Callable[[str], Page]
 
 
@@ -43,7 +44,7 @@ def page(browser, live_server, size) -> Iterator[Page]:
         base_url=live_server.url, viewport=SIZES[size], has_touch=size == "phone"
     )
     found = context.new_page()
-    found.set_default_timeout(1000 * TIMEOUT_S)
+    found.set_default_timeout(1000 * WAITS_S)
     found.complaints = []
     found.on(
         "console",
