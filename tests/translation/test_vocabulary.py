@@ -8,7 +8,7 @@ from results.pages.figures import MODES
 from results.pages.vocabulary import WORDS
 
 INSIDE = {"Edition.Subject", "AcceptedName.Kind", "CheckResult.Level", "Job.State", "Job.Step"}
-INSIDE |= {"Message.Kind", "Release.State"}
+INSIDE |= {"Message.Kind", "Release.State", "RoundEvent.What"}
 """Read by the service, or said by pages in sentences of their own."""
 
 
