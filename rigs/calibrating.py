@@ -8,7 +8,7 @@ from datetime import date
 from django.contrib.auth.models import User
 from django.db import transaction
 from django.utils import timezone
-from django.utils.translation import gettext
+from django.utils.translation import gettext, gettext_lazy
 
 from rigs.locks import check_current, lock_contributor
 from rigs.metrology.bounds import latest_day
@@ -104,7 +104,10 @@ def fitted(
     """
     findings = list(_findings(revision, made_on, readings))
     if findings:
-        raise Invalid(gettext("This calibration can't be right."), findings)
+        what = ", ".join(dict.fromkeys(str(WRONG[finding.field]) for finding in findings))
+        raise Invalid(
+            gettext("This calibration can't be right: %(what)s.") % {"what": what}, findings
+        )
     for reading in readings:
         _weigh(reading)
     forces = [_force(reading, gravity) for reading in readings]
@@ -192,6 +195,16 @@ def _calibration(
         lowest_N=line.lowest_N,
         highest_N=line.highest_N,
     )
+
+
+WRONG = {
+    "made_on": gettext_lazy("its day"),
+    "points": gettext_lazy("how many readings it has"),
+    "temperature_C": gettext_lazy("the temperature of its water"),
+    "how_known": gettext_lazy("how a check weight is known"),
+    "reading": gettext_lazy("a reading beyond what the rig takes"),
+}
+"""What a refused calibration is wrong in, by the field of its findings."""
 
 
 def _findings(

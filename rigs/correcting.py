@@ -265,7 +265,8 @@ def _check_day(revision: RigRevision, made_on: date) -> None:
         if wrong:
             found, expected = f"{made_on:%Y-%m-%d}", what % {"day": f"{limit:%Y-%m-%d}"}
             raise Invalid(
-                gettext("The day can't be right."), [Finding("", "made_on", found, expected)]
+                gettext("%(day)s can't be the day of it.") % {"day": f"{made_on:%Y-%m-%d}"},
+                [Finding("", "made_on", found, expected)],
             )
 
 

@@ -105,7 +105,7 @@ def _check_day(made_on: date, not_before: date | None = None) -> None:
     else:
         return
     raise Invalid(
-        gettext("The day can't be right."),
+        gettext("%(day)s can't be the day of it.") % {"day": f"{made_on:%Y-%m-%d}"},
         [Finding("", "made_on", f"{made_on:%Y-%m-%d}", expected)],
     )
 

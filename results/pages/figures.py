@@ -17,8 +17,9 @@ from django.utils.formats import date_format, get_format
 from django.utils.html import format_html
 from django.utils.translation import gettext, gettext_lazy
 
-from results.models import CheckResult, Pool, PoolVersion
+from results.models import CheckResult, Pool, PoolVersion, PullSet, Session
 from results.models.declared import Form, Kept, Kind, figure_at, kept_in
+from results.models.lifecycle import COUNTING
 from results.pages.vocabulary import WORDS
 from results.pools.estimate import efficiency_of
 from results.pools.figures import figures_of, values_of
@@ -40,6 +41,13 @@ MODES = {
     "terminal": gettext_lazy("in the terminal"),
     "none": gettext_lazy("held to the end of travel"),
     "void": gettext_lazy("void"),
+}
+
+
+COMES_TO = {
+    PullSet.State.HELD: gettext_lazy("it counts in no pool until it is released"),
+    PullSet.State.REJECTED: gettext_lazy("it counts in no pool"),
+    PullSet.State.WITHDRAWN: gettext_lazy("it counts in no pool"),
 }
 
 
@@ -184,6 +192,17 @@ def beyond(text: str, checks: Sequence[CheckResult]) -> str:
     return said_beyond(text, sentences_of(checks)) or (
         gettext("for what stands above") if text else ""
     )
+
+
+@register.filter
+def comes_to(pull_set: PullSet) -> str:
+    """Whether a set counts by its state, in words."""
+    state, session = pull_set.state, pull_set.session
+    if state in COUNTING:
+        return gettext("it counts in its pool")
+    if state == PullSet.State.WITHDRAWN and session.standing == Session.Standing.REPLACED:
+        return gettext("a corrected version of its session took its place")
+    return str(COMES_TO.get(PullSet.State(state), ""))
 
 
 @register.filter

@@ -24,7 +24,7 @@ OPENINGS = {
 CLOSINGS = {
     "release": "I looked at its pulls and its straight line and found them in order: it counts in "
     "its pool from now on. There is nothing for you to do.",
-    "reject": "I found no other explanation, so the set stays out of its pool. It is kept as you "
+    "reject": "What was seen is not explained, so the set stays out of its pool. It is kept as you "
     "sent it, and this says nothing about your other sets. If I have it wrong, appeal and another "
     "moderator will look: the button stands under the set on your bench. If a figure was "
     "mistyped, correct the session on its page.",

@@ -126,3 +126,17 @@ def names_one(text: str) -> bool:
 def test_every_exception_names_a_line_there_is():
     by_path = dict(texts())
     assert [each for each in EXCEPTIONS if each[1] not in by_path.get(each[0], "")] == []
+
+
+BARE = re.compile(r"""gettext\(\s*"[^"%]*can't be right[^"%]*"\s*\)""")
+"""A refusal that says that a thing is wrong, and not what of it."""
+
+
+def test_a_refusal_says_in_its_first_sentence_what_is_wrong():
+    found = [
+        f"{path.relative_to(ROOT)}: {bare.group()}"
+        for part in ("api", "results", "rigs")
+        for path in sorted((ROOT / part).rglob("*.py"))
+        for bare in BARE.finditer(path.read_text(encoding="utf-8"))
+    ]
+    assert found == []

@@ -12,7 +12,7 @@ from django.contrib.auth.models import User
 from django.db.models import CharField, JSONField, TextField
 from django.test import Client
 
-from results.models import Pull, PullSet, Session
+from results.models import Notice, Pull, PullSet, Session
 from results.open_data.tables import TABLES
 from results.open_data.trace_columns import TRACES
 from results.open_data.trace_files import TEXTS
@@ -108,13 +108,19 @@ def names_of_things() -> set[str]:
     return {pull_set.specimen for pull_set in PullSet.objects.select_related("connection")}
 
 
+def sentences_of_notices() -> set[str]:
+    """A page leaves out of a notice what it says of the set itself."""
+    notices = Notice.objects.values_list("text", flat=True)
+    return {sentence for text in notices for sentence in re.split(r"(?<=[.!?])\s", text)}
+
+
 def test_every_text_of_every_page_is_translated_but_for_data(kept, pseudo):
     """Days and decimal marks are the language's own as well."""
     documents = {text for table in TABLES for text in texts_of(table.description)} | set(TEXTS)
     for column in TRACES.columns:
         documents |= {*texts_of(column.description), *texts_of(column.type)}
     fixed = {SHARED_DATA.name, *Pull.FailureMode.values, *(each.phrase for each in HTTPStatus)}
-    told = stored() | documents | fixed | names_of_things()
+    told = stored() | documents | fixed | names_of_things() | sentences_of_notices()
     data, numbers = sorted(told, key=len, reverse=True), written_with_a_point(told)
     plain: dict[str, str] = {}
     tester = Session.objects.latest("pk").contributor.user

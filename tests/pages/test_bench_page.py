@@ -52,7 +52,7 @@ def test_each_page_is_for_those_signed_in_small_labelled_and_of_few_queries(
 ):
     assert Client().get(address).headers["Location"].startswith(f"/sign-in/?next={address}")
     notify_owner(held, "Have a look.")
-    with django_assert_max_num_queries(20):
+    with django_assert_max_num_queries(21):
         answer = at_home.get(address)
     page = Page(answer)
     assert len(answer.content) < 150_000
@@ -141,7 +141,7 @@ def test_my_tying_stands_beside_the_pool_without_me_as_the_api_says_it(at_home, 
     answer = at_home.get(f"/api/v1/pools/{pool_of('Blood').pk}/comparison").json()
     own, others = answer["own"]["efficiency"], answer["others"]["efficiency"]
     assert f"{100 * own:.1f}% yours; the others {100 * others:.1f}%" in text
-    assert "from 1 of your sets" in text
+    assert "From 1 of your sets" in text
     assert f"{100 * answer['comparison']['ratio']:.1f}% of the others'" in text
     assert "the range expected of a tester" in text
     assert "Work on" in text

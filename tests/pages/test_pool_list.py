@@ -31,7 +31,10 @@ def test_below_three_testers_there_is_no_rank_and_no_pooled_figure(league, read)
 def test_a_join_keeps_its_place_when_it_is_asked_for_alone(league, read):
     text = read("/", connection="Surgeon's").text
     assert "Surgeon's place 3 " in text
-    assert "Blood" not in text.split("All pools as JSON")[0].split("Strongest here")[1]
+    assert (
+        "Strongest of those that fit what you chose; 2 other joins are left out: Surgeon's" in text
+    )
+    assert "Blood" not in text.split("All pools as JSON")[0].split("are left out")[1]
 
 
 def test_a_filter_that_makes_no_sense_is_reported_beside_its_field(league, read):

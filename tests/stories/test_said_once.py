@@ -9,8 +9,9 @@ from django.test import Client
 
 from results.jobs.queue import enqueue
 from results.models import Pool, PullSet, ReviewCase
+from results.models.lifecycle import move
 from results.review.decisions import ask, decide
-from results.review.selectors import check_results_of, holds_of
+from results.review.selectors import check_records, check_results_of, holds_of
 from results.worker.embedded import drain
 from tests import making
 from tests.stories.test_review_desk import QUEUE, desk, page_of, read_first  # noqa: F401
@@ -224,3 +225,41 @@ def test_releases_that_add_up_to_little_go_through(desk, league, moderator):  # 
         "reason": "They are in order.",
     }
     assert desk.post(QUEUE, sent).status_code == 302
+
+
+def test_pages_say_of_each_state_whether_a_set_counts(desk, too_strong, moderator):  # noqa: F811
+    def said() -> set[str]:
+        pages = pages_of(too_strong, desk)
+        found = re.compile(r"it counts in (?:its pool|no pool(?: until it is released)?)")
+        own = (f"/pull-sets/{too_strong.pk}/", f"/sessions/{too_strong.session_id}/")
+        return {one.group() for address in own for one in [found.search(pages[address])] if one}
+
+    assert said() == {"it counts in no pool until it is released"}
+    decide(by=moderator.user, pull_set=too_strong, decision="reject", reason="Another spool.")
+    assert said() == {"it counts in no pool"}
+    decide(by=moderator.user, pull_set=too_strong, decision="release", reason="It was not.")
+    assert said() == {"it counts in its pool"}
+
+
+def test_a_session_that_was_withdrawn_is_found_again_on_the_bench(too_strong):
+    tester = Client()
+    tester.force_login(too_strong.session.contributor.user)
+    address = f"/sessions/{too_strong.session_id}/"
+    assert "Withdrawn sessions" not in words_of(tester.get("/bench/").content.decode())
+    tester.post(f"{address}withdraw/", {"reason": "the hook of the scale was bent"})
+    page = tester.get("/bench/").content.decode()
+    assert f'href="{address}"' in page
+    assert "the hook of the scale was bent" in words_of(page)
+
+
+def test_the_record_of_a_check_accounts_for_every_set_that_it_held(desk, high, moderator):  # noqa: F811
+    by_name = {one.name: one for one in check_records()}
+    record = by_name["influence on the pool"]
+    assert (record.held, record.waiting, record.by_itself, record.decided) == (1, 1, 0, 0)
+    move([high], PullSet.State.RELEASED, reason="settled")
+    [record] = check_records()
+    assert (record.held, record.waiting, record.by_itself, record.decided) == (1, 0, 1, 0)
+    decide(by=moderator.user, pull_set=high, decision="reject", reason="Another line.")
+    [record] = check_records()
+    assert (record.held, record.waiting, record.by_itself, record.decided) == (1, 0, 0, 1)
+    assert "0% of 1 decided" in words_of(desk.get(QUEUE).content.decode())

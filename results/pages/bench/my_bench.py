@@ -59,6 +59,7 @@ def bench(request: HttpRequest) -> HttpResponse:
             **desk_of(request.user),
             "rigs": list(_rigs(contributor)),
             "held": held,
+            "withdrawn": selectors.withdrawn_sessions(contributor),
             "notices": shown_notices(unread, {each.pull_set.pk: each.said for each in held}),
             "waiting_sessions": contributor.waiting_sessions.exclude(
                 state=WaitingSession.State.STORED

@@ -27,7 +27,7 @@ from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 
 BASELINES_OFFERED = 30
-HELD_SHOWN, SHORT_SHOWN = 20, 4
+HELD_SHOWN, SHORT_SHOWN, WITHDRAWN_SHOWN = 20, 4, 50
 
 
 @dataclass(frozen=True)
@@ -84,6 +84,14 @@ def latest_sessions(contributor: Contributor) -> QuerySet[Session]:
         .prefetch_related("pull_sets__connection")
         .order_by("-pulled_on", "-pk")
     )
+
+
+def withdrawn_sessions(contributor: Contributor) -> QuerySet[Session]:
+    """One's sessions that were withdrawn, the newest first; those replaced are on the later one."""
+    withdrawn = Session.objects.filter(
+        contributor=contributor, standing=Session.Standing.WITHDRAWN
+    ).select_related("revision__rig", "contributor")
+    return withdrawn.order_by("-pulled_on", "-pk")[:WITHDRAWN_SHOWN]
 
 
 def held_sets(contributor: Contributor) -> list[Held]:

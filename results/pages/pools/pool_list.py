@@ -62,7 +62,7 @@ class Section:
     """One line pair, wet or dry: its joins in order, and those that can't be ranked yet.
 
     ``best`` are those shown that nothing tells from the first. ``query`` asks the API for the same
-    ranking.
+    ranking, and ``left_out`` counts the joins of it that the reader's choice leaves out.
     """
 
     line_pair: str
@@ -71,6 +71,7 @@ class Section:
     best: Sequence[Entry]
     clusters: Sequence[Cluster]
     unranked: Sequence[Pool]
+    left_out: int
 
 
 @require_safe
@@ -164,6 +165,7 @@ def _section(
         [] if safest_first else _best(clusters),
         clusters,
         unranked,
+        sum(place.pool.pk not in shown for place in ranked),
     )
 
 

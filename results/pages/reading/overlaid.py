@@ -23,6 +23,10 @@ MOST_NUMBERED = 12
 AFTER_BREAK_SHARE = 0.03
 """Of the longest pull: how much of the fall after a break is drawn."""
 TICKS = 6
+BESIDE = (4.0, -3.0)
+"""From a peak to its number, in units of the canvas."""
+DIGITS = (13.0, 12.0)
+"""Room for two digits, across and down."""
 
 
 @dataclass(frozen=True)
@@ -48,14 +52,26 @@ class Course:
 
 
 @dataclass(frozen=True)
+class Number:
+    """The number of a pull beside its peak, where its text begins."""
+
+    number: int
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
 class Overlay:
-    """All courses, straight line first, and the axes: seconds across and newtons up."""
+    """All courses, straight line first, and the axes: seconds across and newtons up.
+
+    ``numbers`` are of the joined pulls, none where there are too many to be read.
+    """
 
     courses: Sequence[Course]
     left_out: int
     across: Sequence[Tick]
     up: Sequence[Tick]
-    numbered: bool
+    numbers: Sequence[Number]
 
 
 @dataclass(frozen=True)
@@ -83,7 +99,7 @@ def overlay_of(pull_set: PullSet, baselines: Iterable[Baseline]) -> Overlay | No
         left_out=len(straight) + len(joined) - len(shown),
         across=[Tick(plane.x(value), value) for value in _round_figures(plane.times[1])],
         up=[Tick(plane.y(value), value) for value in _round_figures(plane.forces[1])],
-        numbered=len(joined) <= MOST_NUMBERED,
+        numbers=_numbers(courses) if len(joined) <= MOST_NUMBERED else (),
     )
 
 
@@ -129,6 +145,17 @@ def _course(drawn: _Drawn, plane: Plane) -> Course:
         peak_x=plane.x(peak_s),
         peak_y=plane.y(peak_N),
     )
+
+
+def _numbers(courses: Sequence[Course]) -> list[Number]:
+    """One beside each peak of a joined pull, moved down from where another stands already."""
+    placed: list[Number] = []
+    for course in (each for each in courses if not each.is_straight):
+        x, y = course.peak_x + BESIDE[0], course.peak_y + BESIDE[1]
+        while any(abs(one.x - x) < DIGITS[0] and abs(one.y - y) < DIGITS[1] for one in placed):
+            y += DIGITS[1]
+        placed.append(Number(course.number, round(x, 1), round(y, 1)))
+    return placed
 
 
 def _round_figures(highest: float) -> list[float]:

@@ -13,9 +13,13 @@ from results.review.desk.queue import ANSWERED, with_messages
 
 @dataclass(frozen=True)
 class WaitingWork:
-    """Counts of open cases, of those appealed or answered by their tester, and of the rest."""
+    """Counts of open cases, of those appealed or answered by their tester, and of the rest.
+
+    ``second_looks`` are cases that a second tester settles as well as a moderator.
+    """
 
     cases: int
+    second_looks: int
     appealed: int
     answered: int
     failed: int
@@ -29,10 +33,11 @@ class WaitingWork:
 
 
 def waiting_work() -> WaitingWork:
-    """What waits at the moment, in seven small queries."""
+    """What waits at the moment, in eight small queries."""
     cases = ReviewCase.objects.still_open()
     return WaitingWork(
         cases=cases.count(),
+        second_looks=ReviewCase.objects.wait_for_a_second_look().count(),
         appealed=cases.filter(APPEALED).count(),
         answered=with_messages(cases).filter(ANSWERED).count(),
         failed=operations.failed_jobs().count() + operations.failed_pools().count(),
