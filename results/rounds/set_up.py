@@ -178,7 +178,8 @@ def _club_of(organiser: Contributor) -> Club:
     if organiser.club is None:
         raise Forbidden(
             gettext(
-                "Rounds are a club's: ask the person who runs the service to enter you as a member."
+                "Rounds are a club's: ask a member of yours for an invitation, or the person who "
+                "runs the service to enter it."
             )
         )
     return organiser.club

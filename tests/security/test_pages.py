@@ -57,6 +57,7 @@ PAGES = {
     # For whoever is not signed in, or only half.
     ((200, 302, 302, 302), (200, 302, 302, 302)): "sign-in/ sign-up/",
     (LED_ON, LED_ON): """
+        clubs/invitation/<str:key>/
         sign-in/second-factor/ account/password/ account/join/ recordings/<uuid:key>/
         """,
     # For whoever is signed in: what they see is their own.
@@ -71,7 +72,7 @@ PAGES = {
     (NOT_SO, SIGNED_IN): "account/tokens/ account/data/",
     (SHOWN, (302, 302, 302, 302)): "follow/<str:subject>/<int:number>/",
     (SHOWN, (422, 422, 422, 422)): "report/<str:subject>/<int:pk>/",
-    (NOT_SO, LED_ON): "bench/notices/read/ account/licence/",
+    (NOT_SO, LED_ON): "bench/notices/read/ account/licence/ clubs/leave/",
     (NOT_SO, (302, 422, 422, 422)): "rounds/enter/",
     (LED_ON, (302, 422, 422, 422)): "wanted/vote/",
     # The owner's round is being set up: `tests/pages/test_rounds.py` goes on from there.

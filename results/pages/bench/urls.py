@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from results.pages.account import account, join
+from results.pages.account import account, clubs, join
 from results.pages.bench import at_the_rig, job, my_bench, own_session, tying, upload
 from results.pages.recordings import recording
 
@@ -27,6 +27,8 @@ urlpatterns = [
     path("jobs/<uuid:pk>/", job.job, name="job"),
     path("account/", account.account, name="account"),
     path("account/join/", join.join, name="join"),
+    path("clubs/invitation/<str:key>/", clubs.invitation, name="club-invitation"),
+    path("clubs/leave/", clubs.leave, name="leave-club"),
     path("account/licence/", account.agree_to_licence, name="agree"),
     path("account/tokens/", account.make_token, name="make-token"),
     path("account/tokens/<str:digest>/end/", account.end_token, name="end-token"),

@@ -5,13 +5,17 @@ from __future__ import annotations
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404
+from django.urls import reverse
+from django.utils.cache import add_never_cache_headers
 from django.views.decorators.http import require_safe
 
+from results.accounts.clubs import invite
 from results.catalogue import selectors as lookups
 from results.catalogue.connections import connections_visible_to
 from results.pages.own_line import own_line_of
 from results.pages.showing import render
 from results.statistics.pool_fit import LEAST_TESTERS
+from rigs import permissions
 from rigs.models import Club
 
 ROWS = 50
@@ -55,10 +59,19 @@ def line(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 def club(request: HttpRequest, pk: int) -> HttpResponse:
-    """A club and those of its members who show it."""
+    """A club and those of its members who show it; for members the link that invites others."""
     found = get_object_or_404(Club, pk=pk)
     page = Paginator(lookups.members_of_club(found), ROWS).get_page(request.GET.get("page"))
-    return render(request, "pages/reading/club.html", {"club": found, "page": page})
+    reader = permissions.contributor_behind(request.user)
+    is_member = reader is not None and reader.club_id == found.pk
+    context = {"club": found, "page": page, "invitation": ""}
+    if reader is not None and is_member:
+        link = reverse("pages:club-invitation", args=[invite(reader)])
+        context["invitation"] = request.build_absolute_uri(link)
+    answer = render(request, "pages/reading/club.html", context)
+    if is_member:
+        add_never_cache_headers(answer)
+    return answer
 
 
 @require_safe
