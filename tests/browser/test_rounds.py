@@ -8,6 +8,7 @@ from django.test import Client
 from playwright.sync_api import Page, expect
 
 from results.models import Round
+from results.pages.rounds.forms import SAMPLES_AT_ONCE
 from results.rounds.codes import readable
 from results.worker.round_reports import make_round_reports
 from tests import making, playing
@@ -57,17 +58,20 @@ def set_up(page: Page, look) -> Round:
     page.get_by_label("Title").fill("Spring round")
     page.get_by_label("Starts on").fill("2026-03-01")
     page.get_by_label("Results by").fill("2026-04-15")
-    page.get_by_label("Line is").select_option("dry")
     for number, (name, spool) in enumerate(playing.SPOOLS.items(), start=1):
         row = page.get_by_role("group", name=f"Spool {number}", exact=True)
         row.get_by_label("Line").select_option(name)
         row.get_by_label("Spool").fill(spool)
     for number, (join, tied, codes) in enumerate(SAMPLES, start=1):
+        if number == SAMPLES_AT_ONCE + 1:
+            page.get_by_text("More samples").click()
         row = page.get_by_role("group", name=f"Sample {number}", exact=True)
         row.locator("select[name$=connection]").select_option(label=join)
         row.get_by_label("Leader: spool").select_option("2")
         row.get_by_label("Tied", exact=False).first.select_option(tied)
-        row.get_by_label("Codes for each tester").fill(str(codes))
+        if codes > 1:
+            row.get_by_text(f"More of sample {number}").click()
+            row.get_by_label("Codes for each tester").fill(str(codes))
     look(name="round-plan")
     page.get_by_role("button", name="Set it up").click()
     expect(page.get_by_role("heading", name="Spring round")).to_be_visible()

@@ -142,7 +142,10 @@ def test_what_is_wrong_stands_beside_its_row_and_nothing_is_stored(organiser):
     assert answer.status_code == 422
     said = Page(answer).text
     assert "a day not before the start" in said
-    assert "the number of a lot" in said[said.index("Sample 2") : said.index("Sample 3")]
+    assert (
+        "Found 2, expected a spool that is named above: 1, 3."
+        in said[said.index("Sample 2") : said.index("Sample 3")]
+    )
     assert not Round.objects.exists()
 
 

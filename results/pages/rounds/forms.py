@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from results.intake.cells import parameters
@@ -20,8 +23,10 @@ from rigs.refusals import Refused
 
 LOTS, SAMPLES = drafts.MOST_LOTS, 6
 """Rows of an empty form: every spool that can be chosen has its row."""
-LOTS_AT_ONCE = 3
-"""Rows of spools that stand open; the others are folded away."""
+LOTS_AT_ONCE = SAMPLES_AT_ONCE = 2
+"""Rows that stand open, as a small club fills them in; the others are folded away."""
+LASTS = timedelta(days=28)
+"""From today to the last day for results, where the organiser chooses no other."""
 SPOOL_NUMBERS = [(number, str(number)) for number in range(1, drafts.MOST_LOTS + 1)]
 NO_LOT = 0
 """In place of a row of spools that was left empty; no lot has this number."""
@@ -44,15 +49,54 @@ class PercentField(forms.DecimalField):
         return super().to_python(written.replace(",", "."))
 
 
+@dataclass(frozen=True)
+class Folded:
+    """A form of which a small club needs the ``first`` fields, and ``more`` is folded away.
+
+    ``is_open`` where something else than the default stands in those, or something is wrong.
+    """
+
+    form: forms.Form
+    first: list[forms.BoundField]
+    more: list[forms.BoundField]
+    is_open: bool
+
+
+def folded(form: forms.Form, first: Sequence[str]) -> Folded:
+    more = [field for field in form if field.name not in first]
+    return Folded(
+        form,
+        [form[name] for name in first],
+        more,
+        any(field.errors or _as_text(field.value()) != _default(field) for field in more),
+    )
+
+
+def _as_text(value: Any) -> str:
+    return "" if value in (None, False) else str(value)
+
+
+def _default(field: forms.BoundField) -> str:
+    """What a browser sends of a field that was left alone."""
+    if field.field.initial is not None:
+        return _as_text(field.field.initial)
+    choices = list(getattr(field.field, "choices", ()))
+    return _as_text(choices[0][0]) if choices else ""
+
+
 class PlanForm(forms.Form):
     """The round as a whole."""
+
+    FIRST = ("title", "starts_on", "results_by")
 
     title = forms.CharField(label=_("Title"), max_length=drafts.LONGEST_TITLE)
     starts_on = forms.DateField(label=_("Starts on"), widget=day_picker())
     results_by = forms.DateField(
         label=_("Results by"), widget=day_picker(), help_text=_("what comes later is marked late")
     )
-    line_state = forms.ChoiceField(label=_("Line is"), choices=in_words(Session.State))
+    line_state = forms.ChoiceField(
+        label=_("Line is"), choices=in_words(Session.State), initial=Session.State.DRY
+    )
     packer = forms.CharField(
         label=_("Who packs and labels"),
         required=False,
@@ -124,6 +168,8 @@ class LotForm(forms.Form):
 class SampleForm(forms.Form):
     """A sample; a row without a join is no row."""
 
+    FIRST = ("connection", "tied", "main_lot", "leader_lot")
+
     connection = forms.ModelChoiceField(
         label=_("Join"), queryset=Connection.objects.filter(accepted=True).order_by("name")
     )
@@ -164,7 +210,7 @@ class SampleForm(forms.Form):
         label=_("How it is tied"),
         required=False,
         max_length=500,
-        help_text=_("for example: turns_main=6; glued=no"),
+        help_text=_("for example: 6 turns; what can be said of each join is listed below"),
     )
     specification = forms.CharField(
         label=_("and in words"),
@@ -237,12 +283,32 @@ class SetUp:
         valid = [self.plan.is_valid(), self.lots.is_valid(), self.samples.is_valid()]
         return all(valid)
 
-    lots_at_once = LOTS_AT_ONCE
+    lots_at_once, samples_at_once = LOTS_AT_ONCE, SAMPLES_AT_ONCE
+
+    @property
+    def round(self) -> Folded:
+        """The round as a whole."""
+        return folded(self.plan, PlanForm.FIRST)
+
+    @property
+    def sample_rows(self) -> list[Folded]:
+        """The samples, row by row."""
+        return [folded(row, SampleForm.FIRST) for row in self.samples]
 
     @property
     def has_more_lots(self) -> bool:
-        """Whether something stands in the rows that are folded away."""
-        return any(row.has_changed() for row in list(self.lots)[LOTS_AT_ONCE:])
+        """Whether something stands in the spools that are folded away."""
+        return _any_changed(list(self.lots)[LOTS_AT_ONCE:])
+
+    @property
+    def has_more_samples(self) -> bool:
+        """Whether something stands in the samples that are folded away."""
+        return _any_changed(list(self.samples)[SAMPLES_AT_ONCE:])
+
+    @property
+    def wrong_rows(self) -> Any:
+        """The spools, or the samples, where something is wrong with a row of them."""
+        return self.lots if self.lots.total_error_count() else self.samples
 
     @property
     def _filled(self) -> dict[str, list[Any]]:
@@ -280,20 +346,34 @@ class SetUp:
             ],
         )
 
+    def _spools_named(self) -> str:
+        """The rows of spools that a sample can name."""
+        rows = [number for number, form in enumerate(self.lots, start=1) if form.has_changed()]
+        return _("a spool that is named above: %(rows)s") % {
+            "rows": ", ".join(map(str, rows)) or _("none yet")
+        }
+
     def refuse(self, refusal: Refused) -> None:
         """Put each finding beside the row and field it is about."""
-        self.plan.add_error(None, refusal.detail)
+        said_once = _("The round can't be set up so.") if refusal.findings else refusal.detail
+        self.plan.add_error(None, said_once)
         for finding in refusal.findings:
             place = _PLACE.match(finding.row)
             form = self._filled[place[1]][int(place[2])] if place else self.plan
             said = _("Found %(found)s, expected %(expected)s.")
             values = {"found": finding.found, "expected": finding.expected}
             field = _FIELDS.get(finding.field, finding.field)
+            if finding.field in ("main_lot", "leader_lot"):
+                values = {"found": form[field].value(), "expected": self._spools_named()}
             if field in form.fields:
                 form.add_error(field, said % values)
             else:
                 name = _NAMES.get(field, field.replace("_", " ").capitalize())
                 form.add_error(None, f"{name}: {said % values}")
+
+
+def _any_changed(rows: Iterable[LotForm] | Iterable[SampleForm]) -> bool:
+    return any(row.has_changed() for row in rows)
 
 
 def _filled(rows: list[dict[str, Any]], least: int) -> list[dict[str, Any]]:
@@ -302,7 +382,8 @@ def _filled(rows: list[dict[str, Any]], least: int) -> list[dict[str, Any]]:
 
 def _plan(of: Round | None) -> dict[str, Any]:
     if of is None:
-        return {}
+        today = timezone.now().date()
+        return {"starts_on": today, "results_by": today + LASTS}
     names = ("title", "starts_on", "results_by", "line_state")
     sigma = of.sigma_relative
     return {name: getattr(of, name) for name in names} | {
@@ -317,7 +398,9 @@ def _lots(of: Round | None) -> list[dict[str, Any]]:
 
 
 def _samples(of: Round | None) -> list[dict[str, Any]]:
-    stored = [] if of is None else list(of.samples.all())
+    if of is None:
+        return [{"tied": tied, "main_lot": 1, "leader_lot": 2} for tied in RoundSample.TiedBy]
+    stored = list(of.samples.all())
     names = ("connection", "terminal", "tied", "ties", "codes", "level", "doubled", "specification")
     return [
         {name: getattr(sample, name) for name in names}

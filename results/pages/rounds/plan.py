@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from results.models import Round, SealedSession
+from results.models import Connection, Round, SealedSession
 from results.pages.account.forms import refusal_text
 from results.pages.rounds.forms import DeadlineForm, SetUp
 from results.pages.showing import render
@@ -99,7 +99,17 @@ def plan(request: HttpRequest, pk: int | None = None) -> HttpResponseBase:
             return redirect("pages:round", made.pk)
         except Refused as refusal:
             form.refuse(refusal)
-    context = {"setup": form, "form": form.plan, "of": pk, "club": contributor.club}
+    context = {
+        "setup": form,
+        "form": form.plan,
+        "rows": form.wrong_rows,
+        "of": pk,
+        "club": contributor.club,
+        "joins": Connection.objects.filter(accepted=True, parameters__isnull=False)
+        .distinct()
+        .order_by("name")
+        .prefetch_related("parameters"),
+    }
     status = 422 if request.method == "POST" else 200
     return render(request, "pages/rounds/plan.html", context, status=status)
 
