@@ -55,6 +55,7 @@ def set_up(page: Page, look) -> Round:
     """The organiser fills in the form, from the page of rounds on."""
     look("/rounds/", name="rounds")
     page.get_by_role("link", name="Set up a round of Harbour Club").click()
+    look(name="round-plan-fresh")
     page.get_by_label("Title").fill("Spring round")
     page.get_by_label("Starts on").fill("2026-03-01")
     page.get_by_label("Results by").fill("2026-04-15")

@@ -65,7 +65,7 @@ def not_told_apart() -> set[frozenset[int]]:
 
 @pytest.mark.parametrize(
     ("half_width", "said"),
-    [(0.03, "days enough"), (0.2, "more"), (30.0, "no number of days would do")],
+    [(0.03, "it would have shown by now"), (0.2, "more"), (30.0, "no number of days would do")],
 )
 def test_every_pair_that_is_not_told_apart_is_listed_however_wide_its_interval(
     league, read, half_width, said
@@ -170,3 +170,18 @@ def test_nobody_asks_for_a_join_that_is_not_accepted_or_of_no_material(league):
 def test_what_is_wanted_is_kept_for_strangers(league):
     first = Client().get("/wanted/")
     assert Client().get("/wanted/", headers={"If-None-Match": first["ETag"]}).status_code == 304
+
+
+def test_no_pool_stands_twice_on_one_page_and_signing_in_leads_back(league, read):
+    """What one could pull oneself is not listed again among what is short."""
+    newcomer = contributor("newcomer with lines")
+    send(newcomer, np.random.default_rng(11), "Blood", 86.0)
+    drain()
+    page = read("/wanted/", by=newcomer)
+    until = page.text.index("Joins that readers ask for")
+    listed = page.text[:until]
+    assert "Those that you could pull yourself stand above." in listed
+    pools = [link for link in page.links() if link.startswith("/pools/")]
+    own = pools[: listed[: listed.index("A tester or two short")].count("tester so far")]
+    assert all(pools.count(link) == 1 for link in own)
+    assert read("/wanted/").links().count("/sign-in/?next=/wanted/") == 2

@@ -77,12 +77,14 @@ def cast_vote(request: HttpRequest) -> HttpResponseBase:
 def _shown(request: HttpRequest, form: VoteForm, status: int = 200) -> HttpResponse:
     contributor = contributor_behind(request.user)
     own = Vote.objects.filter(contributor=contributor).first() if contributor else None
+    gains = gains_for(contributor, MOST_OF_ONES_OWN) if contributor else []
+    named = {gain.pool.pk for gain in gains}
     context = {
         "contributor": contributor,
-        "gains": gains_for(contributor, MOST_OF_ONES_OWN) if contributor else (),
+        "gains": gains,
         "has_sent": contributor is not None
         and PullSet.objects.filter(session__contributor=contributor).exists(),
-        "short": short_pools(MOST),
+        "short": [each for each in short_pools(MOST) if each.pool.pk not in named],
         "undecided": undecided(MOST),
         "asked": asked_for(MOST),
         "own_vote": own,
