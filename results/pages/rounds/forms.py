@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
 from typing import Any
@@ -16,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from results.intake.cells import parameters
 from results.models import Connection, Round, RoundSample, Session
 from results.pages.rigs.forms import day_picker, in_words
+from results.pages.rounds.folded import Folded, folded
 from results.rounds import drafts
 from results.rounds.drafts import LotDraft, RoundDraft, SampleDraft
 from rigs.models import Contributor, Line
@@ -47,41 +47,6 @@ class PercentField(forms.DecimalField):
     def to_python(self, value: Any) -> Any:
         written = str(value or "").strip().removesuffix("%").strip()
         return super().to_python(written.replace(",", "."))
-
-
-@dataclass(frozen=True)
-class Folded:
-    """A form of which a small club needs the ``first`` fields, and ``more`` is folded away.
-
-    ``is_open`` where something else than the default stands in those, or something is wrong.
-    """
-
-    form: forms.Form
-    first: list[forms.BoundField]
-    more: list[forms.BoundField]
-    is_open: bool
-
-
-def folded(form: forms.Form, first: Sequence[str]) -> Folded:
-    more = [field for field in form if field.name not in first]
-    return Folded(
-        form,
-        [form[name] for name in first],
-        more,
-        any(field.errors or _as_text(field.value()) != _default(field) for field in more),
-    )
-
-
-def _as_text(value: Any) -> str:
-    return "" if value in (None, False) else str(value)
-
-
-def _default(field: forms.BoundField) -> str:
-    """What a browser sends of a field that was left alone."""
-    if field.field.initial is not None:
-        return _as_text(field.field.initial)
-    choices = list(getattr(field.field, "choices", ()))
-    return _as_text(choices[0][0]) if choices else ""
 
 
 class PlanForm(forms.Form):
