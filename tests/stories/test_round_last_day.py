@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -10,6 +11,8 @@ import pytest
 from results.models import Notice, Round, RoundParticipant, SealedSession
 from results.rounds import selectors
 from results.rounds.closing import close
+from results.rounds.entering import enter
+from results.rounds.receiving import dry_run
 from results.rounds.set_up import extend
 from results.worker.round_reports import make_round_reports
 from tests import playing
@@ -135,3 +138,15 @@ def test_the_organiser_moves_the_last_day_by_the_api_too(organiser, entered):
     assert other.status_code == 403
     close(organiser, of)
     assert client.put(here, {"results_by": "2026-05-01"}, format="json").status_code == 409
+
+
+def test_who_comes_late_is_told_apart_from_what_comes_late(organiser, entered):
+    made, latecomer = entered[0].round, playing.member("latecomer")
+    playing.lent_rig(latecomer)
+    participant = enter(latecomer, made.entry_code)
+    codes = [one.code for one in participant.specimens.all()]
+    sheet = json.dumps(playing.session(codes)).encode()
+    assert dry_run(latecomer, sheet, "application/json").late  # said before it is sealed
+    playing.sends(participant)
+    (sender,) = (one for one in selectors.senders(made) if one.participant == participant)
+    assert (sender.entered_late, sender.late) == (True, True)  # the last day has long passed
