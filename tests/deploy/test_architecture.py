@@ -8,12 +8,13 @@ from deploy.tools import architecture
 from deploy.tools.architecture import BEGIN, DOCUMENT, END, Architecture, picture, with_picture
 
 MOST_FLOORS = 11
-MOST_ARROWS = 141
+MOST_ARROWS = 143
 """Eight of them are of the rounds: they read uploads and compute by intake, models, rigs and
 statistics, notify those who take part, and API, pages and worker ask them. One is the worker's,
 which sends their notices and again what a mail server refused, another its as well, whose mails
-name rounds as everyone reads them, and one the API's, which links to
-what a notice is about as its mail does."""
+name rounds as everyone reads them, and one the API's, which links to what a notice is about as its
+mail does. Two are of review, which warns of releases that together move a pool by more than counts
+at once, and whose letters say what settles a case."""
 
 
 @pytest.fixture(scope="module")
