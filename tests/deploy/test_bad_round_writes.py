@@ -135,6 +135,17 @@ WRITES = (
           "contributor_id, late, entered_at) VALUES ({closed}, {organiser}, TRUE, "
           "'2026-05-01 00:00:00+00:00')"),
     Write("a packer who has seen nothing", "DELETE FROM results_roundsight"),
+    Write("a close that was never", "DELETE FROM results_roundevent WHERE what = 'closed'"),
+    Write("an opening of another day", "UPDATE results_roundevent SET at = "
+          "'2020-01-01 00:00:00+00:00' WHERE what = 'opened'"),
+    Write("an event of another round", "UPDATE results_roundevent SET round_id = {planned}"),
+    Write("a report made of no version", "INSERT INTO results_roundevent (round_id, what, at) "
+          "VALUES ({closed}, 'reported', '2026-05-01 00:00:00+00:00')", everywhere=True),
+    Write("a last day moved to an earlier one", "INSERT INTO results_roundevent (round_id, what, "
+          "at, results_by, was) VALUES ({open}, 'last day moved', '2026-05-01 00:00:00+00:00', "
+          "'2026-03-01', '2026-04-15')", everywhere=True),
+    Write("an event of no kind", "INSERT INTO results_roundevent (round_id, what, at) VALUES "
+          "({open}, 'paused', '2026-05-01 00:00:00+00:00')", everywhere=True),
 )  # fmt: skip
 
 
