@@ -27,7 +27,7 @@ ANY = ["1", "a"]
 OF_A_LIST = {"unit"}
 """One of a few symbols, by which loads are computed: no upload with another one is stored."""
 NEEDS_NO_MORE = {"results.RoundEvent.what": "closed"}
-"""The word of a fixed list with which a row is whole, where the first one asks for other columns."""
+"""The word of a fixed list with which a row is whole, where the first asks for more columns."""
 OF_A_FORM = {"results.RoundReport.report"}
 """Read by its members, and there only once made; tests/stories/test_round_readers.py looks for
 its figures of single participants beside everything public."""
