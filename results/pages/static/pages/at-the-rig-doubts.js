@@ -15,8 +15,8 @@ function doubt(reading, mode) {
   if (value === null || mode === "void") return "";
   const middle = median(series.pulls.filter((pull) => pull.mode !== "void").map((pull) => number(pull.reading)));
   const times = middle ? value / middle : 1;
-  if (value * newtons() > most_N()) return say.beyond.replace("[reading]", reading).replace("[most]", `${Number((most_N() / newtons()).toPrecision(3))} ${session.unit}`);
   if (times > WILD_ABOVE || times < WILD_BELOW) return say.wild.replace("[reading]", reading).replace("[times]", inTimes(times));
+  if (value * newtons() > most_N()) return say.beyond.replace("[reading]", reading).replace("[most]", `${Number((most_N() / newtons()).toPrecision(3))} ${session.unit}`);
   const straight = series.kind === "join" ? straightMean(series) : null;
   const above = middle ? ABOVE_STRAIGHT : ALONE_ABOVE_STRAIGHT;
   if (straight && value / straight > above && !(middle / straight > above)) return say.above.replace("[reading]", reading).replace("[percent]", (100 * value / straight).toFixed(0));
