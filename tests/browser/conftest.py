@@ -21,6 +21,11 @@ SCREENSHOTS = Path(settings.BASE_DIR) / "var" / "screenshots"
 
 LAYOUT_FAULTS = (Path(__file__).parent / "layout_faults.js").read_text(encoding="utf-8")
 
+# A change of colours takes its time, and is no one's contrast until it has ended.
+SETTLE = """() => Promise.allSettled(document.getAnimations()
+  .filter((each) => each.effect.getComputedTiming().endTime < Infinity)
+  .map((each) => each.finished)).then(() => null)"""
+
 # The browser's own note, some time after the answer, on a form that was answered by its errors.
 REFUSED = "the server responded with a status of 422"
 
@@ -70,6 +75,7 @@ def look(page, size) -> Look:
             assert answer.ok, f"{address}: {answer.status}"
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
+            page.evaluate(SETTLE)
             _keep(page, f"{name or page.url.split('/', 3)[3]}-{size}-{scheme}")
             shown = Axe().run(page)
             assert shown.violations_count == 0, f"{page.url}, {scheme}: {shown.generate_report()}"
