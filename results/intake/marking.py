@@ -103,10 +103,15 @@ def _repeated(
             written = _cell(row, column)
             if level != "wrong" or not written:
                 continue
-            for each, other in rows[at + 1 :]:
-                if _cell(other, column) != written:
+            for below in range(at + 1, len(rows)):
+                each, other = rows[below]
+                here = said.get(each, [])
+                # A row with a finding of its own in that cell goes on from there: else a sheet of
+                # nothing but mistakes takes the square of its length.
+                has_its_own = any(one.field == finding.field for _, one in here)
+                if has_its_own or _cell(other, column) != written:
                     break
-                if each not in said:
+                if not here:
                     found.append((each, level, finding))
     return found
 

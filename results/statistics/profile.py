@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 DROP = float(chi2.ppf(0.95, 1))
 DOUBLINGS = 200
 STEPS = 200
+NEXT_TO_ZERO = 1e-6
+"""Of the estimate, in place of zero, where a likelihood may have no digit that a climb follows."""
 TOLERANCE = 1e-9  # relative, of the last step of Newton's method, which then squares it
 
 
@@ -34,10 +36,11 @@ def profile_low(
     profile, estimate = _Profile(best, fitted, component, drop), float(best.theta[component])
     if estimate <= 0:
         return 0.0
-    at_zero = yield from profile.excess(0.0, best)
-    if at_zero.excess <= 0:
+    least = NEXT_TO_ZERO * estimate
+    there = yield from profile.excess(least, best)
+    if there.excess <= 0:
         return 0.0
-    return (yield from profile.crossing(estimate, 0.0, at_zero))
+    return (yield from profile.crossing(estimate, least, there))
 
 
 def profile_high(

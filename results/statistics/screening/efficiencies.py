@@ -3,7 +3,7 @@
 Below the pool is another matter: a weak tyer's pulls are valid data, so that side only marks.
 
 Where a sentence says what a set held it says ``efficiency``, the ratio of means that everything
-else shows of the set, with as many decimals (`shown`). The tests take the log ratio, whose
+else shows of the set, with as many decimals (`_shown`). The tests take the log ratio, whose
 small-sample correction moves it by a percent or two.
 """
 
@@ -22,7 +22,7 @@ RATIO = "one-sided t of the log ratio of means (Lajeunesse 2015)"
 POOL = "t of the difference from the pool without this tester, heterogeneity included (Mandel's h)"
 
 
-def shown(ratio: float) -> str:
+def _shown(ratio: float) -> str:
     """A ratio as every sentence of a check says it, and as pages do: ``82.6 percent``."""
     return f"{100 * ratio:.1f} percent"
 
@@ -43,7 +43,7 @@ def plausible_efficiency(
         look_below if low else ask_above,
         None,
         Level.HOLD if high else Level.MARK if low else Level.NONE,
-        f"The join held {shown(efficiency)} of the straight line. Above "
+        f"The join held {_shown(efficiency)} of the straight line. Above "
         f"{100 * ask_above:.0f} percent it is usually the straight line that was pulled too weak: "
         "it slipped, broke at the grip, or came off another spool.",
         TRADE,
@@ -124,6 +124,6 @@ def below_the_pool(
 
 def _beside_the_pool(efficiency: float, pooled_log_ratio: float) -> str:
     return (
-        f"This join held {shown(efficiency)} of its straight line; in the hands of other testers "
-        f"it holds {shown(math.exp(pooled_log_ratio))}."
+        f"This join held {_shown(efficiency)} of its straight line; in the hands of other testers "
+        f"it holds {_shown(math.exp(pooled_log_ratio))}."
     )
