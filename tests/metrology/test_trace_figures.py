@@ -1,5 +1,6 @@
 """What one trace says: peak, pace, slips, zero, and how much of the peak sampling missed."""
 
+from contextlib import suppress
 from math import sqrt
 
 import numpy as np
@@ -105,7 +106,20 @@ def test_a_clock_that_runs_back_and_three_samples_are_named():
         describe([0, 1, 2], [0, 5, 0])
 
 
-numbers = st.floats(-1e12, 1e12) | st.sampled_from([0.0, 1e-300, -1e-300, 1e9, float("inf")])
+TINY = [0.0, 1e-300, -1e-300, 1.9e-306, 1e-200, 1e-12]
+numbers = st.floats(-1e12, 1e12) | st.sampled_from([*TINY, 1e9, float("inf")])
+
+
+@pytest.mark.parametrize("apart", TINY[1:])
+@pytest.mark.parametrize("later", [0.0, 5.0])
+def test_a_clock_that_hardly_moves_makes_no_rate_infinite(apart, later):
+    """Times from a file may be as near each other as numbers can be."""
+    times = np.sort([0.0, 0.0, apart, apart, later + apart])
+    with suppress(MetrologyError):
+        figures = describe(times, [0.0, 0.0, 170.0, 341.0, 0.0])
+        assert all(
+            np.isfinite(value) for value in vars(figures).values() if isinstance(value, float)
+        )
 
 
 @settings(max_examples=300, deadline=None)

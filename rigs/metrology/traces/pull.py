@@ -32,6 +32,8 @@ TOE_SHARE = 0.02
 """Of the peak, above zero, at which a pull begins."""
 LAST_SHARE = 0.75
 """Of the peak, above which the rate at the break is taken."""
+FINEST_s = 1e-9
+"""No clock of a load cell tells less apart: over less time nothing has a rate."""
 LAST_s, LAST_NOISES = 0.2, 10.0
 """How long before the break the rate is taken, and how far force has to rise in that time."""
 UNEVEN_s = 1.0
@@ -137,7 +139,7 @@ def describe(
     zero = _zero(times, forces, peak, noise)
     noise = max(noise, zero.noise)
     start = _start(forces[: peak + 1], zero.at_start(forces, peak), noise)
-    if times[peak] <= times[start]:
+    if times[peak] - times[start] < FINEST_s:
         raise TooFewSamples("fewer than two samples of the rise")
     t, net = times[start : peak + 1], forces[start : peak + 1] - zero.at_start(forces, peak)
     falls = _falls(net, max(SLIP_SHARE * net[-1], NOISES * noise, 1.5 * step_of(net)))
@@ -261,7 +263,7 @@ def _rate_between(t: Column, net: Column, low: float, high: float) -> float:
     """Newtons a second between two shares of the last sample, each where it is first passed."""
     at_low, from_N = _passing(t, net, low * float(net[-1]))
     at_high, to_N = _passing(t, net, high * float(net[-1]))
-    if at_high <= at_low:
+    if at_high - at_low < FINEST_s:
         return float(net[-1] - net[0]) / float(t[-1] - t[0])
     return (to_N - from_N) / (at_high - at_low)
 
@@ -296,7 +298,7 @@ def _u_rate(t: Column, net: Column, valley: int, noise: float) -> float:
     first = max(valley, int(np.searchsorted(t, t[-1] - UNEVEN_s)), 0)
     rises = np.diff(net[min(first, max(net.size - 4, 0)) :])
     intervals = np.diff(t[-rises.size - 1 :])
-    usable = intervals > 0
+    usable = intervals >= FINEST_s
     if usable.sum() < 2:
         return 0.0
     rates = rises[usable] / intervals[usable]
