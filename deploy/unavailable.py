@@ -5,7 +5,13 @@ from __future__ import annotations
 import sys
 
 import structlog
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import (
+    Http404,
+    HttpRequest,
+    HttpResponse,
+    HttpResponseBadRequest,
+    JsonResponse,
+)
 from django.template.loader import render_to_string
 from django.views import defaults
 from django.views.decorators.csrf import requires_csrf_token
@@ -20,7 +26,8 @@ def malformed(request: HttpRequest, exception: Exception) -> HttpResponse:
     """400, as for a request to a name that the service does not have."""
     if _is_of_the_api(request):
         return _as_problem(request, problem_of(exception))
-    return defaults.bad_request(request, exception)
+    # Without the request: what can't be read of it may be the very name that pages link to.
+    return HttpResponseBadRequest(render_to_string("400.html"))
 
 
 @requires_csrf_token

@@ -312,10 +312,10 @@ def word(stored: str) -> str:
 
 
 @register.filter
-def tie(pool: Pool) -> str:
-    """The join of a pool and its variant: ``Palomar, doubled``."""
-    name = pool.connection.name
-    return gettext("%(join)s, doubled") % {"join": name} if pool.doubled else name
+def tie(of: Pool | PullSet) -> str:
+    """The join of a pool or a set and its variant: ``Palomar, doubled``."""
+    name = of.connection.name
+    return gettext("%(join)s, doubled") % {"join": name} if of.doubled else name
 
 
 @register.filter

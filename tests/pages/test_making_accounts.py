@@ -63,7 +63,10 @@ def test_a_club_is_named_in_words_and_its_member_sets_up_a_round(admin_client, d
     owner = contributor("owner")
     theirs = Client()
     theirs.force_login(owner.user)
-    assert "enters your club" in theirs.get("/rounds/").content.decode()
+    assert (
+        "A club that is new here is entered by the person who runs this service"
+        in theirs.get("/rounds/").content.decode()
+    )
     said = admin_client.post(PAGE, new("owner", club="harbour club")).content.decode()
     assert "membership of Harbour Club" in said
     assert Club.objects.get().members.count() == 2
