@@ -95,7 +95,8 @@ def notify_of_round(contributor: Contributor, of: Round, text: str) -> None:
     notice = Notice.objects.create(
         to=contributor, about=About.ROUND, round=of, pull_set=newest, text=text
     )
-    _mail_about(notice, gettext_lazy("Samespool: a round of your club"), text)
+    subject = gettext_lazy("Samespool: round %(number)s of %(club)s")
+    _mail_about(notice, subject, text, number=of.pk, club=of.club.name)
 
 
 def notify_waiting(waiting: WaitingSession, text: str) -> Notice:

@@ -80,7 +80,9 @@ def doubtful(
         "reading",
         gettext("%(reading)s under %(mass)s")
         % {"reading": written, "mass": readings[at].mass_written},
-        gettext("about %(expected)s by the other weights: is it as the scale showed it?")
+        gettext(
+            "about %(expected)s by the other weights: correct it, or say below that it is right"
+        )
         % {"expected": f"{expected_N / FORCE_UNITS[unit]:.3g} {unit}"},
     )
 

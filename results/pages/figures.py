@@ -99,6 +99,13 @@ def change(ratio: float) -> str:
 
 
 @register.filter
+def probability(p: float) -> str:
+    """A p value to three places; one that they don't show is below the least of them."""
+    least = 0.001
+    return decimal(p, 3) if p >= least else f"< {decimal(least, 3)}"
+
+
+@register.filter
 def signed(value: float) -> str:
     """Percent as a number, with its sign: ``-4.1``."""
     return decimal(value, 1, "+")

@@ -110,7 +110,7 @@ def extend(by: Contributor, of: Round, results_by: date) -> Round:
 
 
 def _notify_of_the_last_day(now: Round, was: date) -> None:
-    """A notice to everyone who takes part, which says to some that they are late no more."""
+    """A notice to all who take part or pack or tie; it says to some that they are late no more."""
     until = as_written(now.results_by)
     text = f"Results of the round are now in time until {until}; it was {as_written(was)} before."
     sealed = SealedSession.objects.filter(
@@ -120,9 +120,13 @@ def _notify_of_the_last_day(now: Round, was: date) -> None:
         received_at__date__lte=now.results_by,
     )
     no_longer_late = set(sealed.values_list("participant_id", flat=True))
-    for one in now.participants.filter(withdrawn_at=None).select_related("contributor__user"):
+    taking_part = now.participants.filter(withdrawn_at=None).select_related("contributor__user")
+    for one in taking_part:
         said = f"{text} What you sent late is in time." if one.pk in no_longer_late else text
         notify_of_round(one.contributor, now, said)
+    others = {pk: who for (_, pk), who in _named(now).items()}
+    for pk in others.keys() - {one.contributor_id for one in taking_part}:
+        notify_of_round(others[pk], now, text)
 
 
 def as_written(day: date) -> str:

@@ -30,9 +30,7 @@ tens of milliseconds. The session of the next one gets a job of its own, which g
 """
 
 SAME_FOUND = "Another tester of its pool has found the same, as near as chance explains."
-LITTLE_MOVED = (
-    "Its pool has changed since: it no longer moves the figure by more than counted at once then."
-)
+LITTLE_MOVED = "Its pool has changed since: now it moves the figure by no more than counts at once."
 SECOND_TESTER = (
     "A second tester's result, set {set}, lies nearer to it than to the figure of the others."
 )

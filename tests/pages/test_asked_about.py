@@ -31,6 +31,7 @@ def test_a_slipped_decimal_point_is_asked_about_and_storing_needs_a_second_look(
         ("baselines", 0, 50.0, "2.43 times the middle"),
         ("baselines", 0, 2.05, "0.104 times the middle"),
         ("pull_sets", 1, 45.0, "2.9 times the middle of its series"),
+        ("pull_sets", 1, 28.0, "pull 2: 28.0, 137% of the straight line"),
         ("pull_sets", 1, 17.0, ""),
     ],
 )
@@ -39,7 +40,7 @@ def test_a_reading_far_from_its_series_is_asked_about(as_owner, bench, part, pul
     session[part][0]["pulls"][pull]["reading"] = reading
     answer = as_owner.post("/api/v1/sessions?dry_run=true", session, format="json").json()
     found = [warning["found"] for warning in answer["warnings"]]
-    assert any(said in each for each in found) if said else found == []
+    assert any(said in each for each in found) if said else found == [], found
 
 
 def test_a_set_well_above_its_straight_line_is_asked_about(owner, bench):

@@ -193,6 +193,7 @@ LOOKS = {
     "results/catalogue/selectors.py": "counting",
     "results/pools/descriptives.py": "the members of a pool",
     "results/review/desk/case.py": "counting",
+    "results/review/moved.py": "those named, of which the ones that don't count",
     "results/accounts/erase.py": "what is blanked",
     "results/screening/evidence.py": "counting",
     "results/screening/first_come.py": "none: whose readings came first",

@@ -72,7 +72,8 @@ def test_the_feed_of_a_round_has_each_thing_that_happened_and_only_what_is_publi
     lived(entered)
     [address] = linked_feeds(f"/rounds/{entered[0].round_id}/")
     feed = feed_at(address)
-    assert [entry.title for entry in feed.entries] == EVERYTHING[::-1]
+    named = [f"Round {entered[0].round_id} of Harbour Club: {said}" for said in EVERYTHING[::-1]]
+    assert [entry.title for entry in feed.entries] == named
     assert len({entry.id for entry in feed.entries}) == len(EVERYTHING)
     for entry in feed.entries:
         assert Client().get(entry.link).status_code == 200

@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404
 from django.urls import reverse
 from django.utils.feedgenerator import Atom1Feed
 from django.utils.html import escape
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -144,7 +145,7 @@ class NewsOfTester(News):
         return news_of_tester(contributor)
 
 
-class NewsOfRound(Feed[RoundEvent, Round]):
+class NewsOfRound(Feed[tuple[RoundEvent, str], Round]):
     """What happened in one round that everyone may read."""
 
     feed_type = Atom1Feed
@@ -166,26 +167,29 @@ class NewsOfRound(Feed[RoundEvent, Round]):
     def link(self, of: Round) -> str:
         return reverse("pages:round", args=(of.pk,))
 
-    def items(self, of: Round) -> list[RoundEvent]:
-        return list(events().filter(round=of.pk)[:ENTRIES])
+    def items(self, of: Round) -> list[tuple[RoundEvent, str]]:
+        """Each with the round's title as this reader may see it."""
+        return [(one, of.title) for one in events().filter(round=of.pk)[:ENTRIES]]
 
-    def item_title(self, item: RoundEvent) -> str:
-        return in_words(item)
+    def item_title(self, item: tuple[RoundEvent, str]) -> str:
+        event, title = item
+        return f"{capfirst(title)}: {in_words(event)}"
 
-    def item_description(self, item: RoundEvent) -> str:
-        return escape(in_words(item))
+    def item_description(self, item: tuple[RoundEvent, str]) -> str:
+        return escape(in_words(item[0]))
 
-    def item_link(self, item: RoundEvent) -> str:
-        if item.what == RoundEvent.What.REPORTED:
-            report = reverse("pages:round-report", args=(item.round_id,))
-            return f"{report}?version={item.version}"
-        return f"{reverse('pages:round', args=(item.round_id,))}#event-{item.pk}"
+    def item_link(self, item: tuple[RoundEvent, str]) -> str:
+        event, _title = item
+        if event.what == RoundEvent.What.REPORTED:
+            report = reverse("pages:round-report", args=(event.round_id,))
+            return f"{report}?version={event.version}"
+        return f"{reverse('pages:round', args=(event.round_id,))}#event-{event.pk}"
 
-    def item_pubdate(self, item: RoundEvent) -> datetime:
-        return item.at
+    def item_pubdate(self, item: tuple[RoundEvent, str]) -> datetime:
+        return item[0].at
 
-    def item_updateddate(self, item: RoundEvent) -> datetime:
-        return item.at
+    def item_updateddate(self, item: tuple[RoundEvent, str]) -> datetime:
+        return item[0].at
 
 
 def _of_all(**_parts: Any) -> str:
