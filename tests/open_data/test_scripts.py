@@ -84,7 +84,7 @@ def in_a_round(club: str) -> None:
     sample = SampleDraft(making.connection("Blood"), 1, "by each tester", leader_lot=2)
     made, entered = playing.opened(entrants[0], entrants, samples=[sample])
     for number, participant in enumerate(entered):
-        playing.sends(participant, load_N=76.0 + len(club) / 2 + number)
+        playing.sends(participant, load_N=76.0 + len(club) / 2 + 1.1 * number)
     close(entrants[0], made)
 
 
