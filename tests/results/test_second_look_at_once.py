@@ -54,5 +54,5 @@ def test_of_two_linked_sets_at_one_instant_the_later_sees_the_earlier(
         pull_set.refresh_from_db()
     assert (first.state, second.state) == ("normalised", "held")
     reason = second.state_changes.latest("pk").reason
-    assert "together with what is linked to it" in reason
+    assert "Together with what is linked to it" in reason
     assert Pool.objects.get().stale_marks.exists()
