@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 from django.utils.formats import date_format
 from django.utils.translation import gettext
 
-from results.models import Follow, RoundEvent
+from results.models import Follow, Round, RoundEvent
 
 
 def events() -> QuerySet[RoundEvent]:
@@ -27,6 +27,15 @@ def newest_event_until(moment: datetime) -> int:
     """The last event up to a moment; 0 before the first."""
     until = RoundEvent.objects.filter(at__lte=moment).order_by("-pk")
     return int(until.values_list("pk", flat=True).first() or 0)
+
+
+def still_holds(event: RoundEvent) -> bool:
+    """Whether what happened says how the round stands; an open round's last day is of no closed."""
+    of_open_rounds = (RoundEvent.What.OPENED, RoundEvent.What.MOVED)
+    is_open = event.round.state == Round.State.OPEN
+    return event.what not in of_open_rounds or (
+        is_open and event.results_by == event.round.results_by
+    )
 
 
 def in_words(event: RoundEvent) -> str:

@@ -31,7 +31,7 @@ from results.notices import REFUSED, wait_after
 from results.pools.news import SETTLED_AFTER, newest_settled, news_followed
 from results.public.readers import Reader
 from results.public.seeing import seen
-from results.rounds.news import events_followed, in_words, newest_event_until
+from results.rounds.news import events_followed, in_words, newest_event_until, still_holds
 
 log = structlog.get_logger(__name__)
 
@@ -125,6 +125,8 @@ def _due(newest: Newest) -> QuerySet[Mailing]:
 
 def _mail(mailing: Mailing, newest: Newest, connection: BaseEmailBackend) -> bool:
     """Mail one contributor what is new to them; False where the connection is of no more use."""
+    if _is_going_on(mailing, newest):
+        return True
     changes, happened = _changes(mailing, newest), _happened(mailing, newest)
     before = {"through": mailing.through, "rounds_through": mailing.rounds_through}
     taken = Mailing.objects.filter(pk=mailing.pk, every=mailing.every, **before)
@@ -161,13 +163,26 @@ def _changes(mailing: Mailing, newest: Newest) -> list[Change]:
     return [Change(each[0], len(each), each[-1].before) for each in by_pool.values()]
 
 
+def _is_going_on(mailing: Mailing, newest: Newest) -> bool:
+    """Whether a round that is followed has just moved on: the day's one mail waits to say all."""
+    followed = events_followed(mailing.contributor.follows.all())
+    return followed.filter(pk__gt=newest.event).exists()
+
+
 def _happened(mailing: Mailing, newest: Newest) -> list[tuple[Any, str]]:
-    """What happened in the rounds that are followed, the latest first: as everyone reads it."""
+    """What happened in the rounds that are followed, the latest first: as everyone reads it.
+
+    Without what has been overtaken since.
+    """
     found = events_followed(mailing.contributor.follows.all()).filter(
         pk__gt=mailing.rounds_through, pk__lte=newest.event
     )
     with override(settings.LANGUAGE_CODE):
-        return [(seen(one.round, Reader()), in_words(one)) for one in found[:MOST_LINES]]
+        return [
+            (seen(one.round, Reader()), in_words(one))
+            for one in found[:MOST_LINES]
+            if still_holds(one)
+        ]
 
 
 def _message(

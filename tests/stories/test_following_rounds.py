@@ -97,7 +97,7 @@ def test_a_follower_is_mailed_what_happened_since_once_and_each_link_opens(enter
     mail_news()
     mail_news()
     [text] = server.texts()
-    assert [said for said in EVERYTHING if said in text] == EVERYTHING[1:]
+    assert [said for said in EVERYTHING if said in text] == EVERYTHING[2:]  # it is closed by now
     assert f"Round {of.pk} of Harbour Club: {EVERYTHING[-1]}" in text
     assert TITLE not in text
     for link in re.findall(rf"{ADDRESS}(\S+)", text):
@@ -105,6 +105,24 @@ def test_a_follower_is_mailed_what_happened_since_once_and_each_link_opens(enter
     Mailing.objects.update(mailed_at=timezone.now() - timedelta(days=2))
     mail_news()
     assert len(server.taken) == 1
+
+
+def test_the_mail_of_a_day_waits_until_a_round_stands_still_and_says_what_still_holds(
+    entered, server
+):
+    of, client = entered[0].round, follower("passer-by")
+    follows(client, of)
+    extend(of.organiser, of, date(2026, 4, 20))
+    settled()
+    extend(of.organiser, of, date(2026, 4, 30))
+    mail_news()
+    assert server.taken == []
+    settled()
+    mail_news()
+    [text] = server.texts()
+    assert "The last day for results is now 30 Apr 2026" in text
+    assert "is now 20 Apr 2026" not in text
+    assert "The round is open" not in text  # until a day that is over as a last one
 
 
 def test_what_a_server_refused_comes_again_and_who_stops_gets_no_more(entered, server):
