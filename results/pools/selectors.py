@@ -12,6 +12,7 @@ from django.db.models import (
     CharField,
     Count,
     Exists,
+    F,
     OuterRef,
     Prefetch,
     Q,
@@ -330,11 +331,12 @@ def straight_of(pull_set: PullSet) -> QuerySet[Baseline]:
 
 
 def counting_sets_by(contributor: Contributor) -> QuerySet[NormalisedSet]:
-    """Sets of a contributor that count in a pool, the newest first."""
+    """Sets of a contributor that count in a pool, the newest first, with who tied it in a round."""
     return (
         NormalisedSet.objects.filter(
             pull_set__session__contributor=contributor, pull_set__state__in=COUNTING
         )
         .select_related("pull_set__session", "pool__connection")
+        .annotate(tied_in_round=F("pull_set__in_round__specimen__sample__tied"))
         .order_by("-pull_set__session__pulled_on", "-pull_set")
     )
