@@ -1,4 +1,4 @@
-"""The demo's mails: files that one can read, with links that open for whoever got them."""
+"""The demo's mails: files that one can read, with links that open for their receivers."""
 
 import email
 import re
