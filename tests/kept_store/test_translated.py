@@ -120,8 +120,8 @@ def test_every_text_of_every_page_is_translated_but_for_data(kept, pseudo):
     for column in TRACES.columns:
         documents |= {*texts_of(column.description), *texts_of(column.type)}
     fixed = {SHARED_DATA.name, *Pull.FailureMode.values, *(each.phrase for each in HTTPStatus)}
-    told = stored() | documents | fixed | names_of_things() | sentences_of_notices()
-    data, numbers = sorted(told, key=len, reverse=True), written_with_a_point(told)
+    known = stored() | documents | fixed | names_of_things() | sentences_of_notices()
+    data, numbers = sorted(known, key=len, reverse=True), written_with_a_point(known)
     plain: dict[str, str] = {}
     tester = Session.objects.latest("pk").contributor.user
     moderator = User.objects.get(username="benchwarden")
