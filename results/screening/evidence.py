@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
 from results.models.lifecycle import COUNTING, State
 from results.normalising.scales import Scale, scale_of
-from results.pools.pool_data import members_of_each
+from results.pools.pool_data import Members, members_of_each
 from results.screening.first_come import Versions, compared, named, sharing, versions_of
 from results.screening.over_time import Found, found_in_pools
 from results.screening.recordings import Recordings, recordings_of
@@ -81,6 +81,7 @@ class JoinedEvidence:
 class Evidence:
     """One session as the checks see it; ``found`` has the sets of each of its pools.
 
+    ``members`` are those that count there, with the session's own, counting or not.
     ``recordings`` are the traces of its pulls, none where it was not recorded.
     """
 
@@ -91,6 +92,7 @@ class Evidence:
     pulls_that_day: int
     seconds_that_day: float
     near: NearCopies
+    members: dict[int, Members]
     found: dict[int, list[Found]]
     recordings: Recordings
 
@@ -114,12 +116,15 @@ def evidence_of(session: Session) -> Evidence:
         )
     }
     pulls = _pulls_of(session)
-    members = members_of_each({found.pool_id for found in normalised.values()})
+    sets = list(session.pull_sets.exclude(state=State.WITHDRAWN).order_by("pk"))
+    own = {one.pk for one in sets}
+    members = members_of_each({found.pool_id for found in normalised.values()}, also=own)
     pools = {pool_id: pool_of_others(pool_id, of, session) for pool_id, of in members.items()}
     pulls_that_day, seconds_that_day = _that_day(session)
     versions = versions_of(session)
-    near = near_copies(session, versions)
-    joined = _joined(session, versions, pulls, normalised, pools)
+    counts = compared(versions, pools)
+    near = near_copies(session, versions, counts)
+    joined = _joined(sets, versions, counts, pulls, normalised, pools)
     every = [pull for of in pulls.values() for pull in of]
     alike = {pk for one in joined for pk in one.alike_ids}
     return Evidence(
@@ -130,6 +135,7 @@ def evidence_of(session: Session) -> Evidence:
         pulls_that_day=pulls_that_day,
         seconds_that_day=seconds_that_day,
         near=near,
+        members=members,
         found=found_in_pools(session, set(members)),
         recordings=recordings_of(every, near, alike),
     )
@@ -235,15 +241,14 @@ def _earlier_means(session: Session, lines: set[int]) -> dict[int, Floats]:
 
 
 def _joined(
-    session: Session,
+    sets: list[PullSet],
     versions: Versions,
+    counts: dict[int, int],
     pulls: dict[tuple[int | None, int | None], list[Pull]],
     normalised: dict[int, NormalisedSet],
     pools: dict[int, PoolOfOthers],
 ) -> list[JoinedEvidence]:
     """Each set beside the sets of its pool that came before it, in other sessions."""
-    sets = list(session.pull_sets.exclude(state=State.WITHDRAWN).order_by("pk"))
-    counts = compared(versions, pools)
     alike = {
         pull_set.pk: sharing(
             versions, normalised[pull_set.pk].pool_id, readings_of(pulls[None, pull_set.pk])

@@ -6,16 +6,15 @@ with fewer other testers than a figure needs has none to move: its first testers
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from results.models import NormalisedSet, PullSet, Session
-from results.models.lifecycle import COUNTING, State
+from results.models import NormalisedSet, Session
 from results.pools.influence import Moved, Rows, largest_shift, without_and_with
 from results.pools.pool_data import Members, members_of_each
-from results.screening.linked import linked_testers, new_together
+from results.screening.linked import Links
 from results.screening.thresholds import tuned
 from results.statistics.pool_fit import LEAST_TESTERS
 from results.statistics.screening.check import Check, Level
@@ -46,6 +45,11 @@ class Influence:
     newcomers: bool
     confirmed: bool
 
+    @property
+    def waits(self) -> bool:
+        """Whether the sets wait for a second look."""
+        return not self.confirmed and self.check("").level == Level.HOLD
+
     def check(self, applies_to: str) -> Check:
         return influence(
             applies_to, self.moved.shift, self.largest, self.linked, newcomers=self.newcomers
@@ -71,17 +75,33 @@ class Candidates:
         return frozenset(self.members.pull_set.tolist())
 
     @property
+    def testers(self) -> set[int]:
+        """Who has a set among the members, the session's own tester with them."""
+        return set(self.members.tester.tolist())
+
+    @property
+    def is_judged(self) -> bool:
+        """Whether there is a figure without its tester that such sets may move far."""
+        return (
+            len(self.testers - {self.session.contributor_id}) >= LEAST_TESTERS and self.may_add_up
+        )
+
+    @property
     def may_add_up(self) -> bool:
         """Whether ten like these would reach the limit; else they count without a fit or a lock."""
         return TOGETHER * self.at_most > tuned(influence_limit)(0.0, 0)
 
 
-def candidates_of(session: Session, sets: Iterable[NormalisedSet]) -> list[Candidates]:
-    """Sets of a session by pool, those pools first that were made first."""
+def candidates_of(
+    session: Session, sets: Iterable[NormalisedSet], members: Mapping[int, Members]
+) -> list[Candidates]:
+    """Sets of a session by pool, those pools first that were made first.
+
+    ``members`` of these pools are those that count, and the sets.
+    """
     by_pool: dict[int, set[int]] = {}
     for normalised in sets:
         by_pool.setdefault(normalised.pool_id, set()).add(normalised.pull_set_id)
-    members = members_of_each(by_pool, also={pk for ids in by_pool.values() for pk in ids})
     return [
         candidates_among(session, pool_id, by_pool[pool_id], members[pool_id])
         for pool_id in sorted(by_pool)
@@ -107,7 +127,17 @@ def again(found: Iterable[Candidates]) -> dict[int, Candidates]:
     }
 
 
-def influence_of(candidates: Candidates) -> Influence | None:
+def links_of(found: Iterable[Candidates]) -> Links | None:
+    """What one session's tester has in common with those whom it is judged beside; None where none.
+
+    Of all its pools at once, but for those whose figure the sets can't move far.
+    """
+    judged = [one for one in found if one.is_judged]
+    testers = {one.pool_id: one.testers for one in judged}
+    return Links(judged[0].session, testers) if judged else None
+
+
+def influence_of(candidates: Candidates, links: Links | None) -> Influence | None:
     """How far the sets move the pool's figure; None where it can't be far, or there is none yet.
 
     Judged with what their tester, those linked to them, and those who came at the same time and
@@ -115,19 +145,19 @@ def influence_of(candidates: Candidates) -> Influence | None:
     a second look. Where too few testers are left without all of them, with the linked ones, and
     else by the tester alone.
     """
-    members, own = candidates.members, candidates.session.contributor_id
-    testers = set(members.tester.tolist())
-    if len(testers - {own}) < LEAST_TESTERS:
+    if links is None or not candidates.is_judged:
         return None
+    members, own, testers = (
+        candidates.members,
+        candidates.session.contributor_id,
+        candidates.testers,
+    )
     least = tuned(influence_limit)(0.0, 0)
-    if not candidates.may_add_up:
-        return None
-    looked_at = _released(candidates)
-    linked = {own, *linked_testers(candidates.session, testers, candidates.pool_id)}
-    together = new_together(candidates.session, testers)
+    linked = {own, *links.linked(candidates.pool_id, testers)}
+    together = links.new_together(testers)
     alike = _alike(candidates, together, linked)
     for group in (linked | alike, linked, {own}):
-        judged = np.isin(members.tester, list(group)) & ~np.isin(members.pull_set, looked_at)
+        judged = np.isin(members.tester, list(group)) & ~np.isin(members.pull_set, links.released)
         if len(set(members.tester[~judged].tolist())) < LEAST_TESTERS:
             continue
         if largest_shift(members, judged) <= least:
@@ -136,7 +166,7 @@ def influence_of(candidates: Candidates) -> Influence | None:
         if moved is None:
             return None
         width = half_width(moved.without.se, moved.without.testers)
-        largest = tuned(influence_limit)(width, _accepted(candidates, group))
+        largest = tuned(influence_limit)(width, links.accepted(group))
         independent = ~judged & ~np.isin(members.tester, list(together))
         confirmed = _is_confirmed(candidates, moved, independent)
         return Influence(moved, largest, len(group & linked) > 1, bool(group - linked), confirmed)
@@ -183,28 +213,3 @@ def _is_confirmed(candidates: Candidates, moved: Moved, rows: Rows) -> bool:
         for tester in np.unique(members.tester[rows])
         for of in [rows & (members.tester == tester)]
     )
-
-
-def waits(found: Influence | None, label: str) -> Check | None:
-    """The check that holds a set for its influence; None where it counts."""
-    check = found.check(label) if found and not found.confirmed else None
-    return check if check is not None and check.level == Level.HOLD else None
-
-
-def _released(candidates: Candidates) -> list[int]:
-    released = PullSet.objects.filter(pk__in=candidates.seen, state=State.RELEASED)
-    return list(released.values_list("pk", flat=True))
-
-
-def _accepted(candidates: Candidates, group: Iterable[int]) -> int:
-    """The accepted sessions of the tester of the group who has the fewest, this one left out."""
-    testers = list(group)
-    rows = (
-        Session.objects.filter(contributor__in=testers, pull_sets__state__in=COUNTING)
-        .exclude(pk=candidates.session.pk)
-        .order_by()
-        .values_list("contributor_id", "pk")
-        .distinct()
-    )
-    sessions = [contributor for contributor, _ in rows]
-    return min(sessions.count(tester) for tester in testers)

@@ -7,14 +7,16 @@ the same name, the same club on the same day, accounts of the same day, and read
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Collection, Iterator
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import cached_property
 
-from django.db.models import Min, Q
+from django.db.models import Count, Min, Q
 
-from results.models import Baseline, NormalisedSet, Pull, PullSet, Session
-from results.models.lifecycle import COUNTING
+from results.models import Baseline, Pull, PullSet, Session
+from results.models.lifecycle import COUNTING, State
 from rigs.models import Contributor, RigRevision
 
 SIGNS = 2
@@ -37,60 +39,141 @@ LEAST_READINGS = 6
 """Such a part of a set's readings, of at least so many, that another set shows too."""
 
 
-def linked_testers(
-    session: Session, testers: Collection[int], pool_id: int, *, signs: int = SIGNS
-) -> set[int]:
-    """The ids of those of ``testers`` with so many ``signs`` in common with a session's tester."""
-    others = set(testers) - {session.contributor_id}
-    counted: Counter[int] = Counter()
-    for linked in _signs(session, others, pool_id):
-        counted.update(linked & others)
-    return {tester for tester, found in counted.items() if found >= signs}
+@dataclass(frozen=True)
+class History:
+    """When a tester came to the store, and how many of their sessions have a set that counts."""
+
+    since: datetime
+    accepted: int
 
 
-def new_together(session: Session, testers: Collection[int]) -> set[int]:
-    """The ids of those of ``testers`` who came to the store about when a session's tester did.
+class Links:
+    """What a session's tester has in common with the ``testers`` of its pools, by pool.
 
-    By their first session with a set that counts, else by their first. Accounts that share nothing
-    and arrive together may be one person's; they are strangers as well, as often. So it says only
-    which results are no second, independent one. Empty where fewer than ``LEAST_BEFORE`` of the
-    testers came at another time: of a young pool all are new.
+    Read from the store once for all of these pools, when it is first asked for.
     """
-    own = session.contributor_id
-    since = _since({*testers, own})
-    here = min(since.get(own, session.received_at), session.received_at)
-    together = {
-        tester
-        for tester in set(testers) - {own}
-        if abs(since[tester] - here) <= timedelta(days=TOGETHER_DAYS)
-    }
-    return together if len(set(testers) - {own} - together) >= LEAST_BEFORE else set()
 
+    def __init__(self, session: Session, testers: Mapping[int, Collection[int]]) -> None:
+        self.session, self.own = session, session.contributor_id
+        self.pools = list(testers)
+        self.others = {one for of_pool in testers.values() for one in of_pool} - {self.own}
 
-def _since(testers: Collection[int]) -> dict[int, datetime]:
-    """When the first session of each tester was received that counts, or else their first."""
-    sessions = Session.objects.filter(contributor__in=list(testers)).order_by()
-    rows = sessions.values_list("contributor_id").annotate(
-        accepted=Min("received_at", filter=Q(pull_sets__state__in=COUNTING)),
-        first=Min("received_at"),
-    )
-    return {tester: accepted or first for tester, accepted, first in rows}
+    def linked(self, pool_id: int, testers: Collection[int], signs: int = SIGNS) -> set[int]:
+        """The ids of those of ``testers`` with so many ``signs`` in common."""
+        readings = self._shared_readings[pool_id]
+        return {
+            tester
+            for tester in set(testers) & self.others
+            if self._signs[tester] + (tester in readings) >= signs
+        }
 
+    def new_together(self, testers: Collection[int]) -> set[int]:
+        """The ids of those of ``testers`` who came to the store about when this tester did.
 
-def _signs(session: Session, others: set[int], pool_id: int) -> Iterator[set[int]]:
-    contributor = session.contributor
-    yield _same_rig_words(session, others)
-    yield _same_spool(session, others)
-    if contributor.club_id is not None:
-        on_the_day = Session.objects.filter(pulled_on=session.pulled_on, contributor__in=others)
-        yield set(
-            on_the_day.filter(contributor__club=contributor.club_id).values_list(
-                "contributor_id", flat=True
-            )
+        By their first session with a set that counts, else by their first. Accounts that share
+        nothing and arrive together may be one person's; they are strangers as well, as often. So
+        it says only which results are no second, independent one. Empty where fewer than
+        ``LEAST_BEFORE`` of the testers came at another time: of a young pool all are new.
+        """
+        here = self.session.received_at
+        if self.own in self.histories:
+            here = min(self.histories[self.own].since, here)
+        others = set(testers) - {self.own}
+        together = {
+            tester
+            for tester in others
+            if abs(self.histories[tester].since - here) <= timedelta(days=TOGETHER_DAYS)
+        }
+        return together if len(others - together) >= LEAST_BEFORE else set()
+
+    def accepted(self, testers: Collection[int]) -> int:
+        """The accepted sessions of the one of ``testers`` who has the fewest, this one left out."""
+        found = (self.histories.get(tester) for tester in testers)
+        return min(history.accepted if history else 0 for history in found)
+
+    @cached_property
+    def histories(self) -> dict[int, History]:
+        """Of all the testers, and of the session's own where they have sent one."""
+        sessions = Session.objects.filter(contributor__in=[*self.others, self.own]).order_by()
+        counts = Q(pull_sets__state__in=COUNTING)
+        rows = sessions.values_list("contributor_id").annotate(
+            since=Min("received_at", filter=counts),
+            first=Min("received_at"),
+            accepted=Count("pk", filter=counts & ~Q(pk=self.session.pk), distinct=True),
         )
-    joined = Contributor.objects.filter(pk__in=others, joined_at__date=contributor.joined_at.date())
-    yield set(joined.values_list("pk", flat=True))
-    yield _shared_readings(session, others, pool_id)
+        return {
+            tester: History(since or first, accepted) for tester, since, first, accepted in rows
+        }
+
+    @cached_property
+    def released(self) -> list[int]:
+        """Sets of these pools that somebody has had a second look at."""
+        sets = PullSet.objects.filter(normalised__pool__in=self.pools, state=State.RELEASED)
+        return list(sets.order_by().values_list("pk", flat=True))
+
+    @cached_property
+    def _signs(self) -> Counter[int]:
+        counted: Counter[int] = Counter()
+        for found in self._each_sign() if self.others else ():
+            counted.update(found & self.others)
+        return counted
+
+    def _each_sign(self) -> Iterator[set[int]]:
+        """Testers by each sign that is the same in every pool."""
+        contributor, others = self.session.contributor, self.others
+        yield _same_rig_words(self.session, others)
+        yield _same_spool(self.session, others)
+        if contributor.club_id is not None:
+            on_the_day = Session.objects.filter(
+                pulled_on=self.session.pulled_on, contributor__in=others
+            )
+            yield set(
+                on_the_day.filter(contributor__club=contributor.club_id).values_list(
+                    "contributor_id", flat=True
+                )
+            )
+        joined = Contributor.objects.filter(
+            pk__in=others, joined_at__date=contributor.joined_at.date()
+        )
+        yield set(joined.values_list("pk", flat=True))
+
+    @cached_property
+    def _shared_readings(self) -> dict[int, set[int]]:
+        """By pool, testers with a set there that shows most of the readings of one of this session.
+
+        One query for both: those of this session are told apart by their tester.
+        """
+        of_sets: dict[tuple[int, int, int], Counter[float]] = defaultdict(Counter)
+        rows = Pull.objects.filter(
+            pull_set__session__contributor__in=[*self.others, self.own],
+            pull_set__normalised__pool__in=self.pools,
+            reading_N__isnull=False,
+        )
+        own: dict[int, list[Counter[float]]] = defaultdict(list)
+        columns = (
+            "pull_set__normalised__pool",
+            "pull_set__session__contributor",
+            "pull_set__session",
+            "pull_set",
+            "reading_N",
+        )
+        sessions: dict[tuple[int, int, int], int] = {}
+        for pool_id, tester, session_id, pk, reading_N in rows.order_by().values_list(*columns):
+            of_sets[pool_id, tester, pk][reading_N] += 1
+            sessions[pool_id, tester, pk] = session_id
+        for key, readings in of_sets.items():
+            if sessions[key] == self.session.pk:
+                own[key[0]].append(readings)
+        found: dict[int, set[int]] = defaultdict(set)
+        for (pool_id, tester, _), readings in of_sets.items():
+            if tester != self.own and any(_mostly_in(readings, one) for one in own[pool_id]):
+                found[pool_id].add(tester)
+        return found
+
+
+def _mostly_in(readings: Counter[float], own: Counter[float]) -> bool:
+    enough = max(SHARED_READINGS * own.total(), LEAST_READINGS)
+    return (own & readings).total() >= enough
 
 
 def _same_rig_words(session: Session, others: set[int]) -> set[int]:
@@ -115,33 +198,3 @@ def _same_spool(session: Session, others: set[int]) -> set[int]:
         return set()
     found = Baseline.objects.filter(same, session__contributor__in=others)
     return set(found.values_list("session__contributor_id", flat=True))
-
-
-def _shared_readings(session: Session, others: set[int], pool_id: int) -> set[int]:
-    """Testers with a set in the pool that shows most of the readings of one of the session's."""
-    own = _readings(PullSet.objects.filter(session=session, normalised__pool=pool_id))
-    theirs = _readings(
-        PullSet.objects.filter(session__contributor__in=others, normalised__pool=pool_id)
-    )
-    tester_of = dict(
-        NormalisedSet.objects.filter(pull_set__in=theirs).values_list(
-            "pull_set_id", "pull_set__session__contributor_id"
-        )
-    )
-    return {
-        tester_of[pk]
-        for pk, readings in theirs.items()
-        if any((one & readings).total() >= _enough(one) for one in own.values())
-    }
-
-
-def _enough(readings: Counter[float]) -> float:
-    return max(SHARED_READINGS * readings.total(), LEAST_READINGS)
-
-
-def _readings(sets: Collection[PullSet]) -> dict[int, Counter[float]]:
-    found: dict[int, Counter[float]] = {}
-    rows = Pull.objects.filter(pull_set__in=sets, reading_N__isnull=False)
-    for pull_set_id, reading_N in rows.values_list("pull_set_id", "reading_N"):
-        found.setdefault(pull_set_id or 0, Counter())[reading_N or 0.0] += 1
-    return found

@@ -18,7 +18,8 @@ from results.statistics.screening.check import Check
 from rigs.metrology.charts import cusum_chart
 
 MOST_SETS = 500
-"""Sets of a session's pools, the newest, that say where ties part: more make it no surer."""
+"""Sets of others in a session's pools, the newest, that say where ties part: more make it no surer.
+The tester's own are all looked at, however many others have sent since."""
 
 
 @dataclass(frozen=True)
@@ -34,29 +35,35 @@ class Found:
     outlasted: int
 
 
+COLUMNS = (
+    "pool_id",
+    "pull_set__session__contributor_id",
+    "pull_set__session__pulled_on",
+    "pull_set_id",
+    "log_ratio",
+    "n_effective",
+    "baseline_n_effective",
+    "counted",
+    "join_itself",
+)
+
+
 def found_in_pools(session: Session, pools: set[int]) -> dict[int, list[Found]]:
-    """By pool the sets that count, and the session's own, in order of day; one query."""
-    looked_at = Q(pull_set__state__in=COUNTING) | Q(pull_set__session=session)
-    rows = NormalisedSet.objects.filter(looked_at, pool__in=pools).order_by("-pull_set_id")
+    """By pool the sets that count, and the session's own, in order of day; two queries."""
+    rows = NormalisedSet.objects.filter(pool__in=pools).order_by("-pull_set_id")
+    counting = Q(pull_set__state__in=COUNTING)
+    its_own = Q(pull_set__session__contributor=session.contributor_id)
+    own = rows.filter(its_own, counting | Q(pull_set__session=session))
+    others = rows.filter(~its_own, counting)[:MOST_SETS]
     found: dict[int, list[Found]] = defaultdict(list)
-    columns = (
-        "pool_id",
-        "pull_set__session__contributor_id",
-        "pull_set__session__pulled_on",
-        "pull_set_id",
-        "log_ratio",
-        "n_effective",
-        "baseline_n_effective",
-        "counted",
-        "join_itself",
-    )
-    for pool_id, tester, day, pk, ratio, n, baseline_n, counted, itself in rows.values_list(
-        *columns
-    )[:MOST_SETS]:
-        outlasted = int(itself.get("outlasted", 0))
-        found[pool_id].append(
-            Found(tester, (day.isoformat(), pk), ratio, n, baseline_n, counted, outlasted)
-        )
+    for of in (own, others):
+        for pool_id, tester, day, pk, ratio, n, baseline_n, counted, itself in of.values_list(
+            *COLUMNS
+        ):
+            outlasted = int(itself.get("outlasted", 0))
+            found[pool_id].append(
+                Found(tester, (day.isoformat(), pk), ratio, n, baseline_n, counted, outlasted)
+            )
     return {pool_id: sorted(sets, key=lambda one: one.when) for pool_id, sets in found.items()}
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import asdict
 
+import numpy as np
 from django.db import transaction
 
 from results.jobs import stale_marks
@@ -23,6 +24,7 @@ from results.models import (
 )
 from results.models.lifecycle import COUNTING, State, move
 from results.pools.influence import largest_share, pool_shift
+from results.pools.pool_data import Members
 from results.screening.checks import CheckOutcome, run_checks
 from results.screening.decided import decided_before
 from results.screening.evidence import Evidence, JoinedEvidence, evidence_of
@@ -60,7 +62,8 @@ def screen_session(
     evidence = evidence_of(session)
     found = run_checks(evidence) + decided_before(evidence)
     holding = _holding(evidence, found)
-    judged = judge_influence(session, _would_count(evidence, holding))
+    would_count = _would_count(evidence, holding)
+    judged = judge_influence(session, would_count, _members_beside(evidence, would_count))
     shifts = {
         joined.pull_set.pk: pool_shift(joined.normalised)
         for joined in evidence.joined
@@ -163,6 +166,20 @@ def _would_count(evidence: Evidence, holding: dict[int, list[Check]]) -> list[No
             or _has_changed(joined)
         )
     ]
+
+
+def _members_beside(evidence: Evidence, sets: list[NormalisedSet]) -> dict[int, Members]:
+    """Those that count in each pool, and of the session's own also these ``sets``."""
+    would_count = {one.pull_set_id for one in sets}
+    out = [
+        joined.pull_set.pk
+        for joined in evidence.joined
+        if joined.pull_set.state not in COUNTING and joined.pull_set.pk not in would_count
+    ]
+    return {
+        pool_id: of_pool.where(~np.isin(of_pool.pull_set, out))
+        for pool_id, of_pool in evidence.members.items()
+    }
 
 
 def _of_the_clubs_round(session: Session) -> set[int]:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from results.models import NormalisedSet, Pool, PullSet, Session
+from results.pools.pool_data import Members
 from results.screening.influence import (
     Candidates,
     Influence,
     again,
     candidates_of,
     influence_of,
-    waits,
+    links_of,
 )
 from results.screening.released import released_causes
 from results.screening.settling import waiting_in
@@ -27,9 +28,16 @@ class Judged:
     influence: Influence | None
 
 
-def judge_influence(session: Session, sets: Iterable[NormalisedSet]) -> list[Judged]:
-    """The influence of a session's sets that would count, pool by pool."""
-    return [Judged(one, influence_of(one)) for one in candidates_of(session, sets)]
+def judge_influence(
+    session: Session, sets: Iterable[NormalisedSet], members: Mapping[int, Members]
+) -> list[Judged]:
+    """The influence of a session's sets that would count, pool by pool.
+
+    ``members`` of these pools are those that count, and the sets.
+    """
+    candidates = candidates_of(session, sets, members)
+    links = links_of(candidates)
+    return [Judged(one, influence_of(one, links)) for one in candidates]
 
 
 def lock_and_judge_again(judged: Iterable[Judged]) -> list[Judged]:
@@ -49,7 +57,18 @@ def lock_and_judge_again(judged: Iterable[Judged]) -> list[Judged]:
     in_order = Pool.objects.select_for_update(no_key=True).filter(pk__in=locked).order_by("pk")
     list(in_order.values_list("pk", flat=True))
     now = again(one.candidates for one in found if one.candidates.pool_id in locked)
-    return [_as_it_stands(one, now.get(one.candidates.pool_id)) for one in found]
+    changed = {
+        one.candidates.pool_id: now[one.candidates.pool_id]
+        for one in found
+        if one.candidates.pool_id in now and now[one.candidates.pool_id].seen != one.candidates.seen
+    }
+    links = links_of(changed.values())
+    return [
+        Judged(candidates, influence_of(candidates, links))
+        if (candidates := changed.get(one.candidates.pool_id))
+        else one
+        for one in found
+    ]
 
 
 @dataclass(frozen=True)
@@ -63,21 +82,17 @@ class Waiting:
 
 def waiting_of(judged: Iterable[Judged]) -> dict[int, Waiting]:
     """The sets that wait for a second look, by id, but for those released before for the same."""
+    moving = {
+        pk: one.influence
+        for one in judged
+        if one.influence is not None and one.influence.waits
+        for pk in one.candidates.ids
+    }
+    if not moving:
+        return {}
     found: dict[int, Waiting] = {}
-    for one in judged:
-        influence = one.influence
-        if influence is None:
-            continue
-        for pull_set in PullSet.objects.filter(pk__in=one.candidates.ids).select_related("session"):
-            check = waits(influence, pull_set.label)
-            if check is not None:
-                found[pull_set.pk] = Waiting(pull_set, check, influence.largest)
+    for pull_set in PullSet.objects.filter(pk__in=moving).select_related("session"):
+        influence = moving[pull_set.pk]
+        found[pull_set.pk] = Waiting(pull_set, influence.check(pull_set.label), influence.largest)
     freed = released_causes(one.pull_set for one in found.values())
     return {pk: one for pk, one in found.items() if one.check.name not in freed.get(pk, ())}
-
-
-def _as_it_stands(one: Judged, now: Candidates | None) -> Judged:
-    """The same where its pool was not locked or has not changed."""
-    if now is None or now.seen == one.candidates.seen:
-        return one
-    return Judged(now, influence_of(now))

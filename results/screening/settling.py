@@ -19,9 +19,8 @@ from results.screening.influence import (
     candidates_among,
     influence_of,
     mean_by_tester,
-    waits,
 )
-from results.screening.linked import linked_testers, new_together
+from results.screening.linked import Links
 from results.statistics.screening.influence import lies_nearer
 
 MOST_AT_ONCE = 8
@@ -121,13 +120,16 @@ def _settled_by(
     just_judged: set[int],
 ) -> dict[int, str]:
     """The sets that are released now, this one and perhaps another that waited, and why."""
+    everybody = set(everything.tester.tolist())
+    links = Links(candidates.session, {candidates.pool_id: everybody})
     if pull_set.pk not in just_judged:
-        influence = influence_of(candidates)
+        influence = influence_of(candidates, links)
         if influence is not None and influence.confirmed:
             return {pull_set.pk: SAME_FOUND}
-        if waits(influence, pull_set.label) is None and not _moves_as_far(influence, pull_set):
+        moves_far = influence is not None and influence.waits
+        if not moves_far and not _moves_as_far(influence, pull_set):
             return {pull_set.pk: LITTLE_MOVED}
-    second = _second_set(candidates, everything, waiting)
+    second = _second_set(candidates, everything, waiting, links)
     if second is None:
         return {}
     found = {pull_set.pk: SECOND_TESTER.format(set=second)}
@@ -146,7 +148,7 @@ def _moves_as_far(influence: Influence | None, pull_set: PullSet) -> bool:
 
 
 def _second_set(
-    candidates: Candidates, everything: Members, waiting: Collection[int]
+    candidates: Candidates, everything: Members, waiting: Collection[int], links: Links
 ) -> int | None:
     """The set of a second tester that confirms the one that waits, with no sign in common.
 
@@ -155,11 +157,10 @@ def _second_set(
     the store at the same time.
     """
     near = _nearer(candidates, everything, waiting)
-    first = candidates.session
     if not near:
         return None
-    doubtful = linked_testers(first, near.keys(), candidates.pool_id, signs=1)
-    doubtful |= new_together(first, set(everything.tester.tolist()))
+    doubtful = links.linked(candidates.pool_id, near.keys(), signs=1)
+    doubtful |= links.new_together(set(everything.tester.tolist()))
     return min((near[tester] for tester in near.keys() - doubtful), default=None)
 
 

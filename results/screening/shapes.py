@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +12,7 @@ from django.db.models.functions import Abs
 
 from results.models import Baseline, Pull, PullSet, SeriesShape, Session
 from results.models.lifecycle import State
-from results.screening.first_come import Versions, compared
+from results.screening.first_come import Versions
 from results.statistics.screening.near_copies import (
     Shape,
     log_chances_alike,
@@ -72,8 +72,11 @@ class NearCopies:
         return [one for one in self.of_like_shape if one.log_chance < 0]
 
 
-def near_copies(session: Session, versions: Versions) -> NearCopies:
-    """Every series of this session beside those of a like shape, its own and earlier ones."""
+def near_copies(session: Session, versions: Versions, in_pools: Mapping[int, int]) -> NearCopies:
+    """Every series of this session beside those of a like shape, its own and earlier ones.
+
+    ``in_pools`` says how many earlier sets each of its pools has.
+    """
     own = _series(Q(session=session))
     written = _written(own)
     shaped = [(one, shape) for one in own for shape in [_shape(one, written)] if shape is not None]
@@ -85,7 +88,6 @@ def near_copies(session: Session, versions: Versions) -> NearCopies:
     # Those of earlier sessions, so that running it again, or later, counts as many.
     earlier_shapes = SeriesShape.objects.filter(session__lt=session.pk)
     last = earlier_shapes.order_by("-session_id", "-pk").values_list("pk", flat=True).first() or 1
-    in_pools = compared(versions, {one.pool_id for one in own if one.pool_id is not None})
     alike = [_alike(one, shape, versions) for one, shape in shaped]
     candidates = _candidates([shape for shapes in alike for shape in shapes])
     for (one, _), shapes in zip(shaped, alike, strict=True):

@@ -31,8 +31,8 @@ def test_of_two_linked_sets_at_one_instant_the_later_sees_the_earlier(
     both_judged = Event()
     judged = screen.judge_influence
 
-    def judge(session, sets):
-        found = judged(session, sets)
+    def judge(session, sets, members):
+        found = judged(session, sets, members)
         if session.pk == second.session_id:
             both_judged.set()
         return found

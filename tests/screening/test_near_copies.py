@@ -198,7 +198,7 @@ def test_a_tester_sends_their_session_again_with_a_percent_on_every_reading(db, 
         sent.append(session)
     while shapes.sweep_shapes():
         pass
-    first, again = (of_session(shapes.near_copies(one, versions_of(one))) for one in sent)
+    first, again = (of_session(shapes.near_copies(one, versions_of(one), {})) for one in sent)
     assert first is None or first.level == Level.NONE
     assert again.level == Level.HOLD
     whole = f"20 readings of this session are those of session {sent[0].pk} times 1.01"
@@ -221,5 +221,5 @@ def test_the_nearest_of_many_like_shapes_are_looked_at(db, owner, monkeypatch):
         pass
     copied = making.session(revision)
     making.straight(copied, line, [1.05 * reading for reading in x])
-    near = shapes.near_copies(copied, versions_of(copied))
+    near = shapes.near_copies(copied, versions_of(copied), {})
     assert copied.pk - 1 in {one.other.session_id for one in near.found}

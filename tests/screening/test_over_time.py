@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from results.screening import over_time
 from results.statistics.screening.check import Level
 from results.statistics.screening.judging import judge
 from results.statistics.screening.over_time import (
@@ -72,3 +73,15 @@ def test_a_tester_who_falls_session_by_session_is_marked_and_still_counts(db, se
     assert "slow shift" not in marks[1]
     assert "slow shift" in marks[3]
     assert sets[3].state == "pooled"
+
+
+def test_a_tester_is_followed_however_many_others_have_sent_since(db, settings, monkeypatch):
+    monkeypatch.setattr(over_time, "MOST_SETS", 3)
+    settings.SAMESPOOL_SCREENING = {"influence_limit": {"least": 9.0, "most": 9.0}}
+    falling = account("falling", joined=5)
+    earlier = [send(falling, mean_N, day=10 + day) for day, mean_N in enumerate((82, 75, 69))]
+    for number, mean_N in enumerate((78.0, 80.0, 82.0, 79.0), start=1):
+        send(account(f"tester {number}", joined=number), mean_N)
+    last = send(falling, 63, day=14)
+    assert len(earlier) + 1 > over_time.MOST_SETS
+    assert last.checks.filter(name="slow shift", level="mark").exists()

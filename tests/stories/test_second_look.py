@@ -8,6 +8,7 @@ import pytest
 from results.jobs.queue import enqueue
 from results.models import CheckResult, Job, Notice, Pool, PullSet, Screening, Session
 from results.normalising.normalise import normalise_session
+from results.pools.pool_data import members_of_each
 from results.review.decisions import decide
 from results.review.selectors import holds_of
 from results.review.suspend import suspend
@@ -266,7 +267,9 @@ def test_two_linked_sets_that_arrive_at_once_do_not_both_count(five):
     assert send(people[0], 87.5, spool="blue tin").state == "pooled"
     first = send(people[1], 87.5, spool="blue tin")
     PullSet.objects.filter(pk=first.pk).update(state="received")
-    judged = judge_influence(first.session, [first.normalised])
+    pool = first.normalised.pool_id
+    members = members_of_each([pool], also=[first.pk])
+    judged = judge_influence(first.session, [first.normalised], members)
     PullSet.objects.filter(pk=first.pk).update(state=first.state)
     assert judged[0].influence is not None
     shift = judged[0].influence.moved.shift
