@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.utils.translation import gettext
@@ -14,8 +15,9 @@ from rest_framework.response import Response
 from api.pull_sets import StateChangeDocument
 from api.serializers import Strict
 from results.intake.selectors import sessions_visible_to
-from results.models import PullSet
+from results.models import PullSet, StateChange
 from results.review.decisions import decide_many
+from results.review.moved import far_together
 from rigs.permissions import is_moderator
 from rigs.refusals import Forbidden
 
@@ -45,6 +47,22 @@ class ManyDecisionsDocument(Strict):
     reason = serializers.CharField(max_length=2000, allow_blank=True)
 
 
+class DecidedDocument(StateChangeDocument):
+    """A change of a set's state, and what deciding on several at once did to its pool."""
+
+    warning = serializers.SerializerMethodField(
+        help_text="what the sets that were released together move their pool by, where that is "
+        "more than counts at once; empty otherwise"
+    )
+
+    class Meta(StateChangeDocument.Meta):
+        fields = [*StateChangeDocument.Meta.fields, "warning"]
+
+    def get_warning(self, change: StateChange) -> str:
+        said: Mapping[int, str] = self.context["warnings"]
+        return said.get(change.pull_set_id, "")
+
+
 @extend_schema(tags=["review"])
 class Decisions(generics.GenericAPIView[PullSet]):
     """Decisions on several pull sets at once."""
@@ -56,7 +74,7 @@ class Decisions(generics.GenericAPIView[PullSet]):
 
     @extend_schema(
         operation_id="reviews_decide",
-        responses={201: StateChangeDocument(many=True)},
+        responses={201: DecidedDocument(many=True)},
         examples=[
             OpenApiExample(
                 "Two of one session",
@@ -70,7 +88,11 @@ class Decisions(generics.GenericAPIView[PullSet]):
         ],
     )
     def post(self, request: Request, *_args: Any, **_kwargs: Any) -> Response:
-        """Hold, release or reject several sets with one reason: on all of them or on none."""
+        """Hold, release or reject several sets with one reason: on all of them or on none.
+
+        Sets that move their pool little one by one may move it far together: each change then
+        says so in ``warning``.
+        """
         assert request.user.is_authenticated
         if not is_moderator(request.user):
             raise Forbidden(gettext("Only a moderator can decide on a submission."))
@@ -88,12 +110,19 @@ class Decisions(generics.GenericAPIView[PullSet]):
                     % {"numbers": ", ".join(map(str, missing))}
                 }
             )
+        decision = sent.validated_data["decision"]
+        warnings = {
+            number: together.sentence
+            for together in (far_together(list(found.values())) if decision == "release" else [])
+            for number in together.numbers
+        }
         changes = decide_many(
             by=request.user,
             pull_sets=list(found.values()),
-            decision=sent.validated_data["decision"],
+            decision=decision,
             reason=sent.validated_data["reason"],
             expected={pk: version for pk, version in chosen.items() if version is not None},
         )
-        documents = StateChangeDocument(changes, many=True, context=self.get_serializer_context())
+        context = {**self.get_serializer_context(), "warnings": warnings}
+        documents = DecidedDocument(changes, many=True, context=context)
         return Response(documents.data, status.HTTP_201_CREATED)

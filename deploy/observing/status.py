@@ -24,6 +24,7 @@ from deploy.observing.health import unapplied_migrations
 from results.jobs import operations, queue
 from results.models import StalePool
 from results.pools import recompute
+from results.review.desk.waiting_work import waiting_work
 
 SHOWN = 50
 MISSED_AFTER = timedelta(minutes=1)
@@ -90,6 +91,7 @@ def _status() -> dict[str, Any]:
         "failed_pools": operations.failed_pools()[:SHOWN],
         "stale": _stale_pools()[:SHOWN],
         "screening": operations.screening_counts(),
+        "waiting": waiting_work(),
         "embedded": settings.EMBEDDED,
         **_workers(),
     }

@@ -5,13 +5,17 @@ from __future__ import annotations
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.models import EmailAddress
 from django.conf import settings
 from django.http import HttpRequest
 from django.shortcuts import resolve_url
 from django.utils.translation import gettext
 
+from results.models import Follow
 from rigs.models import Contributor
 
+TO_FOLLOW = "to_follow"
+"""What a session keeps the page by from which somebody went to confirm an address."""
 OF_A_LINK = "account/messages/email_confirmation_sent.txt"
 
 
@@ -28,6 +32,16 @@ class Adapter(DefaultAccountAdapter):
             return resolve_url("admin:index")
         bench: str = super().get_login_redirect_url(request)
         return bench
+
+    def get_email_verification_redirect_url(self, email_address: EmailAddress) -> str:
+        """Back to what one wanted to follow and had no confirmed address for; else as allauth."""
+        asked: str = self.request.session.pop(TO_FOLLOW, "")
+        if asked:
+            return asked
+        if Follow.objects.filter(contributor__user_id=email_address.user_id).exists():
+            return resolve_url("pages:following")
+        usual: str = super().get_email_verification_redirect_url(email_address)
+        return usual
 
     def add_message(self, *args: Any, **more: Any) -> None:
         """As allauth says it, but nothing of a link that is not sent."""

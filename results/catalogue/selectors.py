@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass
+from difflib import get_close_matches
 from typing import Any
 
 from django.contrib.auth.models import AnonymousUser, User
@@ -17,6 +20,8 @@ from rigs.models import Club, Contributor, Line, Rig
 from rigs.selectors import contributors
 
 MOST_FOUND = 20
+MOST_SUGGESTED, NEAR = 5, 0.7
+"""How alike a suggested name is to what was asked: 1 is the same (Ratcliff and Obershelp)."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +57,39 @@ def search(user: User | AnonymousUser, words: str) -> SearchResults:
         clubs=list(Club.objects.filter(named)[:MOST_FOUND]),
         rigs=list(listed.select_related("owner").order_by("name")[:MOST_FOUND]),
     )
+
+
+def near_names(user: User | AnonymousUser, words: str) -> list[Connection | Line]:
+    """Joins and lines with names or other names near these words, the nearest first."""
+    asked = words.casefold().strip()
+    if not asked:
+        return []
+    joins = connections_visible_to(user).values_list("pk", "name", "aliases__name")
+    lines = lines_visible_to(user).values_list("pk", "name")
+    of_name: dict[str, tuple[type[Connection | Line], int]] = {}
+    for pk, *names in joins:
+        of_name |= {name.casefold(): (Connection, pk) for name in names if name}
+    for pk, name in lines:
+        of_name.setdefault(name.casefold(), (Line, pk))
+    nearest = [of_name[name] for name in _nearest(asked, of_name)]
+    found = {
+        model: model._base_manager.in_bulk([pk for kind, pk in nearest if kind is model])
+        for model in (Connection, Line)
+    }
+    return [found[model][pk] for model, pk in dict.fromkeys(nearest)][:MOST_SUGGESTED]
+
+
+def _nearest(asked: str, names: Collection[str]) -> list[str]:
+    """Names near to what was asked as a whole, or of which a word is near to a word of it."""
+    whole = get_close_matches(asked, names, MOST_SUGGESTED, NEAR)
+    with_word: dict[str, list[str]] = defaultdict(list)
+    for name in names:
+        for word in name.replace(",", " ").split():
+            with_word[word].append(name)
+    for word in asked.split():
+        for near in get_close_matches(word, with_word, MOST_SUGGESTED, NEAR):
+            whole += with_word[near]
+    return list(dict.fromkeys(whole))
 
 
 def lines_visible_to(user: User | AnonymousUser) -> QuerySet[Line]:

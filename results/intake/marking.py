@@ -21,8 +21,9 @@ Level = Literal["", "wrong", "odd"]
 
 @dataclass(frozen=True)
 class Cell:
-    """A cell's text, and whether it is wrong or unusual."""
+    """A cell's text below its heading, and whether it is wrong or unusual."""
 
+    heading: str
     text: str
     level: Level = ""
 
@@ -152,7 +153,7 @@ def _row(
     return MarkedRow(
         number,
         tuple(
-            Cell(_shown(cell), by_column.get(_name(written), ""))
+            Cell(written, _shown(cell), by_column.get(_name(written), ""))
             for cell, written in zip(row, headings, strict=True)
         ),
         said[0][0] if said else "",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils.translation import gettext
 
 from rigs.models import Contributor
 
@@ -55,6 +56,11 @@ class Connection(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+def tie_of(join: str, doubled: bool) -> str:
+    """A join by its name, and its variant, as a tester would say it."""
+    return gettext("%(join)s, doubled") % {"join": join} if doubled else join
 
 
 class ConnectionAlias(models.Model):

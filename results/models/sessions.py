@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from django.db import models
+from django.utils.translation import gettext
 
-from results.models.connections import Connection
+from results.models.connections import Connection, tie_of
 from rigs.metrology import bounds
 from rigs.models import Contributor, Line, RigRevision
 from rigs.models.within import all_within
@@ -222,7 +223,15 @@ class PullSet(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.connection}, {self.label}"
+        """The one name of a set, for people: ``Palomar, doubled, set 12``.
+
+        What can't be taken back (mails, letters, kept reasons) has the number of it alone, and the
+        tester's own label of it stands beside it where a session is corrected.
+        """
+        return gettext("%(tie)s, set %(number)s") % {
+            "tie": tie_of(self.connection.name, self.doubled),
+            "number": self.pk,
+        }
 
     @property
     def specimen(self) -> str:

@@ -17,7 +17,8 @@ from django.utils.formats import date_format, get_format
 from django.utils.html import format_html
 from django.utils.translation import gettext, gettext_lazy
 
-from results.models import CheckResult, Pool, PoolVersion, PullSet, Session
+from results.models import CheckResult, Pool, PoolVersion, PullSet, Session, StateChange
+from results.models.connections import tie_of
 from results.models.declared import Form, Kept, Kind, figure_at, kept_in
 from results.models.lifecycle import COUNTING
 from results.pages.vocabulary import WORDS
@@ -194,10 +195,15 @@ def what_settles_it(checks: Sequence[CheckResult]) -> str:
 
 
 @register.filter
-def beyond(text: str, checks: Sequence[CheckResult]) -> str:
-    """What a reason says that a page, which lists these checks, does not say already."""
-    return said_beyond(text, sentences_of(checks)) or (
-        gettext("for what stands above") if text else ""
+def reason_beyond(change: StateChange, checks: Sequence[CheckResult]) -> str:
+    """Why a state changed: a person's letter whole, as it was sent.
+
+    Of the service's reason only what a page that lists these checks does not say already.
+    """
+    if change.by_id is not None:
+        return change.reason
+    return said_beyond(change.reason, sentences_of(checks)) or (
+        gettext("for what stands above") if change.reason else ""
     )
 
 
@@ -321,8 +327,7 @@ def word(stored: str) -> str:
 @register.filter
 def tie(of: Pool | PullSet) -> str:
     """The join of a pool or a set and its variant: ``Palomar, doubled``."""
-    name = of.connection.name
-    return gettext("%(join)s, doubled") % {"join": name} if of.doubled else name
+    return tie_of(of.connection.name, of.doubled)
 
 
 @register.filter

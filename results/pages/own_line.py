@@ -30,11 +30,11 @@ class OwnLine(forms.Form):
         newtons,
         bounds.READING_N,
         " N",
-        label=gettext_lazy("Your weaker line"),
+        label=gettext_lazy("Your weaker line, as pulled"),
         required=False,
         widget=forms.TextInput({"placeholder": gettext_lazy("40 lbf or 18 kg")}),
     )
-    by_label = forms.BooleanField(label=gettext_lazy("by its label"), required=False)
+    by_label = forms.BooleanField(label=gettext_lazy("line by its label"), required=False)
 
     def __init__(self, written: Mapping[str, str], beside: Iterable[tuple[str, str]] = ()) -> None:
         """``beside`` is what else was asked of the page, to be asked again with the strength."""

@@ -1,4 +1,4 @@
-"""Advice: what to improve in one's own tying, and what to pull next for the largest gain."""
+"""Advice: what to improve in one's own tying, and what of it to pull again."""
 
 from __future__ import annotations
 
@@ -20,22 +20,16 @@ Work = Literal["strength", "evenness", "rig", "unknown", "nothing"]
 
 
 @dataclass(frozen=True)
-class NextPull:
-    """A join to pull next: the difference that can be detected now, and after one more session.
-
-    ``detectable`` and ``detectable_next`` are None where the gain is a pooled figure that is not
-    there yet.
-    """
+class PullAgain:
+    """A join of one's own to pull again: the difference that can be detected, now and after it."""
 
     pool: Pool
-    detectable: float | None = None
-    detectable_next: float | None = None
+    detectable: float
+    detectable_next: float
 
     @property
     def gain(self) -> float:
-        """How much one more session lowers the detectable difference; infinite for a new figure."""
-        if self.detectable is None or self.detectable_next is None:
-            return float("inf")
+        """How much one more session lowers the detectable difference."""
         return self.detectable - self.detectable_next
 
 
@@ -60,22 +54,17 @@ def work_on(compared: TesterVsPool) -> Work:
     return "unknown"
 
 
-def pull_next(
-    compared_pools: Sequence[tuple[Pool, TesterVsPool]], short: Sequence[Pool], most: int = 5
-) -> list[NextPull]:
-    """Where one more session gains most: pools short of one tester, then one's own by gain.
+def pull_again(
+    compared_pools: Sequence[tuple[Pool, TesterVsPool]], most: int = 5
+) -> list[PullAgain]:
+    """Where one more session of one's own tells most of one's tying, by gain.
 
-    Left out are pools in which one more of one's own sessions detects hardly more.
+    Left out are pools in which one more session detects hardly more.
     """
-    found = [NextPull(pool) for pool in short]
-    found += [
-        NextPull(pool, each.detectable, each.detectable_next)
+    found = [
+        PullAgain(pool, each.detectable, each.detectable_next)
         for pool, each in compared_pools
-        if each.detectable is not None
+        if each.detectable is not None and each.detectable_next is not None
     ]
-    gaining = [
-        each
-        for each in found
-        if each.detectable is None or each.gain >= LEAST_GAIN * each.detectable
-    ]
+    gaining = [each for each in found if each.gain >= LEAST_GAIN * each.detectable]
     return sorted(gaining, key=lambda each: -each.gain)[:most]

@@ -336,7 +336,7 @@ def counting_sets_by(contributor: Contributor) -> QuerySet[NormalisedSet]:
         NormalisedSet.objects.filter(
             pull_set__session__contributor=contributor, pull_set__state__in=COUNTING
         )
-        .select_related("pull_set__session", "pool__connection")
+        .select_related("pull_set__session", "pull_set__connection", "pool__connection")
         .annotate(tied_in_round=F("pull_set__in_round__specimen__sample__tied"))
         .order_by("-pull_set__session__pulled_on", "-pull_set")
     )

@@ -124,7 +124,7 @@ def ask(*, by: User, pull_set: PullSet, text: str) -> Message:
         message = _say(by, locked, Message.Kind.QUESTION, text)
         notices.notify_owner(
             pull_set,
-            f"A moderator asks about '{pull_set.label}': {message.text}",
+            f"A moderator asks about set {pull_set.pk}: {message.text}",
             about=notices.About.THREAD,
         )
     return message
@@ -238,7 +238,7 @@ def _decide(by: User, pull_set: PullSet, decision: str, reason: str) -> StateCha
             takes_down=change.from_state in COUNTING and to not in COUNTING,
         )
     notices.notify_owner(
-        pull_set, f"'{pull_set.label}' is {to} now. {reason}", about=notices.About.THREAD
+        pull_set, f"Set {pull_set.pk} is {to} now. {reason}", about=notices.About.THREAD
     )
     return change
 

@@ -39,8 +39,13 @@ class Together:
     """
 
     pool: Pool
-    sets: int
+    numbers: Sequence[int]
     moved: Moved | None
+
+    @property
+    def sets(self) -> int:
+        """How many they are."""
+        return len(self.numbers)
 
     @property
     def shift(self) -> float | None:
@@ -82,9 +87,10 @@ def far_together(pull_sets: Sequence[PullSet]) -> list[Together]:
     several = {pool_id: of for pool_id, of in by_pool.items() if len(of) > 1}
     pools = Pool.objects.select_related("connection").in_bulk(several)
     return [
-        Together(pools[pool_id], len(of), moved)
+        Together(pools[pool_id], numbers, moved)
         for pool_id, of in sorted(several.items())
-        for far, moved in [_moved_far(pool_id, [one.pull_set_id for one in of])]
+        for numbers in [[one.pull_set_id for one in of]]
+        for far, moved in [_moved_far(pool_id, numbers)]
         if far
     ]
 

@@ -44,7 +44,7 @@ def name_of(notice: Notice) -> str:
         return notice.round.title
     about_a_set = notice.about in (Notice.About.SET, Notice.About.THREAD)
     if about_a_set and notice.pull_set is not None:
-        return _on_its_day(notice.pull_set.connection.name, notice.pull_set.session)
+        return _on_its_day(str(notice.pull_set), notice.pull_set.session)
     return gettext("Your account")
 
 
@@ -80,8 +80,12 @@ def _text_of(notice: Notice, said: Sequence[str]) -> str:
     return f"{left} {gettext('The rest stands with the set below.')}"
 
 
-def mark_read(contributor: Contributor) -> int:
-    """Note that the contributor has read what there was; returns how many were new."""
-    return Notice.objects.filter(to=contributor, read_at__isnull=True).update(
-        read_at=timezone.now()
-    )
+def mark_read(contributor: Contributor, shown: Sequence[int] | None = None) -> int:
+    """Note that the contributor has read what there was, or the notices ``shown`` by id alone.
+
+    Returns how many were new.
+    """
+    unread = Notice.objects.filter(to=contributor, read_at__isnull=True)
+    if shown is not None:
+        unread = unread.filter(pk__in=shown)
+    return unread.update(read_at=timezone.now())

@@ -206,12 +206,12 @@ def _notify_once(point: Point, text: str) -> None:
 
 
 def _warning(series: Series, point: Point) -> str:
-    labels = ", ".join(pull_set.label for pull_set in point.sets)
+    named = ", ".join(f"set {pull_set.pk}" for pull_set in point.sets)
     return (
         f"The chart of {series.what} on {series.revision} signals at the session of "
         f"{point.session.pulled_on:%Y-%m-%d}: this line parted at {point.mean_N:.1f} N there. "
         "Look at the zero and the grips, hang the check weights, and pull the same spool again. "
-        f"The efficiencies ({labels}) are against that day's own straight line, so that a change "
+        f"The efficiencies ({named}) are against that day's own straight line, so that a change "
         "of gain cancels in them; a moved zero does not."
     )
 

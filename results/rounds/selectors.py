@@ -209,6 +209,22 @@ def to_tie(of: Round, contributor: Contributor | None) -> list[ToTie]:
     ]
 
 
+@dataclass(frozen=True)
+class TiesForRound:
+    """A round that somebody ties for everybody of, and how many joins that comes to so far."""
+
+    of: Round
+    joins: int
+
+
+def rounds_to_tie_for(contributor: Contributor) -> list[TiesForRound]:
+    """Rounds not closed yet that somebody ties samples for, the first to begin before the rest."""
+    theirs = Q(tyer=contributor) | Q(tyer=None, organiser=contributor)
+    found = rounds().filter(theirs).exclude(state=Round.State.CLOSED).order_by("starts_on", "pk")
+    ties = [TiesForRound(of, sum(one.joins for one in to_tie(of, contributor))) for of in found]
+    return [each for each in ties if each.joins]
+
+
 def senders(of: Round) -> list[Sender]:
     """Who takes part, and how much of theirs has come."""
     entered = (

@@ -35,8 +35,8 @@ def hold(
     until = "a moderator" if influence_limit is None else "a second tester or a moderator"
     notices.notify_owner(
         pull_set,
-        f"'{pull_set.label}' of {pull_set.session.pulled_on:%Y-%m-%d} waits for {until} and "
-        f"does not count in its pool until then. {reason} It may well be right. {settled}",
+        f"Set {pull_set.pk}, pulled on {pull_set.session.pulled_on:%Y-%m-%d}, waits for {until} "
+        f"and does not count in its pool until then. {reason} It may well be right. {settled}",
         mailed=settled,
     )
 

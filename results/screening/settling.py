@@ -193,6 +193,6 @@ def _release(pull_set: PullSet, reason: str) -> None:
     """Let a set count, and reprocess what may rest on its session, as after a decision."""
     move([pull_set], State.RELEASED, reason=reason)
     pull_set.state = State.RELEASED
-    notices.notify_owner(pull_set, f"'{pull_set.label}' counts in its pool now. {reason}")
+    notices.notify_owner(pull_set, f"Set {pull_set.pk} counts in its pool now. {reason}")
     enqueue_reprocessing(Session.objects.filter(pk=pull_set.session_id))
     enqueue_reprocessing(possible_borrowers(pull_set.session))

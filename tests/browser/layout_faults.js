@@ -6,8 +6,8 @@
   folded.forEach((each) => { each.open = true; });
   const width = document.documentElement.clientWidth;
   const found = new Set();
-  const HIDDEN = ".aside, .skip, .visually-hidden, .rows > thead, [hidden]";
-  const MOVED = ".marked, .results";  // a tester's own sheet, and raw rows for an administrator
+  const HIDDEN = ".aside, .skip, .visually-hidden, .rows > thead, .marked > thead, .marked tr:not(.wrong, .odd), [hidden]";
+  const MOVED = ".results";  // raw rows for an administrator
   const shown = (element) => {
     const style = getComputedStyle(element), box = element.getBoundingClientRect();
     return style.visibility !== "hidden" && box.width > 1 && box.height > 1 &&

@@ -137,6 +137,10 @@ def test_a_file_with_many_mistakes_has_all_of_them_told_at_once_and_nothing_stor
         f"row {row}, {column}" for row, column, _right, _wrong in MISTAKES
     ]
     expect(page.locator("table.marked tr.wrong")).to_have_count(len(MISTAKES))
+    for cell in page.locator("table.marked td.wrong").all():
+        place = cell.bounding_box()
+        assert place["x"] >= 0
+        assert place["x"] + place["width"] <= page.viewport_size["width"]
     look(name="upload with many mistakes")
     expect(page.get_by_role("button", name="Store it")).to_have_count(0)
     for table in (Session, Upload, WaitingUpload):

@@ -6,6 +6,7 @@ from django.test import Client
 
 from deploy.demo.documents import connection_documents
 from results.models import Connection, ConnectionAlias, NormalisedSet, TieParameter
+from results.pages.pools.filters import QUICK_MEANS, SLIM, SLIM_MEANS
 from rigs.models import Club, Contributor, Line, Rig
 from tests import making
 from tests.pages.conftest import pool_of
@@ -24,6 +25,21 @@ def test_a_connection_shows_its_names_how_it_is_tied_and_what_it_holds(league, r
     assert "Tools needle Turns main integer, 1 to 20" in page.text
     assert f"/pools/{pool_of('Blood').pk}/" in page.links()
     assert f"{100 * pool_of('Blood').current.efficiency:.1f}%" in page.text
+
+
+@pytest.mark.parametrize(("slim", "said"), [(True, "slim: at most twice"), (False, "bulky")])
+def test_slim_means_one_thing_on_a_join_s_page_and_in_the_choices_of_the_list(
+    league, read, slim, said
+):
+    Connection.objects.filter(name="Blood").update(slim=slim, quick=slim)
+    join = read(f"/connections/{Connection.objects.get(name='Blood').pk}/").text
+    assert said in join
+    listed = read("/").text
+    for means in (SLIM_MEANS, QUICK_MEANS):
+        assert str(means) in listed
+        assert (str(means) in join) == slim
+    assert f"{SLIM:.0f}" == "2"
+    assert "twice" in str(SLIM_MEANS)
 
 
 def test_a_join_says_how_it_is_tied_in_numbered_steps(league, read):
@@ -122,6 +138,27 @@ def test_a_search_finds_no_rig_by_a_name_not_yet_accepted(league, read):
     found = read("/search/", q=rig.name).links()
     assert f"/rigs/{rig.pk}/" not in found
     assert f"/rigs/{rig.pk}/" in read("/search/", q=rig.name, by=rig.owner).links()
+
+
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [("albrigt", "Albright"), ("blod", "Blood"), ("Surgons", "Surgeon's"), ("barel join", "Blood"),
+     ("fluro leader", "Fluoro leader, 0.40 mm")],
+)  # fmt: skip
+def test_a_misspelt_name_is_met_by_those_near_to_it(league, read, words, found):
+    """Joins by their other names as well, and lines by a word of theirs."""
+    ConnectionAlias.objects.create(connection=Connection.objects.get(name="Blood"), name="Barrel")
+    making.line("Fluoro leader, 0.40 mm")
+    page = read("/search/", q=words)
+    assert "Did you mean" in page.text
+    named = [text for text in (page.text[page.text.index("Did you mean") :],) if found in text]
+    assert named
+
+
+def test_a_suggestion_names_nothing_that_its_reader_may_not_see(league, read, owner):
+    Connection.objects.filter(name="Albright").update(accepted=False, proposed_by=owner)
+    assert "Albright" not in read("/search/", q="albrigt").text
+    assert "Albright" in read("/search/", q="albrigt", by=owner).text
 
 
 def test_a_search_for_nothing_known_says_so(league, read):

@@ -10,12 +10,15 @@ from django.test import Client
 from rigs.models import Club, Contributor
 from rigs.permissions import is_moderator
 from tests.people import contributor
+from tests.walking import Seen
 
 PAGE = "/admin/people/"
 
 
 def new(name: str, **chosen: str) -> dict[str, str]:
-    return {"name": name, "email": "", "handle": "", **chosen}
+    """What the form sends; of a moderator after it has asked whether that is meant."""
+    sure = {"sure": "yes"} if "moderator" in chosen else {}
+    return {"name": name, "email": "", "handle": "", **sure, **chosen}
 
 
 @pytest.mark.parametrize(
@@ -43,6 +46,19 @@ def test_a_new_account_signs_in_with_the_password_shown_and_can_do_what_it_is_fo
     assert (theirs.get("/admin/results/reviewcase/").status_code == 200) == decides
     assert not user.is_staff
     assert password not in admin_client.get(PAGE).content.decode()
+
+
+def test_making_a_moderator_is_asked_about_first_and_nothing_is_done_until_then(admin_client, db):
+    owner = contributor("owner")
+    first = new("owner", moderator="on")
+    del first["sure"]
+    page = admin_client.post(PAGE, first).content.decode()
+    assert "Make owner a moderator?" in page
+    assert not is_moderator(User.objects.get(pk=owner.user.pk))
+    [form] = [each for each in Seen(PAGE, page).forms if each.action.endswith(PAGE)]
+    assert ("sure", "yes") in form.as_shown()
+    admin_client.post(PAGE, {**first, "sure": "yes"})
+    assert is_moderator(User.objects.get(pk=owner.user.pk))
 
 
 def test_an_account_that_is_there_gets_what_it_lacks_and_keeps_its_password(admin_client, db):

@@ -53,6 +53,21 @@ def test_everyone_with_something_to_do_reads_on_the_bench_that_the_round_is_open
     assert "codes to send" not in text_of(browser(packer), "/bench/")
 
 
+def test_who_ties_for_everybody_is_told_on_the_bench_until_the_round_is_closed(organiser, testers):
+    """And nobody else; the organiser where no one is named."""
+    tyer = contributor("knotter")
+    made, _ = playing.opened(organiser, testers[:2], tyer=tyer)
+    said = "30 joins that you tie for everybody; results are due by 15 Apr 2026"
+    assert said in text_of(browser(tyer), "/bench/")
+    assert "tie for 1 round" in text_of(browser(tyer), "/bench/")
+    for person in (organiser, *testers[:2]):
+        assert "that you tie for everybody" not in text_of(browser(person), "/bench/")
+    playing.opened(organiser, testers[:2], title="Summer round")
+    assert said in text_of(browser(organiser), "/bench/")
+    close(organiser, made)
+    assert "that you tie for everybody" not in text_of(browser(tyer), "/bench/")
+
+
 def test_the_page_says_before_the_button_what_would_come_of_it(organiser, testers):
     """Opening with too few or after the last day, and closing with too few to compare."""
     made = set_up(organiser, playing.draft())

@@ -107,6 +107,28 @@ def test_what_was_folded_away_stands_open_once_something_is_in_it_or_wrong(organ
     assert sheet.values[name] == value or name.endswith(("specification", "sigma_percent"))
 
 
+@pytest.mark.parametrize(
+    ("written", "stored"),
+    [
+        ("6 turns", {"turns_main": 6, "turns_leader": 6}),
+        ("turns main 6, turns leader 4", {"turns_main": 6, "turns_leader": 4}),
+        ("turns_main=6; turns leader: 4", {"turns_main": 6, "turns_leader": 4}),
+        ("6 turns; finish 2", {"turns_main": 6, "turns_leader": 6, "finish": 2}),
+    ],
+)
+def test_how_a_sample_is_tied_is_taken_as_people_write_it(organiser, written, stored):
+    client = browser(organiser)
+    sheet = Sheet(client.get("/rounds/set-up/"))
+    sent = filled(sheet)
+    join = making.connection("Blood")
+    join.parameters.all().delete()
+    for name in ("turns_main", "turns_leader", "finish"):
+        join.parameters.create(name=name, type="integer", lowest=1, highest=20)
+    answer = client.post("/rounds/set-up/", sent | {"samples-0-parameters": written})
+    assert answer.status_code == 302, Page(answer).text
+    assert Round.objects.get().samples.first().parameters == stored
+
+
 def test_a_mistake_is_said_once_in_the_words_of_the_form(organiser):
     client = browser(organiser)
     sheet = Sheet(client.get("/rounds/set-up/"))

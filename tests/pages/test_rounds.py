@@ -340,7 +340,7 @@ def test_the_close_names_who_is_missing_and_is_the_organisers_alone(organiser, t
     address = f"/rounds/{made.pk}/close/"
     said = text_of(browser(organiser), address)
     assert "This can't be undone." in said
-    assert "tester 1: 0 of 5 codes sent" in said
+    assert "tester 1: codes sent: 0 of 5" in said
     made.refresh_from_db()
     assert made.state == Round.State.OPEN  # looking closes nothing
     assert browser(testers[0]).post(address).status_code == 404

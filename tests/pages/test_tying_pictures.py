@@ -9,7 +9,7 @@ import pytest
 
 from results.models import Pool
 from results.pages.bench.tying_pictures import WIDTH, curve_of, standing_of
-from results.pools.advice import pull_next
+from results.pools.advice import pull_again
 from results.pools.session_planning import plan_sessions
 from results.pools.tester_vs_pool import compare_with_pool
 from results.statistics.planning import difference_detectable_by_sessions
@@ -81,9 +81,7 @@ def test_no_session_is_advised_that_gains_nothing():
 
     pools = [Pool(pk=number) for number in range(4)]
     figures = [(0.143, 0.142), (0.118, 0.118), (0.054, 0.049), (0.2, 0.15)]
-    advised = pull_next(
-        [(pool, known(*each)) for pool, each in zip(pools, figures, strict=True)], []
-    )
+    advised = pull_again([(pool, known(*each)) for pool, each in zip(pools, figures, strict=True)])
     assert [each.pool.pk for each in advised] == [3, 2], (
         "the others lower it by less than a twentieth"
     )

@@ -242,9 +242,9 @@ def test_what_was_tied_centrally_is_marked_and_is_not_its_testers_hands(
         assert recomputed(version).differences == ()
     one = central.first()
     page = Page(Client().get(f"/pull-sets/{one.pk}/")).text
-    assert "tied centrally: by one hand for everybody" in page
+    assert "tied centrally, by one hand for everybody" in page
     of_tester = Page(Client().get(f"/contributors/{one.session.contributor.handle}/")).text
-    assert of_tester.count("tied centrally, in a club's round") == 3
+    assert of_tester.count("tied centrally, by one hand for everybody") == 3
     document = as_stranger.get(f"/api/v1/pull-sets/{one.pk}").json()
     assert (document["round"], document["tied_centrally"]) == (done.pk, True)
     names = [column.name for column in PULL_SETS.columns]

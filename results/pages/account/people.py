@@ -67,7 +67,13 @@ def people(request: HttpRequest) -> HttpResponse:
     sent = request.POST if request.method == "POST" else None
     form = PersonForm(sent, label_suffix="")
     made: Made | None = None
-    if sent is not None and form.is_valid():
+    asks_first = (
+        sent is not None
+        and form.is_valid()
+        and form.cleaned_data["moderator"]
+        and "sure" not in sent
+    )
+    if sent is not None and not asks_first and form.is_valid():
         try:
             made = make_person(request.user, Person(**form.cleaned_data))
         except Refused as refusal:
@@ -82,6 +88,7 @@ def people(request: HttpRequest) -> HttpResponse:
         {
             "form": form,
             "made": made,
+            "asks_first": asks_first,
             "clubs": list(Club.objects.values_list("name", flat=True)),
             # Pages never show a sign-in name by themselves: here an administrator needs it.
             "name": made.user.username if made else "",

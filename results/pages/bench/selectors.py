@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import Avg, Count, F, OuterRef, Prefetch, Q, QuerySet, StdDev, Subquery
 
@@ -18,16 +19,16 @@ from results.models import (
     PullSet,
     Screening,
     Session,
+    StateChange,
 )
 from results.models.lifecycle import COUNTING, State
 from results.normalising.usable_straight import usable
 from results.pools.selectors import own_sets_waiting, pools
 from results.review.selectors import sentences_of
-from results.statistics.pool_fit import LEAST_TESTERS
 from rigs.models import Contributor
 
 BASELINES_OFFERED = 30
-HELD_SHOWN, SHORT_SHOWN, WITHDRAWN_SHOWN = 20, 4, 50
+HELD_SHOWN, WITHDRAWN_SHOWN = 20, 50
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,7 @@ class Held:
     pull_set: PullSet
     checks: Sequence[CheckResult]
     thread: Sequence[Message]
+    since: datetime | None
 
     @property
     def said(self) -> list[str]:
@@ -94,18 +96,37 @@ def withdrawn_sessions(contributor: Contributor) -> QuerySet[Session]:
     return withdrawn.order_by("-pulled_on", "-pk")[:WITHDRAWN_SHOWN]
 
 
+_came_to_its_state = (
+    StateChange.objects.filter(pull_set=OuterRef("pk"), to_state=OuterRef("state"))
+    .exclude(from_state=F("to_state"))
+    .order_by("-pk")
+)
+
+
+def _held_or_rejected(contributor: Contributor) -> QuerySet[PullSet]:
+    return PullSet.objects.filter(
+        session__contributor=contributor,
+        session__standing=Session.Standing.CURRENT,
+        state__in=[State.HELD, State.REJECTED],
+    )
+
+
+def how_many_more_held(contributor: Contributor, shown: Sequence[Held]) -> int:
+    """How many sets of theirs are held or rejected beyond those that `held_sets` has."""
+    if len(shown) < HELD_SHOWN:
+        return 0
+    return _held_or_rejected(contributor).count() - len(shown)
+
+
 def held_sets(contributor: Contributor) -> list[Held]:
     """One's sets that are held or rejected, newest first, with the checks that hold them.
 
     In three queries: the sets with their threads, and the latest screening of their sessions.
     """
     pull_sets = list(
-        PullSet.objects.filter(
-            session__contributor=contributor,
-            session__standing=Session.Standing.CURRENT,
-            state__in=[State.HELD, State.REJECTED],
-        )
-        .select_related("connection", "session", "normalised", "review_case")
+        _held_or_rejected(contributor)
+        .select_related("connection", "session", "normalised__pool__current", "review_case")
+        .annotate(since=Subquery(_came_to_its_state.values("at")[:1]))
         .prefetch_related(Prefetch("messages", Message.objects.select_related("by").order_by("pk")))
         .order_by("-session__pulled_on", "-pk")[:HELD_SHOWN]
     )
@@ -115,6 +136,7 @@ def held_sets(contributor: Contributor) -> list[Held]:
             pull_set,
             [check for check in checks[pull_set.session_id] if _is_of(check, pull_set)],
             list(pull_set.messages.all()),
+            pull_set.since,
         )
         for pull_set in pull_sets
     ]
@@ -171,19 +193,3 @@ def own_efficiencies(contributor: Contributor, pools: Sequence[int]) -> dict[int
     for pool, efficiency in own.values_list("pool_id", "efficiency"):
         found[pool].append(efficiency)
     return found
-
-
-def pools_short_of_one(contributor: Contributor, own: Sequence[Pool]) -> list[Pool]:
-    """Pools of two other testers on line pairs that one has pulled: a third makes a figure."""
-    pairs = Q(pk__in=())
-    for pool in own:
-        pairs |= Q(
-            main_material=pool.main_material,
-            leader_material=pool.leader_material,
-            terminal=pool.terminal,
-            wet=pool.wet,
-            shock=pool.shock,
-        )
-    short = pools().filter(pairs, current__testers=LEAST_TESTERS - 1)
-    mine = Pool.objects.filter(normalised_sets__pull_set__session__contributor=contributor)
-    return list(short.exclude(pk__in=mine.values("pk"))[:SHORT_SHOWN])

@@ -20,11 +20,12 @@ from results.pages.bench.plan_form import PlanForm
 from results.pages.bench.tying_pictures import curve_of
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
-from results.pools.advice import pull_next, work_on
+from results.pools.advice import pull_again, work_on
 from results.pools.pool_data import members_of_each
 from results.pools.selectors import own_sets_waiting
 from results.pools.session_planning import plan_sessions
 from results.pools.tester_vs_pool import TesterVsPool, compare_in_members
+from results.pools.wanted import gains_for
 from rigs.models import Contributor
 from rigs.refusals import Conflict
 
@@ -112,11 +113,11 @@ def tying(request: HttpRequest) -> HttpResponse:
     own = list(page.object_list)
     tied = _tied(contributor, own)
     standings = [(each.pool, each.standing) for each in tied if each.standing is not None]
-    short = selectors.pools_short_of_one(contributor, own)
     context = {
         "tied": tied,
         "page": page,
-        "next": pull_next(standings, short),
+        "next": next(iter(gains_for(contributor, 1)), None),
+        "again": pull_again(standings),
         "below": [each for each in tied if _place_of(each) == "below"],
         "compared": [each for each in tied if _place_of(each)],
     }

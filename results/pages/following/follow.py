@@ -10,6 +10,7 @@ from allauth.account.models import EmailAddress
 from django import forms
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth.models import User
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
@@ -20,6 +21,7 @@ from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.http import require_http_methods
 
 from results.accounts.following import choose_mail, end_mail, follow, stop_following
+from results.accounts.sign_in import TO_FOLLOW
 from results.catalogue.connections import connections_visible_to
 from results.models import Follow, Mailing
 from results.pages.figures import conditions, line_pair, whole_name
@@ -80,7 +82,15 @@ def one(request: HttpRequest, subject: str, number: int) -> HttpResponseBase:
             contributor__user=request.user.pk, subject=found.subject, number=found.number
         ).exists()
     )
-    context = {"found": found, "followed": followed, "mail": _mail_goes_out()}
+    confirmed = not request.user.is_authenticated or _has_confirmed(request.user)
+    if not confirmed:
+        request.session[TO_FOLLOW] = request.path
+    context = {
+        "found": found,
+        "followed": followed,
+        "mail": _mail_goes_out(),
+        "confirmed": confirmed,
+    }
     return render(request, "pages/following/one.html", context)
 
 
@@ -118,9 +128,7 @@ def following(request: HttpRequest) -> HttpResponse:
         "follows": [(each, found) for each, found in follows if found],
         "form": form,
         "mail": _mail_goes_out(),
-        "confirmed": EmailAddress.objects.filter(
-            user=contributor.user, email=contributor.user.email, verified=True
-        ).exists(),
+        "confirmed": _has_confirmed(contributor.user),
     }
     status = 422 if request.method == "POST" else 200
     return render(request, "pages/following/following.html", context, status=status)
@@ -138,6 +146,11 @@ def end(request: HttpRequest, key: uuid.UUID) -> HttpResponse:
         raise Http404
     ended = request.method == "POST" and end_mail(key)
     return render(request, "pages/following/end.html", {"ended": ended})
+
+
+def _has_confirmed(user: User) -> bool:
+    confirmed = EmailAddress.objects.filter(user=user, email=user.email, verified=True)
+    return bool(confirmed.exists())
 
 
 def _is_mailed(contributor: Contributor) -> bool:

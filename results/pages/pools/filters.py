@@ -25,6 +25,8 @@ FURTHER = (
 SLIM, QUICK_S = 2.0, 60.0
 """Times the thicker line and seconds up to which a join counts as slim and quick: common practice,
 no source. Where no set measured it, the catalogue says."""
+SLIM_MEANS = _("at most twice as thick as the thicker line, and so through rod rings easily")
+QUICK_MEANS = _("tied within a minute")
 STRONG, SAFE = "", "worst"
 """Orders: by what a join keeps on average, and by what nine in ten ties hold."""
 
@@ -94,7 +96,18 @@ class Filters(forms.Form):
 
     def _offer(self, name: str, anything: Any, values: list[str]) -> None:
         field = cast(forms.ChoiceField, self.fields[name])
-        field.choices = [("", anything), *((value, WORDS.get(value, value)) for value in values)]
+        named = {**WORDS, Material.OTHER: _("other, such as wire that can't be knotted")}
+        field.choices = [("", anything), *((value, named.get(value, value)) for value in values)]
+
+    @property
+    def in_words(self) -> str:
+        """What slim and quick mean, as measured or else by common practice."""
+        return _(
+            "Slim: %(slim)s. Quick: %(quick)s. By sets that measured it, else by the catalogue."
+        ) % {
+            "slim": SLIM_MEANS,
+            "quick": QUICK_MEANS,
+        }
 
     @property
     def first(self) -> list[forms.BoundField]:

@@ -76,7 +76,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     page.object_list = with_rounds(page.object_list)
     versions = list(selectors.history_of(pool)[: VERSIONS_SHOWN + 1])
     without = _without_testers(version)
-    own_line = own_line_of(request, [pool])
+    own_line, findings = own_line_of(request, [pool]), findings_of(version)
     return render(
         request,
         "pages/pools/pool.html",
@@ -90,7 +90,8 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "loads": _loads(own_line, version),
             "statements": statements(version),
             "methods": methods(),
-            "findings": findings_of(version),
+            "findings": findings,
+            "without_strength": version.pulls - findings.get("worst", {}).get("pulls", 0),
             "products": products_of(version),
             "rounds": club_rounds_of(version),
             "groups": groups_of(version),

@@ -13,6 +13,7 @@ from results.accounts.clubs import invite
 from results.catalogue import selectors as lookups
 from results.catalogue.connections import connections_visible_to
 from results.pages.own_line import own_line_of
+from results.pages.pools.filters import QUICK_MEANS, SLIM_MEANS
 from results.pages.showing import render
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs import permissions
@@ -31,6 +32,8 @@ def connection(request: HttpRequest, pk: int) -> HttpResponse:
     context = {
         "connection": found,
         "steps": lines if len(lines) > 1 else [],
+        "slim_means": SLIM_MEANS,
+        "quick_means": QUICK_MEANS,
         "page": pools,
         "own_line": own_line_of(request, pools),
         "least_testers": LEAST_TESTERS,
@@ -79,5 +82,6 @@ def search(request: HttpRequest) -> HttpResponse:
     """Joins, lines, testers, clubs and rigs by name; without words, the first of each."""
     words = request.GET.get("q", "")[:LONGEST_SEARCH].replace("\x00", "")
     found = lookups.search(request.user, words)
-    context = {"words": words, "found": found, "most": lookups.MOST_FOUND}
+    near = [] if found else lookups.near_names(request.user, words)
+    context = {"words": words, "found": found, "most": lookups.MOST_FOUND, "near": near}
     return render(request, "pages/reading/search.html", context)

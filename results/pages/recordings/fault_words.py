@@ -18,8 +18,8 @@ SENTENCES = {
         "line held at least this. Leave the pull out, or name it as held to the end of travel."
     ),
     FaultCode.TOO_FEW_SAMPLES: _(
-        "Only %(samples)s samples on the way up, where %(wanted)s would do: the peak may be well "
-        "above the highest of them."
+        "Too few samples on the way up, %(samples)s, where %(wanted)s would do: the peak may be "
+        "well above the highest of them."
     ),
     FaultCode.NO_RETURN_TO_ZERO: _(
         "Force stays %(force)s above zero here, %(percent)s%% of the peak: was the line still "

@@ -66,13 +66,24 @@ def _calibrated(calibrations: Sequence[Appraised], today: date) -> Iterator[Stat
         return
     calibration, appraisal = calibrations[0].calibration, calibrations[0].appraisal
     standing = calibration_validity(calibration.made_on, today)
-    days = {"day": day(calibration.made_on), "due": day(appraisal.due_on)}
+    days = {
+        "day": day(calibration.made_on),
+        "due": day(appraisal.due_on),
+        "expires": day(appraisal.expires_on),
+    }
     if standing == "expired":
-        yield Statement("look", _("The calibration of %(day)s has expired.") % days)
+        yield Statement("look", _("Calibrated on %(day)s; that expired on %(expires)s.") % days)
     elif standing == "due":
-        yield Statement("look", _("Calibrated on %(day)s: calibration is due.") % days)
+        yield Statement(
+            "look",
+            _(
+                "Calibrated on %(day)s; the next was due on %(due)s, and this one expires on "
+                "%(expires)s."
+            )
+            % days,
+        )
     else:
-        yield Statement("good", _("Calibrated on %(day)s, due on %(due)s.") % days)
+        yield Statement("good", _("Calibrated on %(day)s; the next is due on %(due)s.") % days)
 
 
 def _watched(series: Sequence[Series]) -> Iterator[Statement]:

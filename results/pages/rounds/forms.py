@@ -33,6 +33,7 @@ NO_LOT = 0
 _COUNTED = re.compile(
     r"(\d+(?:[.,]\d+)?)\s*([^\W\d][\w ]*)|([^\W\d][\w ]*?)\s*:?\s*(\d+(?:[.,]\d+)?)"
 )
+_BETWEEN = re.compile(r"\s*(?:[;\n]|,\s)\s*")
 _NAMES = {"lots": _("Spools"), "samples": _("Samples")}
 """What parts of a plan are called on the page that are no field of it."""
 _FIELDS = {"sigma_relative": "sigma_percent", "main": "main_lot", "leader": "leader_lot"}
@@ -175,7 +176,10 @@ class SampleForm(forms.Form):
         label=_("How it is tied"),
         required=False,
         max_length=500,
-        help_text=_("for example: 6 turns; what can be said of each join is listed below"),
+        help_text=_(
+            "for example: 6 turns; 2 wraps. With semicolons between; what can be"
+            " said of each join is listed below, and 6 turns is on each side where it has several"
+        ),
     )
     specification = forms.CharField(
         label=_("and in words"),
@@ -192,7 +196,9 @@ class SampleForm(forms.Form):
         connection = cleaned.get("connection")
         names = [] if connection is None else [one.name for one in connection.parameters.all()]
         written = str(cleaned.get("parameters", ""))
-        found, wrong = parameters("; ".join(_named(each, names) for each in written.split(";")))
+        found, wrong = parameters(
+            "; ".join(_named(each, names) for each in _BETWEEN.split(written))
+        )
         if wrong:
             self.add_error(
                 "parameters",
@@ -207,16 +213,19 @@ class SampleForm(forms.Form):
 
 
 def _named(written: str, names: Sequence[str]) -> str:
-    """A number and a word, as in "6 turns", by the name of the one parameter that begins so.
+    """A number and a word, as in "6 turns", by the names of the parameters that begin so.
 
-    As it was written, where there is none or are several.
+    Of a join whose two sides have their own turns it is those of each. As it was written, where
+    none begins so.
     """
     said = _COUNTED.fullmatch(written.strip())
     if said is None:
         return written
     number, word = said[1] or said[4], (said[2] or said[3]).casefold().replace(" ", "_")
-    meant = [name for name in names if name == word or name.startswith(f"{word}_")]
-    return f"{meant[0]}={number}" if len(meant) == 1 else written
+    meant = [name for name in names if name == word] or [
+        name for name in names if name.startswith(f"{word}_")
+    ]
+    return "; ".join(f"{name}={number}" for name in meant) or written
 
 
 def _share(percent: Decimal | None) -> float | None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
-from django.contrib import admin, messages
+from django.contrib import admin
 from django.contrib.auth.models import User
 from django.core.exceptions import PermissionDenied
 from django.db.models import F, QuerySet
@@ -19,7 +19,7 @@ from django.utils.timesince import timesince
 from django.utils.translation import gettext, gettext_lazy, ngettext
 
 from results.models import PullSet, ReviewCase
-from results.review.decisions import ask, ask_many, decide_many, decisions_open_to
+from results.review.decisions import LONGEST_TEXT, ask, ask_many, decide_many, decisions_open_to
 from results.review.desk.case import case_context
 from results.review.desk.case_record import others_open
 from results.review.desk.failures import Queue, run_again
@@ -32,6 +32,13 @@ from results.review.selectors import check_records
 from rigs.admin import ReadOnly
 from rigs.permissions import is_moderator
 from rigs.refusals import Conflict, Forbidden, Refused
+
+ONCE_MORE = {
+    "release": gettext_lazy("Release these sets"),
+    "reject": gettext_lazy("Reject these sets"),
+    ASK: gettext_lazy("Ask about these sets"),
+}
+"""What the page that asks once more is called by the action, and its button."""
 
 
 class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
@@ -227,8 +234,10 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
         chosen = cases.select_related("pull_set__session__contributor", "pull_set__connection")
         pull_sets = [case.pull_set for case in chosen]
         reason = request.POST.get("reason", "")
-        if far := _unseen(decision, pull_sets, request.POST.get("together", "")):
-            return self._warn_of_the_sum(request, pull_sets, far)
+        far = _unseen(decision, pull_sets, request.POST.get("together", ""))
+        if far or not reason.strip():
+            problem = "" if far else gettext("A reason is missing.")
+            return self._ask_again(request, pull_sets, decision, far, problem)
         try:
             letters = letters_to(pull_sets, reason, decision)
             if decision == ASK:
@@ -242,27 +251,38 @@ class CaseAdmin(ReadOnly, admin.ModelAdmin[ReviewCase]):
                     letters=letters,
                 )
         except Refused as refusal:
-            reason = " ".join([refusal.detail, *map(str, refusal.findings)])
-            self.message_user(request, reason, messages.ERROR)
-        else:
-            self.message_user(request, _done_on(decision, pull_sets))
+            problem = " ".join([refusal.detail, *map(str, refusal.findings)])
+            return self._ask_again(request, pull_sets, decision, [], problem)
+        self.message_user(request, _done_on(decision, pull_sets))
         return None
 
-    def _warn_of_the_sum(
-        self, request: HttpRequest, pull_sets: Sequence[PullSet], far: Sequence[Together]
+    def _ask_again(
+        self,
+        request: HttpRequest,
+        pull_sets: Sequence[PullSet],
+        decision: str,
+        far: Sequence[Together],
+        problem: str,
     ) -> HttpResponse:
-        """Ask once more, with what the releases add up to; what was sent is sent again by it."""
+        """Ask once more, with what the releases add up to or why nothing was done.
+
+        The sets stay ticked, and the reason can be written beside the sums.
+        """
         return TemplateResponse(
             request,
             "admin/results/reviewcase/together.html",
             {
                 **self.admin_site.each_context(request),
-                "title": gettext("What these releases add up to"),
+                "title": gettext("What these releases add up to") if far else ONCE_MORE[decision],
                 "opts": self.opts,
                 "far": far,
                 "pull_sets": pull_sets,
                 "reason": request.POST.get("reason", ""),
-                "together": _mark_of(pull_sets, far),
+                "together": _mark_of(pull_sets, far) if far else request.POST.get("together", ""),
+                "problem": problem,
+                "action": f"{decision}_many",
+                "verb": gettext("Release them all the same") if far else ONCE_MORE[decision],
+                "longest": LONGEST_TEXT,
             },
         )
 
@@ -288,7 +308,7 @@ def _done_on(decision: str, pull_sets: Sequence[PullSet]) -> str:
     ) % {
         "decision": decision,
         "number": len(pull_sets),
-        "sets": "; ".join(f"{each} ({each.pk})" for each in pull_sets),
+        "sets": "; ".join(str(each) for each in pull_sets),
     }
 
 

@@ -34,10 +34,9 @@ class OtherCase:
         pull_set = self.case.pull_set
         where = gettext("of this session") if self.same_session else gettext("of another session")
         held_by = ", ".join(each.name for each in holds_of(pull_set)) or gettext("a moderator")
-        text = gettext("%(set)s (%(number)s), %(day)s, %(where)s, held by: %(held_by)s")
+        text = gettext("%(set)s, %(day)s, %(where)s, held by: %(held_by)s")
         return text % {
             "set": pull_set,
-            "number": pull_set.pk,
             "day": f"{pull_set.session.pulled_on:%Y-%m-%d}",
             "where": where,
             "held_by": held_by,
