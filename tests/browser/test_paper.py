@@ -18,6 +18,22 @@ MOST_SHEETS = 4
 ON_PAPER = ("Before you pull", "The worst case", "The sets behind it", "How to cite it")
 ON_SCREEN_ALONE = ("History", "Share it", "Does one tester sway it?", "Pull it yourself")
 
+DEAD_ON_PAPER = (
+    "How we know",
+    "What counts",
+    "All cautions",
+    "SVG",
+    "PNG",
+    "side by side",
+    "Show the loads",
+    "Previous",
+    "Next",
+    "as JSON",
+    "Report this",
+)
+"""Words of links and buttons, which lead nowhere from a sheet of paper."""
+SHOWN = "() => document.body.innerText"
+
 
 @pytest.fixture
 def size() -> str:
@@ -64,5 +80,8 @@ def test_a_pool_is_printed_on_a_few_sheets_with_figure_picture_sets_and_cautions
     for heading in ON_SCREEN_ALONE:
         expect(page.get_by_role("heading", name=heading)).to_have_count(0)
     assert page.locator("#sets-caption").count() == 1
+    said = page.evaluate(SHOWN)
+    assert said.count("eye protection") == 1, "the cautions stand there once"
+    assert [words for words in DEAD_ON_PAPER if words in said] == []
     assert faults_of(page) == []
     assert sheets_of(page) <= MOST_SHEETS

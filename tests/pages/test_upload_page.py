@@ -37,7 +37,7 @@ def test_a_file_that_is_right_is_shown_as_it_would_come_out_and_not_stored(at_ho
     text = Page(answer).text
     assert answer.status_code == 200
     assert "winter.csv can be stored" in text
-    assert "shed winch, revision 1: 8 pulls" in text
+    assert "shed winch, revision 1. Pulls: 8" in text
     assert "Double uni" in text
     assert not Session.objects.exists()
 

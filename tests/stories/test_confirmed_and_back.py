@@ -56,5 +56,5 @@ def test_and_who_follows_nothing_to_the_bench(unconfirmed):
     assert confirm(at_home(unconfirmed), unconfirmed) == "/bench/"
 
 
-def test_a_stranger_who_looks_at_what_can_be_followed_gets_no_cookie(db):
-    assert not Client().get(EVERYTHING).cookies
+def test_a_stranger_who_looks_at_what_can_be_followed_gets_no_cookie(db, settings):
+    assert settings.SESSION_COOKIE_NAME not in Client().get(EVERYTHING).cookies

@@ -76,7 +76,7 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
     page.object_list = with_rounds(page.object_list)
     versions = list(selectors.history_of(pool)[: VERSIONS_SHOWN + 1])
     without = _without_testers(version)
-    own_line, findings = own_line_of(request, [pool]), findings_of(version)
+    own_line = own_line_of(request, [pool])
     return render(
         request,
         "pages/pools/pool.html",
@@ -90,8 +90,8 @@ def one_pool(request: HttpRequest, pk: int) -> HttpResponse:
             "loads": _loads(own_line, version),
             "statements": statements(version),
             "methods": methods(),
-            "findings": findings,
-            "without_strength": version.pulls - findings.get("worst", {}).get("pulls", 0),
+            "findings": findings_of(version),
+            "without_strength": _without_strength(version),
             "products": products_of(version),
             "rounds": club_rounds_of(version),
             "groups": groups_of(version),
@@ -131,6 +131,12 @@ def one_version(request: HttpRequest, pk: int, number: int) -> HttpResponse:
             "least_testers": LEAST_TESTERS,
         },
     )
+
+
+def _without_strength(version: PoolVersion) -> int:
+    """Pulls that are no strength, beside those of which the worst is said."""
+    worst = findings_of(version).get("worst")
+    return version.pulls - worst["pulls"] if worst else 0
 
 
 def _loads(own_line: OwnLine, version: PoolVersion) -> list[tuple[str, str]]:
