@@ -147,3 +147,7 @@ WORDS = {
     "resolution, straight pulls": _("resolution, straight pulls"),
 }
 """By what is stored; in English the same."""
+
+SLIM_MEANS = _("at most twice as thick as the thicker line, and so through rod rings easily")
+QUICK_MEANS = _("tied within a minute")
+"""What a join's page and the choices of the list mean by these words."""

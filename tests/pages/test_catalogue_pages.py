@@ -6,7 +6,8 @@ from django.test import Client
 
 from deploy.demo.documents import connection_documents
 from results.models import Connection, ConnectionAlias, NormalisedSet, TieParameter
-from results.pages.pools.filters import QUICK_MEANS, SLIM, SLIM_MEANS
+from results.pages.pools.filters import SLIM
+from results.pages.vocabulary import QUICK_MEANS, SLIM_MEANS
 from rigs.models import Club, Contributor, Line, Rig
 from tests import making
 from tests.pages.conftest import pool_of

@@ -9,7 +9,7 @@ from django.db.models import Q
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
-from results.pages.vocabulary import WORDS
+from results.pages.vocabulary import QUICK_MEANS, SLIM_MEANS, WORDS
 from results.pools import selectors
 from rigs.metrology import units
 from rigs.models import Material
@@ -25,8 +25,6 @@ FURTHER = (
 SLIM, QUICK_S = 2.0, 60.0
 """Times the thicker line and seconds up to which a join counts as slim and quick: common practice,
 no source. Where no set measured it, the catalogue says."""
-SLIM_MEANS = _("at most twice as thick as the thicker line, and so through rod rings easily")
-QUICK_MEANS = _("tied within a minute")
 STRONG, SAFE = "", "worst"
 """Orders: by what a join keeps on average, and by what nine in ten ties hold."""
 

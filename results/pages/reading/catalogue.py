@@ -13,8 +13,8 @@ from results.accounts.clubs import invite
 from results.catalogue import selectors as lookups
 from results.catalogue.connections import connections_visible_to
 from results.pages.own_line import own_line_of
-from results.pages.pools.filters import QUICK_MEANS, SLIM_MEANS
 from results.pages.showing import render
+from results.pages.vocabulary import QUICK_MEANS, SLIM_MEANS
 from results.statistics.pool_fit import LEAST_TESTERS
 from rigs import permissions
 from rigs.models import Club
