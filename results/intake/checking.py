@@ -27,6 +27,7 @@ from results.intake.places import in_order, on_sheet
 from results.intake.reading import Read
 from results.intake.readings import Readings, capacity_findings, readings_of, unit_of
 from results.intake.ties import ends_findings, parameters_of
+from results.intake.trace_doubts import doubts_of_traces
 from results.models import Connection, PullSet
 from rigs.metrology.bounds import EARLIEST_DAY, latest_day
 from rigs.models import Contributor, Line, Rig, RigRevision
@@ -87,7 +88,10 @@ def check(contributor: Contributor, read: Read) -> Checked:
         refused = in_order([on_sheet(finding, read.rows) for finding in findings.kept])
         raise Forbidden(findings.summary(), refused) if forbidden else findings.refusal(refused)
     assert revision is not None
-    asked = doubts.asked(straight, joined, revision.resolution_N)
+    asked = [
+        *doubts.asked(straight, joined, revision.resolution_N),
+        *doubts_of_traces(straight, joined, said.pulled_on),
+    ]
     warnings = [*asked, *under_way.warnings, *doubts.warnings_of(straight, joined, unit)]
     shown_warnings = tuple(on_sheet(warning, read.rows) for warning in warnings[:MOST_FINDINGS])
     return Checked(

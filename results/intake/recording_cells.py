@@ -26,6 +26,7 @@ _GROUPED = re.compile(
 _NUMBER_IN = re.compile(r"(?<!\w)\d[\d.,'\u2019]*(?:[eE][+-]?\d+)?|(?<![\w])[.,]\d+")
 _DECIMAL = re.compile(r"\d*(?P<mark>[.,])\d*(?:[eE][+-]?\d+)?")
 _OF_DAY = re.compile(r"(?:(\d{1,2}):)?(\d{1,2}):(\d{1,2}(?:[.,]\d{1,9})?)")
+_HALF_OF_DAY = re.compile(r"\s*([ap])\.?m\.?\Z", re.IGNORECASE)
 _DAY = re.compile(r"(?:(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{1,2})[./-](\d{1,2})[./-](\d{4}))")
 _ZONE = re.compile(r"(?:Z|[+-]\d{2}:?\d{2})\Z")
 
@@ -123,17 +124,26 @@ def moment(cell: object) -> Moment | None:
     if not isinstance(cell, str) or not 4 <= len(cell) <= LONGEST or ":" not in cell:
         return None
     text = cell.strip()
+    half = _HALF_OF_DAY.search(text)
+    if half:
+        text = text[: half.start()]
     if found := _OF_DAY.fullmatch(text):
         hours, minutes, seconds = found.groups()
-        return _seconds(int(hours or 0), int(minutes), float(seconds.replace(",", ".")))
-    return _day_and_time(text)
+        return _seconds(_hour(hours, half), int(minutes), float(seconds.replace(",", ".")))
+    return _day_and_time(text, half)
+
+
+def _hour(written: str | None, half: re.Match[str] | None) -> int:
+    """The hour of the day; ``half`` is 'am' or 'pm' behind it."""
+    hour = int(written or 0)
+    return hour if half is None else hour % 12 + (12 if half[1] in "pP" else 0)
 
 
 def _seconds(hours: int, minutes: int, seconds: float) -> float:
     return 3600.0 * hours + 60.0 * minutes + seconds
 
 
-def _day_and_time(text: str) -> datetime | None:
+def _day_and_time(text: str, half: re.Match[str] | None) -> datetime | None:
     day = _DAY.match(text)
     if day is None:
         return None
@@ -144,7 +154,8 @@ def _day_and_time(text: str) -> datetime | None:
         return None
     try:
         on = _date(day)
-        since = _seconds(int(of_day[1] or 0), int(of_day[2]), float(of_day[3].replace(",", ".")))
+        seconds = float(of_day[3].replace(",", "."))
+        since = _seconds(_hour(of_day[1], half), int(of_day[2]), seconds)
         midnight = datetime.fromisoformat(f"{on.isoformat()}T00:00:00{zone[0] if zone else ''}")
         return midnight + timedelta(seconds=since)
     except (ValueError, OverflowError):

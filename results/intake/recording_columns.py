@@ -26,9 +26,14 @@ _TIME_UNITS = {
     "ms": "ms", "msec": "ms", "millis": "ms", "millisecond": "ms", "milliseconds": "ms",
     "us": "us", "µs": "us", "μs": "us", "micros": "us", "microsecond": "us", "microseconds": "us",
 }  # fmt: skip
-_TIME_WORDS = {"time", "t", "elapsed", "timestamp", "clock", "datetime", "stamp", *_TIME_UNITS}
+_TIME_WORDS = {
+    "time", "t", "elapsed", "timestamp", "clock", "datetime", "stamp", "zeit", "uhrzeit",
+    *_TIME_UNITS,
+}  # fmt: skip
 _COUNTER_WORDS = {"sample", "samples", "index", "no", "nr", "#", "count", "row", "id"}
-_FORCE_WORDS = {"force", "load", "pull", "weight", "reading", "tension", "value", "f", "scale"}
+_FORCE_WORDS = {
+    "force", "load", "pull", "weight", "reading", "tension", "value", "f", "scale", "kraft",
+}  # fmt: skip
 _OTHER_WORDS = {"temperature", "temp", "raw", "adc", "counts", "battery", "voltage", "date", "peak"}
 _WORDS = re.compile(r"[\s_/,:()\[\]]+")
 _RATE = re.compile(r"(?:sampl\w*\s*)?(?:rate|frequency)\D{0,20}?(\d+(?:\.\d+)?)", re.IGNORECASE)
@@ -190,9 +195,16 @@ def _find_time(
     named = [each for each in columns if each.kind == _TIME]
     if len(named) > 1:
         named = [each for each in named if each.unit] or named
-    if not named and not any(each.written for each in columns):
-        named = [each for each in columns if _runs_on(body, each.place, decimal)]
+    if not named:
+        unknown = [each for each in columns if not each.kind]
+        named = [each for each in unknown if _runs_on(body, each.place, decimal)]
         named = [each for each in named if each.shows in _TIME_UNITS] or named
+        # A pull makes force rise on the whole; its noise is what a clock has not.
+        named = [each for each in named if not _falls(body, each.place, decimal)] or named
+        if len(named) == 1 and named[0].written:
+            found = gettext("the column %(heading)s") % {"heading": shown(named[0].written)}
+            expected = gettext("read as the times; is this right?")
+            given.remarks.append(Finding("", "time_column", found, expected))
     if len(named) == 1:
         given.time = named[0].place
     elif named:
@@ -302,7 +314,7 @@ def _find_clock(
         expected = gettext("read as %(clock)s; is this right?") % {"clock": able[0]}
         given.remarks.append(Finding("", "clock", found, expected))
     else:
-        given.ask("clock", found, gettext("s, ms or us, or samples with the sample_rate_Hz"))
+        given.ask("clock", found, gettext("s, ms or us, or samples and how many of them a second"))
 
 
 def _runs_on(body: Sequence[list[object]], place: int, decimal: str) -> bool:
@@ -312,6 +324,11 @@ def _runs_on(body: Sequence[list[object]], place: int, decimal: str) -> bool:
     values = [cells.number(_at(row, place), decimal) for row in body]
     rises = [b > a for a, b in pairwise(v for v in values if v is not None)]
     return len(rises) >= 2 and sum(rises) >= 0.9 * len(rises)
+
+
+def _falls(body: Sequence[list[object]], place: int, decimal: str) -> bool:
+    values = [cells.number(_at(row, place), decimal) for row in body]
+    return any(b < a for a, b in pairwise(v for v in values if v is not None))
 
 
 def _at(row: Sequence[object], place: int) -> object:

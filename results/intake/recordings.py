@@ -27,6 +27,7 @@ from results.intake.recording_rows import Row, Rows, rows_of
 from rigs.metrology.bounds import SAMPLE_RATE_Hz
 from rigs.metrology.errors import MetrologyError
 from rigs.metrology.traces.cutting import Cut, Part, cut
+from rigs.metrology.traces.faulty import faults_of_zeros
 from rigs.metrology.traces.pull import TraceFigures, describe
 from rigs.metrology.traces.steps import even_clock, written_step
 from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit
@@ -35,8 +36,9 @@ from rigs.refusals import Finding, Invalid, TooLarge, Unreadable
 Column = NDArray[np.float64]
 
 FEWEST_SAMPLES = 4
-ILLEGIBLE_SHARE = 0.01
-"""Of the rows: a logger's line is cut short now and then; a file with more is read wrongly."""
+ILLEGIBLE_SHARE = 0.05
+"""Of the rows: a logger cuts a line short now and then, or writes an error instead; a file with
+more is read wrongly."""
 NAMED_ROWS = 10
 DAY_s = 86_400.0
 CLOCK_ANSWERS = (*CLOCKS, "samples", "stamps")
@@ -128,6 +130,9 @@ def read_recording(body: bytes, content_type: str, answers: Answers = Answers())
             gettext("The recording has %(pulls)s pulls; at most %(most)s are taken at once.")
             % {"pulls": len(parts.pulls), "most": MOST_PULLS_OF_A_RECORDING}
         )
+    figures = tuple(_figures(times, force * factor, part) for part in parts.pulls)
+    firsts = [part.first for part in parts.pulls]
+    moved = faults_of_zeros(times, [*zip(firsts, figures, strict=True)])
     return Recording(
         times,
         force,
@@ -135,8 +140,8 @@ def read_recording(body: bytes, content_type: str, answers: Answers = Answers())
         written_step(force),
         layout.started_at or samples.started_at,
         samples.rows,
-        parts,
-        tuple(_figures(times, force * factor, part) for part in parts.pulls),
+        replace(parts, faults=(*parts.faults, *moved)),
+        figures,
         (*rows.remarks, *layout.remarks, *samples.remarks, *turned),
         replace(
             answers, unit=unit, clock=layout.clock, separator=rows.separator, decimal=rows.decimal,
@@ -357,8 +362,11 @@ def _judge(found: _Samples, illegible: Sequence[tuple[int, str]]) -> None:
 
 def _upright(force: Column) -> tuple[Column, list[Finding]]:
     """Turn a recording of a load cell that is mounted the other way round, whose pulls go down."""
-    middle = float(np.median(force))
-    if middle - float(force.min()) <= 3 * (float(force.max()) - middle):
+    middle, lowest, highest = float(np.median(force)), float(force.min()), float(force.max())
+    ends = min(float(np.median(force[:3])), float(np.median(force[-3:])))
+    is_mostly_below = middle - lowest > 3 * (highest - middle)
+    rests_on_top = -lowest > highest and ends - lowest > highest - ends
+    if not (is_mostly_below or rests_on_top):
         return force, []
     found = gettext("forces that fall below zero as the line is pulled")
     return -force + 0.0, [Finding("", "force", found, gettext("forces that rise: turned round"))]

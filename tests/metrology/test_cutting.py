@@ -79,6 +79,16 @@ def test_a_gap_is_said_with_its_length_and_the_pull_it_is_in():
     assert fault.numbers["seconds"] == pytest.approx(0.51)
 
 
+@pytest.mark.parametrize("lost", [range(-30, 0), range(1, 31), range(-15, 15)])
+def test_a_gap_beside_the_highest_sample_may_hide_the_peak(lost):
+    """Before it, after it, and over both it and its break."""
+    forces = np.concatenate([ramp(80), ramp(90)])
+    kept = np.ones(forces.size, bool)
+    kept[[int(np.argmax(forces)) + at for at in lost]] = False
+    faults = cut(clock(forces)[kept], forces[kept]).faults
+    assert [(fault.code, fault.pull) for fault in faults] == [(FaultCode.PEAK_IN_GAP, 1)]
+
+
 @pytest.mark.parametrize("capacity", [None, 70])
 def test_a_peak_cut_off_by_the_scale_is_said_with_the_capacity_known_or_not(capacity):
     forces = np.minimum(np.round(ramp(90), 1), 70.0)

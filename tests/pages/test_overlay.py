@@ -1,6 +1,7 @@
 """The set's page lays the traces of its pulls over one another, from zero to break."""
 
 import copy
+import re
 
 import numpy as np
 import pytest
@@ -41,6 +42,20 @@ def test_all_pulls_are_laid_over_one_another_with_their_straight_line(recorded, 
     assert min(y for _, y in starts) > 180
     tops = [float(each["cy"]) for each in page.all("circle")]
     assert min(tops) == tops[1] == 14.0
+
+
+def test_the_numbers_of_pulls_stand_in_the_order_of_their_peaks(send, read):
+    """Peaks so near to one another that numbers have to move aside: none beside another's peak."""
+    document = copy.deepcopy(RIGHT)
+    peaks = (15.2, 15.9, 15.4, 16.1, 15.0)
+    document["pull_sets"][0]["pulls"] = [
+        {"failure_mode": "join", "trace": trace(peak, unit="lbf", rate=4.0)} for peak in peaks
+    ]
+    pull_set = send(document).session.pull_sets.get()
+    page = read(f"/pull-sets/{pull_set.pk}/")
+    overlay = page.text.partition("Force over time")[2]
+    numbers = re.findall(r"\b[1-5]\b", overlay.partition("Each pull")[0])[-5:]
+    assert numbers == ["4", "2", "3", "1", "5"]
 
 
 def test_a_set_without_traces_has_no_such_picture(send, read):

@@ -281,3 +281,35 @@ def test_another_tester_has_no_way_to_a_recording(as_owner, other, bench, send):
     address = send(recording())
     gone = browser(other).get(address)
     assert gone.headers["Location"] == "/recordings/"
+
+
+def test_what_is_wrong_with_a_pull_is_asked_about_once_more_before_it_is_stored(
+    as_owner, bench, send
+):
+    """Beside its picture it is easily passed over: the page is several screens long."""
+    address = send(recording((20.5, 21.02, 20.2, 19.1, 15.2, 16.0, 15.54), top=20.0))
+    checked = Page(as_owner.post(address, naming(**rig_of(bench))))
+    assert "Unusual: please check" in checked.text
+    assert "pull 2, recording: found a flat top at 20 lbf" in checked.text
+    stored = as_owner.post(address, naming(**rig_of(bench), **{"p2-of": "out"}))
+    assert "flat top at" not in Page(stored).text.partition("Rig and day")[0]
+
+
+def test_a_slip_that_the_recording_shows_is_ticked_and_stored_with_its_pull(as_owner, bench, send):
+    text = recording().splitlines()
+    force = [float(line.partition(",")[2]) for line in text[1:]]
+    top = 1 + next(at for at, each in enumerate(force) if each == 15.2 and force[at + 1] < 1)
+    slipped = [line.replace(line.split(",")[1], "2.00") for line in text[top - 30 : top - 20]]
+    text[top - 30 : top - 20] = slipped
+    address = send("\n".join(text))
+    page = Page(as_owner.get(address))
+    ticked = [each["name"] for each in page.all("input") if "checked" in each]
+    assert ticked == ["p5-slipped_first"]
+    as_owner.post(address, naming(**rig_of(bench), store="yes", **{"p5-slipped_first": "on"}))
+    assert Pull.objects.get(slipped_first=True).reading_written == "15.20"
+
+
+def test_a_row_that_could_not_be_read_is_named_by_its_number_alone(as_owner, send):
+    page = Page(as_owner.get(send("time_s,force_N\n" + "0.1,1\n" * 9 + "0.2,ERR\n" * 9)))
+    assert "11: found '0.2 ERR', expected a time and a force" in page.text
+    assert ", :" not in page.text

@@ -53,11 +53,13 @@ class Course:
 
 @dataclass(frozen=True)
 class Number:
-    """The number of a pull beside its peak, where its text begins."""
+    """The number of a pull beside its peak, where its text begins, and the peak itself."""
 
     number: int
     x: float
     y: float
+    peak_x: float
+    peak_y: float
 
 
 @dataclass(frozen=True)
@@ -148,13 +150,17 @@ def _course(drawn: _Drawn, plane: Plane) -> Course:
 
 
 def _numbers(courses: Sequence[Course]) -> list[Number]:
-    """One beside each peak of a joined pull, moved down from where another stands already."""
+    """One beside each peak of a joined pull, moved down from where another stands already.
+
+    From the highest peak on, so that they stand in the order of the peaks.
+    """
     placed: list[Number] = []
-    for course in (each for each in courses if not each.is_straight):
+    joined = [each for each in courses if not each.is_straight]
+    for course in sorted(joined, key=lambda each: each.peak_y):
         x, y = course.peak_x + BESIDE[0], course.peak_y + BESIDE[1]
         while any(abs(one.x - x) < DIGITS[0] and abs(one.y - y) < DIGITS[1] for one in placed):
             y += DIGITS[1]
-        placed.append(Number(course.number, round(x, 1), round(y, 1)))
+        placed.append(Number(course.number, round(x, 1), round(y, 1), course.peak_x, course.peak_y))
     return placed
 
 

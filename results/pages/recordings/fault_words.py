@@ -13,6 +13,10 @@ from rigs.metrology.traces.faults import Fault, FaultCode
 SENTENCES = {
     FaultCode.CLOCK_RUNS_BACK: _("The clock runs back by %(by_s)s s here."),
     FaultCode.GAP: _("No sample for %(seconds)s s; one comes every %(usual_s)s s elsewhere."),
+    FaultCode.PEAK_IN_GAP: _(
+        "No sample for %(seconds)s s beside the highest, %(force)s: the peak may lie there, and "
+        "the line held at least this. Leave the pull out, or name it as held to the end of travel."
+    ),
     FaultCode.SATURATED: _(
         "The top is flat for %(seconds)s s at %(force)s: the load cell was at its limit, and the "
         "line held at least this. Leave the pull out, or name it as held to the end of travel."
@@ -32,6 +36,10 @@ SENTENCES = {
     FaultCode.RESTS_OFF_ZERO: _(
         "Without load the load cell shows %(force)s, which is in every reading too: set its zero "
         "before you pull."
+    ),
+    FaultCode.ZERO_MOVED: _(
+        "The load cell shows %(force)s before and after this pull, and %(others)s at the others: "
+        "its zero has moved, and the reading is off by as much. Leave the pull out."
     ),
     FaultCode.TWO_PEAKS_ALIKE: _(
         "Two peaks alike, %(force)s and %(other)s, with %(valley)s between: one pull that slipped, "

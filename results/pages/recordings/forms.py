@@ -117,6 +117,9 @@ class PullForm(forms.Form):
 
     of = forms.ChoiceField(label=_("It is a pull of"), required=False)
     end = forms.ChoiceField(label=_("It ended"), choices=ENDS, required=False)
+    slipped_first = forms.BooleanField(
+        label=_("slipped first, held again, and then ended so"), required=False
+    )
 
     def clean(self) -> dict[str, Any]:
         """A pull that counts has an end."""
@@ -124,6 +127,14 @@ class PullForm(forms.Form):
         if cleaned.get("of") != LEFT_OUT and not cleaned.get("end"):
             self.add_error("end", gettext("Choose how it ended, or leave the pull out."))
         return cleaned
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What a recording shows of one pull: too low to be one; a deep fall before its peak."""
+
+    is_low: bool
+    slipped: bool
 
 
 @dataclass(frozen=True)
@@ -171,9 +182,12 @@ class Named:
 
 
 def named(
-    sent: MultiValueDict[str, Any] | None, rigs: Sequence[Rig], low: Sequence[bool], rows: int
+    sent: MultiValueDict[str, Any] | None,
+    rigs: Sequence[Rig],
+    seen: Sequence[Seen],
+    rows: int,
 ) -> Named:
-    """The forms of a recording, empty or as sent; ``low`` of each pull whether it is too low."""
+    """The forms of a recording, empty or as sent; ``seen`` of each pull."""
     owners = [
         ("", _("as the one before")),
         *((f"s{at}", _("straight line %(number)d") % {"number": at}) for at in range(1, rows + 1)),
@@ -182,9 +196,12 @@ def named(
     ]
     pulls = [
         PullForm(
-            sent, prefix=f"p{number}", initial={"of": LEFT_OUT if is_low else ""}, label_suffix=""
+            sent,
+            prefix=f"p{number}",
+            initial={"of": LEFT_OUT if pull.is_low else "", "slipped_first": pull.slipped},
+            label_suffix="",
         )
-        for number, is_low in enumerate(low, 1)
+        for number, pull in enumerate(seen, 1)
     ]
     for pull in pulls:
         of = pull.fields["of"]

@@ -17,17 +17,19 @@ from django.views.decorators.http import require_http_methods
 from results import intake
 from results.intake.limits import MOST_BYTES
 from results.intake.recordings import Recording, read_recording
+from results.intake.trace_doubts import is_deep
 from results.models import Upload, WaitingUpload
 from results.pages.offered import catalogue_offered
-from results.pages.recordings import pictures
 from results.pages.recordings.answers import AnswersForm, asked
-from results.pages.recordings.forms import MOST_ROWS, ROWS, Named, named
+from results.pages.recordings.forms import MOST_ROWS, ROWS, Named, Seen, named
+from results.pages.recordings.pictures import parts_of
 from results.pages.recordings.session_document import Composed, compose
 from results.pages.recordings.shown import shown
 from results.pages.sent_files import read_sent
 from results.pages.showing import render
 from results.pages.signed_in import contributor_behind, contributors_only
 from rigs import selectors as rig_selectors
+from rigs.metrology.traces.cutting import Part
 from rigs.models import Contributor, Rig
 from rigs.refusals import Finding, Invalid, Refused
 
@@ -106,8 +108,17 @@ def _forms(
     written = request.POST.get("rows", "")
     rows = int(written) if written.isascii() and written.isdigit() and len(written) < 3 else ROWS
     rows = min(max(rows + ROWS * ("more" in request.POST), ROWS), MOST_ROWS)
-    low = [part in found.cut.left_out for part in pictures.parts_of(found.cut)]
-    return named(sent, rigs, low, rows), rigs
+    return named(sent, rigs, [_seen(found, part) for part in parts_of(found.cut)], rows), rigs
+
+
+def _seen(found: Recording, part: Part) -> Seen:
+    figures = dict(zip(found.cut.pulls, found.figures, strict=True)).get(part)
+    slips = figures.slips if figures is not None else ()
+    peak_N = float(found.force_N[part.peak])
+    return Seen(
+        is_low=part in found.cut.left_out,
+        slipped=any(is_deep(slip.from_N - slip.to_N, peak_N) for slip in slips),
+    )
 
 
 def _sent(
@@ -122,7 +133,7 @@ def _sent(
     if not forms.is_valid():
         return Outcome(refusal=Invalid(_("Some pulls are not named yet: see the form."))), None
     rig = next(each for each in rigs if str(each.pk) == forms.session.cleaned_data["rig"])
-    traces = [found.trace_of(part) for part in pictures.parts_of(found.cut)]
+    traces = [found.trace_of(part) for part in parts_of(found.cut)]
     composed = compose(forms, rig, found.unit, traces)
     body = json.dumps(composed.document).encode()
     try:

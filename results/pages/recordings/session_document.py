@@ -85,7 +85,12 @@ def compose(named: Named, rig: Rig, unit: str, traces: Sequence[Mapping[str, Any
     ):
         if owner != LEFT_OUT:
             mode, _colon, place = form.cleaned_data["end"].partition(":")
-            pull = {"failure_mode": mode, "place": place, "trace": trace}
+            pull = {
+                "failure_mode": mode,
+                "place": place,
+                "slipped_first": form.cleaned_data["slipped_first"],
+                "trace": trace,
+            }
             pulls.setdefault(owner, []).append((number, pull))
     said = named.session.cleaned_data
     baselines = [

@@ -84,15 +84,14 @@ def cut(time_s: ArrayLike, force_N: ArrayLike, *, capacity_N: float | None = Non
     least = SMALL_SHARE * span
     pulls = tuple(part for part in loads if _height(forces, part) >= least)
     left_out = tuple(part for part in loads if _height(forces, part) < least)
-    faults = faults_of_clock(times, [(part.first, part.last) for part in pulls])
+    places = [(part.first, part.last, part.peak) for part in pulls]
+    faults = faults_of_clock(times, forces, places)
     if pulls:
         faults += fault_of_rest(
             times, forces, float(np.median(_zero_line(times, forces, span))), span
         )
-    for number, part in enumerate(pulls):
-        faults += faults_of_pull(
-            times, forces, (part.first, part.last, part.peak), number, capacity_N
-        )
+    for number, place in enumerate(places):
+        faults += faults_of_pull(times, forces, place, number, capacity_N)
     return Cut(pulls, left_out, tuple(sorted(faults, key=lambda fault: fault.index)))
 
 

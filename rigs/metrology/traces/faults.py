@@ -12,6 +12,9 @@ class FaultCode(StrEnum):
     """Numbers: `by_s`."""
     GAP = "gap"
     """Numbers: `seconds` without a sample, `usual_s` between two."""
+    PEAK_IN_GAP = "peak_in_gap"
+    """A gap that begins at the highest sample or ends there: the peak may lie in it. Numbers:
+    `seconds` without a sample, `force_N` of the highest."""
     SATURATED = "saturated"
     """The top is flat where it should be sharp. Numbers: `force_N`, `samples` of it, `seconds`."""
     TOO_FEW_SAMPLES = "too_few_samples"
@@ -22,6 +25,9 @@ class FaultCode(StrEnum):
     """One sample far from both beside it. Numbers: `force_N`, `beside_N`."""
     RESTS_OFF_ZERO = "rests_off_zero"
     """Without load, over the whole recording. Numbers: `force_N`."""
+    ZERO_MOVED = "zero_moved"
+    """Before and after one pull, away from what it is at the others. Numbers: `force_N` and
+    `others_N`."""
     TWO_PEAKS_ALIKE = "two_peaks_alike"
     """Numbers: `force_N` and `other_N`, `other_s`, and `valley_N` between them."""
 

@@ -9,6 +9,7 @@ import numpy as np
 from scipy import signal
 
 from rigs.metrology.traces.faults import Fault, FaultCode
+from rigs.metrology.traces.pull import TraceFigures
 from rigs.metrology.traces.samples import Column, interval_of, noise_of, steady_level, step_of
 
 GAP_INTERVALS = 5
@@ -30,6 +31,8 @@ SPIKE_SHARE, SPIKE_NOISES, SPIKE_RISES = 0.1, 12.0, 8.0
 deviations of noise, and usual rises from one sample to the next."""
 RESTS_SHARE, RESTS_NOISES = 0.03, 10.0
 """Of the recording's range, and of noise: how far from zero a load cell may rest without load."""
+FEWEST_ZEROS = 3
+"""Pulls whose zeros show what zero usually is."""
 ALIKE_SHARE = 0.97
 VALLEY_SHARE = 0.1
 """Of the peak: how far force falls between two peaks that are taken for two."""
@@ -54,8 +57,10 @@ class _Pull:
         return self.peak - self.zero
 
 
-def faults_of_clock(times: Column, parts: Sequence[tuple[int, int]]) -> list[Fault]:
-    """Where the clock runs back, and where it jumps."""
+def faults_of_clock(
+    times: Column, forces: Column, parts: Sequence[tuple[int, int, int]]
+) -> list[Fault]:
+    """Where the clock runs back, and where it jumps, by the (first, last, peak) of each pull."""
     intervals = np.diff(times)
     usual = interval_of(times)
 
@@ -70,10 +75,17 @@ def faults_of_clock(times: Column, parts: Sequence[tuple[int, int]]) -> list[Fau
     if usual <= 0:
         return back
     longest = max(GAP_INTERVALS * usual, LEAST_GAP_s)
-    return back + [
-        fault(FaultCode.GAP, int(before) + 1, seconds=float(intervals[before]), usual_s=usual)
-        for before in np.flatnonzero(intervals > longest)
-    ]
+    peaks = {peak for _, _, peak in parts}
+
+    def gap(before: int) -> Fault:
+        seconds = float(intervals[before])
+        highest = {before, before + 1} & peaks
+        if highest:
+            force_N = float(forces[highest.pop()])
+            return fault(FaultCode.PEAK_IN_GAP, before + 1, seconds=seconds, force_N=force_N)
+        return fault(FaultCode.GAP, before + 1, seconds=seconds, usual_s=usual)
+
+    return back + [gap(int(before)) for before in np.flatnonzero(intervals > longest)]
 
 
 def faults_of_pull(
@@ -98,9 +110,39 @@ def faults_of_pull(
     ]
 
 
+def faults_of_zeros(times: Column, pulls: Sequence[tuple[int, TraceFigures | None]]) -> list[Fault]:
+    """Pulls whose zero is away from that of most others, by the first sample of each pull."""
+    usual_N = usual_zero_N([figures for _, figures in pulls if figures is not None])
+    return [
+        Fault(
+            FaultCode.ZERO_MOVED,
+            float(times[first]),
+            first,
+            number,
+            {"force_N": figures.zero_error_N, "others_N": usual_N},
+        )
+        for number, (first, figures) in enumerate(pulls)
+        if figures is not None
+        and figures.zero_error_N is not None
+        and usual_N is not None
+        and is_off(figures.zero_error_N - usual_N, figures.peak_N - usual_N, figures.noise_N)
+    ]
+
+
+def usual_zero_N(pulls: Sequence[TraceFigures]) -> float | None:
+    """What the load cell rests at in most of these pulls; None where too few show it."""
+    zeros = [each.zero_error_N for each in pulls if each.zero_error_N is not None]
+    return float(np.median(zeros)) if len(zeros) >= FEWEST_ZEROS else None
+
+
+def is_off(zero_N: float, span_N: float, noise_N: float) -> bool:
+    """Whether a load cell rests too far from zero, or from another zero, for noise or handling."""
+    return abs(zero_N) > max(RESTS_SHARE * span_N, RESTS_NOISES * noise_N)
+
+
 def fault_of_rest(times: Column, forces: Column, zero_N: float, span_N: float) -> list[Fault]:
     """That the load cell shows a force where nothing pulls at it."""
-    if abs(zero_N) <= max(RESTS_SHARE * span_N, RESTS_NOISES * noise_of(forces)):
+    if not is_off(zero_N, span_N, noise_of(forces)):
         return []
     return [Fault(FaultCode.RESTS_OFF_ZERO, float(times[0]), 0, None, {"force_N": zero_N})]
 
