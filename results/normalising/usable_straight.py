@@ -71,7 +71,11 @@ def _decisions() -> QuerySet[StateChange]:
 
 def borrowers_of_unusable(session: Session) -> QuerySet[Session]:
     """Other sessions with a set that is measured against unusable straight line of this one."""
-    unusable = session.baselines.exclude(pk__in=usable(Baseline.objects.all()).values("pk"))
+    own = session.baselines.all()
+    # Looked up first: within the other query PostgreSQL reads the sets of the whole store for it.
+    unusable = list(own.exclude(pk__in=usable(own).values("pk")).values_list("pk", flat=True))
+    if not unusable:
+        return Session.objects.none()
     return (
         Session.objects.filter(pull_sets__normalised__baseline__in=unusable)
         .exclude(pk=session.pk)

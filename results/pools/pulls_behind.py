@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from results.models import Baseline, Pull
+from results.models.among import among
 from results.statistics.failure_modes import MEANING
 from rigs.models import Calibration
 
@@ -21,7 +22,7 @@ NOT_COUNTED = [mode.value for mode, meaning in MEANING.items() if not meaning.co
 
 def scales_of(calibrations: Sequence[int]) -> NDArray[np.float64]:
     """Offset in newtons and gain of each set's calibration, (k, 2)."""
-    found = Calibration.objects.filter(pk__in=set(calibrations))
+    found = Calibration.objects.filter(pk__in=among(set(calibrations)))
     of_calibration = {pk: row for pk, *row in found.values_list("pk", "offset_N", "gain")}
     return np.array([of_calibration.get(pk, UNCALIBRATED) for pk in calibrations], dtype=float)
 
@@ -32,7 +33,7 @@ def straight_together(baselines: Sequence[int]) -> tuple[list[int], list[list[in
     All baselines of its session, line and spool are pulled for one strength together.
     """
     columns = ("pk", "session_id", "line_id", "spool")
-    of_sessions = Baseline.objects.filter(pk__in=baselines).values("session_id")
+    of_sessions = Baseline.objects.filter(pk__in=among(baselines)).values("session_id")
     specimens: dict[int, tuple[int, int, str]] = {}
     together: dict[tuple[int, int, str], list[int]] = defaultdict(list)
     rows = Baseline.objects.filter(session__in=of_sessions).order_by("pk").values_list(*columns)
@@ -50,7 +51,7 @@ def counted_pulls(
     Plain columns: a million pulls as objects would cost more than all that is computed with them.
     """
     rows = (
-        Pull.objects.filter(**{f"{parent}__in": list(owners)})
+        Pull.objects.filter(**{f"{parent}__in": among(owners)})
         .exclude(failure_mode__in=NOT_COUNTED)
         .order_by(parent, "pk")
         .values_list(parent, "reading_N", "failure_mode")

@@ -29,6 +29,7 @@ from results.models import (
     Session,
     StalePool,
 )
+from results.models.among import among
 from results.models.declared import Kept, kept_in
 from results.models.lifecycle import State, move
 from results.normalising.reprocess import enqueue_reprocessing
@@ -170,7 +171,9 @@ def _screen_again(members: Members) -> None:
     From one tester more than a pooled figure takes, each can be compared with the others' figure.
     """
     enqueue_reprocessing(
-        Session.objects.filter(pull_sets__in=members.pull_set.tolist(), screenings__isnull=False)
+        Session.objects.filter(
+            pull_sets__in=among(members.pull_set.tolist()), screenings__isnull=False
+        )
         .exclude(jobs__state=Job.State.QUEUED)
         .distinct()
     )

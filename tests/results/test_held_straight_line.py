@@ -219,7 +219,6 @@ LOOKS = {
     "results/screening/screen.py": "a session's own",
     "results/intake/selectors.py": "a session's own",
     "results/intake/unit_repair.py": "counting",
-    "results/normalising/usable_straight.py": "usable",
     "results/rig_checks/control_charts.py": "usable",
 }
 """Every module that looks straight line up, or what was measured against it, and which of it."""
