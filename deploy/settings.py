@@ -145,8 +145,18 @@ if EMBEDDED:
     }
 else:
     DATABASES = {"default": env.dj_db_url("DATABASE_URL")}
-    # A lock held for long costs a request a 503, and a worker less than its time limit.
-    DATABASES["default"].setdefault("OPTIONS", {}).setdefault("options", "-c lock_timeout=10s")
+    # A lock held for long costs a request a 503, and a worker less than its time limit. A host
+    # whose link is cut says nothing: server and client each give up on the other after 25 s, or
+    # the one would hold its locks, and the other wait for its answer, for hours.
+    DATABASES["default"]["OPTIONS"] = {
+        "options": "-c lock_timeout=10s -c tcp_keepalives_idle=10 -c tcp_keepalives_interval=5"
+        " -c tcp_keepalives_count=3 -c tcp_user_timeout=25s",
+        "keepalives_idle": 10,
+        "keepalives_interval": 5,
+        "keepalives_count": 3,
+        "tcp_user_timeout": 25_000,
+        "connect_timeout": 10,
+    } | DATABASES["default"].get("OPTIONS", {})
     # Celery's children must not share pooled connections, so only the web process pools.
     if env.bool("SAMESPOOL_DATABASE_POOL", False):
         DATABASES["default"]["OPTIONS"]["pool"] = {"min_size": 2, "max_size": 16, "timeout": 10}

@@ -4,7 +4,7 @@ Runs the service as it is deployed, PostgreSQL, Redis, two web processes, a work
 and lets one fault after another strike while testers send sessions. After each it audits, in a
 process of its own: every session answered 202 is in its pools or marked as failed, none twice, and
 every pooled figure equals the one recomputed from the pulls. Ends with 1 where one is not so.
-Needs root, for the disks that it fills.
+Needs root, for the disks that it fills and the hosts whose links it cuts.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from typing import Any
 
 from deploy.benchmarks.faults.bench import Ground, bench
 from deploy.benchmarks.faults.embedded import embedded
-from deploy.benchmarks.faults.strikes import EMBEDDED, FAULTS
+from deploy.benchmarks.faults.several import several
+from deploy.benchmarks.faults.strikes import EMBEDDED, FAULTS, SEVERAL
 from deploy.benchmarks.faults.table import COLUMNS, ResultRow, cells, markdown
 from deploy.tools.processes import exit_on_sigterm
 
@@ -35,6 +36,7 @@ def main() -> int:
     for faults, ground, place in (
         (EMBEDDED, embedded, folder / "embedded"),
         (FAULTS, bench, folder),
+        (SEVERAL, several, folder / "several"),
     ):
         wanted = {name: fault for name, fault in faults.items() if _is_wanted(name, options.only)}
         if wanted:

@@ -134,6 +134,22 @@ def world(ground: Ground) -> None:
     }
 
 
+def environment_of(database: str, queue: str, files: Path) -> dict[str, str]:
+    """What all processes of the service are given, with these servers."""
+    return {
+        "DATABASE_URL": database,
+        "REDIS_URL": queue,
+        "SAMESPOOL_VAR": str(files),
+        "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-no-one-else-can-reach-at-all",
+        "SAMESPOOL_SWEEP_SECONDS": str(SWEEP_S),
+        "SAMESPOOL_LEASE_SECONDS": str(LEASE_S),
+        "SAMESPOOL_REQUESTS_A_MINUTE": "100000",
+        "SAMESPOOL_TWO_FACTOR": "false",
+        "OMP_NUM_THREADS": "1",
+        "DJANGO_SETTINGS_MODULE": "deploy.settings",
+    }
+
+
 @contextlib.contextmanager
 def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
     """All of it on disks of its own, with a world laid and four testers signed in."""
@@ -143,18 +159,7 @@ def bench(folder: Path, repeats: int, random_state: int) -> Iterator[Bench]:
         postgresql(on_database) as database,
         redis_server(folder) as queue,
     ):
-        environment = {
-            "DATABASE_URL": database.url(),
-            "REDIS_URL": queue.url,
-            "SAMESPOOL_VAR": str(files),
-            "SAMESPOOL_SECRET_KEY": "only-for-this-benchmark-which-no-one-else-can-reach-at-all",
-            "SAMESPOOL_SWEEP_SECONDS": str(SWEEP_S),
-            "SAMESPOOL_LEASE_SECONDS": str(LEASE_S),
-            "SAMESPOOL_REQUESTS_A_MINUTE": "100000",
-            "SAMESPOOL_TWO_FACTOR": "false",
-            "OMP_NUM_THREADS": "1",
-            "DJANGO_SETTINGS_MODULE": "deploy.settings",
-        }
+        environment = environment_of(database.url(), queue.url, files)
         os.environ |= environment
         service = Service(database, environment, folder, copy_program(folder / "program"))
         made = Bench(

@@ -64,7 +64,7 @@ def redis_gone(bench: Bench) -> None:
         bench.strike()
         time.sleep(GONE_S)
         bench.queue.begin()
-    bench.note = f"gone for {GONE_S:.0f} s; {_slowest(bench)}"
+    bench.note = f"gone for {GONE_S:.0f} s; {slowest(bench)}"
 
 
 def redis_hung(bench: Bench) -> None:
@@ -76,7 +76,7 @@ def redis_hung(bench: Bench) -> None:
         bench.strike()
         time.sleep(HUNG_S)
         server.send_signal(signal.SIGCONT)
-    bench.note = f"hung for {HUNG_S:.0f} s; {_slowest(bench)}"
+    bench.note = f"hung for {HUNG_S:.0f} s; {slowest(bench)}"
 
 
 def connections_cut(bench: Bench) -> None:
@@ -152,9 +152,10 @@ def _files(bench: Bench) -> str:
     return f"files there: {', '.join(left) or 'none'}"
 
 
-def _slowest(bench: Bench) -> str:
-    slowest = max(sending.took_s for sending in bench.senders.sent)
-    return f"slowest upload {slowest:.1f} s"
+def slowest(ground: Ground) -> str:
+    """How long the slowest upload took until it was accepted."""
+    longest = max(sending.took_s for sending in ground.senders.sent)
+    return f"slowest upload {longest:.1f} s"
 
 
 FAULTS: dict[str, Callable[[Bench], None]] = {

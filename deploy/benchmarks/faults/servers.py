@@ -14,6 +14,7 @@ from typing import Any
 import psycopg
 import redis
 
+from deploy.benchmarks.faults.hosts import Host
 from deploy.tools.processes import STOPS_WITHIN_S, free_port, wait_until
 from deploy.tools.throwaway import postgresql_programs, unprivileged_account
 
@@ -77,10 +78,11 @@ class PostgreSQL(Server):
     """PostgreSQL with the settings it comes with, so that what it confirms is written."""
 
     port: int = 0
+    host: str = "127.0.0.1"
 
     def url(self, database: str = DATABASE) -> str:
         """Where a database of this server is."""
-        return f"postgresql://samespool@127.0.0.1:{self.port}/{database}"
+        return f"postgresql://samespool@{self.host}:{self.port}/{database}"
 
     def connect(self, database: str = DATABASE) -> psycopg.Connection[Any]:
         """A connection of the administrator's, each statement for itself."""
@@ -111,11 +113,12 @@ class Redis(Server):
     """Redis that keeps nothing on disk: what it forgets is gone."""
 
     port: int = 0
+    host: str = "127.0.0.1"
 
     @property
     def url(self) -> str:
         """Where it is."""
-        return f"redis://127.0.0.1:{self.port}/0"
+        return f"redis://{self.host}:{self.port}/0"
 
     def client(self) -> redis.Redis:
         """A connection of the administrator's."""
@@ -135,8 +138,8 @@ class Redis(Server):
 
 
 @contextlib.contextmanager
-def postgresql(folder: Path) -> Iterator[PostgreSQL]:
-    """PostgreSQL whose files are in the folder, with one empty database."""
+def postgresql(folder: Path, on: Host | None = None) -> Iterator[PostgreSQL]:
+    """PostgreSQL whose files are in the folder, with one empty database; on a host of its own."""
     programs, account, port = postgresql_programs(), unprivileged_account(), free_port()
     log = (folder / "postgresql.log").open("wb")
     options = {**account, "cwd": folder, "stdout": log, "stderr": log}
@@ -144,7 +147,16 @@ def postgresql(folder: Path) -> Iterator[PostgreSQL]:
     make += ["--auth=trust", "--encoding=UTF8", "--locale=C.UTF-8"]
     subprocess.run(make, check=True, **options)
     command = [str(programs / "postgres"), "-D", "data", "-p", str(port), "-k", str(folder)]
-    server = PostgreSQL([*command, "-c", "max_wal_size=64MB"], options, port=port)
+    command += ["-c", "max_wal_size=64MB"]
+    address = "127.0.0.1"
+    if on is not None:
+        address = on.address
+        with (folder / "data" / "pg_hba.conf").open("a") as file:
+            file.write("host all all samenet trust\n")
+        own = [f"--reuid={account['user']}", f"--regid={account['group']}", "--clear-groups"]
+        command = on.inside(["setpriv", *own, *command, "-h", address])
+        options = {"cwd": folder, "stdout": log, "stderr": log}
+    server = PostgreSQL(command, options, port=port, host=address)
     server.begin()
     try:
         server.query(f"CREATE DATABASE {DATABASE}", "postgres")
@@ -154,12 +166,16 @@ def postgresql(folder: Path) -> Iterator[PostgreSQL]:
 
 
 @contextlib.contextmanager
-def redis_server(folder: Path) -> Iterator[Redis]:
-    """Redis on a port of its own."""
-    port = free_port()
+def redis_server(folder: Path, on: Host | None = None) -> Iterator[Redis]:
+    """Redis on a port of its own; on a host of its own."""
+    port, address = free_port(), on.address if on else "127.0.0.1"
     log = (folder / "redis.log").open("wb")
-    command = ["redis-server", "--bind", "127.0.0.1", "--port", str(port), "--save", ""]
-    server = Redis(command, {"cwd": folder, "stdout": log, "stderr": log}, port=port)
+    command = ["redis-server", "--bind", address, "--port", str(port), "--save", ""]
+    command += ["--protected-mode", "no"]
+    if on is not None:
+        command = on.inside(command)
+    options = {"cwd": folder, "stdout": log, "stderr": log}
+    server = Redis(command, options, port=port, host=address)
     server.begin()
     try:
         yield server

@@ -11,6 +11,7 @@ from deploy.benchmarks.faults import (
     holding,
     killing,
     receiving,
+    several,
 )
 from deploy.benchmarks.faults.bench import Bench
 
@@ -23,3 +24,5 @@ FAULTS: dict[str, Callable[[Bench], None]] = {
 }
 EMBEDDED = embedded.FAULTS
 """Those of the embedded service, on a ground of its own."""
+SEVERAL = several.FAULTS
+"""Those of a service on several hosts."""
