@@ -18,6 +18,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -31,6 +32,7 @@ from django.core.management import call_command
 from django.core.wsgi import get_wsgi_application
 from django.db import connection
 
+from deploy.benchmarks.serve_beside import Answers, answering, print_side_by_side
 from deploy.benchmarks.serve_reading import print_reading, print_shared_cache
 from deploy.tools import throwaway
 from deploy.tools.processes import exit_on_sigterm, free_port, running, wait_until
@@ -44,6 +46,29 @@ def main() -> None:
     """Make the store, measure, and print a table of each."""
     exit_on_sigterm()
     options = _options()
+    if len(options.scale) > 1:
+        makers = [(scale, partial(made, scale)) for scale in options.scale]
+        print_side_by_side(makers, options.uploads)
+        return
+    with _migrated():
+        measure(options)
+
+
+@contextmanager
+def made(scale: float) -> Iterator[Answers]:
+    """A store of its own that answers uploads and readings."""
+    from deploy.benchmarks.large_store.making import make  # noqa: PLC0415, models are ready now
+
+    with _migrated():
+        print(f"A store at scale {scale:g}", flush=True)
+        make(scale)
+        with _serving() as port, _working(), answering(f"http://127.0.0.1:{port}") as answers:
+            yield answers
+
+
+@contextmanager
+def _migrated() -> Iterator[None]:
+    """Servers of this process's own, with tables."""
     with throwaway.postgresql() as database, throwaway.redis() as queue:
         os.environ |= ONE_THREAD | {
             "DATABASE_URL": database,
@@ -54,7 +79,7 @@ def main() -> None:
         }
         django.setup()
         call_command("migrate", verbosity=0)
-        measure(options)
+        yield
 
 
 def measure(options: argparse.Namespace) -> None:
@@ -64,8 +89,9 @@ def measure(options: argparse.Namespace) -> None:
     from deploy.benchmarks.large_store.uploads import upload_all  # noqa: PLC0415
 
     if "make" not in options.without:
-        print(f"A store at scale {options.scale:g}", flush=True)
-        make(options.scale)
+        [scale] = options.scale
+        print(f"A store at scale {scale:g}", flush=True)
+        make(scale)
     with _serving() as port, _working():
         if "serve" not in options.without:
             print_reading(port, options.seconds)
@@ -82,7 +108,8 @@ def measure(options: argparse.Namespace) -> None:
 
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="deploy/bench serve", description=__doc__)
-    parser.add_argument("--scale", type=float, default=0.02, help="1 is a million pulls")
+    scale = "1 is a million pulls; with several, uploads and readings alone are compared, in turn"
+    parser.add_argument("--scale", type=float, nargs="+", default=[0.02], help=scale)
     parser.add_argument("--seconds", type=float, default=4.0, help="of each, in five rounds")
     parser.add_argument("--uploads", type=int, default=40, help="sessions of five sets")
     parts = ("serve", "share", "upload", "recompute", "plans")

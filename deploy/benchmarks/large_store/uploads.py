@@ -39,21 +39,33 @@ RIG = {
 }
 
 
+class Newcomer:
+    """A tester who was not there when the store was made, with a rig."""
+
+    def __init__(self, address: str) -> None:
+        user = get_user_model().objects.create_user(HANDLE, password=PASSWORD)
+        Contributor.objects.create(user=user, handle=HANDLE)
+        self._client = Client(address, HANDLE, PASSWORD)
+        self._client.post("/rigs", RIG)
+        self._rng = np.random.default_rng(1)
+
+    def upload(self, number: int) -> dict[str, float]:
+        """Send a session; seconds until its answer and until its pools were fresh."""
+        document = _session(self._rng, number)
+        begun = time.perf_counter()
+        answer = self._client.post("/sessions", document)
+        taken = {"the answer": time.perf_counter() - begun}
+        _wait(self._client, answer["job"]["url"])
+        return taken | {"fresh pools": time.perf_counter() - begun}
+
+
 def upload_all(address: str, uploads: int) -> dict[str, list[float]]:
     """Seconds of each upload until its answer and until its job was done, its pools being fresh."""
-    user = get_user_model().objects.create_user(HANDLE, password=PASSWORD)
-    Contributor.objects.create(user=user, handle=HANDLE)
-    tester = Client(address, HANDLE, PASSWORD)
-    tester.post("/rigs", RIG)
-    rng = np.random.default_rng(1)
+    newcomer = Newcomer(address)
     taken = defaultdict(list)
     for number in range(uploads):
-        document = _session(rng, number)
-        begun = time.perf_counter()
-        answer = tester.post("/sessions", document)
-        taken["the answer"].append(time.perf_counter() - begun)
-        _wait(tester, answer["job"]["url"])
-        taken["fresh pools"].append(time.perf_counter() - begun)
+        for what, seconds in newcomer.upload(number).items():
+            taken[what].append(seconds)
     return taken
 
 
