@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import configparser
 import shlex
+import shutil
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -48,3 +50,13 @@ def here(command: list[str], port: int | None = None) -> list[str]:
     if port is not None:
         rest[rest.index("--port") + 1] = str(port)
     return [str(inside), *rest]
+
+
+def checkout_in(folder: Path) -> None:
+    """This checkout's files as they are, what is not committed yet included."""
+    listed = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
+    names = subprocess.run(listed, cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    for name in filter(None, names.split("\0")):
+        if (ROOT / name).is_file():
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(ROOT / name, folder / name)

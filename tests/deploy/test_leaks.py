@@ -75,7 +75,9 @@ def test_a_leaked_password_of_the_database_opens_nothing_after_the_steps(guarded
 
 
 def test_what_a_leaked_backup_holds_opens_no_account_after_the_step(owner, settings):
-    step = re.search(r"manage\.py (end_access) (--of-everyone)", paragraph("A backup leaked."))
+    step = re.search(
+        r"manage-samespool (end_access) (--of-everyone)", paragraph("A backup leaked.")
+    )
     settings.SAMESPOOL_TWO_FACTOR = False
     owner.user.set_password(PASSWORD)
     owner.user.save()

@@ -5,7 +5,6 @@ import os
 import pty
 import re
 import shlex
-import shutil
 import subprocess
 from pathlib import Path
 from types import SimpleNamespace
@@ -15,7 +14,8 @@ import requests
 
 from deploy.tools import throwaway
 from deploy.tools.processes import TIMEOUT_S, free_port, running, wait_until
-from tests.deploy.test_as_deployed import ROOT, send, token
+from tests.deploy.files import ROOT, checkout_in
+from tests.deploy.test_as_deployed import send, token
 
 OURS = ("DATABASE_URL", "REDIS_URL", "SAMESPOOL_", "DJANGO_", "VIRTUAL_ENV", "PYTHONPATH")
 PASSWORD = "a bench of one's own"
@@ -45,12 +45,7 @@ def machine(tmp_path_factory):
     """A fresh checkout, servers as the section expects them, and the reader's terminal."""
     folder = tmp_path_factory.mktemp("real")
     checkout = folder / "checkout"
-    listed = ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"]
-    names = subprocess.run(listed, cwd=ROOT, check=True, capture_output=True, text=True).stdout
-    for name in filter(None, names.split("\0")):
-        if (ROOT / name).is_file():
-            (checkout / name).parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy(ROOT / name, checkout / name)
+    checkout_in(checkout)
     bare = {name: value for name, value in os.environ.items() if not name.startswith(OURS)}
     with throwaway.postgresql() as database, throwaway.redis() as queue:
         install = block_with("pip install")
