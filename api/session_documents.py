@@ -218,6 +218,11 @@ class PreviewDocument(Shown):
     pulls = serializers.IntegerField()
     sets = SetPreviewDocument(many=True)
     warnings = FindingDocument(many=True)
+    read_as = serializers.ListField(
+        child=serializers.CharField(),
+        help_text="what was read: a line for each straight line and each set, with the day, the "
+        "state, the unit and the first readings as they would be stored",
+    )
     sealed_until_the_close_of = serializers.IntegerField(
         allow_null=True,
         help_text="the id of the round whose codes the session goes by; else null",

@@ -9,8 +9,10 @@ from typing import Any
 
 from django.utils.translation import gettext
 
+from results.intake.columns import KINDS
 from results.intake.days import days_meant
 
+LONGEST_WORD = 40
 _FORMULA = re.compile(r"[=@]|[+-].*[!|(]", re.DOTALL)
 _ERROR = re.compile(r"#[A-ZÄÖÜ0-9/!?]+[!?]?|#N/A|Err:\d{3}")
 _BLANKS = str.maketrans(dict.fromkeys("\u00a0\u2007\u2009\u202f", " "))
@@ -27,7 +29,27 @@ _DECIMAL = (
     "join_diameter_mm",
 )  # fmt: skip
 _ANSWERS = ("doubled", "slipped_first")
-_WORDS = ("state", "loading", "position", "failure_mode")
+_WORDS = {
+    "state": ("dry", "wetted", "soaked"),
+    "loading": ("static", "shock"),
+    "position": ("before", "between", "after"),
+    "failure_mode": ("join", "slip", "line", "grip", "terminal", "none", "void"),
+}
+MODES = _WORDS["failure_mode"]
+_OTHER_MODES = {
+    "join": ("knot", "at knot", "at the knot", "in the knot", "broke at knot", "broke in knot",
+             "broke at the knot", "broke in the knot", "knot broke", "knot break", "at join",
+             "at the join", "in the join", "broke at join", "broke at the join", "join broke"),
+    "slip": ("slipped", "knot slipped", "join slipped", "the knot slipped", "the join slipped",
+             "slipped out", "pulled out"),
+    "line": ("line broke", "line break", "line parted", "broke in line", "broke in the line",
+             "in the line", "mid line"),
+    "grip": ("at grip", "at the grip", "in the grip", "broke in grip", "broke at grip",
+             "broke in the grip", "broke at the grip", "grip break"),
+    "none": ("held", "it held", "did not break", "no break", "not broken", "unbroken"),
+}  # fmt: skip
+"""Plain English for where a pull ended, each with one meaning; a judgement, no source."""
+_MODES = {written: mode for mode, words in _OTHER_MODES.items() for written in words}
 _DAYS = ("pulled_on",)
 
 
@@ -78,6 +100,19 @@ def is_error(cell: str) -> bool:
     return _ERROR.fullmatch(cell) is not None
 
 
+def is_number(cell: str) -> bool:
+    """Whether a cell is one number and nothing else."""
+    return _NUMBER.fullmatch(cell) is not None
+
+
+def is_of_a_pull(cell: str) -> bool:
+    """Whether a cell says of which kind a pull was, or how it ended."""
+    if len(cell) > LONGEST_WORD:
+        return False
+    mode = member("failure_mode", text(cell))
+    return folded(cell) in KINDS or mode in MODES
+
+
 def folded(name: str) -> str:
     """A name as it is compared: without regard to case, blanks, or the shape of apostrophes."""
     plain = unicodedata.normalize("NFKC", name).replace("\u2019", "'")
@@ -97,7 +132,10 @@ def member(name: str, cell: str, order: str = "") -> object:
     if name in _ANSWERS:
         return _YES_NO.get(cell.casefold(), cell)
     if name in _WORDS:
-        return " ".join(cell.casefold().split())
+        words = " ".join(cell.casefold().split())
+        if name == "failure_mode":
+            words = _MODES.get(words.replace("-", " ").rstrip("."), words)
+        return words if words in _WORDS[name] else cell
     if name in _DAYS:
         days = days_meant(cell, order)
         return days[0].isoformat() if len(days) == 1 else cell

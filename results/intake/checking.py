@@ -89,6 +89,7 @@ def check(contributor: Contributor, read: Read) -> Checked:
         raise Forbidden(findings.summary(), refused) if forbidden else findings.refusal(refused)
     assert revision is not None
     asked = [
+        *read.asked,
         *doubts.asked(straight, joined, revision.resolution_N),
         *doubts_of_traces(straight, joined, said.pulled_on),
     ]
@@ -147,7 +148,9 @@ def _revision(under_way: CheckRun) -> tuple[RigRevision | None, bool]:
 def _date(pulled_on: date, revision: RigRevision | None, under_way: CheckRun) -> None:
     latest = latest_day(timezone.now())
     if pulled_on > latest:
-        expected = gettext("a day that has come: %(latest)s at the latest") % {"latest": latest}
+        expected = gettext(
+            "a day that has come: %(latest)s at the latest, the day where it is latest on Earth"
+        ) % {"latest": latest}
         under_way.findings.add("", "pulled_on", str(pulled_on), expected)
     elif pulled_on < EARLIEST_DAY:
         expected = gettext("a day from %(earliest_day)s on") % {"earliest_day": EARLIEST_DAY}

@@ -86,11 +86,15 @@ OTHER_NAMES = {
 }  # fmt: skip
 """Words of testers for the columns: common practice, no source."""
 
+NUMBERING = "pull"
+"""The heading of a reading that also heads a column in which pulls are numbered."""
+
 LONGEST_HEADING = 60
 TIE_WORDS = {"turn", "turns", "wrap", "wraps", "pass", "passes", "hitch", "hitches", "twists"}
 """Words of a heading above what belongs into the column of parameters."""
 
 _BRACKETS = re.compile(r"(?P<name>[^()\[\]]+)[(\[](?P<inside>[^()\[\]]*)[)\]]")
+_WITH_UNIT = re.compile(r"(?P<number>[+-]?\d{1,15}(?:[.,]\d{1,15})?)\s?(?P<unit>[^\W\d]\w*|°C)")
 _SIGNS = re.compile(r"[\W_]+")
 _ORDER = re.compile(r"[dmyt]{1,4}(?:[-./ ]+[dmyt]{1,4}){1,2}")
 _NEAR = 0.8
@@ -133,6 +137,13 @@ def heading(written: str) -> Heading:
         if name and _measures(name, unit):
             return Heading(text, name, unit)
     return Heading(text)
+
+
+def without_unit(name: str, text: str) -> str:
+    """The number of a cell such as ``1,4 mm``, where the column takes that very unit."""
+    found = _WITH_UNIT.fullmatch(text)
+    own = found is not None and found["unit"].casefold() in UNITS_OF.get(name, ())
+    return found["number"] if found is not None and own else text
 
 
 def its_spool(written: str, before: str) -> str:

@@ -6,7 +6,9 @@ What is left out is named: lines above the headings, columns of the sender's own
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from django.utils.translation import gettext
@@ -14,9 +16,12 @@ from django.utils.translation import gettext
 from results.intake import cells, columns
 from results.intake.blind_codes import is_code, understood
 from results.intake.columns import COLUMNS, KINDS, REQUIRED, SESSION_COLUMNS, Heading
+from results.intake.explained import EXPLAINED
 from results.intake.findings import Findings, nearest, shown
 from results.intake.limits import MOST_SUGGESTIONS
-from results.intake.tables import HEADINGS_WITHIN, Rows, Table
+from results.intake.scanning import Merged
+from results.intake.tables import HEADINGS_WITHIN, LEAST_HEADINGS, Rows, Table
+from rigs.metrology.units import UnitError, force_unit, parse_force
 from rigs.refusals import Finding, Invalid
 
 SUMMARIES = {
@@ -24,6 +29,9 @@ SUMMARIES = {
     "maximum", "sd", "stdev", "std", "cv", "range", "count", "n", "standarddeviation", "stddev",
 }  # fmt: skip
 """Words that begin a row of totals, folded."""
+MOST_NAMED = 4
+"""Columns that a sheet may lack and still be one of a session, whose missing columns are named."""
+LEAST_NUMBERED = 3
 _NUMBERS = ("time to break", "temperature", "soak", "revision", "discarded ties", "time to tie",
             "join diameter")  # fmt: skip
 _PAIR = re.compile(r"(?P<name>[^:]+):(?P<value>.*)", re.DOTALL)
@@ -35,7 +43,9 @@ class Layout:
 
     ``said`` holds what lines above the headings say of the session, by column, with their rows.
     ``wrong`` are headings to correct; what a misspelt one may mean is read all the same, so that
-    the mistakes below it are named with it.
+    the mistakes below it are named with it. ``titles`` are lines above the headings that are no
+    more than a title, with their rows. ``shown_unit`` is the unit that each reading is shown with,
+    where nothing else says one.
     """
 
     number: int
@@ -44,11 +54,19 @@ class Layout:
     said: Mapping[str, tuple[int, str]] = field(default_factory=dict)
     remarks: tuple[Finding, ...] = ()
     wrong: tuple[Finding, ...] = ()
+    titles: tuple[tuple[int, str], ...] = ()
+    shown_unit: str = ""
 
     @property
     def unit(self) -> str:
-        """The unit that the heading of the readings gives; empty where it gives none."""
-        return next((each.unit for each in self.headings if each.name == "reading"), "")
+        """The unit that the heading of the readings gives, or that all of them are shown with."""
+        given = next((each.unit for each in self.headings if each.name == "reading"), "")
+        return given or self.shown_unit
+
+    def heading_of(self, column: int) -> str:
+        """The name of a column, counted from 1; of one that is not known its letters."""
+        named = self.headings[column - 1].name if column <= len(self.headings) else ""
+        return named or _letters(column - 1)
 
     @property
     def order_of_days(self) -> str:
@@ -67,14 +85,15 @@ def laid_out(table: Table) -> Layout:
     number, written = table.rows[at]
     body = table.rows[at + 1 :]
     found_first = list(_with_spools([columns.heading(cells.text(cell)) for cell in written]))
-    headings = tuple(_without_own_samples(found_first, body))
-    said, above = _above(table.rows[:at])
-    missing = list(_missing(number, headings, said))
+    headings = tuple(_without_numbers(_without_own_samples(found_first, body), body))
+    said, above, titles = _above(table.rows[:at])
+    unit = "" if "unit" in said else _unit_shown(headings, body)
+    missing = list(_missing(number, headings, said, unit))
     wrong = [*_wrong(number, headings, said)]
     wrong += _unknown(number, headings, body, is_whole=not missing)
     split = list(_split_readings(headings, number, table))
     wrong += [*missing, *split]
-    if missing and any(cells.folded(cells.text(cell)) in KINDS for cell in written):
+    if missing and _is_pull(written):
         expected = gettext("the names of the columns: %(names)s, ...") % {
             "names": ", ".join((*REQUIRED, "unit"))
         }
@@ -87,16 +106,28 @@ def laid_out(table: Table) -> Layout:
             [Finding(str(number), "", found_row, expected)],
         )
     headings = tuple(_as_meant(headings, said))
-    if list(_missing(number, headings, said)):
-        raise Invalid(gettext("The header row does not name the columns of a session."), wrong)
+    if lacking := [each.field for each in _missing(number, headings, said, unit)]:
+        detail = gettext("The header row does not name the columns of a session.")
+        if len(lacking) <= MOST_NAMED:
+            detail = gettext("The headings lack: %(columns)s.") % {"columns": ", ".join(lacking)}
+        raise Invalid(detail, wrong)
     if split:
         found = Findings()
         found.extend(wrong)
         raise Invalid(found.summary(), found.kept)
     pulls, left_out = _pulls(headings, written, body)
+    wrong += _totals_as_pulls(headings, pulls)
+    pulls, merged = _unmerged(headings, pulls, table)
     unread = _unread(number, headings, body, is_comma=table.separator == ",")
-    remarks = (*table.remarks, *above, *unread, *left_out)
-    return Layout(number, headings, pulls, said, remarks, tuple(wrong))
+    remarks = (*table.remarks, *above, *unread, *left_out, *merged)
+    return Layout(number, headings, pulls, said, remarks, tuple(wrong), tuple(titles), unit)
+
+
+def _is_pull(row: Sequence[object]) -> bool:
+    """Whether a row in the place of the headings is one of a pull."""
+    texts = [cells.text(cell) for cell in row]
+    kinds = any(cells.folded(text) in KINDS for text in texts)
+    return kinds and columns.recognised(texts) < LEAST_HEADINGS
 
 
 def _with_spools(headings: Sequence[Heading]) -> Iterator[Heading]:
@@ -134,6 +165,42 @@ def _without_own_samples(headings: Sequence[Heading], body: Rows) -> Iterator[He
         yield Heading(each.written) if own else each
 
 
+def _without_numbers(headings: Iterable[Heading], body: Rows) -> Iterator[Heading]:
+    """The headings; one such as 'Pull' not of readings, where pulls are numbered below it."""
+    for place, each in enumerate(headings):
+        own = each.written.casefold() == columns.NUMBERING and _counts(place, body)
+        yield Heading(each.written) if own else each
+
+
+def _counts(place: int, body: Rows) -> bool:
+    """Whether the numbers of a column count from 1, once or again for each set."""
+    texts = (cells.text(row[place]) for _, row in body if place < len(row))
+    numbers = [int(text) for text in texts if text.isascii() and text.isdigit() and len(text) < 6]
+    steps = zip([0, *numbers], numbers, strict=False)
+    return len(numbers) >= LEAST_NUMBERED and all(
+        number in (1, before + 1) for before, number in steps
+    )
+
+
+def _unit_shown(headings: Sequence[Heading], body: Rows) -> str:
+    """The unit of the first reading, where each is shown with one, as '9.12 kg'; else empty."""
+    places = {each.name: place for place, each in enumerate(headings)}
+    first = ""
+    for _, row in body:
+        kind, reading = (
+            row[places[name]] if name in places and places[name] < len(row) else ""
+            for name in ("kind", "reading")
+        )
+        text = cells.seen(reading)
+        if cells.folded(cells.text(kind)) not in KINDS or not any(map(str.isdigit, text)):
+            continue
+        with suppress(UnitError):
+            first = first or parse_force(text).unit
+        if not any(map(str.isalpha, text)):
+            return ""
+    return first
+
+
 def _has_codes(place: int, body: Rows) -> bool:
     cells_of = (cells.text(row[place]) for _, row in body if place < len(row))
     return any(is_code(understood(text)) for text in cells_of)
@@ -151,24 +218,34 @@ def header_of(rows: Rows) -> int:
     return best
 
 
-def _above(rows: Rows) -> tuple[dict[str, tuple[int, str]], list[Finding]]:
-    """What lines above the headings say, as 'Rig: shed winch'; and those that say nothing."""
+def _above(
+    rows: Rows,
+) -> tuple[dict[str, tuple[int, str]], list[Finding], list[tuple[int, str]]]:
+    """What lines above the headings say, as 'Rig: shed winch'; those not understood; titles."""
     said: dict[str, tuple[int, str]] = {}
-    titles = []
+    titles, unread = [], []
     for number, row in rows:
         given = [text for cell in row if (text := cells.text(cell))]
         name, value = _pair(given)
         if name in SESSION_COLUMNS and value and name not in said:
             said[name] = number, value
-        else:
-            titles.append(number)
-    if not titles:
-        return said, []
-    found = gettext("lines above the headings")
-    together = titles == list(range(titles[0], titles[-1] + 1)) and len(titles) > 1
-    rows_of = f"{titles[0]}-{titles[-1]}" if together else ", ".join(map(str, titles))
-    expected = gettext("what says something of the session: these were not read")
-    return said, [Finding(rows_of, "", found, expected)]
+        elif len(given) == 1 and not _PAIR.fullmatch(given[0]):
+            titles.append((number, given[0]))
+        elif given:
+            found = shown("; ".join(given))
+            unread.append(Finding(str(number), "", found, _instead_of(given[0], name)))
+    return said, unread, titles
+
+
+def _instead_of(written: str, name: str) -> str:
+    """What a line above the headings would say in words that are understood."""
+    meant = name or columns.heading(written.partition(":")[0].rpartition(" ")[0]).name
+    if meant in columns.UNITS_OF:
+        units = gettext(" or ").join(columns.UNITS_OF[meant])
+        return gettext("'%(name)s: ...', in %(units)s: this line was not read") % {
+            "name": meant, "units": units,
+        }  # fmt: skip
+    return gettext("a line such as 'state: dry' or 'temperature: 8': this one was not read")
 
 
 def _pair(given: Sequence[str]) -> tuple[str, str]:
@@ -179,7 +256,46 @@ def _pair(given: Sequence[str]) -> tuple[str, str]:
     return (columns.heading(found["name"]).name, found["value"].strip()) if found else ("", "")
 
 
-def _wrong(number: int, headings: Sequence[Heading], said: Collection[str]) -> Iterator[Finding]:
+def _unmerged(headings: Sequence[Heading], pulls: Rows, table: Table) -> tuple[Rows, list[Finding]]:
+    """The pulls with the value of merged cells in each of their rows, and where that was so.
+
+    A reading is one pull's alone, so that one over several rows is asked about where it lacks.
+    """
+    rows = {number: list(row) for number, row in pulls}
+    ranges: dict[int, list[Merged]] = defaultdict(list)
+    for merged in sorted(table.merged, key=lambda each: each.first_row):
+        place = merged.first_column - 1
+        named = place < len(headings) and headings[place].name
+        if named and merged.first_row in rows and merged.last_row > merged.first_row:
+            ranges[place].append(merged)
+    remarks = []
+    for place, found in sorted(ranges.items()):
+        name = headings[place].name
+        expected = gettext("one reading for each row: it was read in the first row alone")
+        if name != "reading":
+            expected = gettext("a cell for each row: the value was read in all rows of these")
+            for merged in found:
+                _fill(rows, place, merged)
+        said = gettext("merged cells: %(cells)s") % {
+            "cells": shown(", ".join(each.cells for each in found), quoted=False)
+        }
+        remarks.append(Finding(str(found[0].first_row), name, said, expected))
+    return list(rows.items()), remarks
+
+
+def _fill(rows: dict[int, list[object]], place: int, merged: Merged) -> None:
+    first = rows[merged.first_row]
+    value = first[place] if place < len(first) else ""
+    for number in range(merged.first_row + 1, merged.last_row + 1):
+        row = rows.get(number)
+        if row is not None:
+            row += [""] * (place + 1 - len(row))
+            row[place] = value
+
+
+def _wrong(
+    number: int, headings: Sequence[Heading], said: Mapping[str, tuple[int, str]]
+) -> Iterator[Finding]:
     """Columns that stand twice, and units that a column doesn't take."""
     seen: dict[str, Heading] = {}
     for each in headings:
@@ -197,9 +313,24 @@ def _wrong(number: int, headings: Sequence[Heading], said: Collection[str]) -> I
             taken = gettext(" or ").join(columns.UNITS_OF[each.name])
             yield Finding(str(number), each.name, shown(each.unit), taken)
     unit = seen["reading"].unit if "reading" in seen else ""
-    if unit and ("unit" in seen or "unit" in said):
-        found = gettext("'reading (%(unit)s)' and a column") % {"unit": shown(unit, quoted=False)}
+    if unit and "unit" in seen:
+        found = gettext("%(heading)s and a column %(unit)s") % {
+            "heading": shown(seen["reading"].written), "unit": shown(seen["unit"].written),
+        }  # fmt: skip
         yield Finding(str(number), "unit", found, gettext("one of the two"))
+    elif unit and "unit" in said and not _same_unit(unit, said["unit"][1]):
+        row, above = said["unit"]
+        found = gettext("%(above)s, and %(heading)s in row %(row)s") % {
+            "above": shown(above), "heading": shown(seen["reading"].written), "row": number,
+        }  # fmt: skip
+        yield Finding(str(row), "unit", found, gettext("one of the two"))
+
+
+def _same_unit(one: str, other: str) -> bool:
+    try:
+        return force_unit(one) == force_unit(other)
+    except UnitError:
+        return False
 
 
 def _unknown(
@@ -213,7 +344,8 @@ def _unknown(
     named = {each.name for each in headings}
     free = [name for name in COLUMNS if name not in named]
     for place, each in enumerate(headings):
-        if each.name or not each.written or (is_whole and not _is_used(place, body)):
+        numbers = each.written.casefold() == columns.NUMBERING
+        if each.name or not each.written or numbers or (is_whole and not _is_used(place, body)):
             continue
         found = gettext("an unknown column")
         name = shown(each.written.replace("_", " "), quoted=False)
@@ -227,12 +359,22 @@ def _unknown(
             yield Finding(str(number), name, found, nearest(each.written, free or COLUMNS))
 
 
-def _missing(number: int, headings: Sequence[Heading], said: Collection[str]) -> Iterator[Finding]:
+def _missing(
+    number: int, headings: Sequence[Heading], said: Collection[str], unit: str
+) -> Iterator[Finding]:
     names = {each.name for each in headings} | set(said)
-    has_unit = any(each.name == "reading" and each.unit for each in headings)
+    has_unit = unit or any(each.name == "reading" and each.unit for each in headings)
     for name in (*REQUIRED, *(() if has_unit else ("unit",))):
-        if name not in names:
-            yield Finding(str(number), name, gettext("no column of this name"), gettext("one"))
+        if name in names:
+            continue
+        expected = gettext("one")
+        if name == "unit":
+            expected = gettext("one, or the unit in the heading, as 'Reading (lbs)'")
+        elif name in SESSION_COLUMNS:
+            expected = gettext("one, or a line above the headings, as '%(name)s: %(example)s'") % {
+                "name": name, "example": EXPLAINED[name].joined,
+            }  # fmt: skip
+        yield Finding(str(number), name, gettext("no column of this name"), expected)
 
 
 def _unread(
@@ -273,6 +415,24 @@ def _pulls(
         elif any(texts.values()) or any(isinstance(cell, cells.Formula) for cell in row):
             pulls.append((number, row))
     return pulls, left_out
+
+
+def _totals_as_pulls(headings: Sequence[Heading], pulls: Rows) -> Iterator[Finding]:
+    """Rows with all that a pull has, and a word such as 'Mean' where the others are numbered."""
+    for place, each in enumerate(headings):
+        if each.name:
+            continue
+        words = {number: row[place] for number, row in pulls if place < len(row)}
+        totals = {number for number, cell in words.items() if _summary([cell])}
+        others = [cells.text(cell) for number, cell in words.items() if number not in totals]
+        if not others or not all(text.isdigit() or not text for text in others):
+            continue
+        for number in sorted(totals):
+            found = gettext("%(word)s, and a kind and a failure mode") % {
+                "word": shown(words[number])
+            }
+            expected = gettext("a pull, or a row of totals without kind and failure mode")
+            yield Finding(str(number), "kind", found, expected)
 
 
 def _summary(row: Sequence[object]) -> str:

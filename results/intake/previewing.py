@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.formats import date_format
+from django.utils.translation import gettext, ngettext
+
 from results.intake.checking import Checked, check
+from results.intake.findings import shown
 from results.intake.fingerprint import fingerprint
-from results.intake.parts import JoinedPart
+from results.intake.parts import JoinedPart, Pulled
 from results.intake.reading import read
 from results.intake.sufficiency import by_specimen, unsaved
 from results.models import Session
@@ -30,6 +35,8 @@ from rigs.models import Contributor
 from rigs.refusals import Finding
 
 SAME_DAY_OFFERED = 5
+READINGS_SHOWN = 12
+MOST_TITLES = 5
 
 
 @dataclass(frozen=True)
@@ -55,7 +62,8 @@ class Preview:
     among them, and ``same_day`` one's current sessions of that day on that rig.
     ``sealed_until_the_close_of`` is the round of a session that goes by its codes, and ``late`` is
     whether that would be after its last day. ``stored_as`` is one's current session with the same
-    pulls, which is not stored a second time.
+    pulls, which is not stored a second time. ``read_as`` says what was read of each set and each
+    straight line, in a line each.
     """
 
     rig: str
@@ -70,12 +78,14 @@ class Preview:
     sealed_until_the_close_of: int | None = None
     late: bool = False
     stored_as: Session | None = None
+    read_as: tuple[str, ...] = ()
 
 
 def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview:
     """Check an upload and compute its sets' figures. Reads only; raises as ``receive`` does."""
     refuse_uploads_of(contributor)
-    checked = check(contributor, read(body, content_type))
+    found = read(body, content_type)
+    checked = check(contributor, found)
     figures = _figures(checked)
     parts = [*checked.straight, *checked.joined]
     return Preview(
@@ -99,7 +109,55 @@ def dry_run(contributor: Contributor, body: bytes, content_type: str) -> Preview
         stored_as=contributor.sessions.filter(
             fingerprint=fingerprint(checked), standing=Session.Standing.CURRENT
         ).first(),
+        read_as=as_read(checked, found.titles),
     )
+
+
+def as_read(
+    checked: Checked, titles: Sequence[tuple[int, str]] = (), *, hides_lines: bool = False
+) -> tuple[str, ...]:
+    """What was read of each straight line and each set, with day, state, unit and readings.
+
+    Then the ``titles``, by their rows, which were not. In a round lines may be hidden.
+    """
+    session = checked.document
+    of_session = [date_format(session.pulled_on, "j M Y"), session.state]
+    lines: list[tuple[str, Pulled]] = []
+    for part in checked.straight:
+        name = gettext("straight line %(line)s") % {"line": part.specimen}
+        lines.append((gettext("straight line") if hides_lines else name, part))
+    for joined in checked.joined:
+        label = joined.row.label if joined.row is not None else joined.place
+        lines.append((label, joined))
+    said = []
+    for name, part in lines:
+        units = gettext(" and ").join(dict.fromkeys(part.readings.units))
+        number = len(part.pulls)
+        said.append(
+            ngettext(
+                "%(session)s, %(units)s; %(name)s: %(readings)s (%(number)d pull)",
+                "%(session)s, %(units)s; %(name)s: %(readings)s (%(number)d pulls)",
+                number,
+            )
+            % {
+                "session": ", ".join(of_session),
+                "units": units,
+                "name": name,
+                "readings": _some(part.readings.written),
+                "number": number,
+            }
+        )
+    for row, title in titles[:MOST_TITLES]:
+        said.append(
+            gettext("row %(row)s, a title: %(title)s") % {"row": row, "title": shown(title)}
+        )
+    return tuple(said)
+
+
+def _some(written: Sequence[str]) -> str:
+    """The first readings of a part; a lost one as a dash."""
+    some = ", ".join(text or "\u2013" for text in written[:READINGS_SHOWN])
+    return f"{some} \u2026" if len(written) > READINGS_SHOWN else some
 
 
 def _figures(checked: Checked) -> list[SetFigures | NoFigures]:

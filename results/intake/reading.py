@@ -39,7 +39,8 @@ class Read:
 
     ``rows`` maps places such as ``pull_sets[0].pulls[3]`` to rows of a sheet, and is empty for
     JSON. Parts in ``broken`` hold stand-ins, or lack a pull that could not be read. ``remarks``
-    name what a sheet holds that was left out, or had to be guessed.
+    name what a sheet holds that was left out, or had to be guessed, ``asked`` what has to be
+    looked at before it is stored, and ``titles`` lines above the headings that are titles.
     """
 
     document: SessionDocument
@@ -47,19 +48,22 @@ class Read:
     broken: frozenset[str] = frozenset()
     rows: dict[str, str] = field(default_factory=dict)
     remarks: tuple[Finding, ...] = ()
+    asked: tuple[Finding, ...] = ()
+    titles: tuple[tuple[int, str], ...] = ()
 
 
 @dataclass(frozen=True)
 class Coded:
     """A session whose sets go by codes of a round: its members, before any has been checked.
 
-    ``findings``, ``rows`` and ``remarks`` are as in `Read`.
+    ``findings``, ``rows``, ``remarks`` and ``asked`` are as in `Read`.
     """
 
     value: dict[str, Any]
     findings: Findings = field(default_factory=Findings)
     rows: dict[str, str] = field(default_factory=dict)
     remarks: tuple[Finding, ...] = ()
+    asked: tuple[Finding, ...] = ()
 
     @property
     def sets(self) -> list[Any]:
@@ -74,7 +78,13 @@ class Coded:
         walk = Walk(copy.deepcopy(self.findings))
         document = walk.document(value, SessionDocument)
         _refuse_vast(document)
-        return Read(document, walk.findings, frozenset(walk.broken), remarks=self.remarks)
+        return Read(
+            document,
+            walk.findings,
+            frozenset(walk.broken),
+            remarks=self.remarks,
+            asked=self.asked,
+        )
 
 
 class GoesByCodes(Invalid):
@@ -276,13 +286,14 @@ def _walked(value: object) -> Read:
 
 def _read_sheet(table: tables.Table) -> Read:
     sheet = sheets.document_of(table)
-    remarks = tuple(sheet.remarks)
-    _refuse_codes(Coded(sheet.value, sheet.findings, sheet.rows, remarks))
+    remarks, asked, titles = tuple(sheet.remarks), tuple(sheet.asked), tuple(sheet.titles)
+    _refuse_codes(Coded(sheet.value, sheet.findings, sheet.rows, remarks, asked))
     try:
         document = msgspec.convert(sheet.value, SessionDocument)
     except ValueError:
         walk = Walk(sheet.findings)
         document = walk.document(sheet.value, SessionDocument)
         broken = frozenset(walk.broken | sheet.broken)
-        return Read(document, walk.findings, broken, sheet.rows, remarks)
-    return Read(document, sheet.findings, frozenset(sheet.broken), sheet.rows, remarks)
+        return Read(document, walk.findings, broken, sheet.rows, remarks, asked, titles)
+    broken = frozenset(sheet.broken)
+    return Read(document, sheet.findings, broken, sheet.rows, remarks, asked, titles)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from results.intake.document import PullDocument
 from results.intake.findings import Findings, shown
+from results.intake.rewording import instead_of
 from results.intake.traces import Traced, reads_by_trace, traces_of
 from rigs.metrology.bounds import READING_N
 from rigs.metrology.units import FORCE_UNITS, UnitError, force_unit, parse_force
@@ -130,7 +131,8 @@ def _one(pull: PullDocument, unit: str, place: str, findings: Findings) -> tuple
         try:
             force = parse_force(reading, symbol)
         except UnitError as error:
-            findings.add(place, "reading", shown(reading), error.expected)
+            expected = instead_of(reading) or error.expected
+            findings.add(place, "reading", shown(reading), expected)
             return "", symbol, math.nan
         return reading.strip(), force.unit, force.newtons
     try:

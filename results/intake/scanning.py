@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from posixpath import dirname, join, normpath
 from typing import NamedTuple, TypeAlias
 from xml.parsers import expat
 
@@ -29,8 +30,14 @@ from results.intake.limits import (
 from rigs.refusals import TooLarge, Unreadable
 
 LONGEST_ERROR = 20
+_THREADED = "[Threaded comment]"
+"""With it begins a comment that stands whole in a part of its own, beside words of the program's
+about its version, and the comment itself behind 'Comment:'."""
+_PERCENTAGES = {"9": "0%", "10": "0.00%"}
+"""Formats with a percent sign that every workbook has unwritten (ECMA-376 part 1, 18.8.30)."""
 _OF_THE_BOOK = ("numFmt", "font", "strike", "xf", "sheet", "Relationship")
 _NOT = ("0", "false")
+_RANGE = re.compile(r"([A-Z]{1,3})([0-9]{1,7})(?::([A-Z]{1,3})([0-9]{1,7}))?")
 _FORMAT = re.compile(
     r"""(?P<end>;) | "(?P<quoted>[^"]*)" | \\(?P<escaped>.) | _. | \*.
         | \[\$(?P<named>[^\]-]*)[^\]]*\] | \[[^\]]*\] | (?P<sign>%)
@@ -43,28 +50,41 @@ _FORMAT = re.compile(
 class Mark:
     """What its value alone doesn't say of a cell.
 
-    ``shows`` is what its format puts beside it, and ``thousands`` how often that divides it by a
-    thousand before it is shown.
+    ``shows`` is what its format puts beside it, ``thousands`` how often that divides it by a
+    thousand before it is shown, and ``hundreds`` how often it multiplies it by a hundred.
     """
 
     is_formula: bool = False
     error: str = ""
     shows: str = ""
     thousands: int = 0
+    hundreds: int = 0
     is_struck: bool = False
 
 
 class Shown(NamedTuple):
-    """What a cell format makes of a number: words beside it, and a thousandth of it how often."""
+    """What a cell format makes of a number: words beside it, and a thousandth, or a hundred times
+    it, how often."""
 
     words: str
     thousands: int
+    hundreds: int = 0
 
 
 PLAIN = Shown("", 0)
 
 Marks: TypeAlias = dict[int, dict[int, Mark]]
 """By row and column of a sheet, both from 1."""
+
+
+class Merged(NamedTuple):
+    """A range of cells that are shown as one: its first and last row and column."""
+
+    cells: str
+    first_row: int
+    first_column: int
+    last_row: int
+    last_column: int
 
 
 @dataclass
@@ -74,6 +94,7 @@ class Measured:
     ``shared`` is the length of each text that sheets share, ``shown`` what each cell format makes
     of a number, ``struck`` whether it strikes it through, ``sheets`` the id of each sheet by
     name, ``links`` the part of each id, and ``hidden`` the rows of each part that are not shown.
+    Comments are in parts of their own, which ``targets`` has by the part that links to them.
     """
 
     shared: list[int] = field(default_factory=list)
@@ -83,6 +104,9 @@ class Measured:
     links: dict[str, str] = field(default_factory=dict)
     marks: dict[str, Marks] = field(default_factory=dict)
     hidden: dict[str, set[int]] = field(default_factory=dict)
+    merged: dict[str, list[Merged]] = field(default_factory=dict)
+    comments: dict[str, dict[tuple[int, int], str]] = field(default_factory=dict)
+    targets: dict[str, list[str]] = field(default_factory=dict)
     marked: int = 0
     area: int = 0
 
@@ -106,6 +130,18 @@ class Measured:
             if mark.is_struck
         )
 
+    def merged_of(self, sheet: str) -> tuple[Merged, ...]:
+        """The ranges of a sheet whose cells are merged."""
+        return tuple(self.merged.get(self._part_of(sheet), ()))
+
+    def comments_of(self, sheet: str) -> dict[tuple[int, int], str]:
+        """The words of each comment on a cell of a sheet, by row and column."""
+        part = self._part_of(sheet)
+        said: dict[tuple[int, int], str] = {}
+        for target in self.targets.get(part, ()):
+            said |= self.comments.get(target, {})
+        return said
+
     def _part_of(self, sheet: str) -> str:
         return self.links.get(self.sheets.get(sheet, ""), "")
 
@@ -124,8 +160,13 @@ class Scan:
         self.may_hold = may_hold
         self.marks: Marks = measured.marks.setdefault(part, {})
         self.hidden = measured.hidden.setdefault(part, set())
+        self.merged = measured.merged.setdefault(part, [])
+        self.comments = measured.comments.setdefault(part, {})
+        self.part = part
+        self.commented: tuple[int, int] | None = None
+        self.said: list[str] = []
         self.lengths: list[int] = []
-        self.codes: dict[str, str] = {}
+        self.codes: dict[str, str] = dict(_PERCENTAGES)
         self.fonts: list[bool] = []
         self.row = self.column = self.last_row = self.last_column = 0
         self.cells = self.text = self.tags = self.since_tag = 0
@@ -207,6 +248,10 @@ class Scan:
             self.is_formula = True
         elif name == "si":
             self.length = 0
+        elif name == "comment":
+            self._start_comment(attributes.get("ref", ""))
+        elif name == "mergeCell":
+            self._merge(attributes.get("ref", ""))
         elif name in _OF_THE_BOOK:
             self._note(name, attributes)
 
@@ -232,10 +277,40 @@ class Scan:
         elif name == "sheet" and self.may_hold == "sheets":
             link = next((attributes[key] for key in attributes if key.endswith(":id")), "")
             self.measured.sheets[attributes.get("name", "")] = link
+        elif name == "Relationship" and attributes.get("Type", "").endswith("/comments"):
+            folder = dirname(self.part).removesuffix("/_rels")
+            target = attributes.get("Target", "")
+            # A target from the root begins with a slash; any other is one from the sheet's folder.
+            target = normpath(join("/", folder, target)).lstrip("/")
+            sheet = f"{folder}/{self.part.rpartition('/')[2].removesuffix('.rels')}"
+            self.measured.targets.setdefault(sheet, []).append(part_of(target))
         elif name == "Relationship" and self.may_hold == "links":
             target = attributes.get("Target", "")
             part = target[1:] if target.startswith("/") else f"xl/{target}"
             self.measured.links[attributes.get("Id", "")] = part_of(part)
+
+    def _start_comment(self, place: str) -> None:
+        self.length, self.said = 0, []
+        found = _RANGE.fullmatch(place)
+        self.commented = (int(found[2]), _column(found[1])) if found else None
+
+    def _end_comment(self) -> None:
+        words = "".join(self.said)
+        if words.startswith(_THREADED):
+            words = words.rpartition("Comment:")[2]
+        if self.commented is not None and words.strip():
+            self._count_marked()
+            self.comments[self.commented] = " ".join(words.split())
+        self.commented = None
+
+    def _merge(self, cells: str) -> None:
+        found = _RANGE.fullmatch(cells)
+        if found is None or not found[3]:
+            return
+        self._count_marked()
+        self.merged.append(
+            Merged(cells, int(found[2]), _column(found[1]), int(found[4]), _column(found[3]))
+        )
 
     def _start_row(self, number: str | None) -> None:
         self.row = _number(number) if number is not None else self.row + 1
@@ -284,6 +359,8 @@ class Scan:
         self.open.pop()
         if name == "si":
             self.lengths.append(self.length)
+        elif name == "comment":
+            self._end_comment()
         elif name == "c":
             self._count(self._length_shown())
             self._mark()
@@ -297,14 +374,17 @@ class Scan:
         error = "".join(self.value)[:LONGEST_ERROR] if self.is_error else ""
         if not (self.is_formula or error or any(beside) or is_struck):
             return
+        self._count_marked()
+        row = self.marks.setdefault(self.marked_row, {})
+        row[self.column] = Mark(self.is_formula, error, *beside, is_struck)
+
+    def _count_marked(self) -> None:
         self.measured.marked += 1
         if self.measured.marked > MOST_MARKED:
             raise TooLarge(
-                gettext("The workbook has formulas, or numbers shown with a unit, in more than "
-                        "%(most)s cells.") % {"most": MOST_MARKED}
+                gettext("The workbook has formulas, comments, merged cells, or numbers shown with "
+                        "a unit, in more than %(most)s cells.") % {"most": MOST_MARKED}
             )  # fmt: skip
-        row = self.marks.setdefault(self.marked_row, {})
-        row[self.column] = Mark(self.is_formula, error, *beside, is_struck)
 
     def _length_shown(self) -> int:
         """Characters that the cell shows, looked up where it shares its text with others."""
@@ -326,6 +406,8 @@ class Scan:
             )
         if inside == "v" and (self.is_shared or self.is_error):
             self.value.append(characters)
+        if self.commented is not None:
+            self.said.append(characters)
         self._count(len(characters))
 
     def _count(self, characters: int) -> None:
@@ -346,17 +428,18 @@ def shown_beside(code: str) -> Shown:
     """What a number format makes of a positive number, as ``kg`` beside it by ``0.0" kg"``.
 
     ECMA-376 part 1, 18.8.31: text in quotation marks, behind a backslash or as ``[$kg]``; each
-    comma behind the last digit divides by a thousand.
+    comma behind the last digit divides by a thousand, each percent sign multiplies by a hundred.
     """
-    words, thousands = [], 0
+    words, thousands, hundreds = [], 0, 0
     for found in _FORMAT.finditer(code):
         if found["end"]:
             break
         thousands += len(found["thousands"] or "")
+        hundreds += found["sign"] is not None
         words.append(found["quoted"] or found["escaped"] or found["named"] or found["sign"] or "")
     beside = "".join(words).strip()
     says = any(letter.isalpha() or letter == "%" for letter in beside)
-    return Shown(beside if says else "", thousands)
+    return Shown(beside if says else "", thousands, hundreds)
 
 
 def _number(digits: str) -> int:

@@ -7,7 +7,7 @@ and a blank cell of a set 'as in the set's first row', so each is written once.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -22,6 +22,7 @@ from results.intake.columns import (
     SET_COLUMNS,
     TIE_COLUMNS,
     UNITS_OF,
+    without_unit,
 )
 from results.intake.days import days_meant, is_serial
 from results.intake.findings import Findings, shown, which_day
@@ -32,6 +33,8 @@ from rigs.refusals import Finding, Invalid
 
 JOINED_ONLY = ("connection", "leader line", "terminal", "parameters")
 
+LEAST_OF_A_SET = 2
+"""Pulls that make a group of rows a set that may have been meant as one of its own."""
 _MEASURED = {"time to tie": "time_to_tie_s", "join diameter": "join_diameter_mm"}
 
 
@@ -41,9 +44,10 @@ class Sheet:
 
     A member of the session stands in ``rows`` as '.rig'.
 
-    ``remarks`` name what was left out or had to be guessed. ``broken`` are parts with a row whose
-    pull could not be read, so that they may have more than they seem to; ``unread`` are columns of
-    theirs that could not.
+    ``remarks`` name what was left out or had to be guessed, ``asked`` what has to be looked at
+    before it is stored, ``titles`` lines above the headings that are titles. ``broken`` are parts
+    with a row whose pull could not be read, so that they may have more than they seem to;
+    ``unread`` are columns of theirs that could not.
     """
 
     order_of_days: str = ""
@@ -59,6 +63,13 @@ class Sheet:
     """
     described: dict[str, str] = field(default_factory=dict)
     """The last row of `said_once`, as long as rows below it agree with it."""
+    asked: list[Finding] = field(default_factory=list)
+    titles: list[tuple[int, str]] = field(default_factory=list)
+    first_said: dict[str, str] = field(default_factory=dict)
+    differing: dict[tuple[str, str], list[int]] = field(default_factory=dict)
+    """Rows of each value of a session column that is not the session's own."""
+    by_tie: dict[str, list[int]] = field(default_factory=dict)
+    """Rows of each set that has no label and goes by its tie."""
     unpulled: dict[tuple[str, ...], dict[str, str]] = field(default_factory=dict)
     parts: dict[tuple[str, ...], tuple[dict[str, Any], dict[str, str], str]] = field(
         default_factory=dict
@@ -83,7 +94,7 @@ def document_of(table: Table) -> Sheet:
                 )
             ],
         )
-    sheet = Sheet(layout.order_of_days, remarks=list(layout.remarks))
+    sheet = Sheet(layout.order_of_days, remarks=list(layout.remarks), titles=list(layout.titles))
     sheet.findings.extend(layout.wrong)
     sheet.rows[""] = str(layout.rows[0][0])
     above: dict[str, str] = {}
@@ -96,11 +107,63 @@ def document_of(table: Table) -> Sheet:
         _refuse_unclear(sheet, table, layout, number)
         row = _row(sheet, layout, number, written, is_comma=table.separator == ",")
         rows.append((number, row))
+    _take_comments(sheet, table, layout, dict(rows))
     sheet.said_once = _said_once(row for _, row in rows)
     for number, row in rows:
         above = _session(sheet, number, row, above)
         _pull(sheet, number, row, above.get("unit", ""))
+    _refuse_other_sessions(sheet)
+    _ask_about_gaps(sheet)
     return sheet
+
+
+def _take_comments(
+    sheet: Sheet, table: Table, layout: Layout, rows: Mapping[int, dict[str, str]]
+) -> None:
+    """Comments on the cells of a pull go into its note; others are named."""
+    for (number, column), words in sorted(table.comments.items()):
+        found = gettext("a comment: %(words)s") % {"words": shown(words)}
+        name = layout.heading_of(column)
+        if (row := rows.get(number)) is None:
+            expected = gettext("words in a cell of a pull: this comment was not read")
+            sheet.remarks.append(Finding(str(number), name, found, expected))
+            continue
+        row["note"] = "; ".join(filter(None, [row.get("note", ""), as_written(words)]))
+        expected = gettext("nothing that changes the pull: it was kept as its note")
+        sheet.asked.append(Finding(str(number), name, found, expected))
+
+
+def _refuse_other_sessions(sheet: Sheet) -> None:
+    """Each value of another session once, at the first of its rows."""
+    for (name, written), rows in sheet.differing.items():
+        found = shown(written)
+        if len(rows) > 1:
+            found = gettext("%(written)s in %(rows)s rows") % {"written": found, "rows": len(rows)}
+        member = SESSION_COLUMNS[name]
+        expected = gettext("%(above)s, as in row %(row)s: one file is one session, split it") % {
+            "above": shown(sheet.first_said[name]), "row": sheet.rows[f".{member}"],
+        }  # fmt: skip
+        sheet.refuse(rows[0], name, found, expected)
+
+
+def _ask_about_gaps(sheet: Sheet) -> None:
+    """Pulls of one tie that stand apart were read as one set, and may be two."""
+    for rows in sheet.by_tie.values():
+        groups: list[list[int]] = []
+        for number in rows:
+            if not groups or number > groups[-1][-1] + 1:
+                groups.append([])
+            groups[-1].append(number)
+        if len(groups) < 2 or min(map(len, groups)) < LEAST_OF_A_SET:
+            continue
+        found = gettext("pulls of one tie in rows %(rows)s") % {
+            "rows": gettext(" and ").join(f"{each[0]}-{each[-1]}" for each in groups)
+        }
+        expected = gettext(
+            "one set of %(pulls)s, as it was read; of several, each with its own label in a column "
+            "'label'"
+        ) % {"pulls": len(rows)}
+        sheet.asked.append(Finding(str(groups[1][0]), "label", found, expected))
 
 
 def _refuse_unclear(sheet: Sheet, table: Table, layout: Layout, number: int) -> None:
@@ -144,6 +207,8 @@ def _row(
             sheet.refuse(number, name, shown(text), expected)
             sheet.illegible.add(number)
             continue
+        if name in UNITS_OF:
+            text = without_unit(name, text)
         if isinstance(cell, cells.Measure):
             text = _measure(sheet, number, name, text, cell.shows)
         if text:
@@ -172,16 +237,11 @@ def _session(
         if member not in sheet.value:
             sheet.value[member] = value
             sheet.rows[f".{member}"] = str(number)
+            sheet.first_said[name] = now[name]
             if name == "date":
                 _remark_on_day(sheet, number, now[name], value)
         elif name in row and name != "unit" and _differs(value, sheet.value[member]):
-            sheet.refuse(
-                number,
-                name,
-                shown(row[name]),
-                gettext("%(above)s, as above: one file is one session")
-                % {"above": shown(above[name])},
-            )
+            sheet.differing.setdefault((name, row[name]), []).append(number)
             now[name] = above[name]
     return now
 
@@ -285,6 +345,8 @@ def _pull_set(sheet: Sheet, number: int, row: dict[str, str]) -> tuple[dict[str,
         _add(sheet, number, key, "pull_sets", joined, said)
         sheet.unread[sheet.parts[key][2]] = _unread(said)
     part, first, place = sheet.parts[key]
+    if key[0] == "tie":
+        sheet.by_tie.setdefault(place, []).append(number)
     for name, text in said.items():
         above = first.get(name, "")
         if (

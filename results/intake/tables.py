@@ -10,11 +10,12 @@ from dataclasses import dataclass, field
 from itertools import islice
 from typing import TypeAlias
 
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext
 
 from results.intake import cells, columns
 from results.intake.decoding import decoded
 from results.intake.limits import LONGEST_CELL, MOST_COLUMNS, MOST_LINES, MOST_PULLS
+from results.intake.scanning import Merged
 from results.intake.workbooks import Workbook, opened
 from rigs.refusals import Finding, Invalid, TooLarge, Unreadable
 
@@ -36,7 +37,8 @@ class Table:
 
     Of a CSV file ``separator`` is what stands between its cells, and ``widths`` how many cells
     each row has, blank ones at its end counted. ``hidden`` are rows that a
-    workbook doesn't show, ``struck`` row and column of cells that it strikes through.
+    workbook doesn't show, ``struck`` row and column of cells that it strikes through, ``merged``
+    the ranges that it shows as one cell, and ``comments`` are by row and column.
     """
 
     rows: Rows
@@ -45,6 +47,8 @@ class Table:
     widths: Mapping[int, int] = field(default_factory=dict)
     hidden: frozenset[int] = frozenset()
     struck: frozenset[tuple[int, int]] = frozenset()
+    merged: tuple[Merged, ...] = ()
+    comments: Mapping[tuple[int, int], str] = field(default_factory=dict)
 
 
 def csv_table(body: bytes) -> Table:
@@ -69,29 +73,71 @@ def xlsx_table(body: bytes) -> Table:
     """The sheet of an XLSX file that holds pulls. Raises Unreadable, Invalid, TooLarge."""
     book = opened(body)
     name = _sheet_of_pulls(book)
-    remarks = []
+    remarks = list(_other_pulls(book, name))
     if name != book.names[0]:
         found = gettext("the sheet '%(name)s' of %(sheets)s") % {
             "name": name, "sheets": len(book.names),
         }  # fmt: skip
-        remarks = [Finding("", "", found, gettext("pulls on one sheet: only this one is read"))]
+        remarks.append(Finding("", "", found, gettext("pulls on one sheet: only this one is read")))
     rows = _bounded(enumerate(book.rows(name), start=1))
     hidden, struck = book.measured.hidden_of(name), book.measured.struck_of(name)
-    return Table(rows, tuple(remarks), hidden=hidden, struck=struck)
+    return Table(
+        rows,
+        tuple(remarks),
+        hidden=hidden,
+        struck=struck,
+        merged=book.measured.merged_of(name),
+        comments=book.measured.comments_of(name),
+    )
 
 
 def _sheet_of_pulls(book: Workbook) -> str:
     """The sheet with the headings of a session; the first where none has them. Raises Invalid."""
     named = {name: _most_named(book.rows(name, most=HEADINGS_WITHIN)) for name in book.names}
-    whole = [name for name in named if named[name] >= len(columns.REQUIRED)]
+    whole = {
+        name: pulls
+        for name in named
+        if named[name] >= LEAST_HEADINGS and (pulls := _pulls_on(book, name))
+    }
     if len(whole) > 1:
-        found = gettext(" and ").join(f"'{name}'" for name in whole)
+        found = gettext(" and ").join(
+            ngettext("'%(name)s' (%(rows)d row)", "'%(name)s' (%(rows)d rows)", pulls)
+            % {"name": name, "rows": pulls}
+            for name, pulls in whole.items()
+        )
         raise Invalid(
             gettext("More than one sheet of the workbook holds pulls; one file is one session."),
             [Finding("", "", found, gettext("pulls on one sheet: send the others on their own"))],
         )
+    if whole:
+        return next(iter(whole))
     best = max(named, key=lambda name: named[name])
     return best if named[best] >= LEAST_HEADINGS else book.names[0]
+
+
+def _other_pulls(book: Workbook, read: str) -> Iterator[Finding]:
+    """Sheets with rows that could be pulls, beside the one that is read."""
+    for name in (*book.names, *book.hidden):
+        pulls = _pulls_on(book, name) if name != read else 0
+        if pulls:
+            found = ngettext(
+                "the sheet '%(name)s' with %(rows)d row that could be a pull",
+                "the sheet '%(name)s' with %(rows)d rows that could be pulls",
+                pulls,
+            ) % {"name": name, "rows": pulls}
+            expected = gettext("pulls on '%(name)s' alone: send the others on their own") % {
+                "name": read
+            }
+            yield Finding("", "", found, expected)
+
+
+def _pulls_on(book: Workbook, name: str) -> int:
+    """How many rows of a sheet could be pulls: they name a kind or a failure, and have a number."""
+    return sum(
+        any(isinstance(cell, float) or cells.is_number(cells.text(cell)) for cell in row)
+        and any(cells.is_of_a_pull(cell) for cell in row if isinstance(cell, str))
+        for row in book.rows(name)
+    )
 
 
 def _most_named(rows: Iterator[list[object]]) -> int:

@@ -36,9 +36,10 @@ ENCRYPTED = 0x1
 
 @dataclass(frozen=True)
 class Workbook:
-    """A workbook that was measured; ``names`` are its sheets, without hidden ones."""
+    """A workbook that was measured; ``names`` are its sheets, without the ``hidden`` ones."""
 
     names: tuple[str, ...]
+    hidden: tuple[str, ...]
     book: Any
     measured: Measured
 
@@ -62,6 +63,8 @@ def _marked(cell: object, mark: Mark) -> object:
     """The value of a cell with what is known of it beside."""
     if isinstance(cell, float):
         value = cell / 1000**mark.thousands
+        if mark.hundreds:
+            value = float(f"{100**mark.hundreds * value:.15g}")
         cell = Measure(value).showing(mark.shows) if mark.shows else value
     if mark.is_formula:
         return Formula(mark.error or seen(cell))
@@ -73,16 +76,17 @@ def opened(body: bytes) -> Workbook:
     refuse_foreign(body, zip_too=False)
     plain, measured = _measured(body)
     book = _read(lambda: python_calamine.load_workbook(io.BytesIO(plain)))
-    sheets = book.sheets_metadata
-    names = tuple(
-        sheet.name
-        for sheet in sheets
+    sheets = [
+        sheet
+        for sheet in book.sheets_metadata
         if sheet.typ == python_calamine.SheetTypeEnum.WorkSheet
-        and sheet.visible == python_calamine.SheetVisibleEnum.Visible
-    )
+    ]
+    is_shown = python_calamine.SheetVisibleEnum.Visible
+    names = tuple(sheet.name for sheet in sheets if sheet.visible == is_shown)
+    hidden = tuple(sheet.name for sheet in sheets if sheet.visible != is_shown)
     if not names:
         raise Unreadable(gettext("The workbook can't be read: it has no sheet that is shown."))
-    return Workbook(names, book, measured)
+    return Workbook(names, hidden, book, measured)
 
 
 def _read(what: Any) -> Any:

@@ -16,7 +16,7 @@ from results.intake.checking import Checked, check
 from results.intake.document import CodedSetDocument
 from results.intake.parts import JoinedPart
 from results.intake.places import in_order, on_sheet
-from results.intake.previewing import Preview, SetPreview
+from results.intake.previewing import Preview, SetPreview, as_read
 from results.intake.reading import Coded, coded, form_of
 from results.intake.receiving import LONGEST_KEY
 from results.models import (
@@ -115,6 +115,7 @@ def dry_run(by: Contributor, body: bytes, content_type: str) -> Preview:
         asked=checked.asked,
         sealed_until_the_close_of=filled.round.pk,
         late=filled.round.is_late(timezone.now()),
+        read_as=as_read(checked, hides_lines=True),
     )
 
 

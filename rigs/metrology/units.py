@@ -84,6 +84,7 @@ _WRITTEN = re.compile(
 _FRACTION = re.compile(
     r"(?:(?P<whole>\d{1,4})[ -])? ?(?P<above>\d{1,2})/(?P<below>2|3|4|5|8|16|32|64)"
 )
+_FRACTION_ALONE = re.compile(r"(\d++)\s*+/\s*+(\d++)")
 _SIGN_OF_A_FRACTION = re.compile("[\u00bc-\u00be\u2153-\u215e]")
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}")
 
@@ -162,8 +163,16 @@ def parse_force(text: str, default_unit: str | None = None) -> Force:
     """A reading such as `15 lbf`, `7kg` or `66,7 N`; `default_unit` stands where none is written.
 
     kg, lb, oz of a reading are kgf, lbf, ozf: a scale's kilogram is a kilogram-force at standard
-    gravity. Raises UnitError.
+    gravity. Raises UnitError, also for a fraction alone: 15/16 on a sheet of readings is more
+    often 15 or 16 than 0.9375.
     """
+    alone = _FRACTION_ALONE.match(text.strip()) if len(text) <= LONGEST_WRITTEN else None
+    if alone is not None:
+        above, below = alone.groups()
+        raise UnitError(
+            text,
+            f"one number, as in 15.5, 15 1/2 or 0.5: {above}/{below} can be {above} or {below} too",
+        )
     value, written = _number_and_unit(text, default_unit, "15 lbf, 7 kg or 66.7 N")
     unit = force_unit(written)
     return Force(value, unit, value * FORCE_UNITS[unit])
@@ -191,7 +200,7 @@ def parse_volume(text: str, default_unit: str | None = None) -> Volume:
 
 
 def _in_decimals(text: str) -> str:
-    """The text with a fraction at its beginning, as in `1/2 lb` or `20\u00bd`, in decimals."""
+    """The text with a fraction at its beginning, as in `20 1/2 lb` or `20\u00bd`, in decimals."""
     spelt = _SIGN_OF_A_FRACTION.sub(
         lambda sign: " " + unicodedata.normalize("NFKC", sign[0]).replace("\u2044", "/"), text
     ).strip()

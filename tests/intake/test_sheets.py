@@ -50,7 +50,7 @@ def test_every_mistake_is_named_by_its_row_and_column(refused):
         ("date", "10/01/2026", "2026-01-10 or 2026-10-01: write the one that is meant, so"),
         ("state", "damp", "dry, wetted or soaked"),
         ("unit", "stone", "a unit: N, kN, lbf"),
-        ("reading", "n/a", "a number, with or without a unit"),
+        ("reading", "n/a", "a number; of a reading that was lost a blank cell"),
         ("reading", "nan", "a number, with or without a unit"),
         ("position", "during", "before, between or after"),
         ("kind", "knotted", "straight or joined"),
@@ -95,7 +95,7 @@ def test_two_sessions_in_one_file_are_refused(refused):
     ((row, field, found, expected),) = refused(with_row(5, date="2026-01-11"))
 
     assert (row, field, found) == ("5", "date", "'2026-01-11'")
-    assert expected == "'2026-01-10', as above: one file is one session"
+    assert expected == "'2026-01-10', as in row 2: one file is one session, split it"
 
 
 def test_a_set_that_changes_its_tie_half_way_is_refused(refused):
@@ -125,12 +125,13 @@ def test_a_formula_in_a_cell_is_refused(refused, cell):
 
 def test_a_unit_in_the_heading_and_in_a_column_is_one_too_many(refused):
     assert refused(sheet().replace("reading", "reading (N)")) == [
-        ("1", "unit", "'reading (N)' and a column", "one of the two")
+        ("1", "unit", "'reading (N)' and a column 'unit'", "one of the two")
     ]
 
 
 def test_a_sheet_without_any_unit_is_refused(refused):
-    assert ("1", "unit", "no column of this name", "one") in refused(
+    expected = "one, or the unit in the heading, as 'Reading (lbs)'"
+    assert ("1", "unit", "no column of this name", expected) in refused(
         sheet().replace(",unit,", ",tyer,", 1).replace(",tyer,discarded", ",note,discarded", 1)
     )
 

@@ -90,7 +90,6 @@ def test_a_reading_that_is_no_number_is_refused(value):
 @pytest.mark.parametrize(
     ("text", "value", "unit"),
     [
-        ("1/2 lb", 0.5, "lbf"),
         ("20 1/2 lb", 20.5, "lbf"),
         ("20-1/2 lb", 20.5, "lbf"),
         ("20\u00bd", 20.5, "kgf"),
@@ -102,6 +101,30 @@ def test_a_reading_that_is_no_number_is_refused(value):
 def test_fractions_and_the_words_of_a_label_are_read(text, value, unit):
     force = units.parse_force(text, "kgf")
     assert (force.value, force.unit) == (value, unit)
+
+
+@pytest.mark.parametrize("first", ["15", "14.5", "1"])
+@pytest.mark.parametrize("second", ["16", "2", "8", "5/16"])
+@pytest.mark.parametrize(
+    "between", ["/", " / ", "\u2044", ":", "..", "...", " ", "-", " - ", "\u2013", "\u00b1",
+                " +/- ", ";", " or ", " to ", ", ", "|", "x", "*", "+"],
+)  # fmt: skip
+@pytest.mark.parametrize("unit", ["", " lbs"])
+def test_a_text_of_two_numbers_is_no_reading_of_a_third(first, between, second, unit):
+    text = f"{first}{between}{second}{unit}"
+    mixed = "/" in second and between in (" ", "-") and "." not in first
+    try:
+        value = units.parse_force(text, "lbf").value
+    except units.UnitError:
+        assert not mixed
+    else:
+        assert mixed
+        assert value == int(first) + 5 / 16
+
+
+def test_the_two_numbers_of_a_fraction_alone_are_quoted():
+    with pytest.raises(units.UnitError, match="15/16 can be 15 or 16 too"):
+        units.parse_force("15/16", "lbf")
 
 
 def test_feet_and_water_are_read_as_they_are_written():

@@ -24,6 +24,7 @@ from results.statistics.screening import (
     straight_line,
     units_of_sets,
     usual,
+    weak_or_mixed,
 )
 from results.statistics.screening import scatter as screening_scatter
 from tests.statistics.hard_arguments import (
@@ -235,5 +236,8 @@ SCREENING_CALLS: dict[str, Callable[[], Calls]] = {
     ),
     "screening.usual.by_tester": lambda: (
         partial(usual.by_tester, v, np.arange(v.size) % 3) for v in VALUES
+    ),
+    "screening.weak_or_mixed.unit_slip": over(
+        weak_or_mixed.unit_slip, VALUES, [["lbf"], ["kN"], []], [["N"]], [[], [0.7], [0.0, 1e300]]
     ),
 }  # fmt: skip

@@ -43,7 +43,11 @@ function keep() {
 /* A reading as it may be typed: 20.5, 20,5, 20 1/2, 20½, and with its unit behind it. */
 const READING = /^(?:(\d*[.,]?\d+|\d+[.,])|(?:(\d+)[ -])? ?(\d+)\/(\d+))\s*([a-z]*)\.?$/i;
 
+/* A fraction alone, as 15/16, is more often one of two readings. */
+const FRACTION_ALONE = /^\s*\d+\s*\//;
+
 function parts(text) {
+  if (FRACTION_ALONE.test(text)) return null;
   const spelt = String(text).trim().replace(/[¼-¾⅓-⅞]/, (sign) => ` ${sign.normalize("NFKC").replace("⁄", "/")}`).trim();
   const [, plain, whole, above, below, unit] = READING.exec(spelt) || [];
   if (plain === undefined && above === undefined) return null;
