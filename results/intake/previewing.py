@@ -130,9 +130,9 @@ def as_read(
         label = joined.row.label if joined.row is not None else joined.place
         lines.append((label, joined))
     said = []
-    for name, part in lines:
-        units = gettext(" and ").join(dict.fromkeys(part.readings.units))
-        number = len(part.pulls)
+    for name, pulled in lines:
+        units = gettext(" and ").join(dict.fromkeys(pulled.readings.units))
+        number = len(pulled.pulls)
         said.append(
             ngettext(
                 "%(session)s, %(units)s; %(name)s: %(readings)s (%(number)d pull)",
@@ -143,7 +143,7 @@ def as_read(
                 "session": ", ".join(of_session),
                 "units": units,
                 "name": name,
-                "readings": _some(part.readings.written),
+                "readings": _some(pulled.readings.written),
                 "number": number,
             }
         )

@@ -55,4 +55,4 @@ def _apart(number: str, words: str) -> str:
         return gettext("%(number)s alone, and failure mode '%(mode)s'") % {
             "number": number, "mode": mode,
         }  # fmt: skip
-    return gettext("%(number)s alone, and what else is to be said in the note") % {"number": number}
+    return gettext("%(number)s alone, and the rest in the note") % {"number": number}

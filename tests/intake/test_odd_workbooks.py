@@ -211,7 +211,7 @@ def sheet(
         ("<12", "it may be below 12"),
         ("15.1 (slip)", "15.1 alone, and failure mode 'slip'"),
         ("15.1 (slipped)", "15.1 alone, and failure mode 'slip'"),
-        ("15.1*", "15.1 alone, and what else"),
+        ("15.1*", "15.1 alone, and the rest in the note"),
         ("14-15", "one number: 14 and 15 are two"),
         ("15 \u00b1 0.5", "one number: 15 and 0.5 are two"),
         ("15/16", "one number: 15 and 16 are two"),
