@@ -34,7 +34,8 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     """Replace or withdraw a current session, in the transaction of a caller who has locked ``by``.
 
     Its sets become ``withdrawn``, the pools they counted in stale, and sessions that borrowed its
-    straight line are worked out again. Where nothing takes its place, these pools have no public
+    straight line are worked out again, as are the tester's others that count beside them: what they
+    move was judged together. Where nothing takes its place, these pools have no public
     figure until they are computed without it, nor have those of the borrowers, whose sets count
     again once they are worked out. Two at the same instant meet at a conditional UPDATE, and the
     later raises Conflict.
@@ -53,11 +54,18 @@ def retire(session: Session, by: Contributor, standing: Session.Standing, reason
     down: set[int] = set()
     if standing == Session.Standing.WITHDRAWN:
         down = set(pools.filter(pull_set__in=counted).values_list("pool_id", flat=True))
-    borrowers = list(borrowers_of(session).values_list("pk", flat=True))
+    borrowers = set(borrowers_of(session).values_list("pk", flat=True))
+    beside = NormalisedSet.objects.filter(
+        pool__in=pools.filter(pull_set__in=counted).values("pool"),
+        pull_set__session__contributor=session.contributor_id,
+        pull_set__state__in=COUNTING,
+    ).exclude(pull_set__session=session)
+    beside_it = set(beside.values_list("pull_set__session_id", flat=True))
     if standing == Session.Standing.WITHDRAWN:
         down |= _lose_straight_line(session)
     move(pull_sets, State.WITHDRAWN, by=by.user, reason=reason.strip())
-    enqueue_reprocessing(Session.objects.filter(pk__in=borrowers))
+    again = Session.objects.filter(pk__in=borrowers | beside_it)
+    enqueue_reprocessing(again.order_by("pk"))
     stale_marks.mark(touched - down, why)
     stale_marks.mark(down, why, takes_down=True)
 

@@ -39,12 +39,16 @@ from results.screening.second_look import (
 )
 from results.screening.settling import lock_with_waiting, release_settled
 from results.screening.shapes import store_shapes
+from results.screening.taken_back import taken_back
 from results.screening.thresholds import tuned
 from results.statistics.screening.check import Check, Level
 from results.statistics.screening.influence import influence_limit
 
 UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
 """States in which screening may hold a set; a person's decision is not its to undo."""
+
+JUDGED_AGAIN = (State.NORMALISED, State.POOLED)
+"""States in which a set counts and nobody has looked at what it moves."""
 
 
 def screen_session(
@@ -150,10 +154,13 @@ def _outcome(row: CheckResult) -> tuple[object, ...]:
 def _would_count(evidence: Evidence, holding: dict[int, list[Check]]) -> list[NormalisedSet]:
     """Sets that no check holds and whose influence is judged.
 
-    New ones, those that wait already, and those that count and have changed since they were judged.
+    New ones, those that wait already, and those that count and have changed since they were judged,
+    or were judged with others that their tester has taken back.
     Sets of a club's own closed round are linked by design, and don't wait.
     """
     already, in_round = _already_waiting(evidence), _of_the_clubs_round(evidence.session)
+    counts = any(joined.pull_set.state in JUDGED_AGAIN for joined in evidence.joined)
+    back = taken_back(evidence.session, evidence.members) if counts else {}
     return [
         joined.normalised
         for joined in evidence.joined
@@ -164,6 +171,7 @@ def _would_count(evidence: Evidence, holding: dict[int, list[Check]]) -> list[No
             joined.pull_set.state == State.RECEIVED
             or joined.pull_set.pk in already
             or _has_changed(joined)
+            or _stood_beside(joined, evidence, back)
         )
     ]
 
@@ -198,9 +206,28 @@ def _has_changed(joined: JoinedEvidence) -> bool:
     if found is None or others is None or pull_set.judged_log_ratio is None:
         return False
     change = abs(found.log_ratio - pull_set.judged_log_ratio)
-    return pull_set.state in (State.NORMALISED, State.POOLED) and largest_share(
-        others.members, found
-    ) * change > tuned(influence_limit)(0.0, 0)
+    return pull_set.state in JUDGED_AGAIN and largest_share(others.members, found) * change > tuned(
+        influence_limit
+    )(0.0, 0)
+
+
+def _stood_beside(joined: JoinedEvidence, evidence: Evidence, back: dict[int, list[float]]) -> bool:
+    """Whether a set that counts was judged with others, taken back since, that may have hid it.
+
+    Low sets and high ones of one tester move a figure little together.
+    """
+    found, others = joined.normalised, joined.others
+    if found is None or others is None or joined.pull_set.state not in JUDGED_AGAIN:
+        return False
+    of_pool = back.get(found.pool_id)
+    if not of_pool:
+        return False
+    counting = _members_beside(evidence, [])[found.pool_id]
+    own = counting.of_tester(evidence.session.contributor_id)
+    now = np.log(own.mean_N / own.baseline_mean_N)
+    change = abs(float(now.mean()) - float(np.mean([*now, *of_pool])))
+    testers = np.unique(others.members.tester).size
+    return change / (testers + 1) > tuned(influence_limit)(0.0, 0)
 
 
 def _keep_judged(evidence: Evidence, judged: set[int]) -> None:
