@@ -145,6 +145,10 @@ def test_an_administrator_makes_an_account_in_one_form(transactional_db, as_pers
     page.get_by_label("Contributor").check()
     page.get_by_label("Moderator").check()
     page.get_by_role("button", name="Make the account").click()
+    expect(page.get_by_text("Make heron a moderator?")).to_be_visible()
+    assert not User.objects.filter(username="heron").exists()
+    look(name="make-a-moderator")
+    page.get_by_role("button", name="Yes, make a moderator").click()
     expect(page.get_by_text("heron has:")).to_be_visible()
 
 

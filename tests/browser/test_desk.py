@@ -146,6 +146,23 @@ def test_it_is_asked_answered_rejected_appealed_and_released_by_another(
     expect(page.get_by_text("The label shows it")).to_have_count(0)
 
 
+def test_several_without_a_reason_are_asked_about_once_more_with_their_ticks(
+    held, moderators, as_person, look
+):
+    page = as_person(moderators[0])
+    page.goto("/admin/results/reviewcase/")
+    page.locator(f"input.action-select[value='{held.pk}']").check()
+    page.locator("select[name=action]").select_option("release_many")
+    page.get_by_role("button", name="Go").click()
+    expect(page.get_by_text("A reason is missing.")).to_be_visible()
+    expect(page.get_by_label(str(held))).to_be_checked()
+    look(name="desk-once-more")
+    page.get_by_label("Reason, which each contributor reads").fill("The film shows it.")
+    page.get_by_role("button", name="Release these sets").click()
+    expect(page.get_by_text("release is done on 1 set")).to_be_visible()
+    assert state_of(held) == PullSet.State.RELEASED
+
+
 def test_a_moderator_is_refused_a_decision_on_a_set_of_their_own(held, moderators, as_person, look):
     """Story 20."""
     own = send(moderators[0], [load - 1.5 for load in TOO_GOOD_N])
