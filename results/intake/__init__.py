@@ -1,6 +1,7 @@
 """Intake: from the bytes of an upload to a stored session and a job."""
 
 from results.intake.findings import LacksEntries
+from results.intake.layout import IsRecording
 from results.intake.marking import MarkedSheet, marked
 from results.intake.previewing import Preview, dry_run
 from results.intake.proposing import propose_and_wait
@@ -14,6 +15,7 @@ __all__ = [
     "JSON",
     "XLSX",
     "GoesByCodes",
+    "IsRecording",
     "LacksEntries",
     "MarkedSheet",
     "Preview",

@@ -32,9 +32,15 @@ SUMMARIES = {
 MOST_NAMED = 4
 """Columns that a sheet may lack and still be one of a session, whose missing columns are named."""
 LEAST_NUMBERED = 3
+LEAST_SAMPLES, NEARLY_ALL = 20, 0.8
+"""Rows of numbers from which, and share of all rows by which, a sheet is a recording."""
 _NUMBERS = ("time to break", "temperature", "soak", "revision", "discarded ties", "time to tie",
             "join diameter")  # fmt: skip
 _PAIR = re.compile(r"(?P<name>[^:]+):(?P<value>.*)", re.DOTALL)
+
+
+class IsRecording(Invalid):
+    """A recording of a load cell came where only sessions are taken."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +114,11 @@ def laid_out(table: Table) -> Layout:
     headings = tuple(_as_meant(headings, said))
     if lacking := [each.field for each in _missing(number, headings, said, unit)]:
         detail = gettext("The header row does not name the columns of a session.")
+        if len(lacking) > MOST_NAMED and _is_recording(table.rows):
+            raise IsRecording(
+                gettext("This looks like force over time: it belongs on the page for recordings."),
+                wrong[-len(lacking) :],
+            )
         if len(lacking) <= MOST_NAMED:
             detail = gettext("The headings lack: %(columns)s.") % {"columns": ", ".join(lacking)}
         raise Invalid(detail, wrong)
@@ -121,6 +132,15 @@ def laid_out(table: Table) -> Layout:
     unread = _unread(number, headings, body, is_comma=table.separator == ",")
     remarks = (*table.remarks, *above, *unread, *left_out, *merged)
     return Layout(number, headings, pulls, said, remarks, tuple(wrong), tuple(titles), unit)
+
+
+def _is_recording(rows: Rows) -> bool:
+    """Whether nearly all rows are two numbers or more, as of a load cell."""
+    numbers = sum(
+        sum(isinstance(cell, float) or cells.is_number(cells.text(cell)) for cell in row) > 1
+        for _, row in rows
+    )
+    return numbers >= max(LEAST_SAMPLES, NEARLY_ALL * len(rows))
 
 
 def _is_pull(row: Sequence[object]) -> bool:

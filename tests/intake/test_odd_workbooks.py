@@ -237,6 +237,13 @@ def test_plain_words_for_a_failure_mode_are_taken(written, mode, owner, bench):
     assert session.pull_sets.get().pulls.first().failure_mode == mode
 
 
+@pytest.mark.parametrize("heading", ["time;force\n", "t [s];F [N];zero\n", ""])
+def test_force_over_time_is_sent_to_the_page_for_recordings(heading, refusal):
+    samples = "".join(f"{at / 10};{at * 1.5};0\n" for at in range(60))
+
+    assert refusal((heading + samples).encode(), CSV).startswith("This looks like force over time")
+
+
 def test_a_failure_that_is_not_understood_is_quoted_as_written(refusal):
     assert "failure mode: found 'Knoten', expected a failure mode" in refusal(
         sheet(mode="Knoten"), CSV

@@ -42,6 +42,20 @@ def test_a_file_that_is_right_is_shown_as_it_would_come_out_and_not_stored(at_ho
     assert not Session.objects.exists()
 
 
+def test_what_was_read_of_each_part_is_shown_before_it_is_stored(at_home):
+    text = Page(check(at_home, sheet())).text
+    assert "10 Jan 2026, dry, lbf; straight line thin, spool A: 20.5, 21.0, 20.2, 19.1" in text
+    assert "10 Jan 2026, dry, lbf; set 1: 15.2, 16, 15.5, " in text
+
+
+def test_a_recording_is_sent_on_by_a_link_that_its_refusal_holds(at_home):
+    samples = "".join(f"{at / 10},{at * 1.5}\n" for at in range(60))
+    links = Page(check(at_home, samples)).all("a")
+    assert [link["href"] for link in links].count("/recordings/") > [
+        link["href"] for link in Page(check(at_home, "rig,date\n")).all("a")
+    ].count("/recordings/")
+
+
 def test_what_was_checked_is_stored_byte_for_byte_and_leads_to_its_job(at_home):
     answer = at_home.post(address_of_store(check(at_home, sheet())))
     job = Session.objects.get().jobs.get()

@@ -44,6 +44,11 @@ class Report:
     refusal: Refused | None = None
 
     @property
+    def is_recording(self) -> bool:
+        """Whether the file belongs on the page for recordings."""
+        return isinstance(self.refusal, intake.IsRecording)
+
+    @property
     def asked(self) -> tuple[Finding, ...]:
         """What its tester has to look at before it is stored."""
         return self.preview.asked[:ASKED_SHOWN] if self.preview else ()
