@@ -259,11 +259,13 @@ def backups_come_back(machine: Machine) -> None:
         machine.run("sleep 1.1")
         second = machine.run("date --utc '+%Y-%m-%d %H:%M:%S+00'").strip()
         machine.run("sleep 1.1")
-        machine.run("runuser -u postgres -- psql samespool -c 'DELETE FROM results_notice'")
+        machine.run("runuser -u postgres -- psql samespool -c 'CREATE TABLE came_after ()'")
         then, times = re.subn(r'second="[^"]+"', f'second="{second}"', block)
         assert times == 1
         machine.run(then)
     assert kept() == kept("samespool_restored") == before
+    left = "SELECT count(*) FROM pg_tables WHERE tablename = $$came_after$$"
+    assert machine.run(f"runuser -u postgres -- psql -At samespool -c '{left}'").strip() == "0"
     wait_until(
         lambda: machine.asked("http://127.0.0.1:8000/readyz")["ready"], "The service", TIMEOUT_S
     )

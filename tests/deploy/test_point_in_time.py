@@ -82,7 +82,7 @@ def server() -> Iterator[Server]:
 def settings_of_units() -> str:
     """What operations.md says of PostgreSQL's configuration."""
     text = (ROOT / "deploy" / "operations.md").read_text()
-    block = re.search(r"((?:^    archive_\w+ = .*\n)+)", text, re.MULTILINE)
+    block = re.search(r"((?:^archive_\w+ = .*\n)+)", text, re.MULTILINE)
     assert block
     return block[1]
 
