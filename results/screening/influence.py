@@ -128,7 +128,7 @@ def again(found: Iterable[Candidates]) -> dict[int, Candidates]:
 
 
 def links_of(found: Iterable[Candidates]) -> Links | None:
-    """What one session's tester has in common with those whom it is judged beside; None where none.
+    """What one session's tester has in common with those beside whose sets it is judged, or None.
 
     Of all its pools at once, but for those whose figure the sets can't move far.
     """

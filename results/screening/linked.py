@@ -141,7 +141,7 @@ class Links:
     def _shared_readings(self) -> dict[int, set[int]]:
         """By pool, testers with a set there that shows most of the readings of one of this session.
 
-        One query for both: those of this session are told apart by their tester.
+        One query for both: those of this session are known by their tester.
         """
         of_sets: dict[tuple[int, int, int], Counter[float]] = defaultdict(Counter)
         rows = Pull.objects.filter(

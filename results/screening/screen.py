@@ -48,7 +48,7 @@ UNDECIDED = (State.RECEIVED, State.NORMALISED, State.POOLED)
 """States in which screening may hold a set; a person's decision is not its to undo."""
 
 JUDGED_AGAIN = (State.NORMALISED, State.POOLED)
-"""States in which a set counts and nobody has looked at what it moves."""
+"""States in which a set counts and no one has looked at what it moves."""
 
 
 def screen_session(
