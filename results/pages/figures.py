@@ -17,7 +17,7 @@ from django.utils.formats import date_format, get_format
 from django.utils.html import format_html
 from django.utils.translation import gettext, gettext_lazy
 
-from results.models import CheckResult, Pool, PoolVersion, PullSet, Session, StateChange
+from results.models import CheckResult, Pool, PoolVersion, PullSet, Session
 from results.models.connections import tie_of
 from results.models.declared import Form, Kept, Kind, figure_at, kept_in
 from results.models.lifecycle import COUNTING
@@ -195,15 +195,13 @@ def what_settles_it(checks: Sequence[CheckResult]) -> str:
 
 
 @register.filter
-def reason_beyond(change: StateChange, checks: Sequence[CheckResult]) -> str:
-    """Why a state changed: a person's letter whole, as it was sent.
+def beyond(text: str, checks: Sequence[CheckResult]) -> str:
+    """What the service's reason says that a page, which lists these checks, does not say already.
 
-    Of the service's reason only what a page that lists these checks does not say already.
+    A person's letter is shown whole, as it was sent.
     """
-    if change.by_id is not None:
-        return change.reason
-    return said_beyond(change.reason, sentences_of(checks)) or (
-        gettext("for what stands above") if change.reason else ""
+    return said_beyond(text, sentences_of(checks)) or (
+        gettext("for what stands above") if text else ""
     )
 
 
