@@ -217,6 +217,7 @@ LOOKS = {
     "results/screening/linked.py": "none: which testers are linked",
     "results/screening/over_time.py": "counting",
     "results/screening/screen.py": "a session's own",
+    "results/screening/taken_back.py": "none that counts: what a tester withdrew",
     "results/intake/selectors.py": "a session's own",
     "results/intake/unit_repair.py": "counting",
     "results/rig_checks/control_charts.py": "usable",
