@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 
 import numpy as np
-from django.utils.translation import gettext
+from django.utils.translation import gettext, ngettext
 
 from results.intake.parts import JoinedPart, Pulled, StraightPart
 from results.intake.readings import in_unit
@@ -65,7 +65,10 @@ def _of_peak(part: Pulled, index: int, trace: Traced) -> Iterator[tuple[str, str
         return
     if len(found.pulls) > 1:
         yield (
-            gettext("%(pulls)d pulls in one trace") % {"pulls": len(found.pulls)},
+            ngettext(
+                "%(pulls)d pull in one trace", "%(pulls)d pulls in one trace", len(found.pulls)
+            )
+            % {"pulls": len(found.pulls)},
             gettext("one: the highest of them became the reading"),
         )
     is_bound = part.pulls[index].failure_mode == "none"

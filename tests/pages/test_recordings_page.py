@@ -313,3 +313,11 @@ def test_a_row_that_could_not_be_read_is_named_by_its_number_alone(as_owner, sen
     page = Page(as_owner.get(send("time_s,force_N\n" + "0.1,1\n" * 9 + "0.2,ERR\n" * 9)))
     assert "11: found '0.2 ERR', expected a time and a force" in page.text
     assert ", :" not in page.text
+
+
+def test_a_sheet_of_readings_that_came_as_a_recording_is_shown_the_way_to_the_other_page(
+    as_owner, send
+):
+    page = Page(as_owner.get(send("join,reading,failure\n" + "Double uni,15.2 lb,join\n" * 9)))
+    assert "A sheet with one reading for each pull is no recording: send it as a file" in page.text
+    assert "/upload/" in [each.get("href") for each in page.all("a")]
