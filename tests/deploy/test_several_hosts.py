@@ -30,12 +30,13 @@ with connection.cursor() as cursor:
 
 
 @pytest.mark.machines
-def test_no_upload_is_lost_or_doubled_while_a_web_and_a_worker_are_out_of_reach(tmp_path):
+def test_no_upload_is_lost_or_doubled_while_a_web_and_a_worker_are_out_of_reach():
     if os.geteuid() != 0:
         pytest.skip("hosts of their own need root")
-    tmp_path.parent.chmod(0o755)
-    tmp_path.chmod(0o755)
-    with several(tmp_path / "several", repeats=1, random_state=1) as ground:
+    with (
+        own_folder(unprivileged_account()) as folder,
+        several(folder / "several", repeats=1, random_state=1) as ground,
+    ):
         row = ground.run("links cut", links_cut)
     assert row.is_clean, row.audit.complaints
     assert row.audit.marked_failed == 0

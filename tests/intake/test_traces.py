@@ -235,7 +235,7 @@ def test_a_long_session_of_traces_with_a_slip_of_the_pen_is_told_which(refused, 
         "force": [at % 10_000 / 100 for at in range(size)],
     }
     many = [{"failure_mode": "join", "trace": one} for _ in range(50)]
-    right["pull_sets"][0]["pulls"] = [*many, {"reading": 15.0, "failure_mode": "knot"}]
+    right["pull_sets"][0]["pulls"] = [*many, {"reading": 15.0, "failure_mode": "knit"}]
 
     ((row, field, *_),) = refused(msgspec.json.encode(right))
 
