@@ -69,7 +69,6 @@ def everything(environment: dict[str, str]) -> Tally:
     # Workers share the one queue, so their tests run one after the other.
     tally += on_servers([*IN_PARALLEL, "-m", "not worker and not machines"], environment)
     tally += on_servers(["-m", "worker"], environment)
-    tally += on_servers(["-m", "machines"], environment)
     headline("the stories once more, embedded: SQLite, jobs inside the web process")
     return tally + pytest([*IN_PARALLEL, "tests/stories"], environment)
 
