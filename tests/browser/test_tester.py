@@ -47,7 +47,8 @@ def test_a_tester_sees_that_the_rig_drifted_and_which_sets_it_touches(rig, teste
     expect(page.get_by_text("The chart of thin, spool A signals at 15 Jan 2026")).to_be_visible()
     row = page.get_by_role("row").filter(has_text="signals").first
     expect(row).to_contain_text("-7.0%")
-    expect(row.get_by_role("link", name="blood, day 5")).to_be_visible()
+    touched = PullSet.objects.get(label="blood, day 5")
+    expect(row.get_by_role("link", name=f"set {touched.pk}")).to_be_visible()
 
 
 def test_a_tester_who_changed_the_grip_makes_a_revision_that_begins_again(rig, tester, page, look):
