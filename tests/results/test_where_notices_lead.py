@@ -85,9 +85,10 @@ def test_each_kind_is_named_for_what_it_is_about_and_never_for_nothing(pull_set,
         Notice.objects.filter(about__in=("account", "round", "waiting")).update(pull_set=None)
         made = {kind: Notice.objects.get(pk=one.pk) for kind, one in made.items()}
     names = {kind: name_of(one) for kind, one in made.items()}
+    of_set = f"Blood, set {pull_set[0].pk}, 10 Jan 2026"
     assert names == {
-        "set": "Blood, 10 Jan 2026",
-        "thread": "Blood, 10 Jan 2026",
+        "set": of_set,
+        "thread": of_set,
         "chart": "shed winch, 10 Jan 2026",
         "waiting": "A session that waits",
         "account": "Your account",
