@@ -70,16 +70,19 @@ def _log() -> Path:
     return Path(settings.VAR_DIR) / "server.log"
 
 
+MAIL_FOLDER = "SAMESPOOL_MAIL_FOLDER"
+
+
 def _mails() -> Path:
-    """Where the demo's mails end: a file each."""
-    return Path(settings.VAR_DIR) / "mails"
+    """Where the demo's mails end, a file each: the folder of the environment, or one of its own."""
+    return Path(os.environ.get(MAIL_FOLDER) or Path(settings.VAR_DIR) / "mails")
 
 
 def _with_mail(address: str) -> dict[str, str]:
     """The environment, in which mails are written to files and their links lead to the demo."""
     mail = {
         "SAMESPOOL_MAIL_FROM": SENDER,
-        "SAMESPOOL_MAIL_FOLDER": str(_mails()),
+        MAIL_FOLDER: str(_mails()),
         "SAMESPOOL_ORIGINS": address,
     }
     return mail | os.environ

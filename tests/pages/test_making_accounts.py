@@ -54,6 +54,10 @@ def test_making_a_moderator_is_asked_about_first_and_nothing_is_done_until_then(
     del first["sure"]
     page = admin_client.post(PAGE, first).content.decode()
     assert "Make owner a moderator?" in page
+    assert "There is no account of that name" not in page
+    mistyped = admin_client.post(PAGE, {**first, "name": "onwer"}).content.decode()
+    assert "Make onwer a moderator?" in mistyped
+    assert "There is no account of that name: a new one will be made." in mistyped
     assert not is_moderator(User.objects.get(pk=owner.user.pk))
     [form] = [each for each in Seen(PAGE, page).forms if each.action.endswith(PAGE)]
     assert ("sure", "yes") in form.as_shown()

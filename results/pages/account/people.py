@@ -89,6 +89,8 @@ def people(request: HttpRequest) -> HttpResponse:
             "form": form,
             "made": made,
             "asks_first": asks_first,
+            "is_new": asks_first
+            and not User.objects.filter(username=form.cleaned_data["name"]).exists(),
             "clubs": list(Club.objects.values_list("name", flat=True)),
             # Pages never show a sign-in name by themselves: here an administrator needs it.
             "name": made.user.username if made else "",
